@@ -2,6 +2,7 @@
 
 import re
 import shutil
+import threading
 from importlib.resources import files
 
 import pandas as pd
@@ -354,8 +355,6 @@ def test_work_is_done_once_and_can_be_stopped():
     work = jobs.job(("once",), lambda: made.append(1) or "done")
     assert work.result() == jobs.job(("once",), lambda: made.append(1) or "again").result() == "done"
     assert made == [1]
-    import threading
-
     gate = threading.Event()
     slow, queued = jobs.job(("slow",), gate.wait), jobs.job(("queued",), lambda: made.append(2))
     jobs.give_up(("queued",))
@@ -364,6 +363,19 @@ def test_work_is_done_once_and_can_be_stopped():
     jobs.job(("after",), lambda: "after").result()  # one at a time, so the queue is empty now
     assert queued.done and queued.stopped
     assert made == [1]
+
+
+def test_a_panel_whose_work_was_stopped_says_so_and_takes_it_up_again(own):
+    gate = threading.Event()
+    jobs.job(("gate", str(own)), gate.wait)
+    panel = tp.plan_panel(own)
+    panel._hear(panel, {"id": "1", "deed": "stop"}, [])
+    gate.set()
+    assert panel.sentence() == "Which test pours should I make? Stopped. Nothing was lost."
+    assert "Stopped. Nothing was lost." in str(panel.screen["parts"]) and not panel.screen["busy"]
+    panel._hear(panel, {"id": "2", "deed": "tap", "name": "again"}, [])
+    assert panel.screen["busy"]
+    panel._hear(panel, {"id": "3", "deed": "stop"}, [])
 
 
 def test_every_part_can_be_drawn_by_the_page():

@@ -21,6 +21,7 @@ from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Last, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
+STOPPED = "Stopped. Nothing was lost."
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
 
 
@@ -49,8 +50,8 @@ class Panel(anywidget.AnyWidget):
         self.workshop = Workshop(Path(folder).expanduser().absolute())
         self.memory = Memory(self.workshop.folder, self.name)
         self._answer, self._refusal = "", ""
-        self._busy: tuple | None = None
-        self._given_up: set[tuple] = set()
+        self._busy: tuple = ()  # the key of work that is waited for, or was stopped
+        self._stopped = False
         self._fits, self._last = Last(), Last()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
@@ -66,6 +67,8 @@ class Panel(anywidget.AnyWidget):
                 return f"{title} {self.summary()}"
         except (Needed, ValueError, OSError) as problem:
             return f"{title} {in_words(problem)}"
+        except Waiting:
+            return f"{title} {STOPPED}"
 
     __repr__ = sentence
 
@@ -86,7 +89,7 @@ class Panel(anywidget.AnyWidget):
 
     def show(self) -> None:
         """Work out the parts anew and send them to the page."""
-        self._busy = None
+        self._busy, self._stopped = (), False
         shown: list[Part] = []
         try:
             shown.extend(self.parts())  # what stands above the place where it is not complete stays in it
@@ -100,7 +103,7 @@ class Panel(anywidget.AnyWidget):
             shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._answer, "wrong": self._refusal,
-            "busy": self._busy is not None and self._busy not in self._given_up,
+            "busy": bool(self._busy) and not self._stopped,
         }
         self._shown_at, self._awaited = self._mark(), self._busy
 
@@ -114,11 +117,10 @@ class Panel(anywidget.AnyWidget):
         self._busy = key
         if not work.done and self._patient:
             work.wait()
-        if work.stopped:
-            self._given_up.add(key)
+        self._stopped = work.stopped
         if work.stopped or not work.done:
             raise Waiting
-        self._busy = None
+        self._busy = ()
         return work.result()
 
     def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
@@ -147,8 +149,8 @@ class Panel(anywidget.AnyWidget):
         return self._fits.of(castings, lambda: found if found.castings is castings else replace(found, castings=castings))
 
     def _waiting(self):
-        if self._busy in self._given_up:
-            return text("Stopped. Nothing was lost.", "hint"), button("again", "Work it out")
+        if self._stopped:
+            return text(STOPPED, "hint"), button("again", "Work it out")
         return ({"kind": "progress", "words": f"{self._busy[1]} …"},)
 
     # What was typed.
@@ -194,7 +196,8 @@ class Panel(anywidget.AnyWidget):
                 self.show()
             self.send({"fresh": message.get("id", "")})
         elif deed == "paper":
-            self.send({"paper": message["path"], "html": self._paper(message["path"])})
+            path = message["path"]
+            self.send({"paper": path, "html": Path(path).read_text("utf-8") if path in self.papers else ""})  # of no other file
         else:
             self._refusal = ""
             try:
@@ -215,13 +218,10 @@ class Panel(anywidget.AnyWidget):
         if deed == "type" and "text" in message:
             self._answer = ""
             self._take_typed(name, str(message.get("text", "")))
-        elif deed == "stop" and self._busy is not None:
+        elif deed == "stop" and self._busy:
             jobs.give_up(self._busy)
-            self._given_up.add(self._busy)
         elif deed == "tap" and name == "again":
-            for key in self._given_up:
-                jobs.forget(key)
-            self._given_up.clear()
+            jobs.forget(self._awaited)
         elif deed == "tap":
             what, _, which = name.partition(":")
             with self._at_once():
@@ -242,10 +242,6 @@ class Panel(anywidget.AnyWidget):
         """The files this panel wrote that are still there: path to words, the last written last."""
         held = self.memory.get("papers", {})
         return {path: words for path, words in held.items() if Path(path).is_file()}
-
-    def _paper(self, path):
-        """The text of a page this panel wrote; of no other file."""
-        return Path(path).read_text("utf-8") if path in self.papers else ""
 
     def _mark(self):
         shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))
