@@ -171,7 +171,7 @@ class TodayPanel(Panel):
         if not self.workshop.study.has("pigment"):
             return {}
         loads = {name: self.value(_pigment(k)) for name, k in self._pots().items()}
-        if list(loads.values()) == [None]:
+        if self.pots == 1 and None in loads.values():
             return {}
         return {name: load or 0.0 for name, load in loads.items()}
 
