@@ -71,19 +71,18 @@ def earlier(
     """
     if since is False or (since is None and not Path(path).exists()):
         return None
+    page = Path(since or path)
     try:
-        held = inside(since or path)
+        held = inside(page)
+        if held["study"]["name"] != castings.study.name:
+            raise NoLogInside(
+                f"{page.name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "
+                "this one, or compare two studies with compare_studies."
+            )
     except NoLogInside:
         if since is None:
             return None
         raise
-    if held["study"]["name"] != castings.study.name:
-        if since is None:
-            return None
-        raise NoLogInside(
-            f"{Path(since).name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "
-            "this one, or compare two studies with compare_studies."
-        )
     # The same log again: the page goes on saying what changed before it.
     return held["before"] if held["fingerprint"] == castings.fingerprint() else held["said"]
 
