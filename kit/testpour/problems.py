@@ -38,15 +38,6 @@ class Problems(Problem):
         return listed_below(f"{type(self).__name__}: {self.where}: {len(self.problems)} problems.", self.problems)
 
 
-@contextmanager
-def noted(problems: list[str]) -> Iterator[None]:
-    """Add what is refused in a block to `problems`, and go on below it."""
-    try:
-        yield
-    except Problem as problem:
-        problems.append(str(problem))
-
-
 def listed_below(heading: str, problems: list[str]) -> list[str]:
     """The lines of a heading and the problems below it, the first `SHOWN` of them and how many more there are."""
     more = len(problems) - SHOWN
