@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from testpour.catalogue import catalogue
+from testpour.columns import Reading
 from testpour.logbook.known import Known, known
 from testpour.units import UnitProblem
 
@@ -30,6 +31,9 @@ WRITTEN = [
     (GEL, "already by 15", -INF, 15, "already"), (GEL, "<15 min", -INF, 15, "already"), (GEL, "under 15", -INF, 15, "already"),
     (GEL, "already hard at 12", -INF, 12, "already"), (GEL, "before 0.5 h", -INF, 30, "already"),
     (PEAK, "212 degF", 100, 100, "exact"), (PEAK, "200 to 210 °F", 93.3333333333, 98.8888888889, "between"),
+    (PEAK, "> 150 °C", 150, INF, "not yet"), (HARD, "at most 60", -INF, 60, "already"), (HARD, "over 75", 75, INF, "not yet"),
+    (TACK, "> 1", 2, 3, "between"), (TACK, "more than 2", 3, 3, "exact"), (TACK, "at least 1", 1, 3, "between"), (TACK, ">= 2", 2, 3, "between"),
+    (TACK, "< 1", 0, 0, "exact"), (TACK, "less than 2", 0, 1, "between"), (TACK, "at most 1", 0, 1, "between"), (TACK, "≤1", 0, 1, "between"),
     (HARD, "78", 78, 78, "exact"), (HARD, "78 Shore D", 78, 78, "exact"), (HARD, "76 to 78", 76, 78, "between"),
     (TACK, "2", 2, 2, "exact"), (TACK, "slightly tacky", 1, 1, "exact"), (TACK, "WET", 3, 3, "exact"), (TACK, "0 to 1", 0, 1, "between"),
 ]
@@ -97,6 +101,38 @@ def test_its_words_are_understood_again(reading, text):
 def test_refused(ways, words):
     with pytest.raises(UnitProblem, match=words):
         known(GEL, **ways)
+
+
+@pytest.mark.parametrize("reading, text, said", [
+    (TACK, "> 3", "'> 3' leaves no grade. Grades are 0 dry"), (TACK, "< 0", "'< 0' leaves no grade"),
+    (TACK, "not yet at 1", "'not yet at 1' may mean more or less than 1. Write > 1 or < 1"), (HARD, "not yet at 75", "Write > 75 or < 75"),
+    (HARD, "already 75", "Write > 75 or < 75"), (PEAK, "before 90 °C", "may mean more or less than 90 °C"),
+])
+def test_of_what_is_no_time_words_for_a_time_are_asked_about(reading, text, said):
+    with pytest.raises(UnitProblem, match=said):
+        known(reading, text)
+
+
+def test_a_grade_has_no_last_look():
+    for way in ({"not_yet": 1}, {"already": 1}):
+        with pytest.raises(UnitProblem, match=r"tack: not_yet= and already= are for times. Give a grade, or several as between=\(2, 3\)"):
+            known(TACK, **way)
+    assert known(HARD, not_yet=75).low == 75  # as a trace logs a peak that it ends before
+
+
+@pytest.mark.parametrize("reading, text, said", [
+    (TACK, "> 1", "grade 2 to 3"), (TACK, "1", "grade 1"), (HARD, "> 75", "at least 75 Shore D"), (PEAK, "< 90", "at most 90 °C"),
+    (GEL, "> 20", "not yet at 20 min"),
+])
+def test_what_it_says_in_a_sentence(reading, text, said):
+    assert known(reading, text).said(reading) == said
+
+
+def test_a_time_of_ones_own_has_not_come_yet():
+    """Its scale is plain unless it is declared otherwise."""
+    own = Reading("crack_time", "h", low=0, high=500)
+    assert known(own, "not yet at 90 min") == Known(1.5, INF, "not yet")
+    assert known(own, "> 3 h").said(own) == "not yet at 3 h"
 
 
 @pytest.mark.parametrize(

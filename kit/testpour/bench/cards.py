@@ -23,7 +23,6 @@ from testpour.logbook.loading import standing
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import PHOTOS, LogProblem
-from testpour.units import shown_unit
 from testpour.wording import capital
 
 if TYPE_CHECKING:
@@ -153,8 +152,7 @@ class Cards:
 def _words(reading, row, room=math.nan):
     if row.known == "exact":
         return ". ".join([reading.show(row.low), *check_read(reading, row.low, row.low, room).warnings])
-    unit = shown_unit(reading.unit)
-    return f"{known_of(row).words(reading)} {unit}".strip()
+    return known_of(row).said(reading)
 
 
 def _event_words(event, row):

@@ -11,7 +11,6 @@ from testpour.columns import Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
 from testpour.study import Aim, Study
-from testpour.units import unit_words
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
@@ -100,8 +99,7 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     """Readings of one moment in words; several numbers as their range. There must be one at least."""
     if len(rows) == 1:
         low, high, how = (rows[name].iloc[0] for name in ("low", "high", "known"))
-        unit = "" if reading.grades else unit_words(reading.unit)
-        return reading.show(low) if low == high else Known(low, high, how).words(reading) + unit
+        return reading.show(low) if low == high else Known(low, high, how).said(reading)
     return reading.between(rows["low"].min(), rows["high"].max())
 
 

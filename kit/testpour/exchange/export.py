@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.files import Kind, free_for, put
 from testpour.logbook.castings import Castings, HoldsCastings
+from testpour.logbook.known import known_of
 from testpour.logbook.sheet_cells import tame
 from testpour.problems import Problem
 
@@ -146,7 +147,7 @@ def _table(castings):
         reading = castings.study.reading(name)
         words = reading.words + (f", specimen {specimen}" if specimen else "")
         words += f" at {age:.12g} h" if pd.notna(age) else ""
-        columns[f"{words} ({reading.unit})" if reading.unit else words] = _joined(pours, rows, _reading_words)
+        columns[f"{words} ({reading.unit})" if reading.unit else words] = _joined(pours, rows, lambda row, reading=reading: known_of(row).words(reading, 15))
         if not rows["pour"].duplicated().any():
             for part in ("by", "note"):
                 if (rows[part] != "").any():
@@ -170,11 +171,6 @@ def _written(factor, value):
     if pd.isna(value):
         return ""
     return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"
-
-
-def _reading_words(row):
-    ends = {"exact": "{0:.15g}", "between": "{0:.15g} to {1:.15g}", "not yet": "not yet at {0:.15g}"}
-    return ends.get(row.known, "already by {1:.15g}").format(row.low, row.high)
 
 
 WRITERS = {".csv": (_csv, _is_csv), ".xlsx": (_xlsx, _is_xlsx), ".parquet": (_parquet, _is_parquet)}

@@ -10,7 +10,7 @@ from typing import Any
 from testpour.cautions import check_read
 from testpour.columns import Reading
 from testpour.study import Study
-from testpour.units import PARTED, UnitProblem, shown_unit, to_number, to_unit
+from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit, unit_words
 from testpour.wording import capital, numbered, shortened
 
 ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould
@@ -20,18 +20,19 @@ BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band
 EVENT = r"(?:gel\w*|set|kick\w*|peak\w*|demou?ld\w*|releas\w*|ready|done)"
 UNDONE = r"(?:wet|runny|liquid|fluid|flowing|stringy|soft|sticky|tacky|stuck|uncured|rising|climbing|warming|heating)"
 NOT_YET = re.compile(
-    r"^(?:>\s*=?|≥|over|above|at least|more than|longer than"
+    r"^(?:(?P<sign>>\s*=?|≥|over|above|at least|more than|longer than)"
     rf"|still\s+{UNDONE}\s+(?:at|after)"
     rf"|(?:(?:did|had|has|was|is)?\s*(?:not|n['’]t)|no|never)(?:(?:\s+(?:yet|{EVENT}))+\s+(?:at|by|after|within)|\s+(?:at|by|within)))"
     r"\s*(?P<low>\d.*)$",
     re.IGNORECASE,
 )
 ALREADY = re.compile(
-    rf"^(?:<\s*=?|≤|under|below|at most|less than|before|within|already(?:\s+(?:{EVENT}|hard|firm|solid|cured|dry))?(?:\s+(?:at|by|before))?"
+    rf"^(?:(?P<sign><\s*=?|≤|under|below|at most|less than)|before|within|already(?:\s+(?:{EVENT}|hard|firm|solid|cured|dry))?(?:\s+(?:at|by|before))?"
     r"|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$",
     re.IGNORECASE,
 )
 UNSURE = re.compile(r"^(?:not|no|never|none|nil|still|after|already|(?:did|has|had|is|was)(?:n['’]t| not))\b", re.IGNORECASE)
+OR_EQUAL = re.compile(r".*=|[≥≤]|at (?:least|most)", re.IGNORECASE)
 WHEN = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[a-z]+)?$", re.IGNORECASE)
 
 ABOUT = re.compile(
@@ -47,13 +48,18 @@ class Known:
     high: float
     how: str  # "exact", "between", "not yet" or "already"
 
-    def words(self, reading: Reading) -> str:
-        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``."""
-        if self.how == "exact":
-            return f"{self.low:g}"
-        if self.how == "between":
-            return f"{self.low:g} to {self.high:g}"
-        return f"not yet at {self.low:g}" if self.how == "not yet" else f"already by {self.high:g}"
+    def words(self, reading: Reading, digits: int = 6) -> str:
+        """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``, and of what is no time ``"at least 75"``."""
+        low, high = f"{self.low:.{digits}g}", f"{self.high:.{digits}g}"
+        if self.how in ("exact", "between"):
+            return low if self.how == "exact" else f"{low} to {high}"
+        below, above = ("not yet at", "already by") if _is_time(reading) else ("at least", "at most")
+        return f"{below} {low}" if self.how == "not yet" else f"{above} {high}"
+
+    def said(self, reading: Reading) -> str:
+        """As it reads in a sentence, with its unit: ``"20 to 25 min"``, ``"grade 2 to 3"``."""
+        words = self.words(reading)
+        return f"grade {words}" if reading.grades else f"{words}{unit_words(reading.unit)}"
 
     def way(self) -> dict[str, Any]:
         """The argument of `Logbook.add_reading` that says it, by name."""
@@ -109,7 +115,11 @@ def known_of(row: Any) -> Known:
 
 
 def _timed(reading, known):
-    return f"{reading.words} {known.words(reading)} {shown_unit(reading.unit)}"
+    return f"{reading.words} {known.said(reading)}"
+
+
+def _is_time(reading):
+    return measures(reading.unit, "min")
 
 
 def _minutes(reading, value):
@@ -137,6 +147,8 @@ def known(
         if isinstance(between, str) or len(between) != 2:
             raise UnitProblem(f"{reading.words}: between takes two checks, as in between=(20, 25).")
         return _between(reading, *between, decimal)
+    if reading.grades and value is None:
+        raise UnitProblem(f"{reading.words}: not_yet= and already= are for times. Give a grade, or several as between=(2, 3).")
     if not_yet is not None:
         return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
     if already is not None:
@@ -160,10 +172,9 @@ def _from_text(reading, text, decimal):
                 raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
             low = f"{low} {to_number(high, reading.words, decimal)[1]}"
         return _between(reading, low, high, decimal)
-    if found := NOT_YET.match(text):
-        return known(reading, not_yet=found["low"], decimal=decimal)
-    if found := ALREADY.match(text):
-        return known(reading, already=found["high"], decimal=decimal)
+    found = NOT_YET.match(text) or ALREADY.match(text)
+    if found:
+        return _open(reading, found, decimal)
     if ABOUT.match(text):
         raise UnitProblem(
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
@@ -172,6 +183,25 @@ def _from_text(reading, text, decimal):
     if UNSURE.match(text) and not reading.grades:
         raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
     return _read_off(reading, text, decimal)
+
+
+def _open(reading, found, decimal):
+    """What a text says that has one end, such as > 20; of grades those it leaves, the one it names only where it says so."""
+    above = found.re is NOT_YET
+    sign, number = found["sign"], found["low" if above else "high"]
+    if not sign and not _is_time(reading):
+        raise UnitProblem(
+            f"{reading.words}: {shortened(found[0])!r} may mean more or less than {number}. Write > {number} or < {number}, or leave it empty "
+            "if nobody looked."
+        )
+    end = _end(reading, number, decimal)
+    if not reading.grades:
+        return Known(end, math.inf, "not yet") if above else Known(-math.inf, end, "already")
+    beside = 0 if OR_EQUAL.match(sign) else 1
+    low, high = (end + beside, len(reading.grades) - 1.0) if above else (0.0, end - beside)
+    if low > high:
+        raise UnitProblem(f"{reading.words}: {shortened(found[0])!r} leaves no grade. Grades are {numbered(reading.grades)}.")
+    return Known(low, high, "exact" if low == high else "between")
 
 
 def _what_is_missing(reading, text):

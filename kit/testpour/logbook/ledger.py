@@ -16,7 +16,6 @@ from testpour.logbook.known import TIMED, known_of
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
-from testpour.units import shown_unit
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -192,8 +191,7 @@ class Ledger:
     def _in_words(self, row):
         name = newer_name(row.reading, self.study.readings)
         reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
-        unit = shown_unit(reading.unit)
-        return f"{known_of(row).words(reading)} {unit}".strip()
+        return known_of(row).said(reading)
 
 
 def _replaced(old, deed, why):
