@@ -41,6 +41,21 @@ def test_a_first_pour_in_fractions_is_no_row_of_units(study, tmp_path, cell):
     assert [entry["settings"]["thickness"] for entry in entries] == [12.7, 10]  # an inch is 25.4 mm
 
 
+@pytest.mark.parametrize("cell", ["78 D", "78D", "78 d"])
+@pytest.mark.parametrize("row", ["A,1.5,", "A,,"])
+def test_a_first_pour_with_its_scale_behind_the_hardness_is_no_row_of_units(study, tmp_path, row, cell):
+    """The header has the age, and D is how a workshop writes Shore D."""
+    entries = read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),hardness 24 h\n{row}{cell}\nB,2,80 D\n"))
+    assert [(one["readings"][0]["value"], one["readings"][0]["age"]) for one in entries] == [(cell, 24), ("80 D", 24)]
+    assert [one["low"] for entry in EntryCheck(study).check(entries) for one in entry["readings"]] == [78, 80]
+
+
+def test_a_scale_behind_a_hardness_without_an_age_is_told_what_it_lacks(study, tmp_path):
+    with pytest.raises(LogProblems) as refused:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst (%),hardness\nA,1.5,78 D\nB,2,80 D\n"))
+    assert len(refused.value.problems) == 2 and "hardness changes with age. Write its age into the header" in str(refused.value)
+
+
 @pytest.mark.parametrize(
     ("cells", "marks"),
     [

@@ -170,7 +170,7 @@ def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) 
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
     asked = [(head, text, _measured_by(study, head)) for head, text in zip(heads, texts, strict=False)]
-    if not any(column and (_fits(text, column) or _is_age(text, column)) for _, text, column in asked):
+    if not _are_units([one for one in asked if one[2]]):
         return None
     found, problems = [], []
     for head, text, column in asked:
@@ -181,6 +181,13 @@ def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) 
                 problems.append((head.text, text, str(problem)))
         found.append(head)
     return found, problems
+
+
+def _are_units(asked):
+    """Whether a row gives units or ages; 78 D below an age that the header gives, or beside other figures, is a hardness."""
+    aged = any(_is_age(text, column) and head.age is None for head, text, column in asked)
+    figures = any(text[:1].isdigit() and not _is_age(text, column) for _, text, column in asked)
+    return (aged and not figures) or any(_fits(text, column) for _, text, column in asked)
 
 
 def _unit_below(head, column, text):
