@@ -333,6 +333,26 @@ def workbook(folder, rows, merged=(), further=(), shown=None, struck=()):
     return folder / "sheet.xlsx"
 
 
+def test_dates_of_which_some_are_text_may_have_day_and_month_swapped(study, tmp_path):
+    """A day-first sheet opened in a program that puts the month first: 11/04 became the 4th of November, 13/04 stayed text."""
+    days = [dt.datetime(2025, 11, 4), dt.datetime(2025, 12, 12), "13/04/2025", dt.datetime(2025, 4, 25)]
+    book = openpyxl.Workbook()
+    for row in (["Session", "Date", "Catalyst %", "Gel (min)"], [None, dt.datetime(2025, 12, 4)], *([f"S{day}", day, 1.5, 22] for day in days)):
+        book.active.append(row)
+    book.save(tmp_path / "sheet.xlsx")
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, tmp_path / "sheet.xlsx")
+    assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 2", "Date", "2025-12-04"], ["row 3", "Date", "2025-11-04"]]
+    assert found.value.problems["problem"][1] == (
+        "2025-11-04 may be 2025-04-11: 13/04/2025 is left as text, so a spreadsheet program may have taken days for months. "
+        "Write every date of the column like 2026-03-01.")
+    for row, day in enumerate(("2025-04-12", "2025-04-11", "2025-12-12", "2025-04-13"), start=2):
+        book.active.cell(row, 2).value = day
+    book.save(tmp_path / "sheet.xlsx")
+    with pytest.warns(NotRead, match=r"row 2 \(2025-04-12\) was taken to hold for the pours below it"):
+        assert [entry["made_at"].day for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [11, 12, 13, 25]
+
+
 def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
     rows = [["pour", "catalyst (%)", "gel time"], ["A", 1, 20]]
     with pytest.warns(NotRead, match="sheet.xlsx: Only the first sheet of a workbook is read, not Thursday and Friday. Save a further sheet"):

@@ -4,8 +4,10 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
+from testpour.logbook.door import DAY_FIRST
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, untame
+from testpour.logbook.workbook import DATED
 from testpour.study import Study
 from testpour.wording import listed
 
@@ -65,6 +67,23 @@ class Days:
             entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
         if dated:
             yield "no session is written beside a date, so the pours of one day were taken as one session. If it was another, write it beside them."
+
+
+def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> Iterator[tuple[str, str, str, str]]:
+    """A problem for each date cell that may have day and month swapped, of numbered rows.
+
+    A program that takes 4/11 for the 11th of April leaves 13/4 as text, so dates as text beside such cells give it away.
+    """
+    dates = [(number, head, cell) for number, cells in rows for head, cell in cells if head.name == "made_at"]
+    as_text = next((cell for *_, cell in dates if DAY_FIRST.fullmatch(cell)), "")
+    for number, head, cell in dates if as_text else ():
+        year, month, day = cell[:10].split("-") if DATED.fullmatch(cell) else ("", "", "")
+        if day != month and day <= "12":
+            said = (
+                f"{cell[:10]} may be {year}-{day}-{month}: {as_text} is left as text, so a spreadsheet program may have taken days for months. "
+                "Write every date of the column like 2026-03-01."
+            )
+            yield f"row {number}", head.text, cell[:10], said
 
 
 def add_remark(entry: dict[str, Any], cells: Cells) -> None:

@@ -9,14 +9,13 @@ from testpour.logbook.door import made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
-from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, only_shared
-from testpour.logbook.workbook import COVERED
+from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.workbook import COVERED, DATED
 from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures
 from testpour.wording import listed
 
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
-DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a workbook keeps it
 
 
 def read_rows(
@@ -64,6 +63,7 @@ def read_rows(
     days.close(entries)
     problems += _half_ticked(study, pours)
     problems += days.doubtful(pours)
+    problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
     passed += days.said(entries)
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")

@@ -16,6 +16,7 @@ MOST = 200_000  # cells; ten thousand pours with twenty columns
 ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
 LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
 COVERED = "(merged)"  # stands in the cells that a merged cell covers below its first row
+DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a cell keeps it
 SOME = 5  # cells that a message names
 # What openpyxl leaves out where it reads row by row (ECMA-376 part 1, 18.3.1.4 and 18.3.1.55). A formula of text that
 # comes out empty has an empty value and the type "str".
