@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 TICKS = {"x", "✓", "✔"}
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", *TICKS}
-NO = {"no", "n", "false", "0", "0.0", "off", "open", "-", "–", "—", "none", "nil", "without", "no film", "no lid", "no cover"}
+NO = {"no", "n", "false", "0", "0.0", "off", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
 NIL = {"none", "nil"}  # an amount of nothing
 
 

@@ -240,9 +240,26 @@ def test_a_time_in_two_parts_brings_its_unit(study, tmp_path):
     assert [row["readings"][0]["low"] for row in check_entries(study, entries)] == [80, 90, 120]
 
 
-@pytest.mark.parametrize("word", ["none", "-", "–", "nil", "no film"])
+@pytest.mark.parametrize("word", ["none", "nil", "no film"])
 def test_no_cover_is_no(study, tmp_path, word):
     assert read_sheet(study, sheet(tmp_path, f"pour,catalyst,cover\nA,1,{word}\n"))[0]["settings"]["cover"] == 0
+
+
+@pytest.mark.parametrize("dash", ["-", "–", "—"])
+def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path, dash):
+    text = f"pour,catalyst,cover,pigment,post-cure time,gel time\nA,1,yes,1,1,22\nB,1,{dash},{dash},{dash},22\nC,1,no,0,0,22\n"
+    with pytest.warns(NotRead) as said:
+        entries = read_sheet(study, sheet(tmp_path, text))
+    assert entries[1]["settings"] == {"catalyst": 1} and entries[2]["settings"]["cover"] == 0
+    assert [str(one.message).removeprefix("sheet.csv: ") for one in said] == [
+        f"cover was taken as not written down in row 3 ({dash}). Where it was not so, write no.",
+        f"pigment was taken as not written down in row 3 ({dash}). Where there was none of it, write 0.",
+        f"post-cure time was taken as not written down in row 3 ({dash}). Where there was none of it, write 0."]
+
+
+def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
+    with pytest.raises(LogProblems, match=r"cover: is ticked in some rows and empty or a dash in row 3\. Write no there if it was not so"):
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,cover,gel time\nA,1,x,20\nB,1,-,21\n"))
 
 
 def test_no_pigment_is_none_and_a_dash_is_said_to_be_not_known(study, tmp_path):

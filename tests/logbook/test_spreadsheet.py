@@ -499,7 +499,7 @@ def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_pa
 
 def test_a_column_of_ticks_with_empty_cells_is_asked_about(study, tmp_path):
     text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
-    says = r"First: cover: is ticked in some rows and empty in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
+    says = r"First: cover: is ticked in some rows and empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
     for tick in ("x", "✓"):
         with pytest.raises(LogProblems, match=says):
             read_sheet(study, write(tmp_path, text.format(tick)))

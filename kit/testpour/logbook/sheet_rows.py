@@ -15,6 +15,7 @@ from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures
 from testpour.wording import listed
 
+NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 
 
@@ -68,7 +69,7 @@ def read_rows(
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
-        advice = "" if study.factor(head.name).kind == "text" else " Where there was none of it, write 0."
+        advice = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}[study.factor(head.name).kind]
         passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
     return entries, passed
 
@@ -83,19 +84,19 @@ def _summary(row, cells):
 
 
 def _half_ticked(study, pours):
-    """A problem for each yes/no column of ticks and empty cells: empty may be no or not written down."""
+    """A problem for each yes/no column of ticks and empty cells or dashes, which may be no or not written down."""
     for head in {head: None for _, written in pours for head in written if head.kind == "factor" and study.factor(head.name).kind == "yes/no"}:
         said = {written.get(head, "").casefold() for _, written in pours}
-        empty = [str(number) for number, written in pours if not written.get(head)]
+        empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
         if empty and said & TICKS and not said & (YES - TICKS | NO):
-            words = f"is ticked in some rows and empty in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
+            words = f"is ticked in some rows and empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
 
 
 def _blank(study, head, cell):
     """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
     if head.kind == "own":
-        return cell in ("", "-", "–", "—")
+        return cell in NOTHING
     column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
     if head.kind == "reading":
         meant = {*NIL, *(grade.casefold() for grade in column.grades)}
