@@ -2,9 +2,11 @@
 
 import datetime as dt
 import re
+from dataclasses import replace
 
 import pytest
 
+from testpour.columns import Factor
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import clean, moment
@@ -282,6 +284,43 @@ def test_none_where_it_may_be_either_is_refused(study, tmp_path):
 def test_no_defects_is_a_grade_and_no_blank(log, tmp_path):
     log.add_sheet(sheet(tmp_path, "pour,catalyst,defects at 24 h,tack at 24 h\nA,1,none,-\n"))
     assert log.castings().readings[["reading", "low", "high"]].values.tolist() == [["defects", 0.0, 0.0]]
+
+
+@pytest.mark.parametrize(("heads", "ages"), [
+    ("age (h),tack,hardness 24 h", ("48", "72")), ("Age,tack,hardness 24 h", ("48 h", "3 d")), ("age at reading (days),tack,hardness 24 h", ("2", "3")),
+    ("Age in h,tack (0-3),hardness 24 h", ("48", '"')),
+])
+def test_an_age_column_holds_for_the_readings_of_its_row_whose_headers_give_none(log, tmp_path, heads, ages):
+    log.add_sheet(sheet(tmp_path, f"pour;catalyst;{heads.replace(',', ';')}\nA;1,5;{ages[0]};1;76\nB;1,5;{ages[1].replace(chr(34), 'ditto')};0;78\n"))
+    second = 48 if ages[1] == '"' else 72
+    expected = [["A", "tack", 48], ["A", "hardness", 24], ["B", "tack", second], ["B", "hardness", 24]]
+    assert log.castings().readings[["pour", "reading", "age"]].values.tolist() == expected
+
+
+def test_an_age_in_a_row_of_units_has_its_unit_there(log, tmp_path):
+    log.add_sheet(sheet(tmp_path, "pour,catalyst,age,hardness\n,%,days,\nA,1.5,7,82\n"))
+    assert log.castings().readings["age"].tolist() == [168]
+
+
+def test_an_age_that_is_not_plain_is_asked_about(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,Age,tack,hardness\nA,1.5,,1,\nB,1.5,48,0,78\nC,1.5,,,\nD,1.5,2 mm,1,\nE,1.5,0 h,1,\n"))
+    assert found.value.problems[["row", "column", "problem"]].values.tolist() == [
+        ["row 2", "Age", "is empty beside a reading that changes with age. Write there how long after mixing it was read."],
+        ["row 3", "Age", "48 has no unit. Write it behind the number, as in 48 h, or into the header, as in Age (h)."],
+        ["row 5", "Age", "Age: '2 mm' does not measure what h measures. Give it in h."],
+        ["row 6", "tack", "tack: an age of 0 h is not possible. Give hours after mixing."]]
+
+
+def test_an_age_column_without_such_a_reading_is_not_read(study, tmp_path):
+    with pytest.warns(NotRead, match="not read: Age \\(months\\)"):
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,Age (months),tack 24 h\nA,1.5,3,1\n"))
+
+
+def test_a_setting_called_age_is_that_setting(study, tmp_path):
+    aged = replace(study, factors=(*study.factors, Factor("age_of_drum", "day", low=0, high=900)))
+    (entry,) = read_sheet(aged, sheet(tmp_path, "pour,catalyst,Age (days),tack\nA,1.5,30,1\n"))
+    assert entry["settings"]["age_of_drum"] == 30 and entry["readings"][0]["age"] == 24
 
 
 def test_two_columns_for_one_thing(study, tmp_path):

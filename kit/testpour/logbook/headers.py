@@ -21,6 +21,7 @@ OWN = {
 AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?|weeks?))\b"
 SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
+AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
 
@@ -73,13 +74,23 @@ def read_head(study: Study, text: str) -> Head | None:
             f"gives an age ({age['age']}), and {column.words} has none. Rename the column if it is something else, or write "
             f"{column.words} alone and the time in a column of its own."
         )
-    if kind == "factor":
-        return Head(kind, column.name, _checked_unit(column, unit) if column.kind == "number" else "", text)
+    if kind != "reading":
+        return Head(kind, column.name, _checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else "", text)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
     return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
+
+
+def is_age(head: Head | None) -> bool:
+    """Whether a column gives the age of readings beside it."""
+    return head is not None and (head.kind, head.name) == ("own", AGES.name)
+
+
+def without_age(study: Study, head: Head) -> bool:
+    """Whether a column holds a reading that changes with age, and its header does not say at which."""
+    return head.kind == "reading" and head.part == "value" and head.age is None and bool(study.reading(head.name).ages)
 
 
 def _refuse_age(reading, number):
@@ -98,6 +109,8 @@ def _plain(text):
 def _column(study, words, unit, text):
     """The column meant, its kind and its unit; the last word may be a unit without brackets."""
     columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
+    if not any(_plain(c.words).startswith("age") for c, _ in columns):
+        columns.append((AGES, "own"))
     found = _meant(columns, words, unit, text)
     if found is None and not unit and " " in words.replace("%", " %"):
         *front, last = words.replace("%", " %").split()
@@ -206,8 +219,10 @@ def _unit_below(head, column, text):
 
 def _measured_by(study, head):
     """The column of a head whose cells are numbers; None for any other."""
-    if head is None or head.kind == "own" or head.part != "value":
+    if head is None or head.part != "value" or (head.kind == "own" and not is_age(head)):
         return None
+    if is_age(head):
+        return AGES
     column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
     return column if getattr(column, "kind", "number") == "number" else None
 

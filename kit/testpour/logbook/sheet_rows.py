@@ -7,12 +7,12 @@ from typing import Any
 from testpour.columns import NIL, NO, TICKS, YES
 from testpour.logbook.door import made_on
 from testpour.logbook.entries import read_once
-from testpour.logbook.headers import Head
+from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.study import Study
-from testpour.units import PARTED, UnitProblem, measures
+from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
@@ -31,7 +31,8 @@ def read_rows(
     unsaid: dict[Head, list[str]] = {}
     above: dict[Head, str] = {}
     alone: list[str] = []
-    days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems))
+    aged = next(filter(is_age, heads), None)
+    days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems, aged))
     pours: list[tuple[int, dict[Head, str]]] = []
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
@@ -58,7 +59,7 @@ def read_rows(
         pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
-        entry = _entry(study, cells, number, decimal, problems)
+        entry = _entry(study, cells, number, decimal, problems, aged)
         days.give(entry, entries)
         entries.append(entry)
     days.close(entries)
@@ -125,10 +126,13 @@ def _is_remark(cells):
     return without and not ("pour" in own and len(own) > 1)
 
 
-def _entry(study, cells, number, decimal, problems):
+def _entry(study, cells, number, decimal, problems, aged):
     where = f"row {number}"
     entry, asides = {"where": where, "settings": {}, "readings": []}, {}
+    age = _age_beside(study, cells, number, decimal, problems, aged) if aged else None
     for head, cell in cells:
+        if head is aged:
+            continue
         try:
             if cell.casefold() in ERRORS:
                 raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
@@ -141,7 +145,7 @@ def _entry(study, cells, number, decimal, problems):
             elif head.part != "value":
                 asides[head.name, head.age, head.specimen, head.part] = untame(cell)
             else:
-                entry["readings"] += list(_readings(study.reading(head.name), head, cell, decimal))
+                entry["readings"] += list(_readings(study.reading(head.name), head, cell, decimal, age))
         except UnitProblem as problem:
             problems.append((where, head.text, cell, str(problem)))
     for (*key, part), text in asides.items():
@@ -166,9 +170,28 @@ def _lot(factor, head, cell):
 OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
-def _readings(reading, head, cell, decimal):
-    """The readings of a cell; several hardness readings may stand in one."""
-    age = head.age if head.age is not None else (reading.ages[0] if len(reading.ages) == 1 else None)
+def _age_beside(study, cells, number, decimal, problems, aged):
+    """Hours that the age column gives for readings of a row whose headers give no age; None where it has none."""
+    cell = dict(cells).get(aged, "")
+    if not any(without_age(study, head) for head, _ in cells):
+        return None
+    try:
+        if not cell:
+            raise UnitProblem("is empty beside a reading that changes with age. Write there how long after mixing it was read.")
+        text = _with_unit(cell, aged.unit)
+        if not to_number(text, aged.text, decimal)[1]:
+            raise UnitProblem(f"{cell} has no unit. Write it behind the number, as in {cell} h, or into the header, as in {aged.text} (h).")
+        return to_unit(text, "h", aged.text, decimal)
+    except UnitProblem as problem:
+        problems.append((f"row {number}", aged.text, cell, str(problem)))
+        return 1.0  # of a row that is refused: without an age each of its readings would be refused once more
+
+
+def _readings(reading, head, cell, decimal, beside):
+    """The readings of a cell; several hardness readings may stand in one. `beside` is the age that the row gives."""
+    age = head.age if head.age is not None else beside
+    if age is None and len(reading.ages) == 1:
+        age = reading.ages[0]
     if age is None and reading.ages:
         raise UnitProblem(f"{reading.words} changes with age. Write its age into the header, as in {reading.words} at 24 h.")
     once = read_once(reading)

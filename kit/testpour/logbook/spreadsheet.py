@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
-from testpour.logbook.headers import HeaderProblem, read_head, units_below
+from testpour.logbook.headers import HeaderProblem, is_age, read_head, units_below, without_age
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
@@ -30,7 +30,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of its own, holds until the
     next one, and its date with it; where there is none, each day is a session. A ditto mark repeats the cell above,
     but for a reading. Units may stand in a row below the headers. Headers may be
-    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2".
+    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Age (h)" gives the age of
+    the readings of its row whose headers give none.
 
     Parameters
     ----------
@@ -138,7 +139,9 @@ def _find_heads(study, rows, across):
             for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
                 if row == place and any(below[column].strip() for below in rows[place + 1 :]):
                     heads[column] = heads[first]
-            return place, heads, problems + _twice(study, filter(None, heads), place)
+            problems += _twice(study, filter(None, heads), place)
+            asked = any(without_age(study, head) for head in heads if head)
+            return place, [None if is_age(head) and not asked else head for head in heads], problems
     return 0, None, []
 
 
