@@ -200,6 +200,28 @@ def test_without_a_session_each_day_is_one(study, tmp_path):
         assert sessions_of(study, path) == [("A", "", ""), ("B", "2024-06-03", "06-03"), ("C", "2024-06-03", "06-03"), ("D", "2024-06-10", "06-10")]
 
 
+@pytest.mark.parametrize("time", ["Time", "Mixed at", "When"])
+def test_a_time_beside_a_date_is_its_time_of_day(study, tmp_path, time):
+    """A date written once holds for the pours below it, each at its own time."""
+    rows = "A,Mon,2026-03-02,23:50,1\nB,Tue,2026-03-03,0:20,2\nC,Tue,,2.30 pm,1\nD,Tue,,,2\nE,Tue,3.3.2026,12:05:30 a.m.,2\n"
+    entries = read_sheet(study, sheet(tmp_path, f"pour,session,Date,{time},catalyst,tack\n{rows}"))
+    made = [dt.datetime(2026, 3, *day) for day in ((2, 23, 50), (3, 0, 20), (3, 14, 30), (3,), (3, 0, 5, 30))]
+    assert [entry["made_at"] for entry in entries] == made and not any("clock" in entry for entry in entries)
+
+
+def test_a_time_that_no_date_goes_with_for_sure_is_asked_about(study, tmp_path):
+    text = ("A,Mon,,10:00,1\nB,Mon,2026-03-02,23:50,1\nC,Mon,,0:20,1\nD,Tue,2026-03-03 9:00,10:00,1\nE,Tue,2026-03-03,22,1\n"
+            "F,Tue,2026-03-03,13:00 pm,1\n")
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, f"pour,session,Date,Time,catalyst,tack\n{text.replace(' 9:00', ' 09:00')}"))
+    assert found.value.problems[["row", "problem"]].values.tolist() == [
+        ["row 2", "10:00 stands without a date. Write the date beside it."],
+        ["row 4", "00:20 is earlier than the time above, and no date stands beside it. Write the date beside it."],
+        ["row 5", "10:00 stands beside a date with another time, 09:00. Keep the right one."],
+        ["row 6", "'22' is not a time of day. Write it like 14:30, or rename the column if it is something else."],
+        ["row 7", "'13:00 pm' is not a time of day. Write it like 14:30, or rename the column if it is something else."]]
+
+
 def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):
     with pytest.raises(LogProblems) as found:
         log.add_sheet(sheet(tmp_path, "pour,resin lot,catalyst,gel time\nA,do.,1.5,25\nB,R1,2,do.\n"))
@@ -324,7 +346,7 @@ def test_a_setting_called_age_is_that_setting(study, tmp_path):
 
 
 def test_two_columns_for_one_thing(study, tmp_path):
-    with pytest.raises(LogProblems, match="a second column for catalyst"):
+    with pytest.raises(LogProblems, match=r"a second column for catalyst, beside catalyst \(%\)\. Rename"):
         read_sheet(study, sheet(tmp_path, "pour,catalyst (%),catalyst,pigment\nA,1.5,2.5,1\n"))
 
 

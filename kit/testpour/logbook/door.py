@@ -12,6 +12,8 @@ TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 
+CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
+
 
 def clean(text: object, line: bool = False) -> str:
     """Text as every database and spreadsheet can hold it.
@@ -50,6 +52,16 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     if not isinstance(value, dt.datetime):
         raise UnitProblem(f"date: {value!r} is not a date. Write it like 2026-03-01 10:30.")
     return value.astimezone().replace(tzinfo=None) if value.tzinfo else value
+
+
+def clock(text: str) -> dt.time:
+    """A time of day such as ``"9:05"``, ``"14.30"`` or ``"2:30 pm"``; a UnitProblem where it is none."""
+    found = CLOCK.fullmatch(text.strip())
+    hour, minute, second = (int(part or 0) for part in found.groups()[:3]) if found else (24, 0, 0)
+    half = found[4].casefold() if found and found[4] else ""
+    if max(minute, second) > 59 or hour > 23 or (half and not 1 <= hour <= 12):
+        raise UnitProblem(f"{text!r} is not a time of day. Write it like 14:30, or rename the column if it is something else.")
+    return dt.time(hour % 12 + 12 * (half == "p") if half else hour, minute, second)
 
 
 def made_on(value: str | dt.date | None) -> dt.datetime:

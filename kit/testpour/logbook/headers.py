@@ -11,7 +11,7 @@ from testpour.units import measures, shown_unit, to_unit
 from testpour.wording import numbered
 
 OWN = {
-    "pour": ("pour", "name", "casting", "no", "no.", "nr", "number"),
+    "pour": ("pour", "name", "casting", "no", "nr", "number"),
     "session": ("session", "day"),
     "made_at": ("made at", "date", "mixed at", "time", "when"),
     "by": ("by", "initials", "who"),
@@ -103,7 +103,7 @@ def _refuse_age(reading, number):
 
 
 def _plain(text):
-    return re.sub(r"[\s_\-‐]+", " ", text).strip(" ,:").casefold()
+    return re.sub(r"(?:[\s_\-‐,]|\.(?=[\s,]|$))+", " ", text).strip(" :").casefold()
 
 
 def _column(study, words, unit, text):

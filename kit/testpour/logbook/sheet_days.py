@@ -1,5 +1,6 @@
 """The session and the date of pours, where a sheet writes them once: beside the first of them, or in a row of their own above."""
 
+import datetime as dt
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
@@ -23,6 +24,7 @@ class Days:
         self.read = read
         self.waiting: list[tuple[int, Cells]] = []  # rows of a session or a date alone, since the last pour
         self.alone: list[tuple[int, Cells]] = []  # those of them that held for a pour
+        self.above: list[str] = []  # pours that have the date of the pour above
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
@@ -36,9 +38,29 @@ class Days:
             self.last = {**({} if "where" in self.last else self.last), **{name: said[name] for name in DAY if name in said}}
         self.waiting = []
         session = entry.setdefault("session", self.last.get("session", ""))
-        if "made_at" in self.last and session == self.last.get("session", session):  # within a session a date too is written once
-            entry.setdefault("made_at", self.last["made_at"])
+        within = session == self.last.get("session", session)  # within a session a date too is written once
+        if within and "made_at" in self.last and "made_at" not in entry:
+            entry["made_at"] = self.last["made_at"]
+            self.above.append(entry["where"])
         self.last = entry
+
+    def timed(self, entries: Iterable[dict[str, Any]]) -> Iterator[tuple[str, str, str, str]]:
+        """Join dates with the times of day beside them; a problem for each time that no date goes with for sure."""
+        latest = dt.time()
+        for entry in (entry for entry in entries if "clock" in entry):
+            clock, day = entry.pop("clock"), entry.get("made_at")
+            said = ""
+            if day is None:
+                said = "stands without a date. Write the date beside it."
+            elif entry["where"] in self.above and clock < latest:
+                said = "is earlier than the time above, and no date stands beside it. Write the date beside it."
+            elif day.time() not in (dt.time(), clock):
+                said = f"stands beside a date with another time, {day:%H:%M}. Keep the right one."
+            else:
+                entry["made_at"] = dt.datetime.combine(day, clock)
+            latest = clock
+            if said:
+                yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {said}"
 
     def close(self, entries: Sequence[dict[str, Any]]) -> None:
         """Take what stands alone below the last pour as a remark on it."""

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from testpour.columns import NIL, NO, TICKS, YES
-from testpour.logbook.door import made_on
+from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
@@ -64,6 +64,7 @@ def read_rows(
         entries.append(entry)
     days.close(entries)
     problems += _half_ticked(study, pours)
+    problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
     passed += days.said(entries)
@@ -167,7 +168,7 @@ def _lot(factor, head, cell):
     return untame(cell)
 
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _age_beside(study, cells, number, decimal, problems, aged):

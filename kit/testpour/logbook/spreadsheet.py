@@ -2,6 +2,7 @@
 
 import re
 import warnings
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +31,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of its own, holds until the
     next one, and its date with it; where there is none, each day is a session. A ditto mark repeats the cell above,
     but for a reading. Units may stand in a row below the headers. Headers may be
-    shortened: "Room (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Age (h)" gives the age of
-    the readings of its row whose headers give none.
+    shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the
+    time of day; a column "Age (h)" gives the age of the readings of its row whose headers give none.
 
     Parameters
     ----------
@@ -139,6 +140,7 @@ def _find_heads(study, rows, across):
             for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
                 if row == place and any(below[column].strip() for below in rows[place + 1 :]):
                     heads[column] = heads[first]
+            heads = _with_clock(heads)
             problems += _twice(study, filter(None, heads), place)
             asked = any(without_age(study, head) for head in heads if head)
             return place, [None if is_age(head) and not asked else head for head in heads], problems
@@ -164,14 +166,21 @@ def _lies_on_its_side(study, heads, rows):
     return bool(_named(heads[:1])) and len(set(down)) > max(2, len(_named(heads)))
 
 
+def _with_clock(heads):
+    """The heads, the second of two columns for when a pour was made taken for its time of day, where the other is called Date."""
+    made = [head for head in heads if head and (head.kind, head.name) == ("own", "made_at")]
+    clocks = [head for head in made if not head.text.casefold().startswith("date")]
+    return [replace(head, name="clock") if head and [head] == clocks and len(made) == 2 else head for head in heads]
+
+
 def _twice(study, heads, place):
     """Problems of two columns for one thing; hardness at several places may have several."""
-    seen = set()
+    seen: dict[tuple[Any, ...], str] = {}
     for head in heads:
         key = (head.kind, head.name, head.age, head.specimen, head.part)
         once = head.kind != "reading" or head.part != "value" or read_once(study.reading(head.name))
         if key in seen and once:
-            said = f"a second column for {head.name.replace('_', ' ')}. Rename or remove one of them."
+            said = f"a second column for {head.name.replace('_', ' ')}, beside {seen[key]}. Rename or remove one of them."
             return [(f"row {place + 1}", head.text, "", said)]
-        seen.add(key)
+        seen[key] = head.text
     return []
