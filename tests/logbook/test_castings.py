@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.columns import Factor, Reading
 from testpour.logbook.book import Logbook
 
 POUR = {"settings": {"catalyst": 1.5, "room_temperature": 18}, "session": "S1", "made_at": "2026-03-02 10:00"}
@@ -156,6 +157,27 @@ def test_what_the_study_no_longer_reads_is_left_out(practice_log):
     held = book.castings()
     assert set(held.readings["reading"]) == {"gel_time"} and "thickness" not in held.pours
     book.close()
+
+
+def test_what_the_log_holds_and_the_study_no_longer_declares_is_said(study_here):
+    """Of three pours with a filler one was withdrawn and one corrected; one reading was withdrawn."""
+    own = (*study_here.factors, Factor("filler", "%", low=0, high=60)), (*study_here.readings, Reading("shrinkage", "mm", low=0, high=10))
+    log = Logbook(replace(study_here, factors=own[0], readings=own[1]))
+    for pour in "ABC":
+        log.add_pour(pour, settings={"catalyst": 1.5, "filler": 10}, session="S")
+        read = log.add_reading(pour, "shrinkage", 1)
+    log.withdraw_reading(read, why="slip")
+    log.correct_pour("A", settings={"filler": 20}, why="slip")
+    log.withdraw_pour("B", why="spilt")
+    assert not log.castings().undeclared
+    log.close()
+    later = Logbook(study_here)
+    castings = later.castings()
+    later.close()
+    assert castings.undeclared == {"filler": 2, "shrinkage": 1}
+    assert repr(castings) == (
+        "2 pours in 1 session, with 0 readings. The log also holds filler for 2 pours and shrinkage for 1 pour, which the study file does not "
+        "declare, so nothing is learnt from it. Declare it there again under the name it has in the log, or leave it so if it was given up.")
 
 
 @pytest.mark.parametrize("ways, low, high", [({"not_yet": 120}, 120, np.inf), ({"already": 15}, -np.inf, 15)])

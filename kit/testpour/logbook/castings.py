@@ -6,7 +6,7 @@ import hashlib
 import math
 import re
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
@@ -16,7 +16,7 @@ from testpour.logbook.known import Known
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
 from testpour.units import shown_unit
-from testpour.wording import count, first_few, in_html, table_html
+from testpour.wording import count, first_few, in_html, listed, table_html
 
 PEOPLE = ("by", "note")
 DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1
@@ -46,12 +46,15 @@ class Castings:
         specimen, by, known, note.
     withdrawn : frozenset of str
         Names of pours that were withdrawn.
+    undeclared : dict
+        Name of a setting or reading that the log holds and the study does not declare, to the number of pours that have it.
     """
 
     study: Study
     pours: pd.DataFrame
     readings: pd.DataFrame
     withdrawn: frozenset[str] = frozenset()
+    undeclared: Mapping[str, int] = field(default_factory=dict)
 
     def __len__(self):
         return len(self.pours)
@@ -74,9 +77,17 @@ class Castings:
                 f" {first_few(names)} agree in every setting and every reading, which hardly ever happens. "
                 f"If one casting was entered {len(names)} times, withdraw {len(names) - 1} of them, or it counts {len(names)} times."
             )
-        return text
+        return f"{text}{self._undeclared()}"
 
     __repr__ = sentence
+
+    def _undeclared(self):
+        """What the log holds and nothing is learnt from, as a sentence to follow others; "" where there is none."""
+        held = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
+        return held and (
+            f" The log also holds {held}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
+            "the name it has in the log, or leave it so if it was given up."
+        )
 
     @property
     def names(self) -> set[str]:

@@ -19,7 +19,22 @@ def load_castings(study: Study, connection: sa.Connection) -> Castings:
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
     _refuse_other_units(study, connection)
     withdrawn = frozenset(connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
-    return Castings(study, _pours(study, connection), _readings(study, connection, withdrawn), withdrawn)
+    return Castings(study, _pours(study, connection), _readings(study, connection, withdrawn), withdrawn, _undeclared(study, connection, withdrawn))
+
+
+def _undeclared(study, connection, withdrawn):
+    """Settings and readings that the log holds and the study does not declare, with the number of pours that have them."""
+    settings, readings = SETTINGS.c.factor, READINGS.c.reading
+    of_pours = sa.select(settings, sa.func.count()).join(POURS, POURS.c.entry == SETTINGS.c.entry).where(standing(POURS), _none_of(settings, study.factors))
+    read = sa.func.count(READINGS.c.pour.distinct())
+    of_readings = sa.select(readings, read).where(standing(READINGS), READINGS.c.pour.not_in(withdrawn), _none_of(readings, study.readings))
+    return {name: pours for query, name in ((of_pours, settings), (of_readings, readings)) for name, pours in connection.execute(query.group_by(name))}
+
+
+def _none_of(name, columns):
+    """The condition that a name of the log is none of these columns', now or under an older name."""
+    older = [old for column in columns if (old := older_name(column.name))]
+    return sa.and_(name.not_in([column.name for column in columns]), sa.func.lower(name).not_in(older))
 
 
 def _refuse_other_units(study, connection):
