@@ -389,6 +389,13 @@ def test_a_name_that_is_nearly_a_known_one_is_asked_about(section, name, entry, 
         assert name in {column.name for column in study_from(tables).factors}
 
 
+def test_a_name_that_is_near_two_known_ones_is_not_told_to_be_the_wrong_one():
+    """It shortens a temperature, and has two letters more than a time: told to be the time, 20 to 60 °C would be hours."""
+    said = "[factors] post_cure_temp looks like post_cure_temperature or post_cure_time. Write the one that is meant; if it is something else, say"
+    (found,) = problems_of(factors={"catalyst": {}, "post_cure_temp": {"from": 20, "to": 60}}, readings={"tack": {}})
+    assert found.startswith(said)
+
+
 def test_all_problems_of_one_column_are_named_at_once():
     found = problems_of(factors={"catalyst": {"to": True, "usual": "warm"}, "pigment": {"step": -1, "usual": 99, "from": 3, "to": 1}})
     for word in ("to: true", "'warm'", "step -1", "usual 99", "runs backwards"):

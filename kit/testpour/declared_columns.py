@@ -20,6 +20,12 @@ ALIKE = 0.85  # from which on a name is taken for a slip of a known one: an oven
 NO = {"no", "not", "non", "never", "without"}
 
 
+def _meant(name, known):
+    """The known names that one may be a slip of, those it begins first: post_cure_temp is nearer to a time than to what it shortens."""
+    near = get_close_matches(name, known, 2, ALIKE)
+    return list(dict.fromkeys([*(sorted(one for one in known if one.startswith(name)) if near else []), *near]))
+
+
 def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
     """The declared columns of one section of a study file, catalogue entries underneath.
 
@@ -28,10 +34,10 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
     found = []
     for name, entry in raw.get(section, {}).items():
         base = catalogue()[section].get(name)
-        meant = get_close_matches(name, catalogue()[section].keys() - raw[section].keys(), 1, ALIKE)
+        meant = _meant(name, catalogue()[section].keys() - raw[section].keys())
         if meant and base is None and not (isinstance(entry, dict) and "words" in entry):
             problems.append(
-                f"[{section}] {name} looks like {meant[0]}. Write it so; if it is something else, say what in its line: words = \"...\"."
+                f"[{section}] {name} looks like {' or '.join(meant)}. Write {'it so' if len(meant) == 1 else 'the one that is meant'}; if it is something else, say what in its line: words = \"...\"."
             )
             continue
         if not name.isidentifier():
