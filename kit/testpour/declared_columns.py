@@ -36,8 +36,9 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
         base = catalogue()[section].get(name)
         meant = _meant(name, catalogue()[section].keys() - raw[section].keys())
         if meant and base is None and not (isinstance(entry, dict) and "words" in entry):
+            so = "it so" if len(meant) == 1 else "the one that is meant"
             problems.append(
-                f"[{section}] {name} looks like {' or '.join(meant)}. Write {'it so' if len(meant) == 1 else 'the one that is meant'}; if it is something else, say what in its line: words = \"...\"."
+                f"[{section}] {name} looks like {' or '.join(meant)}. Write {so}; if it is something else, say what in its line: words = \"...\"."
             )
             continue
         if not name.isidentifier():
