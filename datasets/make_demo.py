@@ -3,6 +3,7 @@
 Run from the checkout: python datasets/make_demo.py
 """
 
+import warnings
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -10,6 +11,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 import testpour as tp
+from testpour.logbook.book import Caution
 
 HERE = Path(__file__).parent / "demo-study"
 RESIN = 4  # which practice resin
@@ -41,7 +43,8 @@ def make(path):
     """Write the demo log as a sheet; returns its path."""
     study = tp.read_study(HERE)
     resin = tp.practice_resin(study, RESIN)
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore", Caution)  # nobody can correct what is invented
         log = tp.Logbook(study, f"sqlite:///{folder}/log.sqlite")
         plan = tp.plan_pours(study, sessions=2, pours=5, purpose="which settings matter")
         for number, session in enumerate(("S1", "S2"), start=1):

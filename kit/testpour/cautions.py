@@ -108,6 +108,12 @@ def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
+def check_share(percent: float) -> Cautions:
+    """A warning where so little catalyst (%) was written of a pour that set that a share may be meant."""
+    least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
+    return _check("catalyst", percent) if 0 <= percent < least else Cautions()
+
+
 def check_gel_time(minutes: str | float, words: str = "") -> Cautions:
     """A warning where the predicted gel time (min) leaves no time to pour; `words` call it other than a prediction."""
     return _check("gel_time", _cut(minutes, "min", 0.1), words=words)

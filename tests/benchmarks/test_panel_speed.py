@@ -12,6 +12,8 @@ import pytest
 
 import testpour as tp
 
+pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.book.Caution")  # nobody can correct what is invented
+
 STUDY = """
 name = "Knobs"
 question = "What keeps a knob dry?"

@@ -26,6 +26,8 @@ from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
 from testpour.study_file import read_study
 
+pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.book.Caution")  # nobody can correct what is invented
+
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 HEALTHY = 4  # castings without a fault in each resin's log
 WRONG = 0.1  # share of answers that are wrong

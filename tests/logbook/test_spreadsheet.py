@@ -533,6 +533,11 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
         log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
     (one,) = [str(warning.message) for warning in said]
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
+    text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
+    with pytest.warns(Caution) as said:
+        log.add_all(read_sheet(log.study, write(tmp_path, text)))
+    assert [str(warning.message).partition(",")[0][:34] for warning in said] == ["D: Catalyst 0.02 % is below 0.1 %:", "D: Time to peak 35 min lies before"]
+    assert {Path(warning.filename) for warning in said} == {Path(__file__)}
 
 
 CELLS = st.one_of(

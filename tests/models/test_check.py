@@ -186,6 +186,16 @@ def test_a_pour_hottest_before_it_gelled_is_to_be_looked_at_again(castings_of):
     assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())
 
 
+def test_a_pour_that_set_with_hardly_any_catalyst_is_to_be_looked_at_again(castings_of):
+    """0.015 is 1.5 % as a share. P3 had not set at the last look, so its catalyst may be right."""
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}})
+    pours = pd.DataFrame({"catalyst": [0.015, 0.016, 0.015, 1.5]}, index=["P1", "P2", "P3", "P4"])
+    read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": [22.0, 21, 90, 25], "high": [22.0, 21, np.inf, 25]})
+    found = check_log(fit_castings(castings_of(study, pours, read.assign(known="exact"))))
+    assert list(found.shares) == ["P1", "P2"] and "P1 (" in found.sentence() and "catalyst" in found.table["reading"].tolist()
+    assert found.shares["P1"].startswith("Catalyst 0.015 % is below 0.1 %: so little sets no resin, so a share of the resin may have been written")
+
+
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})

@@ -209,10 +209,17 @@ class Logbook:
         -------
         list of str
             The names of the pours.
+
+        Warns
+        -----
+        Caution
+            As for `add_sheet`.
         """
         checked = check_entries(self.study, entries)
         with self._ledger() as ledger:
-            return ledger.add(checked)
+            names = ledger.add(checked)
+        self._warn(names, checked)
+        return names
 
     def add_sheet(self, path: str | Path) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
@@ -242,14 +249,18 @@ class Logbook:
         with self.writing() as connection:
             self._refuse_again(connection, entries, checked)
             names = Ledger(self.study, connection).add(checked)
-        warned: dict[str, list[str]] = {}
-        for name, entry, row in zip(names, entries, checked, strict=True):
+        self._warn(names, checked)
+        return names
+
+    def _warn(self, names, checked):
+        """Warn of settings that call for care and of readings that are doubtful, each sentence once."""
+        warned = {}
+        for name, row in zip(names, checked, strict=True):
             doubtful = doubts(self.study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
-            for text in (*check_settings(self.study, entry["settings"]).warnings, *doubtful):
+            for text in (*check_settings(self.study, row["settings"]).warnings, *doubtful):
                 warned.setdefault(text, []).append(name)
         for text, pours in warned.items():
-            warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=2)
-        return names
+            warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=3)
 
     def _refuse_again(self, connection, entries, checked):
         """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""

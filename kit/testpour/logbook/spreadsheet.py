@@ -175,7 +175,7 @@ def _with_clock(heads):
 
 def _twice(study, heads, place):
     """Problems of two columns for one thing; hardness at several places may have several."""
-    seen: dict[tuple[Any, ...], str] = {}
+    seen = {}
     for head in heads:
         key = (head.kind, head.name, head.age, head.specimen, head.part)
         once = head.kind != "reading" or head.part != "value" or read_once(study.reading(head.name))

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
+from testpour.cautions import check_share
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.agreement import Agreement, agreement
 from testpour.models.effects import effects
@@ -165,12 +166,15 @@ class CheckedLog:
         Effects, in words, that go the other way than the trade expects.
     out_of_order : dict, optional
         Pour to why its times cannot all be right.
+    shares : dict, optional
+        Pour that set to why its catalyst can hardly be right.
     """
 
     checked: dict[str, Checked]
     agreements: dict[str, Agreement]
     contrary: tuple[str, ...] = ()
     out_of_order: dict[str, str] = field(default_factory=dict)
+    shares: dict[str, str] = field(default_factory=dict)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -180,7 +184,8 @@ class CheckedLog:
             for one in self.checked.values()
             for suspect in one.suspects
         ]
-        rows += [{"pour": pour, "reading": "order of its times", "by luck": 0.0, "says": f"{pour}: {said}"} for pour, said in self.out_of_order.items()]
+        told = (("catalyst", self.shares), ("order of its times", self.out_of_order))
+        rows += [{"pour": pour, "reading": what, "by luck": 0.0, "says": f"{pour}: {said}"} for what, why in told for pour, said in why.items()]
         return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
 
     @property
@@ -233,5 +238,11 @@ def check_log(fits: Fits) -> CheckedLog:
     order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
     return CheckedLog(
         {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
-        {pour: said for pour, said in order.items() if said},
+        {pour: said for pour, said in order.items() if said}, _shares(fits.castings, times),
     )
+
+
+def _shares(castings, times):
+    """Pour to a warning, of those that set with hardly any catalyst."""
+    held = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
+    return {str(pour): " ".join(found.warnings) for pour, percent in held.items() if (found := check_share(percent)).warnings}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import replace
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.book import Logbook
+from testpour.logbook.book import Caution, Logbook
 from testpour.practice.practice import practice_resin
 
 if TYPE_CHECKING:
@@ -52,7 +53,8 @@ def _bench(study, number, sessions, pours, seed):
     resin = practice_resin(study, seed=seed)
     truth = replace(resin.truth, gel=resin.truth.gel * float(np.exp(rng.normal(0, HAND_OFF))))
     resin, share, off = replace(resin, truth=truth), np.exp(rng.normal(0, SCALE_OFF)), rng.normal(0, THERMOMETER_OFF)
-    with TemporaryDirectory() as folder:
+    with TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore", Caution)  # nobody can correct what is invented
         log = Logbook(replace(study, folder=type(study.folder)(folder)))
         for session in range(1, sessions + 1):
             said = _settings(study, rng, pours, f"S{session}")
