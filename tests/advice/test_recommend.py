@@ -26,6 +26,7 @@ from testpour.models.chance import NoAims, chance
 from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import as_met, beyond, met_words, settings_table
+from testpour.problems import Problem
 from testpour.report.advised import advice, advised
 from testpour.report.age_curve import show_age
 from testpour.study import Aim
@@ -281,3 +282,8 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")
     given = recommend(humid, fixed={"humidity": "60 %", "room_temperature": "24 degC"})
     assert (given.settings["humidity"], given.settings["room_temperature"]) == (60, 24) and "This is for" not in given.sentence()
+
+
+def test_castings_are_no_fits(fits):
+    with pytest.raises(Problem, match=r"recommend takes the fits of every reading: .*, and was given Castings"):
+        recommend(fits.castings)

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
+from testpour.models.fits import Fits, check_whole_fit
 from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
-
 
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
 
@@ -115,6 +111,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     NoAims
         If the study has no aim.
     """
+    check_whole_fit(fits, "chance")
     study = fits.study
     if not study.aims:
         raise NoAims(
