@@ -49,7 +49,7 @@ def test_a_first_pour_with_its_scale_behind_the_hardness_is_no_row_of_units(stud
     """The header has the age, and D is how a workshop writes Shore D."""
     entries = read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),hardness 24 h\n{row}{cell}\nB,2,80 D\n"))
     assert [(one["readings"][0]["value"], one["readings"][0]["age"]) for one in entries] == [(cell, 24), ("80 D", 24)]
-    assert [one["low"] for entry in EntryCheck(study).check(entries) for one in entry["readings"]] == [78, 80]
+    assert [one["low"] for entry in check_entries(study, entries) for one in entry["readings"]] == [78, 80]
 
 
 def test_a_scale_behind_a_hardness_without_an_age_is_told_what_it_lacks(study, tmp_path):
