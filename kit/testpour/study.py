@@ -122,6 +122,20 @@ class Study:
         """
         return any(factor.name == name for factor in self.factors)
 
+    def told_at(self, reading: Reading) -> float | None:
+        """The age at which a reading is told, h after mixing: that of its aim, else the first planned; None where it has one moment.
+
+        Parameters
+        ----------
+        reading : Reading
+
+        Returns
+        -------
+        float or None
+        """
+        aimed = (aim.age for aim in self.aims if aim.reading == reading.name and aim.age is not None)
+        return float(next(aimed, reading.ages[0])) if reading.ages else None
+
     @property
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""

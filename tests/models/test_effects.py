@@ -27,7 +27,7 @@ FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
 
 
 def effect(middle, low, high, factor="catalyst", reading="gel_time", start=1.0, end=2.5, **more):
-    known = {"from_log": 0.75, "disagreement": 0.3, "poured": True, **more}
+    known = {"from_log": 0.75, "disagreement": 0.3, "poured": True, "age": next(iter(READINGS[reading].ages), None), **more}
     return Effect(FACTORS[factor], READINGS[reading], start, end, middle, low, high, **known)
 
 
@@ -357,14 +357,13 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     told = {e.factor.name: e for e in effects(fit).each if e.poured}
     assert list(told) == ["post_cure_temperature"]
     assert "Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature." in effects(fit).held()
-    assert effects(fit).held().endswith("All this is about hardness at 4 h.")
+    assert effects(fit).held().endswith("All this is about hardness at 24 h.")
     post_cure = told["post_cure_temperature"]
     assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0 and post_cure.hours == 3
     names = [t.name for t in fit.believed.terms]
     level = fit.posterior.coefficients[:, names.index("level")]
-    age = fit.posterior.coefficients[:, names.index("age")] * np.log(fit.reading.ages[0] / 24)
     gain = fit.posterior.coefficients[:, names.index("post_cure")] * 5 * (1 - np.exp(-1.5))
-    by_hand = 100 / (1 + np.exp(-(level + age + gain))) - 100 / (1 + np.exp(-(level + age)))
+    by_hand = 100 / (1 + np.exp(-(level + gain))) - 100 / (1 + np.exp(-level))  # at 24 h, where the age adds nothing
     assert post_cure.middle == pytest.approx(np.median(by_hand), rel=1e-9)
 
 
@@ -401,11 +400,27 @@ def test_hours_at_one_heat_have_an_effect_of_their_own(study, castings_of):
     (told,) = [e for e in effects(fit).each if e.poured]
     assert (told.factor.name, told.start, told.end) == ("post_cure_time", 1.0, 4.0) and told.low > 0
     names = [t.name for t in fit.believed.terms]
-    level, age, oven = (fit.posterior.coefficients[:, names.index(one)] for one in ("level", "age", "post_cure"))
-    start, end = (level + age * np.log(fit.reading.ages[0] / 24) + oven * 5 * (1 - np.exp(-hours / 2)) for hours in (1, 4))
+    level, oven = (fit.posterior.coefficients[:, names.index(one)] for one in ("level", "post_cure"))
+    start, end = (level + oven * 5 * (1 - np.exp(-hours / 2)) for hours in (1, 4))
     assert told.middle == pytest.approx(np.median(100 / (1 + np.exp(-end)) - 100 / (1 + np.exp(-start))), rel=1e-9)
     cold = fit_castings(castings_of(study, pours.assign(post_cure_temperature=20.0), read), remainder=False)["hardness"]
     assert not [e for e in effects(cold).each if e.poured]
+
+
+def test_a_reading_with_ages_is_told_at_the_age_of_its_aim(study, castings_of):
+    """Read at 4 and 24 h and asked for at 24 h: told at 24 h, and at 4 h, the first planned, where nothing is asked."""
+    pours = pd.DataFrame({"catalyst": [1.0, 2.5] * 5}, index=[f"P{i}" for i in range(10)])
+    read = pd.DataFrame([{"pour": pour, "reading": "hardness", "low": hard, "high": hard, "age": age}
+                         for pour, dose in pours["catalyst"].items() for age, hard in ((4.0, 30 + 10 * dose), (24.0, 70 + 4 * dose))])
+    unasked = replace(study, aims=tuple(aim for aim in study.aims if aim.reading != "hardness"))
+    for asked, age in ((study, 24), (unasked, 4)):
+        fit = fit_castings(castings_of(asked, pours, read))["hardness"]
+        found = effects(fit)
+        (told,) = [e for e in found.each if e.poured]
+        assert f"hardness at {age} h by about" in told.sentence() and f"All this is about hardness at {age} h." in found.held()
+        held = {factor.name: value for factor, value in found.settings.items()}
+        table = settings_table(asked, [{**held, "catalyst": dose} for dose in (1.0, 2.5)], age=age)
+        assert told.middle == pytest.approx(np.median(np.diff(averages(fit, table, fit.mean(table)))), rel=1e-9)
 
 
 def test_the_words_name_the_level_asked_for(gel):

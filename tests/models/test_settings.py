@@ -47,10 +47,11 @@ def test_a_table_is_completed_and_left_alone(study):
     assert table.index.tolist() == ["a", "b"] and list(table.columns) == [*NUMERIC, "age"]
 
 
-def test_the_age_is_the_readings_first_unless_said(study):
+def test_the_age_is_that_of_the_readings_aim_or_its_first_unless_said(study):
     hardness = study.reading("hardness")
-    assert settings_table(study, reading=hardness)["age"].tolist() == [4.0]
-    assert settings_table(study, reading=hardness, age=24)["age"].tolist() == [24.0]
+    assert settings_table(study, reading=hardness)["age"].tolist() == [24.0]
+    assert settings_table(replace(study, aims=()), reading=hardness)["age"].tolist() == [4.0]
+    assert settings_table(study, reading=hardness, age=7)["age"].tolist() == [7.0]
     assert settings_table(study, pd.DataFrame({"age": [7.0]}), reading=hardness)["age"].tolist() == [7.0]
     assert settings_table(study, reading=study.reading("gel_time"))["age"].tolist() == [24.0]
 

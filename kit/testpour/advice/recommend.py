@@ -181,9 +181,9 @@ def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row a setting and reading.
 
-    Readings are taken at the age of their aim, else at 24 h; nine castings in ten lie between the ends.
+    Readings are taken at the age of their aim, else at the first planned; nine castings in ten lie between the ends.
     """
-    parts = {fit.reading.words: fit.predict(table, age=_age(fits.study, fit.reading)) for fit in fits.values()}
+    parts = {fit.reading.words: fit.predict(table, age=fits.study.told_at(fit.reading)) for fit in fits.values()}
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
 
 
@@ -209,12 +209,7 @@ def at_its_age(study: Study, reading: Reading) -> str:
     -------
     str
     """
-    return in_days(f"{reading.words} at {_age(study, reading):g} h") if reading.ages else reading.words
-
-
-def _age(study, reading):
-    """The age of the aim for a reading, h, else a day."""
-    return {aim.reading: aim.age for aim in study.aims}.get(reading.name) or 24.0
+    return in_days(f"{reading.words} at {study.told_at(reading):g} h") if reading.ages else reading.words
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:

@@ -181,8 +181,7 @@ def _row(fits, one, room):
 def _reading(fit, both, age):
     """One row of the comparison."""
     reading = fit.reading
-    aimed = next((a.age for a in fit.study.aims if a.reading == reading.name and a.age is not None), None)
-    table = settings_table(fit.study, both, age=aimed if age is None else age, reading=reading)
+    table = settings_table(fit.study, both, age=age, reading=reading)
     drawn = change(fit, table)
     ways, unit = _ways(reading, drawn.good), change_unit(reading, drawn.good)
     values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.good is not None else drawn.values

@@ -49,6 +49,7 @@ class Effect:
     together: tuple[str, ...] = ()  # other settings, in words, that moved whenever this one did
     expected: float = 0.0  # the trade's effect as a multiple of this one on the model's scale; 0 where it doubts the direction
     hours: float | None = None  # how long the oven is held, h, where the factor is its temperature
+    age: float | None = None  # h after mixing at which the reading is taken, where it has ages
 
     @property
     def ratio(self) -> bool:
@@ -94,7 +95,7 @@ class Effect:
 
     def _what(self):
         what = self.reading.words if self.good is None else f"the chance of {good_words(self.reading, self.good)}"
-        return what + (in_days(f" at {self.reading.ages[0]:g} h") if self.reading.ages else "")
+        return what + (in_days(f" at {self.age:g} h") if self.age else "")
 
     @property
     def _verbs(self):

@@ -36,11 +36,14 @@ class Effects:
     each : tuple of Effect
     settings : dict of Factor to float
         Where each setting is held while another moves.
+    age : float, optional
+        Of the reading, h after mixing; None where it has one moment of its own.
     """
 
     reading: Reading
     each: tuple[Effect, ...]
     settings: dict[Factor, float] = field(default_factory=dict)
+    age: float | None = None
 
     @property
     def table(self) -> pd.DataFrame:
@@ -76,8 +79,7 @@ class Effects:
         text = f"The settings that do not move are held at {listed(each)}." if each else ""
         if any(e.factor.name == OVEN for e in self.each):
             text += " Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature."
-        ages = self.reading.ages
-        return (text + (in_days(f" All this is about {self.reading.words} at {ages[0]:g} h.") if ages else "")).strip()
+        return (text + (in_days(f" All this is about {self.reading.words} at {self.age:g} h.") if self.age else "")).strip()
 
     def _repr_markdown_(self):
         poured = "".join(f"- {in_markdown(e.sentence())}\n" for e in self.each if e.poured)
@@ -101,7 +103,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     -------
     Effects
         Each factor moved over the range that was poured (or planned, where none was), the others held as
-        `held_settings` has them; the average casting, not a single one.
+        `held_settings` has them; the average casting, not a single one, at the age of the reading's aim, else the first planned.
     """
     check_one_reading(fit, "effects")
     check_level(level)
@@ -114,7 +116,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         ]
         each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
         held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
-        known[level] = Effects(fit.reading, tuple(each), held)
+        known[level] = Effects(fit.reading, tuple(each), held, fit.study.told_at(fit.reading))
     return known[level]
 
 
@@ -179,6 +181,7 @@ def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
         together=_together(fit, alike[factor.name], factor) if poured else (),
         expected=expected,
         hours=beside.get(HOURS) if factor.name == OVEN else None,
+        age=fit.study.told_at(fit.reading),
     )
 
 

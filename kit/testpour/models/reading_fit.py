@@ -133,7 +133,7 @@ class ReadingFit:
         room : str or float, optional
             Room temperature, for example ``"17 degC"``.
         age : str or float, optional
-            Age after mixing; hours where no unit is given.
+            Age after mixing, hours where no unit is given; by default that of the aim, else the first planned.
         level : float
             Chance that the reading falls between `low` and `high`.
 

@@ -37,7 +37,7 @@ def settings_table(
 
     What is left out takes its usual value. A DataFrame holds floats in declared units already; its other columns are left aside
     unless they look like a factor misspelt. The `room` replaces the one in `settings`; the `reading` gives the age where none is
-    said. It raises StudyProblems, naming every setting that is unknown, unreadable or out of range.
+    said: that of its aim, else the first planned. It raises StudyProblems, naming every setting that is unknown, unreadable or out of range.
     """
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
@@ -52,7 +52,7 @@ def settings_table(
     if age is not None:
         table["age"] = _age(age)
     elif "age" not in table:
-        table["age"] = reading.ages[0] if reading is not None and reading.ages else 24.0
+        table["age"] = (study.told_at(reading) if reading is not None else None) or 24.0
     return table
 
 

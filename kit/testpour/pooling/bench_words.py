@@ -106,9 +106,8 @@ def _by(one, middle):
 
 def expects(one: PooledReading) -> str:
     """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
-    age = _age(one)
-    shown = one.newcomer().predict(age=age).iloc[0]
-    return f"{capital(_at(one.reading, age))} {_span(one.reading, shown.low, shown.high)}"
+    shown = one.newcomer().predict().iloc[0]
+    return f"{capital(_at(one.reading, one.average.study.told_at(one.reading)))} {_span(one.reading, shown.low, shown.high)}"
 
 
 def _at(reading, age):
@@ -177,9 +176,3 @@ class Expected:
 
     def _repr_html_(self):
         return f"<p>{in_html(self._head())}</p><ul>{''.join(f'<li>{in_html(line)}</li>' for line in self.lines())}</ul>"
-
-
-def _age(one):
-    """The age an aim names, else a day where the reading has ages."""
-    aimed = [a.age for a in one.average.study.aims if a.reading == one.reading.name and a.age is not None]
-    return aimed[0] if aimed else 24.0

@@ -93,16 +93,16 @@ def _reading(fits, fit, stops):
     """One reading: its scale, its aim, its draws and its terms; `left` says in words why it has none."""
     reading = fit.reading
     aim = next((aim for aim in fits.study.aims if aim.reading == reading.name), None)
-    age = (aim.age if aim else None) or (reading.ages[0] if reading.ages else LATE)
+    age = fits.study.told_at(reading)
     held = {
         "name": reading.name, "words": reading.words, "unit": unit_words(reading.unit), "scale": reading.scale,
-        "grades": list(reading.grades), "age": age if reading.ages else None, "poured": _poured(fit, stops),
+        "grades": list(reading.grades), "age": age, "poured": _poured(fit, stops),
         "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "pours": fit.pours,
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,
         "aim": _aim(reading, aim),
     }
-    tables = [_table(term, stops, age) for term in fit.believed.terms]
+    tables = [_table(term, stops, age or LATE) for term in fit.believed.terms]
     if None in tables:
         return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts

@@ -69,9 +69,7 @@ def show_reading(
     beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
-        room=None if factor == "room_temperature" else room,
-        age=next((aim.age for aim in fit.study.aims if aim.reading == fit.reading.name and aim.age is not None), None),
-        reading=fit.reading,
+        room=None if factor == "room_temperature" else room, reading=fit.reading,
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
     said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
