@@ -277,6 +277,7 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     said = met_words(tack.study, tack.rows, settings_table(as_met(tack.study, tack.rows)).iloc[0])
     assert "room temperature 29 °C and humidity 77 %" in said and show_age(tack).says.endswith(said)
     assert tack.predict({}).equals(tack.predict({"humidity": 77, "room_temperature": 29}))
+    assert set(tack.predict({})["met"]) == {said.strip()} and set(fits["tack"].predict({})["met"]) == {""}
     assert not tack.predict({}).equals(tack.predict({"humidity": 50, "room_temperature": 20}))
     assert "77 % humidity" in recipe_chart(humid, rooms=28, thicknesses=8).shared
     assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")

@@ -17,6 +17,7 @@ from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.reading import SIZES, fit_pooled
+from testpour.study import Aim
 from testpour.study_file import study_from
 
 TRUE = {"level": 3.2, "catalyst": -0.8}
@@ -231,9 +232,13 @@ def test_what_a_bench_should_expect_is_said_in_words(guild):
         f"Gel time: about {middle:g} min, nine castings in ten between {low:g} and {high:g} min."
     )
     assert known.sentence().startswith("What to expect of one casting at Bench 5. Gel time: about ") and "Trust it less: catalyst 3.5 %" in known._repr_html_()
-    grades = SimpleNamespace(words="tack", ages=(24.0,), grades=("dry", "slightly tacky", "tacky"))
+    humid = "This is for humidity 77 %, as the log mostly met it: it never met the usual 50 %."
+    assert replace(new, table=new.table.assign(met=humid)).sentence() == f"{new.sentence()} {humid}"
+    grades = SimpleNamespace(name="tack", words="tack", ages=(4.0, 24.0), grades=("dry", "slightly tacky", "tacky"))
     row = {"low": 0.0, "middle": 0.0, "high": 1.0}
     assert replace(new, age=24.0)._line(grades, row) == "tack at 24 h: most likely dry, nine castings in ten dry to slightly tacky."
+    asked = replace(new, study=replace(new.study, aims=(Aim("tack", at_most=1.0, age=30.0),)))
+    assert asked._line(grades, row).startswith("tack at 30 h: ") and new._line(grades, row).startswith("tack at 4 h: ")
 
 
 def test_the_first_cut_point_is_carried_whatever_the_grades_width():

@@ -17,7 +17,7 @@ from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import laid_out, model_of
 from testpour.models.remainder import folded, remainder_scale, seen_directions
 from testpour.models.scales import as_read, grade_edges, to_latent
-from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, settings_table
+from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -140,15 +140,18 @@ class ReadingFit:
         Returns
         -------
         DataFrame
-            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit, and ``beyond``: what of
-            the setting lies outside what was poured, in words; empty where nothing does.
+            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit; ``beyond``, what of the setting lies
+            outside what was poured, and ``met``, what of it is held as the log met it and not as usual, in words; empty
+            where nothing does or is.
         """
         check_level(level)
-        table = settings_table(as_met(self.study, self.rows), settings, room=room, age=age, reading=self.reading)
+        usual = as_met(self.study, self.rows)
+        table = settings_table(usual, settings, room=room, age=age, reading=self.reading)
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
-        return shown.assign(beyond=beyond(self, table))
+        met = [met_words(self.study, self.rows, row).strip() for _, row in table.iterrows()] if usual != self.study else ""
+        return shown.assign(beyond=beyond(self, table), met=met)
 
     def without(self, pour: str) -> ReadingFit:
         """The same model fitted to every other pour of the log."""

@@ -142,28 +142,30 @@ class Expected:
         Empty for a bench that is not in the pool.
     table : DataFrame
         One row a setting and reading: middle, low and high in the reading's unit (nine castings in ten lie between the
-        ends), and ``beyond``, what of the setting lies outside what was poured.
-    age : float
-        Of readings that depend on it, h.
+        ends), with ``beyond`` and ``met`` as for `ReadingFit.predict`.
+    age : float, optional
+        Of readings that depend on it, h; where it is left out, that of the aim, else the first planned.
     """
 
     study: Study
     bench: str
     table: pd.DataFrame
-    age: float
+    age: float | None = None
 
     def lines(self) -> list[str]:
-        """One sentence a setting and reading; last, what lies outside what was poured."""
+        """One sentence a setting and reading; last, what lies outside what was poured or is held as it was met."""
         many = self.table.index.get_level_values(0).nunique() > 1
         said = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
         outside = listed(dict.fromkeys(part for row in self.table["beyond"] if row for part in row.split("; ")))
-        return [capital(line) for line in said] + ([f"Trust it less: {outside}."] if outside else [])
+        met = [text for text in dict.fromkeys(self.table["met"]) if text]
+        return [capital(line) for line in said] + ([f"Trust it less: {outside}."] if outside else []) + met
 
     def _line(self, reading, row):
         low, middle, high = (row[name] for name in ("low", "middle", "high"))
+        at = _at(reading, self.age or self.study.told_at(reading))
         if reading.grades:
-            return f"{_at(reading, self.age)}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
-        return f"{_at(reading, self.age)}: about {_shown(reading, middle)}, nine castings in ten between {low:.3g} and {_shown(reading, high)}."
+            return f"{at}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
+        return f"{at}: about {_shown(reading, middle)}, nine castings in ten between {low:.3g} and {_shown(reading, high)}."
 
     def sentence(self) -> str:
         """Whose castings, and what each reading should be."""

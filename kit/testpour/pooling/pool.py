@@ -115,7 +115,7 @@ class Pool:
 
     def expect(
         self, settings: Mapping[str, str | float] | None = None, *, bench: str | None = None,
-        room: str | float | None = None, age: str | float = 24.0
+        room: str | float | None = None, age: str | float | None = None
     ) -> Expected:
         """What one casting should read at a bench, by default at a newcomer's before its first pour.
 
@@ -130,7 +130,7 @@ class Pool:
         -------
         Expected
         """
-        fits, hours = self.newcomer if bench is None else self.at(bench), to_unit(age, "h", "age")
+        fits, hours = self.newcomer if bench is None else self.at(bench), None if age is None else to_unit(age, "h", "age")
         return Expected(self.study, bench or "", fits.predict(settings, room=room, age=hours), hours)
 
     @cached_property
