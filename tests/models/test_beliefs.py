@@ -144,11 +144,18 @@ def test_a_stated_scatter_leaves_the_others(study):
         ({"catalyst": {"mean": 0, "sd": 1, "spread": 2}}, "give mean and sd"),
         ({"catalyst": 0.5}, "give mean and sd"),
         ({"scatter": {"session": -0.1, "moon": 1}}, "session = -0.1; give a number above 0 .* moon = 1"),
+        ({"scatter": 0.2}, r"gel_time, scatter: give a table with a number above 0 for any of reading, .* { reading = 0\.12 }; found 0\.2"),
+        (0.5, "gel_time: give a table of beliefs by name; found 0.5"),
     ],
 )
 def test_beliefs_no_model_can_use(study, entry, words):
     with pytest.raises(BeliefProblem, match=words):
         beliefs_for(study, study.reading("gel_time"), {"gel_time": entry})
+
+
+def test_beliefs_that_are_no_table_are_refused(study):
+    with pytest.raises(BeliefProblem, match=r"a table with a part for each reading; found 'mine.toml'. Of a file, give read_beliefs\(path\)"):
+        beliefs_for(study, study.reading("gel_time"), "mine.toml")
 
 
 def test_beliefs_about_a_reading_nobody_knows_are_refused_those_a_study_does_not_take_are_not(study):

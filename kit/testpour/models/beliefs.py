@@ -32,6 +32,7 @@ from testpour.models.scales import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
 from testpour.toml_file import own_toml
+from testpour.wording import shortened
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -145,8 +146,12 @@ def beliefs_for(
 def _check_stated(study, reading, stated):
     """Refuse stated beliefs about readings nobody knows, and entries that are no belief, all at once."""
     names = list(dict.fromkeys([*(one.name for one in study.readings), *catalogue()["readings"]]))
+    if not isinstance(stated, Mapping):
+        raise BeliefProblem(f"Beliefs are a table with a part for each reading; found {shortened(repr(stated))}. Of a file, give read_beliefs(path).")
     problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in names]
-    for name, entry in stated.get(reading.name, {}).items():
+    problems += [f"{name}: give a table of beliefs by name; found {part!r}." for name, part in stated.items() if not isinstance(part, Mapping)]
+    said = stated.get(reading.name, {})
+    for name, entry in said.items() if isinstance(said, Mapping) else ():
         where = f"{reading.name}, {name}"
         if name == "scatter":
             problems += _scatter_problems(where, entry)
@@ -161,6 +166,8 @@ def _check_stated(study, reading, stated):
 def _scatter_problems(where, entry):
     """What is wrong with a table of scatter: half-normal scales above 0, by name."""
     known = ("reading", *GROUPS)
+    if not isinstance(entry, Mapping):
+        return [f"{where}: give a table with a number above 0 for any of {', '.join(known)}, such as {{ reading = 0.12 }}; found {entry!r}."]
     return [
         f"{where}: {name} = {value!r}; give a number above 0 for any of {', '.join(known)}."
         for name, value in entry.items()
