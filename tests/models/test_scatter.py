@@ -61,6 +61,21 @@ def test_one_session_leaves_the_sessions_to_belief(castings_of):
     assert "so far mostly belief" in text and "between resin lots yet" in text
 
 
+@pytest.mark.parametrize("met, told", [(False, False), (True, True)])
+def test_lots_that_never_met_in_one_session_are_not_told_from_sessions(castings_of, met, told):
+    """Gel half as long again from drum B: poured beside drum A on eight days, or alone on every other of them."""
+    log = gel_log(castings_of, 0.02, 0.02)
+    drum = np.array([(int(name[3]) if met else int(name[1])) % 2 for name in log.pours.index])
+    minutes = log.readings["low"] * np.where(drum[log.pours.index.get_indexer(log.readings["pour"])], 1.5, 1.0)
+    mixed = replace(log, pours=log.pours.assign(resin_lot=np.where(drum, "B", "A")), readings=log.readings.assign(low=minutes, high=minutes))
+    found = scatter(fit_castings(mixed)["gel_time"])
+    lots = next(part for part in found.parts if part.name == "resin_lot")
+    assert (lots.told, lots.apart) == (told, told)
+    assert ("pour the same settings from two lots in one session" in found.sentence()) != told
+    assert ("between resin lots (about" in found.sentence()) == told
+    assert (": cannot be told from what changed with it" in found._repr_markdown_()) != told
+
+
 def test_an_empty_log_tells_nothing_and_says_what_would(castings_of):
     empty = castings_of(STUDY, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     for fit in fit_castings(empty).values():
@@ -176,6 +191,8 @@ def part(name, share, largest, told):
      + "; not told yet: between sessions. What would tell: pour one setting again in three or four more sessions."),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
      "Cannot tell yet where the scatter of gel time comes from."),
+    ([part("session", 0.9, 0.9, True), replace(part("resin_lot", 0.1, 0.1, False), apart=False)],
+     "What there is between resin lots cannot be told yet. What would tell: pour the same settings from two lots in one session."),
 ])
 def test_words_follow_numbers(parts, says):
     assert says in Scatter(STUDY.reading("gel_time"), tuple(parts)).sentence()

@@ -32,6 +32,7 @@ WORDS = {
     "catalyst_lot": "between catalyst lots",
     "by": "between the people who read",
 }
+APART = tuple(name for name in GROUPS if name != "pour")  # what several castings share
 ONLY = "between one casting and the next, reading and pour together"
 REMEDIES = {
     "reading": "Read each casting more often and from the same places: the average is steadier than one reading",
@@ -65,7 +66,8 @@ class Part:
     high: float
     share: float  # of the whole variance, 0 to 1
     largest: float  # chance that no other part is larger
-    told: bool  # whether the log has moved the belief about it
+    told: bool  # whether the log has moved the belief about it, and it is `apart`
+    apart: bool = True  # whether it ever differed while each other of `APART` stayed the same
 
 
 @dataclass(frozen=True)
@@ -131,11 +133,14 @@ class Scatter:
                 + self._lessons(belief or self.parts[:2])
             )
         much = "Most" if first.share > 0.5 else "The largest part"
+        mixed = [part for part in belief if not part.apart]
+        belief = [part for part in belief if part.apart]
         doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
+        doubt += f" What there is {listed(part.words for part in mixed)} cannot be told yet. {self._lessons(mixed)}" if mixed else ""
         return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
 
     def _repr_markdown_(self):
-        lines = "".join(f"- {in_markdown(self._size(p))}{'' if p.told else ': so far mostly belief'}\n" for p in self.parts)
+        lines = "".join(f"- {in_markdown(self._size(p))}{_doubt(p)}\n" for p in self.parts)
         unseen = listed(WORDS[name] for name in self.silent)
         rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
         return f"**{in_markdown(self.sentence())}**\n\n{lines}{rest}"
@@ -152,6 +157,11 @@ class Scatter:
     def _lessons(self, parts):
         lessons = list(dict.fromkeys(_about(LESSONS, part) for part in parts))
         return f"What would tell: {listed(lessons)}."
+
+
+def _doubt(part):
+    """What to say behind a part that is not told."""
+    return "" if part.told else ": so far mostly belief" if part.apart else ": cannot be told from what changed with it"
 
 
 def _about(texts, part):
@@ -184,11 +194,12 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     parts = []
     for place, (name, drawn) in enumerate(spreads.items()):
         low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
+        apart = _told_apart(fit.groups, name)
         words = ONLY if name == "reading" and alone else WORDS[name]
         levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
             Part(name, words, levels, float(middle), float(low), float(high),
-                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), _told(fit, name, drawn, again))
+                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), apart and _told(fit, name, drawn, again), apart)
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
     alike = fit.pours if len(fit.rows[["low", "high"]].drop_duplicates()) == 1 else 0
@@ -216,6 +227,13 @@ def _told(fit, name, drawn, again):
     ordered = np.sort(drawn)
     believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
     return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
+
+
+def _told_apart(groups, name):
+    """Whether a source of `APART` differed while each other one stayed: lots that never met in one session may be the session's doing."""
+    known = pd.DataFrame({one: groups[one] for one in APART if one in groups}).replace("", np.nan)
+    others = [one for one in known if one != name]
+    return name not in known or len(known) < 2 or all(known.groupby(other)[name].nunique().max() > 1 for other in others)
 
 
 def _own_terms(fit, drawn):
