@@ -52,6 +52,11 @@ def test_the_demo_study_in_sentences(study):
     assert "- catalyst (%): mass of peroxide solution" in page and "- gel time 15 to 45 min" in page
 
 
+@pytest.mark.parametrize("hours, said", [(4.0, "4 h"), (24.0, "24 h"), (30.0, "30 h"), (168.0, "7 days"), (170.5, "170.5 h")])
+def test_the_age_of_an_aim_is_said_as_makers_state_it(study, hours, said):
+    assert Aim("hardness", 75.0, None, hours).words(study.reading("hardness")) == f"hardness at least 75 Shore D at {said}"
+
+
 def test_both_bounds_of_an_aim_are_rounded_alike():
     """180 and 250 °F are 82.22 and 121.11 °C."""
     peak = catalogue()["readings"]["peak_temperature"]

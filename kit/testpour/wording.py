@@ -76,6 +76,16 @@ def hours_words(hours: float) -> str:
     return f"{math.floor(minutes / 1440 + 0.5)} days"
 
 
+def age_words(hours: float) -> str:
+    """An age after mixing as makers state it: ``"4 h"``, ``"30 h"``, ``"7 days"``."""
+    return in_days(f"{hours:g} h")
+
+
+def about_age(hours: float) -> str:
+    """An age that was worked out, to two digits: ``"31 h"``, ``"2.5 days"``."""
+    return f"{hours:.2g} h" if hours < 47.5 else f"{hours / 24:.2g} days"
+
+
 def in_hundred(chance: float) -> str:
     """A chance (0 to 1) as castings in a hundred, never a false certainty: ``"83"``, ``"under 1"``, ``"over 99"``."""
     hundredths = 100 * chance

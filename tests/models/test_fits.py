@@ -156,10 +156,21 @@ def test_a_reading_without_an_age_is_taken_at_the_first_of_its_ages(castings_of,
     assert rows_of(castings_of(study, pours, read), study.reading("hardness"))[0]["age"].tolist() == [4.0, 24.0]
 
 
+def test_ages_beyond_those_read_are_said_in_days(castings_of, study):
+    """Read at 4 h and at 168, seven days; asked for at 336 h and at 3."""
+    pours = pd.DataFrame({"catalyst": [1.0, 2.0]}, index=["A", "B"])
+    read = pd.DataFrame({"pour": ["A", "B"], "reading": "hardness", "low": [70.0, 80.0], "high": [70.0, 80.0], "age": [4.0, 168.0]})
+    castings = castings_of(study, pours, read)
+    fit = fit_castings(castings)["hardness"]
+    assert fit.predict(age="336 h")["beyond"].iloc[0].endswith("age 14 days (read at 4 h to 7 days)")
+    assert fit.predict(age=3)["beyond"].iloc[0].endswith("age 3 h (read at 4 h to 7 days)")
+    assert list(castings.wide().filter(like="hardness")) == ["hardness at 4 h (Shore D)", "hardness at 7 days (Shore D)"]
+
+
 def test_predictions_have_columns_in_order_and_rows_as_asked(fits):
     asked = [{"catalyst": 2.5}, {"catalyst": 1}, {"catalyst": "2 %"}]
     table = fits["gel_time"].predict(asked, room="17 degC")
-    assert list(table.columns) == ["middle", "low", "high", "beyond"] and table.index.tolist() == [1, 2, 3]
+    assert list(table.columns) == ["middle", "low", "high", "beyond", "met"] and table.index.tolist() == [1, 2, 3]
     assert (table["low"] < table["middle"]).all() and (table["middle"] < table["high"]).all()
     assert table["middle"].iloc[1] > table["middle"].iloc[2] > table["middle"].iloc[0]
     every = fits.predict(asked)
@@ -172,7 +183,7 @@ def test_predictions_have_columns_in_order_and_rows_as_asked(fits):
 def test_predictions_stay_on_the_scale(fits):
     far = [{"catalyst": 10, "thickness": 60, "cover": "no"}, {"catalyst": 0, "thickness": 1, "pigment": 15}]
     every = fits.predict(far, room=40)
-    for name, rows in every.drop(columns="beyond").groupby("reading"):
+    for name, rows in every.drop(columns=["beyond", "met"]).groupby("reading"):
         reading = fits.study.reading(name)
         assert np.isfinite(rows.to_numpy()).all()
         if reading.scale in ("share", "grades"):

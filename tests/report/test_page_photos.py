@@ -71,8 +71,8 @@ def test_each_stands_with_its_pour_age_and_note_and_nobodys_name(pictured_log, f
     assert [(alt, caption) for _, alt, caption in pictures(text)] == [
         ("Photograph of pour P01", "P01: underside"),
         ("Photograph of pour P03, 0.25 h after mixing", "P03, 0.25 h after mixing"),
-        ("Photograph of pour P03, 48 h after mixing",
-         "P03, 48 h after mixing: &lt;img src=x onerror=alert(1)&gt;&#34;&amp;[U+202E]evil"),
+        ("Photograph of pour P03, 2 days after mixing",
+         "P03, 2 days after mixing: &lt;img src=x onerror=alert(1)&gt;&#34;&amp;[U+202E]evil"),
     ]
     assert "Zacharias" not in text and TYPED not in text
     for src, _, _ in pictures(text):
@@ -92,7 +92,7 @@ def test_one_that_was_changed_or_lost_is_named_and_no_path_with_it(pictured_log,
     kept.path.write_bytes(b"another picture")  # the first three share one file
     made = photographs(pictured_log.photos(), fits.castings, 10**6)
     assert [one["pour"] for one in made["shown"]] == ["P02"] and made["left_out"] == 0
-    assert made["missing"] == ["pour P03, 48 h after mixing", "pour P03, 0.25 h after mixing", "pour P01"]
+    assert made["missing"] == ["pour P03, 2 days after mixing", "pour P03, 0.25 h after mixing", "pour P01"]
 
 
 @pytest.mark.slow

@@ -23,7 +23,7 @@ from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
-from testpour.wording import in_days, in_hundred, said_in_markdown
+from testpour.wording import age_words, in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -209,7 +209,8 @@ def at_its_age(study: Study, reading: Reading) -> str:
     -------
     str
     """
-    return in_days(f"{reading.words} at {study.told_at(reading):g} h") if reading.ages else reading.words
+    age = study.told_at(reading)
+    return f"{reading.words} at {age_words(age)}" if age else reading.words
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:

@@ -10,6 +10,7 @@ from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import address_of
 from testpour.study import Study
+from testpour.wording import age_words
 
 
 def examine(study: Study) -> tuple[list[str], list[str]]:
@@ -53,6 +54,6 @@ def _unread(castings):
         lacking = [str(pour) for pour in castings.pours.index if pour not in read]
         if lacking:
             reading = castings.study.reading(aim.reading)
-            when = "" if place is None else f" at {place.age:g} h"
+            when = "" if place is None else f" at {age_words(place.age)}"
             instead = ", or log that it was not yet reached" if reading.scale == "log" else ""  # of a time, which may not have come
             yield f"No {reading.words}{when} is logged for {', '.join(lacking)}. Log it{instead}."

@@ -22,7 +22,7 @@ from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
 from testpour.study import Study
 from testpour.units import to_unit
-from testpour.wording import in_html, visible
+from testpour.wording import age_words, in_html, visible
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
@@ -44,7 +44,7 @@ class Photo:
     @property
     def caption(self) -> str:
         """Pour, age, note and initials in a line."""
-        age = "" if self.age is None else f" at {self.age:g} h"
+        age = "" if self.age is None else f" at {age_words(self.age)}"
         return ". ".join(part for part in (f"{self.pour}{age}", self.note, self.by) if part)
 
     def thumbnail(self, pixels: int = 160) -> str:

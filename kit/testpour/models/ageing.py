@@ -15,7 +15,7 @@ from testpour.cautions import check_table
 from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.problems import Problem
-from testpour.wording import in_markdown, listed
+from testpour.wording import about_age, in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -94,7 +94,7 @@ class Ready:
         return low if low == high else f"{low} to {high}"
 
     def _age(self, hours):
-        return f"{hours:.2g} h" if hours < 47.5 else "over 7 days" if np.isinf(hours) else f"{hours / 24:.2g} days"
+        return "over 7 days" if np.isinf(hours) else about_age(hours)
 
     def _far(self, row):
         last = self.read[1]

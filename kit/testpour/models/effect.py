@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from testpour.models.change import change_unit, good_words
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
-from testpour.wording import in_days, listed, rounded
+from testpour.wording import age_words, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
@@ -95,7 +95,7 @@ class Effect:
 
     def _what(self):
         what = self.reading.words if self.good is None else f"the chance of {good_words(self.reading, self.good)}"
-        return what + (in_days(f" at {self.age:g} h") if self.age else "")
+        return what + (f" at {age_words(self.age)}" if self.age else "")
 
     @property
     def _verbs(self):

@@ -14,7 +14,7 @@ from testpour.models.effect import Effect
 from testpour.models.fits import check_one_reading
 from testpour.models.settings import check_level, held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, design, one_post_cure
-from testpour.wording import in_days, in_markdown, listed
+from testpour.wording import age_words, in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
@@ -79,7 +79,7 @@ class Effects:
         text = f"The settings that do not move are held at {listed(each)}." if each else ""
         if any(e.factor.name == OVEN for e in self.each):
             text += " Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature."
-        return (text + (in_days(f" All this is about {self.reading.words} at {self.age:g} h.") if self.age else "")).strip()
+        return (text + (f" All this is about {self.reading.words} at {age_words(self.age)}." if self.age else "")).strip()
 
     def _repr_markdown_(self):
         poured = "".join(f"- {in_markdown(e.sentence())}\n" for e in self.each if e.poured)

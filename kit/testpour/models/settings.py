@@ -13,8 +13,8 @@ import pandas as pd
 from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
-from testpour.units import UnitProblem, show, to_unit
-from testpour.wording import listed
+from testpour.units import UnitProblem, to_unit
+from testpour.wording import age_words, listed
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -114,9 +114,9 @@ def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
     if "age" in used:
         read = fit.rows["age"]
         low, high = read.min() / ROUNDING, read.max() * ROUNDING
-        span = f"{read.min():g} to {read.max():g} h" if read.min() < read.max() else f"{read.min():g} h"
+        span = " to ".join(age_words(age) for age in sorted({read.min(), read.max()}))
         for place in np.flatnonzero((table["age"] < low) | (table["age"] > high)):
-            words[place].append(f"age {show(table['age'].iloc[place], 'h')} (read at {span})")
+            words[place].append(f"age {age_words(table['age'].iloc[place])} (read at {span})")
     return ["; ".join(each) for each in words]
 
 

@@ -18,7 +18,7 @@ import numpy as np
 from testpour.models.left_out import predictive_draws, tails
 from testpour.models.scales import latent_ends
 from testpour.units import show
-from testpour.wording import count, listed, said_in_markdown
+from testpour.wording import age_words, count, listed, said_in_markdown
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -108,7 +108,7 @@ def _seen(fit, row):
         text = f"less than {reading.show(high)}"
     else:
         text = f"{low:g} to {reading.show(high)}"
-    return text + (f" at {row['age']:g} h" if reading.ages else "")
+    return text + (f" at {age_words(row['age'])}" if reading.ages else "")
 
 
 def _range(fit, row):

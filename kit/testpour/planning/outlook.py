@@ -15,7 +15,7 @@ from testpour.planning.plan import Plan
 from testpour.planning.power import half_width, plan_power, smallest_effect
 from testpour.planning.problem import NotSeparated
 from testpour.units import show, to_unit, unit_words
-from testpour.wording import count, in_html, in_hundred, listed, rounded, table_html
+from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 MANY = 1e6  # degrees of freedom of a noise that is taken as known
@@ -57,7 +57,7 @@ class PlanOutlook:
         """What the plan would notice and what it takes, without cautions."""
         cost = f", at a cost of {self.cost:.2f}" if self.cost is not None else ""
         catalyst = f" and {show(self.catalyst, 'g')} of catalyst" if self.catalyst else ""
-        due = f"; the last reading is due {self.hours:g} h after mixing" if self.hours else ""
+        due = f"; the last reading is due {age_words(self.hours)} after mixing" if self.hours else ""
         takes = f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}."
         return f"{self.noticed()} {takes} How much equal pours differ is taken from the trade's beliefs."
 

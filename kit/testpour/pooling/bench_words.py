@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.models.change import good_grades
 from testpour.study import Study
 from testpour.units import shown_unit, unit_words
-from testpour.wording import capital, count, in_html, listed, rounded
+from testpour.wording import age_words, capital, count, in_html, listed, rounded
 
 if TYPE_CHECKING:
     from testpour.models.effect import Effect
@@ -111,7 +111,7 @@ def expects(one: PooledReading) -> str:
 
 
 def _at(reading, age):
-    return f"{reading.words} at {age:g} h" if reading.ages else reading.words
+    return f"{reading.words} at {age_words(age)}" if reading.ages else reading.words
 
 
 def _span(reading, low, high):

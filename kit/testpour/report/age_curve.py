@@ -15,7 +15,7 @@ from testpour.models.settings import as_met, met_words, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.report.reading_curve import average, draw_average
-from testpour.wording import about_in_hundred
+from testpour.wording import about_age, about_in_hundred
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
@@ -112,14 +112,11 @@ def _says(fit, table, hours):
     bound = replace(aim, age=None).words(fit.reading)
     sure = met >= SURE
     if sure.all():
-        return f"At every age drawn, from {_age_words(hours[0])} on, nine in ten readings meet {bound}."
+        return f"At every age drawn, from {about_age(hours[0])} on, nine in ten readings meet {bound}."
     if not sure[-1]:
-        return f"Cannot promise {bound} at any age drawn: at {hours[-1]:.0f} h {about_in_hundred(met[-1])} meet it."
+        return f"Cannot promise {bound} at any age drawn: at {about_age(hours[-1])} {about_in_hundred(met[-1])} meet it."
     first = hours[len(sure) - np.argmin(sure[::-1])]
     read = poured_range(fit.rows["age"])
     far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."
-    return f"From about {_age_words(first)} on, nine in ten readings meet {bound}.{far}"
+    return f"From about {about_age(first)} on, nine in ten readings meet {bound}.{far}"
 
-
-def _age_words(hours):
-    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"

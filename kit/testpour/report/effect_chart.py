@@ -27,6 +27,7 @@ from testpour.picture import (
 )
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
+from testpour.wording import age_words
 
 if TYPE_CHECKING:
     from testpour.report.versus import StudyComparison
@@ -144,7 +145,7 @@ def show_check(fit: ReadingFit) -> Picture:
                                 height=2.0 + 2.2 * len(parts), rows=len(parts), sharex=True)
     for ax, (age, part) in zip(axes[:, 0], parts, strict=True):
         _check_panel(ax, part, pours, checked)
-        label_axis(ax, "y", fit.reading, "{}" + (f"\nat {age:g} h" if age is not None else ""))
+        label_axis(ax, "y", fit.reading, "{}" + (f"\nat {age_words(age)}" if age is not None else ""))
     last = axes[-1, 0]
     last.set_xticks(range(len(pours)), [drawable(p) for p in pours], rotation=90 if len(pours) > 8 else 0)
     for tick, pour in zip(last.get_xticklabels(), pours, strict=True):

@@ -23,6 +23,7 @@ from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
 from testpour.report.advised import Advice
 from testpour.units import show, unit_words
+from testpour.wording import age_words
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
@@ -96,7 +97,7 @@ def _reading(fits, fit, stops):
     age = fits.study.told_at(reading)
     held = {
         "name": reading.name, "words": reading.words, "unit": unit_words(reading.unit), "scale": reading.scale,
-        "grades": list(reading.grades), "age": age, "poured": _poured(fit, stops),
+        "grades": list(reading.grades), "age": age, "at": f" at {age_words(age)}" if age else "", "poured": _poured(fit, stops),
         "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "pours": fit.pours,
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,

@@ -8,6 +8,7 @@ from typing import Any
 from testpour.logbook.castings import Castings
 from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
+from testpour.wording import age_words
 
 SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well
@@ -43,7 +44,7 @@ def pictured(photos: Iterable[Photo], castings: Castings) -> list[Photo]:
 def _copies(photos, pixels):
     shown, missing = [], []
     for photo in photos:
-        age = "" if photo.age is None else f"{round(photo.age, 2):g} h after mixing"
+        age = "" if photo.age is None else f"{age_words(round(photo.age, 2))} after mixing"
         words = f"pour {photo.pour}{age and ', '}{age}"
         try:
             src = photo.thumbnail(pixels)

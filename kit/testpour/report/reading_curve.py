@@ -30,6 +30,7 @@ from testpour.picture import (
     shade_beyond,
 )
 from testpour.problems import Problem
+from testpour.wording import age_words
 
 POINTS = 81
 
@@ -78,7 +79,7 @@ def show_reading(
     draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)
-    label_axis(ax, "y", fit.reading, "{}" + (f" at {table['age'].iloc[0]:g} h" if fit.reading.ages else ""))
+    label_axis(ax, "y", fit.reading, "{}" + (f" at {age_words(table['age'].iloc[0])}" if fit.reading.ages else ""))
     if column.kind != "yes/no":
         edge = 0.03 * (values[-1] - values[0])
         ax.set_xlim(values[0] - edge, values[-1] + edge)

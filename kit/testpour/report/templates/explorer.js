@@ -190,7 +190,7 @@ const explorer = (held, place) => {
   };
   const rows = readings.map((one) => {
     const row = make("li"), title = make("strong"), says = make("span"), bar = make("div", "", { className: one.cuts ? "bar grades" : "bar" });
-    title.append(make("bdi", capital(one.words) + (one.age ? ` at ${digits(one.age, 3)} h` : "")));
+    title.append(make("bdi", capital(one.words) + one.at));
     bar.setAttribute("aria-hidden", "true");
     row.dataset.reading = one.name;
     const lines = make("p");
