@@ -4,6 +4,7 @@ import re
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.advice.candidates import RoomProblem
@@ -93,3 +94,22 @@ def test_the_page_shows_units_and_grades_in_words(fits):
     assert told["gel time"].count(" min</td>") == told["hardness at 24 h"].count(" Shore D</td>") == 3
     assert len(re.findall(r"grade [0-3] \((?:dry|slightly tacky|tacky|wet)\)</td>", told["tack at 24 h"])) == 3
     assert page.endswith("<p>Nine castings in ten lie between low and high.</p>")
+
+
+def test_a_casting_without_a_post_cure_is_offered_a_whole_one(study, castings_of):
+    """Six castings of 70 Shore D as they are and six of 80 after 4 h at 60 °C, 75 asked for; pigment has no span and was poured at 0 and 1 %."""
+    span = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0), "catalyst": (1.0, 2.5)}
+    hard = tuple(aim for aim in study.aims if aim.reading == "hardness")
+    baked = replace(study, aims=hard, factors=tuple(replace(f, span=span.get(f.name, ())) for f in study.factors))
+    pours = pd.DataFrame({"catalyst": 1.5, "pigment": [0.0, 0.0, 1.0, 1.0] * 3, "post_cure_temperature": [20.0, 60.0] * 6,
+                          "post_cure_time": [0.0, 4.0] * 6}, index=[f"P{place}" for place in range(12)])
+    shore = np.where(pours["post_cure_time"] > 0, 80.0, 70.0)
+    read = pd.DataFrame({"pour": pours.index, "reading": "hardness", "low": shore, "high": shore, "age": 24.0})
+    fits = fit_castings(castings_of(baked, pours, read))
+    found = what_if(fits, {"catalyst": 1.5})
+    assert set(found.changes.index) == {"catalyst", "pigment", "post_cure_temperature"} and found.change == "post_cure_temperature"
+    assert "Give it a post-cure of 4 h at 60 °C: about " in found.sentence()
+    cured = chance(fits, {"catalyst": 1.5, "post_cure_temperature": 60, "post_cure_time": 4}).draws.mean()
+    assert found.changes.loc["post_cure_temperature", "chance"] == pytest.approx(cured, abs=1e-12) and cured > 0.8
+    already = what_if(fits, {"catalyst": 1.5, "post_cure_temperature": 60, "post_cure_time": 1})
+    assert {"post_cure_temperature", "post_cure_time"} <= set(already.changes.index)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +14,8 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, cautions_at, chance
-from testpour.models.settings import as_met, settings_table
+from testpour.models.settings import as_met, post_cure_words, settings_table
+from testpour.models.terms import HOURS, OVEN, post_cure
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, table_html
 
@@ -42,7 +43,8 @@ class WhatIf:
         Middle, low and high of each reading of one new casting (90 % interval).
     chance : Chance
     changes : DataFrame
-        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance``, ``gain``.
+        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance``, ``gain``, and ``says``, the
+        change as advice. Where there is no post-cure, its heat stands for the whole of one, for the longest time of the span.
     change : str
         The name of the setting whose change is advised; empty if none helps.
     cautions : Cautions
@@ -68,7 +70,7 @@ class WhatIf:
         text = self.chance.verdict() + self.chance.met()
         if self.change:
             row = self.changes.loc[self.change]
-            advised = f"{_in_words(self.study.factor(self.change), row['end'])}: {about_in_hundred(row['chance'])}."
+            advised = f"{row['says']}: {about_in_hundred(row['chance'])}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
             text += " No single change of a setting would raise it by 2 points."
@@ -116,11 +118,11 @@ def what_if(
     usual = as_met(study, fits.castings.pours)
     table = settings_table(usual, [settings or {}], room=checked_room(usual, room))
     table.index = pd.Index(["asked"])
-    changes = _changes(fits, states, table)
+    changes, ends = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
     change = min(helping.index, key=_trouble) if len(helping) else ""
     row, found = table.iloc[0], cautions_at(fits, table)
-    then = cautions_at(fits, table.assign(**{change: changes.loc[change, "end"]})) if change else found
+    then = cautions_at(fits, ends[change]) if change else found
     return WhatIf(
         study, table, predicted(fits, table), chance(fits, table), changes, change, found, then.beside(found),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
@@ -132,16 +134,20 @@ def _trouble(name):
 
 
 def _changes(fits, states, table):
-    """For each setting with a span: its best value, the others left as they are, and the chance there."""
+    """Each setting that may be changed alone: its best value, the others left as they are, and the chance there; and the settings then."""
     study, ends = fits.study, {}
-    for factor in study.factors:
-        if factor.kind == "text" or factor.name == "humidity" or len(set(factor.span)) != 2:
+    movable = {factor.name: factor for factor in _movable(fits)}
+    whole = {OVEN, HOURS} <= set(movable) and not (post_cure(table[OVEN], table[HOURS]) > 0).any()
+    beside = {HOURS: movable[HOURS].span[1]} if whole else {}  # heat without time, or time without heat, changes nothing
+    for factor in movable.values():
+        if whole and factor.name == HOURS:
             continue
         now = float(table[factor.name].iloc[0])
         values = np.unique(on_step(factor, np.linspace(0, 1, 2 if factor.kind == "yes/no" else LEVELS)))
         if factor.name == "room_temperature":
             values = values[values > now]
         tried = table.loc[table.index.repeat(len(values))].assign(**{factor.name: values}).reset_index(drop=True)
+        tried = tried.assign(**beside) if factor.name == OVEN else tried
         tried = tried[allowed(fits, tried)] if len(tried) else tried
         if len(tried):
             chances = prospect(states, study, tried).chance()
@@ -150,15 +156,30 @@ def _changes(fits, states, table):
             ends[factor.name] = tried.iloc[[best]]
     start, *met = chance(fits, pd.concat([table, *ends.values()])).draws.mean(axis=0)  # the summary places, the draws decide
     rows = {
-        name: {"start": table[name].iloc[0], "end": end[name].iloc[0], "chance": one, "gain": one - start}
+        name: {"start": table[name].iloc[0], "end": end[name].iloc[0], "chance": one, "gain": one - start,
+               "says": _in_words(study, name, end.iloc[0], whole)}
         for (name, end), one in zip(ends.items(), met, strict=True)
     }
-    changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "gain"])
-    return changes.sort_values("gain", ascending=False, kind="stable").rename_axis("setting")
+    changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "gain", "says"])
+    return changes.sort_values("gain", ascending=False, kind="stable").rename_axis("setting"), ends
 
 
-def _in_words(factor, end):
-    """The change as advice."""
+def _movable(fits):
+    """The settings that may be changed, each with the span to change it over: the study's, else that poured of what is chosen."""
+    for factor in fits.study.factors:
+        if factor.kind == "text" or factor.name == "humidity":
+            continue
+        poured = fits.castings.pours[factor.name].dropna().astype(float)
+        span = factor.span or ((poured.min(), poured.max()) if factor.role == "chosen" and len(poured) else ())
+        if len(set(span)) == 2:
+            yield replace(factor, span=span)
+
+
+def _in_words(study, name, row, whole):
+    """The change as advice; `whole` where a casting without a post-cure gets one."""
+    factor, end = study.factor(name), row[name]
+    if name == OVEN and whole:
+        return f"Give it {post_cure_words(study, row)}"
     if factor.kind == "yes/no":
         return f"Add {factor.words}" if end else f"Leave {factor.words} off"
     if factor.name == "room_temperature":
