@@ -68,6 +68,18 @@ def slab(thickness, catalyst=1.5, room=20.0, **options):
     return cure_many([Casting(thickness, catalyst, room, face=Face(10.0), **options)]).iloc[0]
 
 
+def test_heat_is_asked_near_what_was_poured_where_no_peak_was_read_and_said_to_rest_on_belief(study, castings_of):
+    """Poured at 1.5 to 2 % and 6 to 8 mm, and only gel timed; 8 mm and a step of it are half as much again at most."""
+    pours = pd.DataFrame({"catalyst": [1.5, 2.0], "thickness": [6.0, 8.0], "room_temperature": 20.0}, index=["A", "B"])
+    read = pd.DataFrame({"pour": ["A", "B"], "reading": "gel_time", "low": [30.0, 20.0], "high": [30.0, 20.0]})
+    fits = fit_castings(castings_of(study, pours, read))
+    found = thickness_limit(fits, {"catalyst": 1.7}, room=20)
+    assert found.thickest == pytest.approx(1.5 * (8 + study.factor("thickness").step))
+    assert "No peak is in the log, so how hot it gets rests on belief alone." in found.caution
+    with pytest.raises(AskedTooMuch, match=r"Catalyst 2\.5 % is beyond what was poured \(1\.5 to 2 %\), and no peak is in the log"):
+        thickness_limit(fits, {"catalyst": 2.5}, room=20)
+
+
 def test_the_limit_is_where_a_casting_followed_alone_reaches_the_bound(unlearnt, known):
     found = thickness_limit(unlearnt, {"catalyst": 1.5}, room=20, at_most=100)
     assert found.careful == found.middle == found.high

@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
 FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
 CALCULATED = "This is a calculation for a slab in still air, not a measurement: pour one and read its peak before you rely on it."
+UNREAD = "No peak is in the log, so how hot it gets rests on belief alone."
 REFUTED = "The log's own peaks do not follow this calculation: go by what its fits predict, not by this."
 
 
@@ -71,7 +74,8 @@ class CureQuestion:
 
     def caution(self, *more: str) -> str:
         """What the answer rests on and what to mind, in sentences; those given stand before the warnings."""
-        return " ".join([self.lot.sentence(), *more, *self.warnings, CALCULATED])
+        unread = () if self.lot.peaks else (UNREAD,)
+        return " ".join([self.lot.sentence(), *unread, *more, *self.warnings, CALCULATED])
 
 
 def asked(
@@ -81,8 +85,8 @@ def asked(
     """Check a question, its settings as usual where nothing is said, against the resin, the limits and what was poured.
 
     Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
-    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured and its peak read (beyond the study's
-    span where none was).
+    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured and its peak read, or beyond what
+    was poured where no peak was read, or beyond the study's span where nothing was poured.
     """
     study = fits.study
     missing = [name for name in NEEDS if not study.has(name)]
@@ -91,10 +95,11 @@ def asked(
     row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()
     found = check_settings(study, row)
     pours = fits.castings.pours
-    pours = pours[pours.index.isin(fits[PEAK].rows["pour"])] if PEAK in fits else pours[:0]
+    read = pours.index.isin(fits[PEAK].rows["pour"]) if PEAK in fits else np.zeros(len(pours), bool)
+    pours = pours[read] if read.any() else pours
     problems = [*found.refusals]
     for name in ("catalyst", "room_temperature"):
-        problems += _outside(study.factor(name), row[name], pours[name].dropna())
+        problems += _outside(study.factor(name), row[name], pours[name].dropna(), read.any())
     thickest = FURTHER * _covered(study.factor("thickness"), pours["thickness"].dropna())[1]
     if depths and row["thickness"] > thickest + 1e-9:
         factor = study.factor("thickness")
@@ -124,18 +129,19 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> floa
 
 
 def _covered(factor, poured):
-    """From where to where the evidence goes: what was poured, a step beyond; the study's span before that."""
+    """From where to where the evidence goes: what was poured, a step beyond; the study's span before any pour."""
     span = factor.span or (factor.low, factor.high)
     if not len(poured):
         return span
     return poured.min() - factor.step, poured.max() + factor.step
 
 
-def _outside(factor, value, poured):
+def _outside(factor, value, poured, read=True):
     low, high = _covered(factor, poured)
     if low - 1e-9 <= value <= high + 1e-9:
         return []
-    what = f"what was poured and its peak read ({factor.between(poured.min(), poured.max())})" if len(poured) else (
-        f"the study's span ({factor.between(low, high)}), and no peak is in the log"
+    what = f"what was poured{' and its peak read' if read else ''} ({factor.between(poured.min(), poured.max())})" if len(poured) else (
+        f"the study's span ({factor.between(low, high)})"
     )
+    what += "" if read and len(poured) else ", and no peak is in the log"
     return [f"{factor.words.capitalize()} {factor.show(value)} is beyond {what}. Pour one there and log its peak, or ask nearer."]
