@@ -189,6 +189,13 @@ def test_what_is_left_for_chance_is_no_more_than_a_miss_of_that_size_allows():
     assert held.of("nothing") == 0.03 and held.of("too_hot") == 0.8 and held.whole == 0.8
 
 
+@pytest.mark.parametrize("settings, by_chance, shares", [(0.6, 0.3, (0.9, 0.0)), (0.2, 0.5, (0.0, 0.7)), (0.0, 1.0, (0.0, 1.0))])
+def test_settings_that_lead_one_to_expect_a_miss_are_one_cause_and_not_two(settings, by_chance, shares):
+    """What the comparison leaves for chance is the settings again: the two add up under the larger of the two names."""
+    parts = Planned(0.9, 0.3, {"settings": settings}, by_chance, expected="gloss 60")
+    assert (parts.of("settings"), parts.of("nothing")) == pytest.approx(shares)
+
+
 @pytest.fixture(scope="module")
 def filled(castings_of):
     """Eleven castings whose gloss falls with a filler of the maker's own, 84 GU at 8 % to 60 at 28 %; a twelfth that the fits
@@ -212,7 +219,7 @@ def filled(castings_of):
 def test_a_setting_of_the_makers_own_can_be_what_did_it(filled):
     """The causes of `causes.toml` know nothing of a filler: what it explains is not put down to old resin or a cold room."""
     answer = why(filled, "P02")
-    assert answer.first == "settings" and answer.chances["settings"] > 0.5
+    assert answer.first == "settings" and answer.chances["settings"] > 0.5 and answer.chances["nothing"] < 1e-6
     assert "the settings it was poured with, filler 27 %" in answer.sentence() and "Next time: change that setting" in answer.sentence()
     dull = why(filled, "P12")  # little filler, as in castings that shine: something else did it
     assert dull.chances["settings"] < 0.05 and dull.chances["nothing"] < 0.5

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-import numpy as np
 import pandas as pd
 
 from testpour.causes.case import Case
@@ -111,18 +110,9 @@ class Answer:
     @cached_property
     def openly(self) -> tuple[str, ...]:
         """Names of the causes that the settings themselves brought about, as far as can be told."""
-        causes, openly = self.case.table.causes, self.weighed.table["openly"]
-        return tuple(name for name in causes if causes[name].openly and (openly[name] > 0.5 or name == NOTHING and self.foreseen))
-
-    @cached_property
-    def foreseen(self) -> str:
-        """What the log's other castings lead one to expect at its settings, in words, where that misses the aim as this casting does; else empty."""
-        sight = self.case.seen.get(self._worst.aim.reading) if self._worst else None
-        if sight is None or not np.array_equal(sight.rows["age"].iloc[0], self._worst.age, equal_nan=True):
-            return ""
-        middle, aim, reading = float(sight.expected(0.0)[0]), self._worst.aim, sight.fit.reading
-        beyond = aim.at_most is not None and middle > aim.at_most if self._worst.above else aim.at_least is not None and middle < aim.at_least
-        return f"{reading.words} {reading.show(middle)}" if beyond else ""
+        causes, openly, parts = self.case.table.causes, self.weighed.table["openly"], self.case.planned
+        settled = parts.expected and parts.of(NOTHING) > 0
+        return tuple(name for name in causes if causes[name].openly and (settled if name == NOTHING else openly[name] > 0.5))
 
     @cached_property
     def foremost(self) -> str:

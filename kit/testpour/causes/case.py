@@ -77,6 +77,7 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
         parts = parts.mostly("cold")
+    parts = replace(parts, expected=expected_miss(seen, found[0]) if found else "")
     if SETTINGS in table.causes:
         unheated = any(name.startswith("post_cure") for name in parts.unnamed)
         table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
@@ -88,6 +89,16 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
         table = _of_the_past(table)
     told = ({"day": "as usual"} if day_was_good(castings, pour) else {}) | ({"later": "it hardened"} if well else {})
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
+
+
+def expected_miss(seen: dict[str, Sight], miss: Missed) -> str:
+    """What the log's other castings lead one to expect at a casting's settings, in words, where that misses the aim as it does; else empty."""
+    sight, aim = seen.get(miss.aim.reading), miss.aim
+    if sight is None or not np.array_equal(sight.rows["age"].iloc[0], miss.age, equal_nan=True):
+        return ""
+    middle, reading = float(sight.expected(0.0)[0]), sight.fit.reading
+    beyond = aim.at_most is not None and middle > aim.at_most if miss.above else aim.at_least is not None and middle < aim.at_least
+    return f"{reading.words} {reading.show(middle)}" if beyond else ""
 
 
 def _swapped(fits, pour, seen):

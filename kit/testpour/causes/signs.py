@@ -8,7 +8,7 @@ import pandas as pd
 
 from testpour.causes.complaint import Missed, at_age, misses, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
-from testpour.causes.table import SETTINGS, SURE, CauseTable
+from testpour.causes.table import NOTHING, SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import doubts
@@ -35,6 +35,7 @@ class Planned:
     unnamed: dict[str, str] = field(default_factory=dict)  # the settings whose part no other cause stands for: name to the words and value as logged
     neighbours: bool = True  # whether there are good neighbours to compare with; else it is the usual settings
     foremost: str = ""  # the setting, as logged and in words, that makes a miss the likelier most; empty where none does
+    expected: str = ""  # what the log's other castings lead one to expect at its settings, in words, where that misses the aim as it does
 
     @property
     def whole(self) -> float:
@@ -42,9 +43,19 @@ class Planned:
         return min(sum((self.shares or {}).values()), 1.0)
 
     def of(self, cause: str) -> float:
-        """The share of one cause; of ``"nothing"``, what is left for chance."""
+        """The share of one cause; of ``"nothing"``, what is left for chance.
+
+        Where such a miss is `expected`, that is the settings once more: one thing with one share. The causes share it out, or it
+        takes theirs where it is the larger.
+        """
         known = self.shares or {}
-        return min(1 - sum(known.values()), self.by_chance) if cause == "nothing" else known.get(cause, 0.0)
+        named = sum(known.values())
+        left, own = min(1 - named, self.by_chance), known.get(cause, 0.0)
+        if not self.expected:
+            return left if cause == NOTHING else own
+        if named > left:
+            return 0.0 if cause == NOTHING else own * (1 + left / named)
+        return left + named if cause == NOTHING else 0.0
 
     def mostly(self, cause: str) -> "Planned":
         """The same where one cause explains `MOSTLY` of the miss at least, and the others what is left of their shares."""

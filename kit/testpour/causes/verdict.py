@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from testpour.causes.complaint import unread
 from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, ranked, read_again
 from testpour.causes.signs import read_early
-from testpour.causes.table import NOTHING, SETTINGS, SURE
+from testpour.causes.table import NOTHING, SURE
 from testpour.causes.telling import cheapest_test, told_apart
 from testpour.wording import in_days, in_html, in_hundred, listed
 
@@ -140,7 +140,7 @@ def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     if answer.together:
         must[1] = "The first two together fit best."
     if NOTHING in behind and NOTHING in answer.openly:
-        must[0.7] = f"That was to be expected: going by the other castings, such settings give {answer.foreseen}."
+        must[0.7] = f"That was to be expected: going by the other castings, such settings give {answer.case.planned.expected}."
     if own := _own(answer, behind):
         must[0.7] = of_its_own(answer, *own)
     if not unsure(answer):
@@ -197,8 +197,6 @@ def unsure(answer: "Answer") -> bool:
     first, second = answer.chances.iloc[:2]
     if not answer.healthy:
         return first + second < GUESS if answer.together else first < GUESS or first - second < NEAR
-    if NOTHING in answer.openly:  # its settings explain the miss, whether that is called a fault or not
-        first += answer.chances[SETTINGS]
     odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
     return bool(answer.case.refused or odd and first < SURE)
 
