@@ -202,6 +202,7 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
 
 @pytest.mark.parametrize("cell, says", [
     ("from testpour.units import to_unit\nto_unit('7 dl', '%')", "UnitProblem: value: '7 dl' does not turn into %. Give it in %."),
+    ("from testpour.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
     ("from testpour.planning.problem import PlanConflict\nraise PlanConflict(['One.', 'Two.'])", "PlanConflict: One. Two."),
 ])
 def test_in_a_notebook_a_refusal_is_a_sentence(cell, says):

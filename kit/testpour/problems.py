@@ -14,6 +14,12 @@ class Problem(ValueError):
         return [f"{type(self).__name__}: {self}"]
 
 
+class NoSuchName(Problem, KeyError):
+    """Something is asked for by a name that is not there; the message lists the names there are."""
+
+    __str__ = Exception.__str__  # a KeyError would say its message in quotes
+
+
 @contextmanager
 def noted(problems: list[str]) -> Iterator[None]:
     """Note why something cannot be used and go on, so that all problems are told at once."""

@@ -15,7 +15,7 @@ from testpour.causes.sight import sights
 from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
-from testpour.problems import Problem
+from testpour.problems import NoSuchName, Problem
 from testpour.wording import in_days, in_markdown
 
 
@@ -72,9 +72,9 @@ def test_asking_answering_and_skipping(beside):
 
 
 def test_unknown_names_are_refused_with_what_there_is(tacky):
-    with pytest.raises(KeyError, match="No pour 'P99' in the log; it has P01"):
+    with pytest.raises(NoSuchName, match="^No pour 'P99' in the log; it has P01"):
         why(tacky, "P99")
-    with pytest.raises(KeyError, match="No question 'smell'; there are looks"):
+    with pytest.raises(NoSuchName, match="^No question 'smell'; there are looks"):
         why(tacky, "X1", {"smell": "sharp"})
     with pytest.raises(Problem, match="'everywhere' is not an answer to it. Its answers are: open face only"):
         why(tacky, "X1", {"where": "everywhere"})
@@ -273,7 +273,7 @@ def test_before_the_first_casting_it_says_what_is_needed_and_goes_on(log):
         assert needed in part.sentence()
     assert needed in answer._repr_html_() and answer.ask().question.name == answer.questions[0].question.name
     assert not log.castings().pours.size and "Log one reading first" in why_all(fit_castings(log.castings())).sentence()
-    with pytest.raises(KeyError, match="No pour 'P18' in the log; it has no pours yet"):
+    with pytest.raises(KeyError, match="No pour 'P18' in the log; it has none yet"):
         why(fit_castings(log.castings()), "P18")
 
 

@@ -564,7 +564,7 @@ def test_another_missed_aim_with_a_cause_of_its_own_is_told(log_of):
 
 def test_answers_that_name_no_question_are_refused_in_words(beside):
     tacky = beside({}, {"tack": 2.0})
-    with pytest.raises(TypeError, match="does not say which question it answers. Write it like"):
+    with pytest.raises(Problem, match="does not say which question it answers. Write it like"):
         why(tacky, "X1", "open face only")
     with pytest.raises(Problem, match=r"set it aside with skip\('where'\)"):
         why(tacky, "X1", {"where": "don't know"})

@@ -7,10 +7,11 @@ import pandas as pd
 import pytest
 
 from testpour.models.chance import chance
-from testpour.models.compare import NoSuchPour, compare
+from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import beyond, settings_table
 from testpour.models.terms import warmth
+from testpour.problems import NoSuchName
 from testpour.study import Aim, StudyProblems
 
 
@@ -123,7 +124,7 @@ def test_after_one_pour_each_setting_beyond_it_is_said_once(practice_castings):
 
 
 def test_refusals_name_what_there_is(fits):
-    with pytest.raises(NoSuchPour, match="No pour 'P99' in the log; it has P01, P02, .* and P12."):
+    with pytest.raises(NoSuchName, match="No pour 'P99' in the log; it has P01, P02, .* and P12."):
         compare(fits, "P01", "P99")
     with pytest.raises(StudyProblems, match="colour is not a factor"):
         compare(fits, {"colour": "red"}, {})

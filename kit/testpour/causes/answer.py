@@ -175,7 +175,7 @@ class Answer:
 
         Raises
         ------
-        KeyError, ValueError
+        NoSuchName, Problem
             If there is no such question, or no such answer to it; each lists what there is.
         """
         said, weighed = self.case.under({**self.observed, **observed})
@@ -196,7 +196,7 @@ class Answer:
 
         Raises
         ------
-        KeyError
+        NoSuchName
             If there is no such question; it lists what there is.
         """
         asked = None if names else self.ask()

@@ -53,7 +53,7 @@ class Case:
     def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
         """The observations as the table of causes words them, and every cause weighed under them.
 
-        A KeyError or ValueError where there is no such question, or no such answer to it.
+        A NoSuchName or Problem where there is no such question, or no such answer to it.
         """
         said = {name: self.table.answer(name, words) for name, words in observed.items()}
         return said, weigh(self.table, self.likely, self.signs, self.planned, self.telling(said))

@@ -70,13 +70,12 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
 def asked_about(castings: Castings, pour: str | None) -> str:
     """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log.
 
-    Empty in an empty log; a KeyError where the log has no such pour.
+    Empty in an empty log; a NoSuchName where the log has no such pour.
     """
     names = list(castings.pours.index)
     if pour is None:
         return ([name for name in names if missed(castings, name)] or names or [""])[-1]
-    if pour not in names:
-        raise KeyError(f"No pour {pour!r} in the log; it has {', '.join(map(str, names)) or 'no pours yet'}.")
+    castings.check_pour(pour)
     return pour
 
 

@@ -11,6 +11,7 @@ from testpour.causes.likelihood import likelihoods
 from testpour.causes.signs import Planned, noted
 from testpour.causes.whole_log import fails_throughout
 from testpour.models.fits import Fits, check_whole_fit
+from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import NoResult
 
@@ -42,16 +43,12 @@ def why(
 
     Raises
     ------
-    KeyError
+    NoSuchName
         If a pour is named that the log does not have, or there is no such question.
-    ValueError
-        If an answer is not one of its question's, or the batch cannot be weighed.
     CauseProblems
         If the table of causes cannot be used.
-    TypeError
-        If `observed` names no question.
     Problem
-        If the fit of one reading is given, or the log.
+        If `observed` names no question, an answer is not one of its question's, the batch cannot be weighed, or the fit of one reading is given, or the log.
 
     Notes
     -----
@@ -61,7 +58,7 @@ def why(
     check_whole_fit(fits, "why")
     castings = fits.castings
     if not isinstance(observed or {}, Mapping):
-        raise TypeError(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
+        raise Problem(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
     if not pour:
         case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)

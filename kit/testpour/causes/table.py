@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from testpour.problems import Problem
+from testpour.problems import NoSuchName, Problem
 
 NOTHING = "nothing"
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
@@ -140,13 +140,13 @@ class CauseTable:
         return {name: float(self.says(name, question)[place]) for name in self.causes}
 
     def question(self, name: str) -> Question:
-        """The question of that name; a KeyError that lists the names otherwise."""
+        """The question of that name; a NoSuchName that lists the names otherwise."""
         if name not in self.questions:
-            raise KeyError(f"No question {name!r}; there are {', '.join(self.questions)}.")
+            raise NoSuchName(f"No question {name!r}; there are {', '.join(self.questions)}.")
         return self.questions[name]
 
     def answer(self, question: str, answer: str) -> str:
-        """`answer` as the table spells it; a ValueError that lists the answers otherwise."""
+        """`answer` as the table spells it; a Problem that lists the answers otherwise."""
         known = self.question(question).answers
         for one in known:
             if str(answer).strip().casefold() == one.casefold():

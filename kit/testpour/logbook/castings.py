@@ -14,6 +14,7 @@ import pandas as pd
 
 from testpour.logbook.known import Known
 from testpour.logbook.tables import UNDATED
+from testpour.problems import NoSuchName
 from testpour.study import Study
 from testpour.units import shown_unit
 from testpour.wording import age_words, count, first_few, in_html, listed, table_html
@@ -93,6 +94,11 @@ class Castings:
     def names(self) -> set[str]:
         """Every name that a pour has or had: a withdrawn pour is still in the history, and on its label."""
         return {*map(str, self.pours.index), *self.withdrawn}
+
+    def check_pour(self, pour: str) -> None:
+        """Refuse a pour that does not stand in the log: a `NoSuchName` with those that do."""
+        if pour not in self.pours.index:
+            raise NoSuchName(f"No pour {pour!r} in the log; it has {listed(map(str, self.pours.index)) or 'none yet'}.")
 
     def copies(self) -> list[list[str]]:
         """Pours that agree with two others or more in every setting and reading, to the digit: a list of names each.

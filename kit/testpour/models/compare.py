@@ -26,13 +26,6 @@ LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
 SURE = 0.95  # chance of a direction from which on it is told
 
 
-class NoSuchPour(KeyError):
-    """A pour is named that the log does not hold."""
-
-    def __str__(self):
-        return self.args[0]
-
-
 @dataclass(frozen=True)
 class Comparison:
     """The average casting at one setting against that at another.
@@ -153,7 +146,7 @@ def compare(
 
     Raises
     ------
-    NoSuchPour
+    NoSuchName
         If a name is not in the log.
     StudyProblems
         Naming every setting that is unknown, unreadable or out of range.
@@ -171,10 +164,8 @@ def compare(
 def _row(fits, one, room):
     """One complete row of settings, of a pour or as given."""
     if isinstance(one, str):
-        pours = fits.castings.pours
-        if one not in pours.index:
-            raise NoSuchPour(f"No pour {one!r} in the log; it has {listed(map(str, pours.index)) or 'none yet'}.")
-        return settings_table(fits.study, pours.loc[[one]], room=room).drop(columns="age")
+        fits.castings.check_pour(one)
+        return settings_table(fits.study, fits.castings.pours.loc[[one]], room=room).drop(columns="age")
     return settings_table(as_met(fits.study, fits.castings.pours), one, room=room).drop(columns="age")
 
 
