@@ -121,11 +121,11 @@ def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
     assert list(every.answers) == [f"P{place:02d}" for place in range(1, 11)]
     for answer in every.answers.values():
         assert answer.first == "old_materials" and answer.chances["nothing"] < 0.05
-        assert "the lot is different, most likely catalyst lot old (" in answer.sentence()
+        assert "another lot, most likely catalyst lot old (" in answer.sentence()
         assert answer.case.seen["gel_time"].expected()[1] < 50 < answer.case.seen["gel_time"].rows["low"].iloc[0] + 5
     assert every.sentence() == (
         "10 of 14 castings want explaining. Of catalyst lot old, 10 of 10 castings miss an aim, of other lots none of 4: look at that lot first. Swap one "
-        "bottle at a time against fresh stock; date every drum and bottle when it is opened. To tell, pour a cup from fresh stock: if that comes out well, "
+        "bottle at a time against fresh stock; date each drum and bottle on opening. To tell, pour a cup from fresh stock: if that comes out well, "
         "this was it. Mind: never add extra catalyst to make up for age, nor mix bottles; old peroxide is hazardous waste. Heat away from flame and food."
     )
 

@@ -83,7 +83,7 @@ REMEDIES = [
     ("pigment", "made for polyester", "casting manual and coating trade page"),
     ("moisture", "Dry and seal moulds, fillers", "supplier notes on embedding: all must be free of water"),
     ("too_much_catalyst", "Use less", "trade magazine on composites manufacturing, February 2017, p. 3"),
-    ("old_materials", "date every drum and bottle", "casting notes: use within six months"),
+    ("old_materials", "date each drum and bottle", "casting notes: use within six months"),
     ("too_hot", "Pour in layers", "casting supplier notes: large bodies in layers, with less catalyst"),
     ("light", "light-stabilised", "supplier notes: light ages the colour"),
     ("trapped_air", "wet insets with resin first", "casting guide on embedding"),

@@ -51,9 +51,9 @@ def of_its_own(answer: "Answer", words: str, name: str) -> str:
 
 
 def also_missed(answer: "Answer") -> str:
-    """The other aims a casting misses, in a sentence; empty without any, and where the whole log is in question."""
+    """The other aims a casting misses, in a few words; empty without any, and where the whole log is in question."""
     more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
-    return f"It misses its aim for {listed(more)} too." if more else ""
+    return f"Also missed: {listed(more)}." if more else ""
 
 
 def read_again(answer: "Answer") -> str:

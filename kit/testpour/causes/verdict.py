@@ -44,9 +44,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     behind = answer.together or (answer.first,)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     told, open_ = _must(answer, behind), unsure(answer)
-    miss, also = [_miss(answer)], also_missed(answer)
-    if open_:
-        miss.append(cannot_tell(answer))
+    miss = list(filter(None, (_miss(answer), also_missed(answer), cannot_tell(answer) if open_ else "")))
     left = WORDS - _count(*miss, *told.values(), *map(_bar_words, bars))
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
     near = [] if told_apart(answer.chances) and not open_ else rivals[:1]  # it may as well be this one
@@ -58,8 +56,6 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     for place, text in _beside(answer, behind):
         told[place] = _fitting(text, left, ". ")
         left -= _count(told[place])
-    if _count(also) <= left:
-        miss, left = [miss[0], also, *miss[1:]], left - _count(also)
     for bar in rivals[len(near) : RIVALS] if len(bars) >= len(behind) + len(near) else []:
         if _count(_bar_words(bar)) > left - _kept(answer, behind, near):
             break
@@ -69,7 +65,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
     bars = [(in_days(words), chance) for words, chance in bars]
-    return in_days(" ".join(filter(None, miss))), bars, [in_days(told[place]) for place in sorted(told) if told[place]]
+    return in_days(" ".join(miss)), bars, [in_days(told[place]) for place in sorted(told) if told[place]]
 
 
 def _fitting(text, left, mark):
