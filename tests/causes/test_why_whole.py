@@ -313,6 +313,13 @@ def test_both_missed_aims_and_what_to_do_next_time_stand_beside_a_long_caution(b
     assert all(len(one.sentence().split()) <= 90 for one in (answer, hot))
 
 
+def test_what_the_cause_says_is_not_its_own_evidence(beside):
+    """"Its face was left open, as logged. For it: the face was left open" says one thing twice."""
+    said = why(beside({"cover": 0.0}, {"tack": 3.0}), "X1", {"where": "open face only"}).sentence()
+    assert "Likeliest: its face was left open, as logged" in said and "For it: tacky on the open face only." in said
+    assert "the face was left open" not in said
+
+
 def test_every_missed_aim_is_told_within_ninety_words_whatever_the_cause(beside):
     """Five aims are missed: one is told with its reading, the other four by name."""
     answer = why(beside({}, {"gel_time": 51.0, "hardness": 55.0, "tack": 3.0, "peak_temperature": 140.0, "defects": 3.0}), "X1")

@@ -163,7 +163,8 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
         if name not in behind:
             yield 0.7, of_its_own(answer, words, name)
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)]
-    speaks = [words for words in speaks if words != table.signs["throughout"]["words"]][:PIECES]  # that is said already
+    said = _said_already(answer, first)
+    speaks = [words for words in speaks if words not in said][:PIECES]
     for words in speaks:  # the weightiest there is room for
         yield EVIDENCE, f"For it: {words}."
     rival = next(iter(_rivals(answer, behind)), None)
@@ -174,6 +175,13 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
         yield TEST, f"{apart}: {test.words}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
+
+
+def _said_already(answer, name):
+    """Words of the signs that repeat what stands in the answer: that the whole log went this way, and a setting that is named as the cause."""
+    table = answer.case.table
+    planned = {step["factor"] for step in table.causes[name].planned} if name in answer.openly else set()
+    return {sign["words"] for sign in table.signs.values() if "throughout" in sign or sign.get("factor") in planned}
 
 
 def _look_next(answer):
