@@ -174,6 +174,14 @@ def test_what_was_planned_with_little_catalyst_is_not_weighed_again(log_of):
     assert "with that one setting changed" in test.words
 
 
+def test_a_hard_dry_casting_that_gelled_late_is_left_and_not_heated(log_of):
+    """A gel of 70 min where 45 is asked, from 0.8 % catalyst: by the next day it was dry and 76 Shore D."""
+    settings = {name: [*values, (MIDDLE | {"catalyst": 0.8})[name]] for name, values in USUAL.items()}
+    aims = (Aim("gel_time", 15.0, 45.0), Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0))
+    answer = why(log_of(settings, [*GEL, 70.0], [*TACK, 0.0], [*HARD, 76.0], aims=aims), "P07")
+    assert answer.first == "too_little_catalyst" and "This casting: leave it, since it is hard and dry." in answer.sentence()
+
+
 def test_a_digit_lost_in_typing_is_a_wrong_reading(beside, usual):
     """78 typed as 7, and as 17."""
     for typed in (7.0, 17.0):
@@ -315,12 +323,12 @@ def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(ca
     late, soft = (why(read_twice(cast, *week), "P07") for week in ((81.0, 80.0, 82.0), (68.0, 67.0, 69.0)))
     assert late.chances[["read_too_early", "cold_night"]].sum() > 0.5 and late.chances["reading_error"] < 0.1
     assert soft.chances[["read_too_early", "cold_night"]].sum() < 0.1 and soft.first != "reading_error"
-    assert "This casting: leave it: its hardness at 7 days, 80 to 82 Shore D, is as asked." in late.sentence()
+    assert "This casting: leave it, since its hardness at 7 days, 80 to 82 Shore D, is as asked." in late.sentence()
     halfway = why(read_twice(cast, 69.5, 69.5), "P07")  # 66 on average at a day, 72 asked
     assert [one.case.settled["later"] for one in (late, soft, halfway)] == ["it hardened", "it stayed as it was", "it hardened"]
     assert late.observe(later="it hardened").chances.equals(late.chances) and not any(q.question.name == "later" for q in late.questions)
     assert "read it again" not in late.sentence() and "Leave it:" not in soft.table["remedy"].to_string()
-    assert "This casting: Leave it: its hardness at" in late.table.loc["the catalyst was not mixed in evenly", "remedy"]  # nothing is cut out of it
+    assert "This casting: Leave it, since its hardness at" in late.table.loc["the catalyst was not mixed in evenly", "remedy"]  # nothing is cut out of it
 
 
 def test_unmixed_patches_do_not_harden_in_a_week(cast):

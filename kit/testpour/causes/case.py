@@ -22,6 +22,7 @@ from testpour.causes.whole_log import (
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
 
+DRY = "Leave it, since it is hard and dry"
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}
 BAD_DAY = {"day": "as bad as this one"}  # the log says so itself
 # How much better two castings must fit each other's settings together, and each of them; common practice, no source.
@@ -63,14 +64,15 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
     castings, missing = fits.castings, {miss.aim.reading for miss in found}
     table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
-    if well := caught_up(castings, pour, found):
-        table = replace(table, causes={name: _let_be(cause, well) for name, cause in table.causes.items()})
+    well, hard = caught_up(castings, pour, found), read_hard(castings, pour, found)
+    if well or hard:
+        table = replace(table, causes={name: _let_be(cause, well, hard) for name, cause in table.causes.items()})
     throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
-    settled = _hardened(castings, pour, found) | (HARD if read_hard(castings, pour, found) else {})
+    settled = _hardened(castings, pour, found) | (HARD if hard else {})
     settled |= (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
@@ -152,8 +154,12 @@ def _hardened(castings, pour, found):
     return {}
 
 
-def _let_be(cause, well):
-    """A cause for a casting that has become as good as asked: left as it is, unless something else is at fault for sure."""
+def _let_be(cause, well, hard):
+    """A cause for a casting that has become as good as asked, or was hard and dry all along: left, unless something else is at fault for sure."""
+    if hard and cause.alike:
+        return replace(cause, now=DRY, meanwhile="")
+    if not well:
+        return cause
     return replace(cause, now=well, meanwhile="") if cause.fades else replace(cause, meanwhile=well) if cause.meanwhile else cause
 
 

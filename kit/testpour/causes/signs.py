@@ -120,7 +120,7 @@ def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
         last = read["age"].max()
         if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
             reading = castings.study.reading(miss.aim.reading)
-            return f"Leave it: its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
+            return f"Leave it, since its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
     return ""
 
 
