@@ -204,7 +204,7 @@ def test_a_moment_that_is_past_is_held_against_the_bench_sheet_and_not_read_agai
 def test_ordinary_scatter_is_no_answer_to_a_missed_aim_unless_it_is_well_ahead(log_of):
     one = log_of({"catalyst": [1.5], "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}, [25.0], [2.0], [60.0])
     said = why(one, "P01", causes={"causes": {"nothing": {"prior": 0.3}}}).sentence()
-    assert "too. Cannot tell yet what was wrong. Likeliest: nothing wrong" in said and "Look next: " in said
+    assert "Also missed: hardness. Cannot tell yet what was wrong. Likeliest: nothing wrong" in said and "Look next: " in said
     assert "leave it as it is" not in said and "hange nothing" not in said
     sure = why(one, "P01", causes={"causes": {"nothing": {"prior": 9.0}}}).sentence()
     assert "This casting: leave it as it is. Next time: change nothing" in sure
