@@ -1,6 +1,7 @@
 """What is weighed out: one mix, one catalyst percentage in every pot, and what the scale really delivers."""
 
 import math
+import re
 from fractions import Fraction
 
 import pytest
@@ -137,8 +138,8 @@ def test_every_pot_carries_the_same_catalyst(resin, catalyst, shares, load, step
     percent = (mix.table["catalyst"] / mix.table["resin"]).to_numpy()
     assert percent == pytest.approx([mix.catalyst_mass / mix.resin_mass] * len(percent), rel=1e-9)
     assert mix.table["total"].iloc[:-1].sum() == pytest.approx(mix.table["total"].iloc[-1], rel=1e-9)
-    wanted = load / 100 * mix.table["resin"].iloc[:-1]
-    assert (abs(mix.table["pigment"].iloc[:-1] - wanted) <= step / 2 + 1e-9).all()
+    wanted = [load / 100 * mix.resin_mass * share / sum(shares) for share in shares]
+    assert (abs(mix.table["pigment"].iloc[:-1] - wanted) <= step / 2 + 1e-5).all()
 
 
 @settings(deadline=None, max_examples=100)
@@ -200,6 +201,19 @@ def test_pigment_that_the_scale_cannot_show_is_warned_about():
     assert one == "Pigment: 0.4 % is 0.452 g, which a scale in steps of 1 g rounds to no pigment at all. Use a finer scale."  # 4.545 / 0.4 % is 1137 g
     for less in (0.009, 5e-324):  # 5051 g, and more than a number can hold
         assert weigh_out("113 g", pigment=less).cautions.warnings[0].endswith("rounds to no pigment at all. Use a finer scale.")
+
+
+@pytest.mark.parametrize("resin, pots, load, grams", [
+    ("20 g", 2, 0.5, ["0.1", "0.1"]), ("60 g", {"a": 1, "b": 2}, 0.75, ["0.2", "0.3"]), ("150 g", 3, 0.3, ["0.2", "0.2", "0.2"]),
+    ("20 g", 3, 0.7, ["0.0", "0.0", "0.0"]),
+])
+def test_the_pigment_of_a_pot_is_one_figure_in_the_table_and_in_the_warning(resin, pots, load, grams):
+    """0.05 g, 0.15 and 0.3 g, 0.15 g, and 0.7 % of 6.67 g, which is 0.047 g, each to the nearest 0.1 g, by hand; only 0.3 g is what was wanted."""
+    mix = weigh_out(resin, pots=pots, pigment=load)
+    assert mix.shown()["pigment (g)"].tolist()[:-1] == grams
+    told = dict(re.findall(r"Pigment of (.+?): .+? rounds to (0\.\d) g", mix.sentence()))
+    told |= dict.fromkeys(re.findall(r"Pigment of ([^:]+): [^:]+ rounds to no pigment at all", mix.sentence()), "0.0")
+    assert told == {pot: said for pot, said in zip(mix.table.index, grams, strict=False) if said != "0.3"}
 
 
 @pytest.mark.parametrize("load", [0.2, 0.4, 0.7, 2, 3.3])

@@ -169,14 +169,13 @@ def weigh_out(
     return _weighed(asked, unit_of(scale_resolution))
 
 
-def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float = 1.0) -> Cautions:
+def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float | Fraction = 1) -> Cautions:
     """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
 
     `pigment` is % of the resin (g) in the pot. `pot` names one of several, in words that begin with a space:
     ``" of red"``; `part` is its share of the whole mix.
     """
-    wanted = Fraction(str(resin)) * Fraction(str(pigment)) / 100
-    read = on_scale(wanted, scale_resolution)
+    wanted, read = _pigment(resin, pigment, scale_resolution)
     if read_truly(wanted, read):
         return Cautions()
     places = decimals(scale_resolution)
@@ -186,6 +185,17 @@ def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: flo
     if not _too_much(least / Fraction(str(part)), pigment):
         way = f"{'Give that pot' if pot else 'Mix'} at least {float(least):.{places}f} g of resin or use a finer scale"
     return Cautions(warnings=(f"Pigment{pot}: {said}. {way}.",))
+
+
+def _pigment(resin, percent, step):
+    """Pigment for so much resin (g), and what the scale reads of it, in g."""
+    wanted = Fraction(str(resin)) * Fraction(str(percent)) / 100
+    return wanted, on_scale(wanted, step)
+
+
+def _part(asked, pot):
+    """A pot's share of the mix, exact: of three alike a third, so that pots alike take alike amounts of pigment."""
+    return Fraction(asked.pots[pot][0]).limit_denominator(10**9)
 
 
 def _too_much(resin, percent):
@@ -207,8 +217,9 @@ def _weighed(asked, unit):
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)
     cautions = asked.cautions + check_delivered(high)
-    for name, (part, load) in asked.pots.items():
-        cautions += check_pigment(resin * Fraction(str(part)), load, step, f" of {name}" if len(asked.pots) > 1 else "", part)
+    for name, (_, load) in asked.pots.items():
+        part = _part(asked, name)
+        cautions += check_pigment(resin * part, load, step, f" of {name}" if len(asked.pots) > 1 else "", part)
     return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, unit)
 
 
@@ -217,7 +228,7 @@ def _table(asked, resin, catalyst):
     rows = {}
     for name, mix in _shares(asked, resin + catalyst).items():
         part = mix / (resin + catalyst)
-        pigment = on_scale(resin * part * Fraction(str(asked.pots[name][1])) / 100, asked.step)
+        _, pigment = _pigment(resin * _part(asked, name), asked.pots[name][1], asked.step)
         rows[name] = _row(asked, float(resin * part), float(catalyst * part), float(pigment))
     if len(rows) > 1:
         pigment = sum(row["pigment"] for row in rows.values())
@@ -228,8 +239,8 @@ def _table(asked, resin, catalyst):
 def _shares(asked, mix):
     """Pot name to its share of the mix in whole steps of the scale, which together are the mix; a pot left with nothing is refused."""
     shares, poured, wanted = {}, Fraction(0), Fraction(0)
-    for name, (part, _) in asked.pots.items():
-        wanted += mix * Fraction(str(part))
+    for name in asked.pots:
+        wanted += mix * _part(asked, name)
         shares[name] = on_scale(wanted, asked.step) - poured
         poured += shares[name]
     problems = [
