@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from testpour.units import to_number, to_unit
+from testpour.units import show, to_number, to_unit
 
 HALF = Fraction(1, 2)
+GRAMS = ("g", 1.0)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
 
 
@@ -25,7 +26,17 @@ def unit_of(step: str | float) -> tuple[str, float]:
     """
     unit = to_number(step)[1] if isinstance(step, str) else ""
     grams = to_unit(f"1 {unit}", "g") if unit else 1.0
-    return ("g", grams) if grams == 1 else (unit, grams)
+    return GRAMS if grams == 1 else (unit, grams)
+
+
+def in_unit(mass: float | Fraction, unit: tuple[str, float], digits: int = 3) -> str:
+    """A mass (g) in the unit of a scale, as of `unit_of`, in so many digits: ``"0.015 oz"``."""
+    return show(float(mass) / unit[1], unit[0], digits)
+
+
+def displayed(mass: float | Fraction, step: float, unit: tuple[str, float]) -> str:
+    """A mass (g) as a scale of that step (g) shows it, without its unit, which is as of `unit_of`: ``"3.00"``."""
+    return f"{float(mass) / unit[1]:.{decimals(step / unit[1])}f}"
 
 
 def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:

@@ -128,6 +128,19 @@ def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
     assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in small[1][0]
 
 
+def test_a_sheet_for_a_scale_in_ounces_is_in_ounces_throughout():
+    """1 and 2 % of 3 oz are 0.03 and 0.06 oz, 0.5 and 2 % of pigment 0.015, read as 0.02, and 0.06 oz: by hand. A hundredth of an ounce is 0.2835 g."""
+    pours = pd.DataFrame({"catalyst": [1.0, 2.0], "pigment": [0.5, 2.0]}, index=["P1", "P2"])
+    sheet = bench_sheet(study(factors={"catalyst": {}, "pigment": {}}, aims={}), pours, resin="3 oz", scale_resolution="0.01 oz")
+    text = sheet._repr_html_()
+    rows = [[cell.strip() for cell in row] for row in Cells(text).rows if row and row[0] in ("P1", "P2")][:2]
+    assert [row[2:5] for row in rows] == [["3.00", "0.02", "0.03"], ["3.00", "0.06", "0.06"]]
+    assert "on a scale that reads 0.01 oz." in text and "resin, oz<" in text and "resin, g<" not in text
+    assert not re.search(r"\d g\b", " ".join(sheet.warnings)) and "2 pours with 6 oz of resin and 0.09 oz of catalyst" in sheet.sentence()
+    assert any("0.5 % is 0.015 oz, which a scale in steps of 0.01 oz rounds to 0.02 oz, or 0.667 %." in said for said in sheet.warnings)
+    assert sheet.table.loc["P1", "resin_g"] == pytest.approx(3 * 28.349523125)  # the table of numbers stays in g
+
+
 def test_a_filler_by_per_cent_is_said_to_have_no_grams():
     """30 % of 150 g of resin are 45 g on top of it, and the pour without any needs no word; the humidity is no such thing."""
     filled = study(factors={"catalyst": {}, "humidity": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 40}})

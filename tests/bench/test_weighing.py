@@ -279,3 +279,7 @@ def test_a_scale_that_reads_in_ounces_is_served_in_ounces():
     assert ounces.sentence().startswith("8.00 oz of resin takes 0.12 oz of catalyst. On a scale that reads 0.01 oz each")
     assert ounces.table.loc["pot 1", "resin"] == pytest.approx(8 * 28.349523125)
     assert "resin (g)" in weigh_out("8 oz", scale_resolution="0.1 grams").shown()
+    with pytest.raises(WeighOutProblems, match="1 % of 0.4 oz resin rounds to nothing on a scale that reads in steps of 0.01 oz."):
+        weigh_out("0.4 oz", catalyst="1 %", scale_resolution="0.01 oz")
+    with pytest.raises(WeighOutProblems, match="the share of eye is 0.00305 oz of mix, too little for a scale that reads in steps of 0.01 oz."):
+        weigh_out("3 oz", pots={"body": 999, "eye": 1}, scale_resolution="0.01 oz")  # a thousandth of 3 oz and 0.05 oz

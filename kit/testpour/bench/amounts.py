@@ -11,6 +11,7 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
 from testpour.problems import Problems, noted
+from testpour.scale import unit_of
 from testpour.study import Study
 from testpour.units import to_number, to_unit
 
@@ -32,6 +33,7 @@ class Amounts:
     catalyst: float  # % of resin
     pots: dict[str, tuple[float, float]]  # name to share of the mix, which sum to 1, and pigment in % of resin
     step: float  # of the scale, g
+    unit: tuple[str, float]  # what the scale reads in, and g in one
     density: float  # of the resin, g/mL
     catalyst_density: float | None  # g/mL, where known
     drops_per_mL: float | None  # where the dropper was counted
@@ -62,7 +64,7 @@ def read_amounts(
     cautions = _cautions(problems, mass, share, split, study)
     if problems:
         raise WeighOutProblems(problems)
-    return Amounts(mass, share, split, step, density, thin, per_mL, cautions)
+    return Amounts(mass, share, split, step, unit_of(scale), density, thin, per_mL, cautions)
 
 
 def _first(*values):

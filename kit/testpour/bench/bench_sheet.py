@@ -18,7 +18,7 @@ from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
-from testpour.scale import decimals
+from testpour.scale import GRAMS, displayed, in_unit, unit_of
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import count, listed, numbered
@@ -48,6 +48,8 @@ class BenchSheet:
     scale_resolution : float
         Step of the scale, g.
     date : str
+    unit : tuple of str and float
+        What the scale reads in, and g in one: amounts are printed so.
     """
 
     study: Study = field(repr=False)
@@ -56,12 +58,13 @@ class BenchSheet:
     warnings: dict[str, list[str]]
     scale_resolution: float
     date: str = ""
+    unit: tuple[str, float] = GRAMS
 
     def sentence(self) -> str:
         """What the sheet asks for, in a sentence or two."""
-        resin, catalyst = self.table["resin_g"].sum(), self.table["catalyst_g"].sum()
+        resin, catalyst = (in_unit(self.table[name].sum(), self.unit) for name in ("resin_g", "catalyst_g"))
         text = (
-            f"Session {self.session}: {len(self.table)} pours with {resin:.0f} g of resin and {catalyst:.1f} g of "
+            f"Session {self.session}: {len(self.table)} pours with {resin} of resin and {catalyst} of "
             "catalyst in all. Save the sheet, print it and fill it in by hand."
         )
         return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
@@ -92,7 +95,8 @@ class BenchSheet:
             study=self.study,
             session=self.session,
             date=self.date,
-            scale=f"{self.scale_resolution:g} g",
+            scale=in_unit(self.scale_resolution, self.unit, 6),
+            unit=self.unit[0],
             blanks=_blanks(self.study),
             pigmented=self.study.has("pigment"),
             alike=_alike(self.study, self.table),
@@ -125,7 +129,7 @@ def bench_sheet(
     waste : float or str
         Extra resin in % of the mould volume.
     scale_resolution : float or str
-        Step of the scale, g.
+        Step of the scale, g or text: ``"0.01 oz"``; the amounts are printed in its unit.
     date : str
         Printed as given; blank to fill in by hand.
 
@@ -163,7 +167,7 @@ def bench_sheet(
     if problems:
         raise WeighOutProblems(problems)
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
-    return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date))
+    return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date), unit_of(scale_resolution))
 
 
 def _settings(study, given):
@@ -232,14 +236,14 @@ def _alike(study, table):
 
 def _rows(sheet):
     """One row a pour: its settings in words and its amounts as the scale shows them."""
-    places, factors = decimals(sheet.scale_resolution), _by_pour(sheet.study, sheet.table)
+    factors = _by_pour(sheet.study, sheet.table)
     for pour, row in sheet.table.iterrows():
         yield {
             "pour": pour,
             "settings": [f"{f.words} {f.show(row[f.name])}" for f in factors],
             "share": f"{row['catalyst']:.2f}",
             "delivered": f"{row['catalyst_low']:.3f} to {row['catalyst_high']:.3f}",
-            **{name: f"{row[f'{name}_g']:.{places}f}" for name in ("resin", "pigment", "catalyst")},
+            **{name: displayed(row[f"{name}_g"], sheet.scale_resolution, sheet.unit) for name in ("resin", "pigment", "catalyst")},
         }
 
 

@@ -20,7 +20,7 @@ from testpour.logbook.database import in_memory
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
-from testpour.scale import decimals
+from testpour.scale import GRAMS, displayed
 from testpour.study import Study
 from testpour.units import show
 
@@ -67,7 +67,7 @@ def planned_pours(
     name, table = session_pours(table, session, problems)
     if problems or (why := apart(study, name, table)):
         raise FormProblem(problems or [why])
-    step = source.scale_resolution if isinstance(source, BenchSheet) else 0.1
+    scale = (source.scale_resolution, source.unit) if isinstance(source, BenchSheet) else (0.1, GRAMS)
     varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []
@@ -75,21 +75,21 @@ def planned_pours(
         settings = {f.name: float(row[f.name]) for f in chosen if is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]
-        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, step)), _amount_warnings(row, settings, step)))
+        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, *scale)), _amount_warnings(row, settings, *scale)))
     return name, tuple(pours)
 
 
-def _amount_warnings(row, settings, step):
+def _amount_warnings(row, settings, step, unit):
     """What is warned about the grams of a bench sheet's row; nothing where it has none."""
     if "resin_g" not in row.index:
         return ()
     found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
-    return (found + check_pigment(row["resin_g"], settings.get("pigment", 0.0), step)).warnings
+    return (found + check_pigment(row["resin_g"], settings.get("pigment", 0.0), step, unit)).warnings
 
 
-def _weigh(row, settings, step):
-    """The lines to weigh from top to bottom: grams where the sheet has them, else parts of the resin."""
-    grams = {name: f"{row[f'{name}_g']:.{decimals(step)}f} g" for name in ("resin", *WEIGHED) if f"{name}_g" in row.index}
+def _weigh(row, settings, step, unit):
+    """The lines to weigh from top to bottom: amounts where the sheet has them, else parts of the resin."""
+    grams = {name: f"{displayed(row[f'{name}_g'], step, unit)} {unit[0]}" for name in ("resin", *WEIGHED) if f"{name}_g" in row.index}
     if "resin" in grams:
         yield {"what": "Resin", "amount": grams["resin"], "more": ""}
     if settings.get("pigment"):

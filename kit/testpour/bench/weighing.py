@@ -16,13 +16,15 @@ from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_delivered
 from testpour.scale import (
+    GRAMS,
     decimals,
     delivered,
+    displayed,
+    in_unit,
     on_scale,
     read_truly,
     smallest_batch,
     smallest_read,
-    unit_of,
 )
 from testpour.study import Study
 from testpour.units import show
@@ -69,7 +71,7 @@ class WeighOut:
     smallest_batch: float
     steps: tuple[str, ...]
     cautions: Cautions
-    unit: tuple[str, float] = ("g", 1.0)
+    unit: tuple[str, float] = GRAMS
 
     @property
     def too_coarse(self) -> bool:
@@ -79,8 +81,7 @@ class WeighOut:
     def sentence(self) -> str:
         """The amounts and how well this scale can weigh them, in sentences."""
         low, high = self.delivered
-        name, grams = self.unit
-        step = show(self.scale_resolution / grams, name, 6)
+        step = in_unit(self.scale_resolution, self.unit, 6)
         text = (
             f"{_grams(self.resin_mass, self)} of resin takes {_grams(self.catalyst_mass, self)} of catalyst. "
             f"On a scale that reads {step} each tared reading is uncertain by half a step, so the mix carries "
@@ -165,25 +166,27 @@ def weigh_out(
         With every amount that cannot be used, and every refusal.
     """
     densities = (resin_density, catalyst_density)
-    asked = read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution)
-    return _weighed(asked, unit_of(scale_resolution))
+    return _weighed(read_amounts(
+        resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
+    ))
 
 
-def check_pigment(resin: float | Fraction, pigment: float, scale_resolution: float, pot: str = "", part: float | Fraction = 1) -> Cautions:
+def check_pigment(
+    resin: float | Fraction, pigment: float, scale_resolution: float, unit: tuple[str, float] = GRAMS, pot: str = "", part: float | Fraction = 1
+) -> Cautions:
     """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
 
-    `pigment` is % of the resin (g) in the pot. `pot` names one of several, in words that begin with a space:
+    `pigment` is % of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of several, in words that begin with a space:
     ``" of red"``; `part` is its share of the whole mix.
     """
     wanted, read = _pigment(resin, pigment, scale_resolution)
     if read_truly(wanted, read):
         return Cautions()
-    places = decimals(scale_resolution)
-    comes = f"{float(read):.{places}f} g, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
-    said = f"{show(pigment, '%')} is {show(float(wanted), 'g')}, which a scale in steps of {show(scale_resolution, 'g', 6)} rounds to {comes}"
+    comes = f"{_shown(read, scale_resolution, unit)}, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
+    said = f"{show(pigment, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"
     least, way = smallest_read(pigment, scale_resolution), "Use a finer scale"
     if not _too_much(least / Fraction(str(part)), pigment):
-        way = f"{'Give that pot' if pot else 'Mix'} at least {float(least):.{places}f} g of resin or use a finer scale"
+        way = f"{'Give that pot' if pot else 'Mix'} at least {_shown(least, scale_resolution, unit)} of resin or use a finer scale"
     return Cautions(warnings=(f"Pigment{pot}: {said}. {way}.",))
 
 
@@ -203,13 +206,13 @@ def _too_much(resin, percent):
     return bool(check_batch(float(min(resin, BEYOND)) * (1 + percent / 100)).warnings)
 
 
-def _weighed(asked, unit):
+def _weighed(asked):
     """The `WeighOut` of what was asked, each amount rounded to the scale, which reads in `unit`."""
     step, share = asked.step, Fraction(str(asked.catalyst)) / 100
     resin = on_scale(asked.resin, step)
     catalyst = on_scale(resin * share, step)
     if not resin or not catalyst:
-        mix, scale = f"{show(asked.catalyst, '%')} of {show(asked.resin, 'g')} resin", show(step, "g", 6)
+        mix, scale = f"{show(asked.catalyst, '%')} of {in_unit(asked.resin, asked.unit)} resin", in_unit(step, asked.unit, 6)
         said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
         raise WeighOutProblems([" ".join([said, *asked.cautions.warnings])])
     low, high = delivered(resin, catalyst, step)
@@ -219,8 +222,8 @@ def _weighed(asked, unit):
     cautions = asked.cautions + check_delivered(high)
     for name, (_, load) in asked.pots.items():
         part = _part(asked, name)
-        cautions += check_pigment(resin * part, load, step, f" of {name}" if len(asked.pots) > 1 else "", part)
-    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, unit)
+        cautions += check_pigment(resin * part, load, step, asked.unit, f" of {name}" if len(asked.pots) > 1 else "", part)
+    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, asked.unit)
 
 
 def _table(asked, resin, catalyst):
@@ -244,8 +247,8 @@ def _shares(asked, mix):
         shares[name] = on_scale(wanted, asked.step) - poured
         poured += shares[name]
     problems = [
-        f"pots: the share of {name} is {show(float(mix) * asked.pots[name][0], 'g')} of mix, too little for a scale that reads in steps of "
-        f"{show(asked.step, 'g', 6)}. Give it a larger share, mix more or use a finer scale."
+        f"pots: the share of {name} is {in_unit(mix * _part(asked, name), asked.unit)} of mix, too little for a scale that reads in steps of "
+        f"{in_unit(asked.step, asked.unit, 6)}. Give it a larger share, mix more or use a finer scale."
         for name, share in shares.items() if share <= 0
     ]
     if problems:
@@ -279,5 +282,8 @@ def _steps(pots, pigmented):
 
 
 def _grams(mass, weighed):
-    unit, grams = weighed.unit
-    return f"{mass / grams:.{decimals(weighed.scale_resolution / grams)}f} {unit}"
+    return _shown(mass, weighed.scale_resolution, weighed.unit)
+
+
+def _shown(mass, step, unit):
+    return f"{displayed(mass, step, unit)} {unit[0]}"
