@@ -98,6 +98,29 @@ def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared)
     assert np.isinf(there[there["pour"].str.startswith("Bench 3")]["high"]).all()
 
 
+@pytest.mark.parametrize("order", [["Clear", "Opaque"], ["Opaque", "Clear"]])
+def test_a_bench_that_did_not_write_a_setting_down_is_taken_at_its_own_usual_value(bench, declared, order):
+    """Opaque casts at 86 degF without writing it down, which is 30 degC; Clear at its 19 degC, as read, and once unread at its 20 degC."""
+    clear, opaque = bench(1), bench(2)
+    clear = replace(clear, pours=clear.pours.assign(room_temperature=[19.0] * 5 + [np.nan]))
+    opaque = declared(replace(opaque, pours=opaque.pours.assign(room_temperature=np.nan)),
+                      "factors", "room_temperature", unit="degF", low=40.0, high=104.0, usual=86.0)
+    clear = declared(clear, "factors", "room_temperature", usual=20.0)
+    given = {"Clear": clear, "Opaque": opaque, "Third": declared(bench(3), "factors", "room_temperature", usual=20.0)}
+    joined = join_logs({name: given[name] for name in [*order, "Third"]})
+    rooms = joined.castings.pours["room_temperature"]
+    assert rooms[[f"Opaque P{i}" for i in range(1, 7)]].tolist() == pytest.approx([30.0] * 6)
+    assert rooms[["Clear P5", "Clear P6"]].tolist() == [19.0, 20.0]
+    assert set(joined.assumed) == {"room temperature 20 °C for 1 pour of Clear", "room temperature 86 degF for 6 pours of Opaque"}
+
+
+def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(bench, declared):
+    """Two rooms of 25 °C and one of 15 °C, then one of each, either of them named first."""
+    low, high, other = (declared(bench(n), "factors", "room_temperature", usual=usual) for n, usual in ((1, 15.0), (2, 25.0), (3, 25.0)))
+    for logs, usual in (([low, high, other], 25.0), ([low, high], 15.0), ([high, low], 15.0)):
+        assert join_logs(logs).castings.study.factor("room_temperature").usual == usual
+
+
 @pytest.mark.parametrize("unit", ["g", ""])
 def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(bench, declared, unit):
     other = declared(bench(3), "factors", "catalyst", unit=unit)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ class Joined:
     benches: pd.DataFrame  # one row a bench: pours, readings, sessions and the fingerprint of what it gave
     bench_of: pd.Series  # pour to bench
     left_out: pd.DataFrame  # the reasons; empty where nothing was
+    assumed: tuple[str, ...]  # each setting that a bench did not write down, in words, with what it takes as usual
 
 
 def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
@@ -55,8 +57,10 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
         raise Problem("There is nothing to pool: give at least one log, better three or more.")
     gone = {(row["bench"], row["part"]) for row in lost}
     turns = factor_turns | reading_turns
+    factors = {name: replace(factor, usual=_usual(left, factor, turns)) for name, factor in factors.items()}
     parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()))) for s in left]
-    return _joined([part for part in parts if len(part[1])], factors, readings, table)
+    assumed = tuple(said for s in left for said in _unwritten(s, doubled.get(s.bench, ())))
+    return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
 
 
 def _without(sources, reasons):
@@ -66,7 +70,16 @@ def _without(sources, reasons):
     return [source for source in sources if source.bench not in gone], rows
 
 
-def _joined(parts, factors, readings, table):
+def _usual(sources, factor, turns):
+    """What most benches take as usual, in the pool's unit; of equally many the lowest, whichever bench is named first."""
+    if factor.kind == "text":
+        return factor.usual
+    own = [(s.bench, one.usual) for s in sources for one in s.castings.study.factors if one.name == factor.name]
+    held = Counter(float(_turned(usual, turns.get((bench, factor.name)))) for bench, usual in own)
+    return min(held, key=lambda usual: (-held[usual], usual))
+
+
+def _joined(parts, factors, readings, table, assumed):
     """One table of pours and one of readings from the parts (source, pours, readings)."""
     study = parts[0][0].castings.study
     study = replace(
@@ -92,7 +105,7 @@ def _joined(parts, factors, readings, table):
         index=pd.Index(names, name="bench"),
     )
     bench_of = pd.Series(np.repeat(names, benches["pours"]), index=pours.index)
-    return Joined(Castings(study, pours, rows), benches, bench_of, table)
+    return Joined(Castings(study, pours, rows), benches, bench_of, table, assumed)
 
 
 def _common(sources, reading):
@@ -111,9 +124,10 @@ def _renamed(source, factors, readings, turns, gone, doubled):
     rows = rows[rows["pour"].isin(pours.index)].copy()
     made = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
     made["session"] = f"{bench} " + made["session"].astype(str)
+    usual = {factor.name: factor.usual for factor in study.factors}
     for factor in factors.values():
         blank = "" if factor.kind == "text" else np.nan
-        made[factor.name] = _setting(pours[factor.name], factor, bench, turns) if factor.name in pours else blank
+        made[factor.name] = _setting(pours[factor.name], factor, bench, turns, usual[factor.name]) if factor.name in pours else blank
     made["by"] = _hands(pours["by"], bench)
     made["note"] = ""
     made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
@@ -125,10 +139,18 @@ def _renamed(source, factors, readings, turns, gone, doubled):
     return made, rows
 
 
-def _setting(column, factor, bench, turns):
+def _unwritten(source, doubled):
+    """Each setting that a bench declares and did not write down for some of its pours, with the usual value it takes there."""
+    pours = source.castings.pours.drop(index=list(doubled))
+    for factor in source.castings.study.factors:
+        if factor.kind != "text" and factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
+            yield f"{factor.words} {factor.show(factor.usual)} for {count(blank, 'pour')} of {source.bench}"
+
+
+def _setting(column, factor, bench, turns, usual):
     if factor.kind == "text":
         return column.fillna("").astype(str).map(lambda label: f"{bench} {label}" if label else "")
-    return _turned(column.astype(float), turns.get((bench, factor.name)))
+    return _turned(column.astype(float).fillna(usual), turns.get((bench, factor.name)))
 
 
 def _rows(rows, source, turns):

@@ -28,7 +28,7 @@ from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.threads import one_thread
 from testpour.units import to_unit
-from testpour.wording import count, listed
+from testpour.wording import count, first_few, listed
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,6 +54,8 @@ class Pool:
     readings : dict
         Reading name to `PooledReading`; ``pooled["gel_time"]`` is the same.
     seed : int
+    assumed : tuple of str
+        Each setting that a bench did not write down, with what it takes as usual.
     """
 
     castings: Castings
@@ -61,6 +63,7 @@ class Pool:
     left_out: pd.DataFrame
     readings: dict[str, PooledReading]
     seed: int = 0
+    assumed: tuple[str, ...] = ()
 
     def __getitem__(self, name):
         if name not in self.readings:
@@ -180,11 +183,13 @@ class Pool:
         return " ".join([self.joined(), *self.told()])
 
     def joined(self) -> str:
-        """How much was joined, and what was left out."""
+        """How much was joined, what was left out, and what was assumed."""
         pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
         text = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
         if len(self.left_out):
             text += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
+        if self.assumed:
+            text += f" Not written down, so the usual value of the bench is assumed: {first_few(self.assumed)}."
         return text
 
     def told(self) -> list[str]:
@@ -276,4 +281,4 @@ def pool(
         reading.name: fit_pooled(castings, joined.bench_of, reading, beliefs=beliefs, seed=seed)
         for reading in castings.study.readings
     }
-    return Pool(castings, joined.benches, joined.left_out, readings, seed)
+    return Pool(castings, joined.benches, joined.left_out, readings, seed, joined.assumed)
