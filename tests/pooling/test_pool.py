@@ -128,6 +128,27 @@ def test_an_effect_that_differs_by_bench_does_not_hold_everywhere(castings_of):
     assert row["where"] in ("on average only", "cannot tell yet")
 
 
+def test_a_bench_that_is_left_out_whole_is_said_to_be_and_who_decides_where_as_many_declare_it_otherwise(bench, declared, monkeypatch):
+    """One bench adds catalyst in g and one in %: whichever is named first decides, and the other loses every pour."""
+    monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
+    plain, grams = bench(1), declared(bench(2), "factors", "catalyst", unit="g")
+    lost = "is left out whole, because its catalyst is in another unit"
+    tie = "As many benches declare it the one way as the other, so the bench named first decides."
+    assert pool({"A": plain, "D": grams}, leave_out=True).joined() == f"1 bench: 6 pours in 2 sessions. D {lost} (g, not %). {tie}"
+    assert pool({"D": grams, "A": plain}, leave_out=True).joined() == f"1 bench: 6 pours in 2 sessions. A {lost} (%, not g). {tie}"
+    given = {"A": plain, "B": bench(3), "D": grams, "E": bench(4, resin={"kind": "epoxy"}), "F": declared(bench(5), "readings", "hardness", unit="Shore A")}
+    assert pool(given, leave_out=True).joined() == (
+        f"3 benches: 18 pours in 6 sessions. E is left out whole, because it is about another kind of resin. D {lost} (g, not %). Left out: F hardness.")
+
+
+def test_a_setting_that_is_assumed_is_said(bench, monkeypatch):
+    """The usual catalyst of the catalogue is 1.5 %."""
+    monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
+    blank = replace(bench(1), pours=bench(1).pours.assign(catalyst=np.nan))
+    said = pool([blank, bench(2)]).joined()
+    assert said.endswith("Not written down, so the usual value of the bench is assumed: catalyst 1.5 % for 6 pours of Bench 1.")
+
+
 def test_two_benches_tell_what_they_say_together_but_not_how_they_differ(castings_of, tmp_path):
     """An exponent of -0.8 at both, 48 pours: that catalyst shortens gel time is settled, however benches differ."""
     few = pool(gel_guild(castings_of, [0, 0.1]))

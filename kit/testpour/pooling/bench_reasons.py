@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave
+TIE = "As many benches declare it the one way as the other, so the bench named first decides."
 
 
 class PoolProblems(Problems):
@@ -124,10 +125,13 @@ def differing(
             other = pooled[column.name]
             if _matters(column) == _matters(other):
                 continue
+            held = Counter(_matters(c) for s in sources for c in getattr(s.castings.study, which) if c.name == column.name)
+            tied = held[_matters(column)] == held[_matters(other)]
             if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and measures(column.unit, other.unit):
                 turns[source.bench, column.name] = column.unit, other.unit
             else:
-                rows.append(_difference(source.bench, column, other))
+                row = _difference(source.bench, column, other)
+                rows.append({**row, "do": f"{TIE} {row['do']}"} if tied else row)
     return rows, turns
 
 

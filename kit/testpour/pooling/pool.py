@@ -13,6 +13,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
+from testpour.pooling.bench_reasons import TIE, WHOLE
 from testpour.pooling.bench_words import (
     FEWEST,
     Expected,
@@ -186,8 +187,13 @@ class Pool:
         """How much was joined, what was left out, and what was assumed."""
         pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
         text = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
-        if len(self.left_out):
-            text += f" Left out: {listed(dict.fromkeys(self.left_out['bench'] + ' ' + self.left_out['part']))}."
+        whole = ~self.left_out["bench"].isin(self.benches.index)
+        for bench, rows in self.left_out[whole].groupby("bench", sort=False):
+            text += f" {bench} is left out whole, because {listed(map(_because, rows.to_dict('records')))}."
+        if not whole.all():
+            text += f" Left out: {listed(dict.fromkeys((self.left_out['bench'] + ' ' + self.left_out['part'])[~whole]))}."
+        if self.left_out["do"].str.startswith(TIE).any():
+            text += f" {TIE}"
         if self.assumed:
             text += f" Not written down, so the usual value of the bench is assumed: {first_few(self.assumed)}."
         return text
@@ -237,6 +243,13 @@ class Pool:
         from testpour.pooling.pool_page import write_page
 
         return write_page(self, path)
+
+
+def _because(row):
+    """One reason why a bench is left out whole."""
+    if row["part"] == WHOLE:
+        return f"it {row['what']}"
+    return f"its {row['part']} {row['what']} ({row['here'] or 'none'}, not {row['in the pool'] or 'none'})"
 
 
 @one_thread
