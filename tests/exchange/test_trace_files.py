@@ -189,6 +189,33 @@ def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
 
 
+@pytest.mark.parametrize("start, first, then", [
+    (dt.datetime(2025, 3, 30, 1, 30), "+01:00", "+02:00"), (dt.datetime(2025, 10, 26, 2, 30), "+02:00", "+01:00"),
+    (dt.datetime(2025, 11, 2, 1, 30), "-0230", "-0330"),
+])
+def test_a_change_of_the_clocks_that_the_stamps_tell_moves_no_row(start, first, then, tmp_path):
+    """The clocks change 30 min after the first row; the peak is 50 min after it, and the catalyst goes in at 40 min, which is -10 by hand."""
+    times = [f"{start + dt.timedelta(minutes=m + (m >= 30) * (60 if start.month == 3 else -60)):%Y-%m-%dT%H:%M:%S}{first if m < 30 else then}" for m in MINUTES]
+    path = write(tmp_path / "t.csv", "when,T (°C)\n" + rows(times))
+    trace = read_trace(path)
+    assert trace.table["minutes"].tolist() == pytest.approx(MINUTES.tolist()) and trace.notes == ()
+    assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50, abs=0.1)
+    assert read_trace(path, mixed_at=times[MINUTES.tolist().index(40)]).table["minutes"].iloc[0] == pytest.approx(-40)
+    assert read_trace(path, mixed_at=f"{start:%H}:40").table["minutes"].iloc[0] == pytest.approx(-10)
+
+
+def test_a_row_without_the_offset_that_others_carry_has_no_time(tmp_path):
+    times = [stamp + ("+01:00" if k != 7 else "") for k, stamp in enumerate(stamps("%Y-%m-%dT%H:%M:%S"))]
+    trace = read_trace(write(tmp_path / "t.csv", "when,T (°C)\n" + rows(times)))
+    assert len(trace.table) == len(MINUTES) - 1 and trace.notes == ("Left out for lack of a readable time: 1 row.",)
+
+
+def test_an_offset_of_the_mixing_is_asked_about_where_the_trace_has_none(tmp_path):
+    path = write(tmp_path / "t.csv", "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S")))
+    with pytest.raises(TraceProblems, match="mixed_at has an offset from UTC, and the times of the trace have none. Give the time by the logger's clock."):
+        read_trace(path, mixed_at="2026-03-14T23:40:00+01:00")
+
+
 def test_a_time_of_day_fits_the_day_numbers_of_a_spreadsheet(tmp_path):
     """46085 is 4 March 2026: 45658 is 1 January 2025 in every spreadsheet."""
     path = write(tmp_path / "t.csv", "Time,T (°C)\n" + rows([f"{46085 + 10 / 24 + m / 1440:.8f}" for m in MINUTES]))

@@ -12,7 +12,7 @@ from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
-STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?:Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
+STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?P<offset>Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
          "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
@@ -33,6 +33,7 @@ class Times:
     columns: frozenset  # those used, and those that only count rows
     midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
     date: dt.date | None = None  # of the first row, where it is stated and sure
+    offset: float | None = None  # of that clock from UTC, min, where the stamps carry one
 
 
 def read_times(
@@ -194,8 +195,19 @@ def _dated(columns, stamped, clocked, counters, day_first):
     first = next(d for d in days if d is not None)
     clock = np.array([minutes_of(f["clock"]) if f and f["clock"] else np.nan for f in found])
     clock[clock >= DAY] = np.nan
+    offsets = [_offset(f["offset"]) if f and f["offset"] else None for f in found]
+    offset = next((one for one in offsets if one is not None), None)
+    if offset is not None:  # all on the clock of the first row, through a change of the clocks too
+        clock += np.array([np.nan if one is None else offset - one for one in offsets])
     minutes = clock + np.array([np.nan if d is None else DAY * (d - first).days for d in days])
-    return _from_first(minutes, used, clock=True, date=None if different else first)
+    return _from_first(minutes, used, clock=True, date=None if different else first, offset=offset)
+
+
+def _offset(text):
+    """Minutes from UTC of an offset such as ``"+01:00"``, ``"-0530"`` or ``"Z"``."""
+    if text.casefold() == "z":
+        return 0.0
+    return float(f"{text[0]}1") * (60 * int(text[1:3]) + int(text[-2:]))
 
 
 def _date(found, day_first):
@@ -223,7 +235,7 @@ def _span(days):
     return (known[-1] - known[0]).days if known else 0
 
 
-def _from_first(minutes, used, clock=False, date=None):
+def _from_first(minutes, used, clock=False, date=None, offset=None):
     """Minutes from the first readable row; refused where they step back."""
     known = np.flatnonzero(np.isfinite(minutes))
     if len(known) < 2:
@@ -233,4 +245,4 @@ def _from_first(minutes, used, clock=False, date=None):
         said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block"
         return _cannot(used, f"{said}. Check for two traces in one file, or a twelve-hour clock without AM and PM.")
     first = minutes[known[0]]
-    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []
+    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date, offset), []
