@@ -176,8 +176,8 @@ def check_pigment(
 ) -> Cautions:
     """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
 
-    `pigment` is % of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of several, in words that begin
-    with a space: ``" of red"``; `part` is its share of the whole mix.
+    `pigment` is % of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of
+    several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
     """
     wanted, read = _pigment(resin, pigment, scale_resolution)
     if read_truly(wanted, read):

@@ -21,7 +21,6 @@ from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import count
 
 LONGEST = 30 * DAY  # min
-ZONED = re.compile(r":\d\d(?:[.,]\d+)?\s*(?:Z|[+-]\d\d:?\d\d)\s*$", re.IGNORECASE)  # how a time with an offset from UTC ends
 TWO_WAYS = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]\d)")  # a time of day as some write it, or minutes with a fraction
 PAUSE = 2.0  # min without a row, or ten of the usual steps, that are spoken of
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
@@ -225,9 +224,18 @@ def _mixed(mixed_at, times):
         when = moment(mixed_at)
     except UnitProblem as problem:
         raise UnitProblem(f"mixed_at: {problem}") from None
-    if isinstance(mixed_at, str) and ZONED.search(mixed_at) or getattr(mixed_at, "tzinfo", None):
+    if (with_offset := _with_offset(mixed_at)) is not None:
         if times.offset is None:
             raise UnitProblem("mixed_at has an offset from UTC, and the times of the trace have none. Give the time by the logger's clock.")
-        when = when.astimezone(dt.timezone(dt.timedelta(minutes=times.offset))).replace(tzinfo=None)
+        when = with_offset.astimezone(dt.timezone(dt.timedelta(minutes=times.offset))).replace(tzinfo=None)
     first = dt.datetime.combine(times.date, dt.time()) - dt.timedelta(minutes=times.midnight)
     return (when - first).total_seconds() / 60.0
+
+
+def _with_offset(mixed_at):
+    """The moment of mixing where it carries an offset from UTC; None where it carries none."""
+    try:
+        found = mixed_at if isinstance(mixed_at, dt.datetime) else dt.datetime.fromisoformat(str(mixed_at).strip())
+    except ValueError:
+        return None
+    return found if found.tzinfo else None
