@@ -60,6 +60,13 @@ def test_drops_and_millilitres_only_when_known():
     assert weigh_out(200, study=study()).table["catalyst_mL"].iloc[0] == pytest.approx(3 / 1.12)
 
 
+@pytest.mark.parametrize("resin, drops", [("20 g", 10), ("100 g", 30)])
+def test_the_drops_that_were_asked_for_are_those_of_the_table(resin, drops):
+    """10 drops at 30 a mL and 1.12 g/mL are 0.373 g: the 0.4 g of the scale are 10.7. 30 drops are 1.12 g, and 1.1 g are 29.5."""
+    row = weigh_out(resin, catalyst=f"{drops} drops", drops_per_mL=30, catalyst_density="1.12 g/mL").table.iloc[0]
+    assert row["drops"] == drops and row["catalyst_mL"] == pytest.approx(drops / 30)
+
+
 def test_eight_drops_to_the_ounce_is_a_percentage_once_calibrated():
     """8 drops a US fluid ounce at 20 drops a mL, 1.12 and 1.10 g/mL: 1.38 %, by hand."""
     mix = weigh_out("10 fl oz", catalyst="80 drops", drops_per_mL=20, catalyst_density=1.12, scale_resolution=0.01)

@@ -44,7 +44,7 @@ class WeighOut:
         One row a pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` where
         there are several pots. Columns in g: resin,
         catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
-        known; catalyst_low and catalyst_high, the percentage delivered by this scale.
+        known, of the target and not of the grams it was rounded to; catalyst_low and catalyst_high, the percentage delivered by this scale.
     catalyst : float
         Target, % of resin.
     resin_mass, catalyst_mass : float
@@ -259,7 +259,7 @@ def _shares(asked, mix):
 def _row(asked, resin, catalyst, pigment):
     row = {"resin": resin, "resin_mL": resin / asked.density, "catalyst": catalyst}
     if asked.catalyst_density is not None:
-        row["catalyst_mL"] = catalyst / asked.catalyst_density
+        row["catalyst_mL"] = resin * asked.catalyst / 100 / asked.catalyst_density  # not from the grams, which the scale has rounded
         if asked.drops_per_mL is not None:
             row["drops"] = float(round(row["catalyst_mL"] * asked.drops_per_mL))
     return {**row, "mix": resin + catalyst, "pigment": pigment, "total": resin + catalyst + pigment}
