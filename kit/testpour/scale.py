@@ -45,6 +45,12 @@ def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:
     return math.floor(Fraction(str(amount)) / step + HALF) * step
 
 
+def part_on_scale(resin: float | Fraction, percent: float, step: float) -> tuple[Fraction, Fraction]:
+    """So many % of the resin (g), and what the scale reads of it, in g."""
+    wanted = Fraction(str(resin)) * Fraction(str(percent)) / 100
+    return wanted, on_scale(wanted, step)
+
+
 def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, float]:
     """Lowest and highest catalyst % where each reading, of resin and catalyst in g, is uncertain by half a step."""
     half = Fraction(str(step)) / 2

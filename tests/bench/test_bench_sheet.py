@@ -141,12 +141,28 @@ def test_a_sheet_for_a_scale_in_ounces_is_in_ounces_throughout():
     assert sheet.table.loc["P1", "resin_g"] == pytest.approx(3 * 28.349523125)  # the table of numbers stays in g
 
 
-def test_a_filler_by_per_cent_is_said_to_have_no_grams():
-    """30 % of 150 g of resin are 45 g on top of it, and the pour without any needs no word; the humidity is no such thing."""
-    filled = study(factors={"catalyst": {}, "humidity": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 40}})
-    sheet = bench_sheet(filled, pd.DataFrame({"catalyst": [1.5, 1.5], "filler": [30.0, 0.0]}, index=["P1", "P2"]), session="1", resin="150 g")
-    (said,) = [text for text in sheet.warnings if text.startswith("No grams are worked out for filler. ")]
-    assert sheet.warnings[said] == ["P1"] and "weigh that many grams for each 100 g of resin" in said
+FILLED = {"catalyst": {}, "humidity": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 40},
+          "silica": {"unit": "phr", "low": 0, "high": 5, "from": 0, "to": 2}, "oven": {"unit": "degC", "low": 0, "high": 90, "usual": 20}}
+
+
+def test_what_a_workshop_adds_by_the_weight_of_the_resin_has_its_grams():
+    """30 % of 150 g are 45 g, 2 phr 3 g, and 0.2 phr 0.3 g; the humidity and an oven are no such thing."""
+    table = pd.DataFrame({"catalyst": [1.5, 1.5], "filler": [30.0, 0.0], "silica": [2.0, 0.2]}, index=["P1", "P2"])
+    sheet = bench_sheet(study(factors=FILLED, aims={}), table, resin="150 g")
+    rows = [[cell.strip() for cell in row] for row in Cells(sheet._repr_html_()).rows if row and row[0] in ("pour", "P1", "P2")][:3]
+    assert [text.partition(",")[0] for text in rows[0][2:6]] == ["resin", "filler", "silica", "catalyst"]
+    assert [row[2:6] for row in rows[1:]] == [["150.0", "45.0", "3.0", "2.3"], ["150.0", "0.0", "0.3", "2.3"]]
+    assert sheet.table.loc["P1", ["filler_g", "silica_g"]].tolist() == [45.0, 3.0] and "humidity_g" not in sheet.table
+    assert not sheet.warnings
+
+
+def test_a_filler_that_the_scale_cannot_show_or_that_overfills_the_mould_is_warned_about():
+    """0.2 % of 110 g of resin, which 100 mL at 1.1 g/mL without waste take, are 0.22 g: nothing on a scale of 1 g."""
+    table = pd.DataFrame({"catalyst": [2.0, 2.0], "filler": [30.0, 0.0], "silica": [0.0, 0.2]}, index=["P1", "P2"])
+    sheet = bench_sheet(study(factors=FILLED, aims={}), table, mould_volume="100 mL", waste=0, scale_resolution="1 g")
+    assert sheet.warnings["The resin is worked out to fill the mould without filler, so some of the mix will be left over."] == ["P1"]
+    (silica,) = [text for text in sheet.warnings if text.startswith("Silica: 0.2 % is 0.22 g, which a scale in steps of 1 g rounds to no silica at all.")]
+    assert sheet.warnings[silica] == ["P2"] and any("without silica" in text for text in sheet.warnings)
 
 
 def test_refused_pours_are_all_named():

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
 from testpour.bench.amounts import WeighOutProblems
@@ -9,6 +10,7 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem, planned_pours
 from testpour.planning.plan import plan_pours
+from testpour.study_file import study_from
 
 
 def test_a_bench_sheet_gives_grams(study, sheet):
@@ -18,6 +20,18 @@ def test_a_bench_sheet_gives_grams(study, sheet):
     assert [line["what"] for line in pours[1].weigh] == ["Resin", "Catalyst"], "no pigment to weigh"
     assert pours[0].said == ("thickness 6 mm", "cover yes")
     assert "room_temperature" not in pours[0].settings, "the room is read on the day, not planned"
+
+
+def test_a_filler_has_its_grams_on_the_form():
+    """20 % of 150 g is 30 g; 0.1 phr is 0.15 g, read as 0.2 g on a scale of 0.1 g."""
+    more = {name: {"unit": unit, "low": 0, "high": 60, "usual": 0} for name, unit in (("filler", "%"), ("silica", "phr"))}
+    filled = study_from({"factors": {"catalyst": {}, **more}, "readings": {"tack": {}}})
+    table = pd.DataFrame({"catalyst": [2.0, 2.0], "filler": [20.0, 0.0], "silica": [0.0, 0.1]}, index=["P1", "P2"])
+    _, (first, second) = planned_pours(filled, bench_sheet(filled, table, session="1", resin="150 g"))
+    assert [(line["what"], line["amount"]) for line in first.weigh] == [("Resin", "150.0 g"), ("Filler", "30.0 g"), ("Catalyst", "3.0 g")]
+    assert [line["amount"] for line in second.weigh] == ["150.0 g", "0.2 g", "3.0 g"]
+    assert not first.warnings and second.warnings[0].startswith("Silica: 0.1 % is 0.15 g, which a scale in steps of 0.1 g rounds to 0.2 g, or 0.133 %.")
+    assert [line["what"] for line in planned_pours(filled, table, "1")[1][0].weigh] == ["Catalyst"], "without the resin there are no grams"
 
 
 def test_a_sheet_in_ounces_gives_ounces(study, pours):

@@ -12,15 +12,16 @@ import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.slots import slots
-from testpour.bench.weighing import weigh_out
+from testpour.bench.weighing import check_weighed, weigh_out
 from testpour.caution_rules import Cautions, safety_text
+from testpour.columns import Factor
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
-from testpour.scale import GRAMS, displayed, in_unit, unit_of
+from testpour.scale import GRAMS, displayed, in_unit, part_on_scale, unit_of
 from testpour.study import Study
-from testpour.units import to_unit
+from testpour.units import SPELLINGS, to_unit
 from testpour.wording import count, listed, numbered
 
 # Written at the head of every sheet, whatever the study declares.
@@ -42,7 +43,8 @@ class BenchSheet:
     session : str
     table : DataFrame
         One row a pour in run order, indexed by pour name: every numeric factor in its unit, and resin_g,
-        pigment_g, catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver).
+        pigment_g, catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver), and the same for what else
+        is a share of the resin, such as filler_g.
     warnings : dict
         Sentence to the names of the pours it concerns.
     scale_resolution : float
@@ -99,6 +101,7 @@ class BenchSheet:
             unit=self.unit[0],
             blanks=_blanks(self.study),
             pigmented=self.study.has("pigment"),
+            own=[f.words for f in own_shares(self.study)],
             alike=_alike(self.study, self.table),
             rows=list(_rows(self)),
             readings=list(_readings(self.study)),
@@ -162,8 +165,10 @@ def bench_sheet(
             problems += [f"{pour}: {text}" for text in dict.fromkeys(refused + problem.problems)]
             continue
         problems += [f"{pour}: {text}" for text in refused]
-        cautions[pour] = Cautions((), (*(found + weighed.cautions).warnings, *_small(weighed), *_not_weighed(study, settings)))
-        rows[pour] = {**settings, **_amounts(weighed)}
+        own = {f: settings[f.name] for f in own_shares(study)}
+        found += weighed.cautions + _of_own(weighed, own)
+        cautions[pour] = Cautions((), (*found.warnings, *_small(weighed), *_overfilled(own, amount["mould_volume"])))
+        rows[pour] = {**settings, **_amounts(weighed, own)}
     if problems:
         raise WeighOutProblems(problems)
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
@@ -181,6 +186,11 @@ def is_number(value: object) -> bool:
     return isinstance(value, Real) and not math.isnan(value)
 
 
+def own_shares(study: Study) -> list[Factor]:
+    """What a workshop weighs of its own as a share of the resin: filler in %, silica in phr."""
+    return [f for f in study.factors if f.role == "chosen" and f.name not in (*WEIGHED, "resin") and SPELLINGS.get(f.unit.casefold()) == "%"]
+
+
 def _for_pour(amount, pour):
     if isinstance(amount, (dict, pd.Series)):
         return amount.get(pour)
@@ -194,20 +204,28 @@ def _small(weighed):
     return [f"{wide} {warning}"] if (warning := weighed.scale_warning()) else []
 
 
-def _not_weighed(study, settings):
-    """A warning where a pour takes something of the workshop's own by per cent, which is given no grams."""
-    own = [f.words for f in study.factors if f.role == "chosen" and f.unit == "%" and f.name not in WEIGHED and settings[f.name]]
-    if not own:
+def _of_own(weighed, own):
+    """Warnings where the scale cannot weigh what is the workshop's own."""
+    found = Cautions()
+    for factor, percent in own.items():
+        found += check_weighed(weighed.resin_mass, percent, weighed.scale_resolution, weighed.unit, what=factor.words)
+    return found
+
+
+def _overfilled(own, mould_volume):
+    """A warning where a mould is filled with resin alone, and something comes on top of that."""
+    added = [factor.words for factor, percent in own.items() if percent]
+    if mould_volume is None or not added:
         return []
-    how = "Of what is % of the resin, weigh that many grams for each 100 g of resin"
-    return [f"No grams are worked out for {listed(own)}. {how}; resin for a mould is worked out as if there were none."]
+    return [f"The resin is worked out to fill the mould without {listed(added)}, so some of the mix will be left over."]
 
 
-def _amounts(weighed):
+def _amounts(weighed, own):
     low, high = weighed.delivered
+    of_own = {f"{f.name}_g": float(part_on_scale(weighed.resin_mass, part, weighed.scale_resolution)[1]) for f, part in own.items()}
     pigment = float(weighed.table["pigment"].iloc[0])
     return {"resin_g": weighed.resin_mass, "pigment_g": pigment, "catalyst_g": weighed.catalyst_mass,
-            "catalyst_low": low, "catalyst_high": high}
+            "catalyst_low": low, "catalyst_high": high, **of_own}
 
 
 # What the template prints.
@@ -236,14 +254,15 @@ def _alike(study, table):
 
 def _rows(sheet):
     """One row a pour: its settings in words and its amounts as the scale shows them."""
-    factors = _by_pour(sheet.study, sheet.table)
+    factors, own = _by_pour(sheet.study, sheet.table), [f.name for f in own_shares(sheet.study)]
     for pour, row in sheet.table.iterrows():
         yield {
             "pour": pour,
             "settings": [f"{f.words} {f.show(row[f.name])}" for f in factors],
             "share": f"{row['catalyst']:.2f}",
             "delivered": f"{row['catalyst_low']:.3f} to {row['catalyst_high']:.3f}",
-            **{name: displayed(row[f"{name}_g"], sheet.scale_resolution, sheet.unit) for name in ("resin", "pigment", "catalyst")},
+            "weighed": {name: displayed(row[f"{name}_g"], sheet.scale_resolution, sheet.unit) for name in ("resin", *WEIGHED, *own)},
+            "own": own,
         }
 
 

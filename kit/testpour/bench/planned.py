@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number
-from testpour.bench.weighing import check_pigment
+from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number, own_shares
+from testpour.bench.weighing import check_weighed
 from testpour.cautions import check_batch, check_delivered
 from testpour.files import Kind, beginning, put
 from testpour.logbook.book import Logbook
@@ -23,6 +23,7 @@ from testpour.problems import Problems
 from testpour.scale import GRAMS, displayed
 from testpour.study import Study
 from testpour.units import show
+from testpour.wording import capital
 
 FOLDER = "sessions"
 FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{\n "session": "'))
@@ -75,26 +76,32 @@ def planned_pours(
         settings = {f.name: float(row[f.name]) for f in chosen if is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.name in varied or settings[f.name] != f.usual)]
-        pours.append(PlannedPour(str(pour), settings, tuple(said), tuple(_weigh(row, settings, *scale)), _amount_warnings(row, settings, *scale)))
+        own = {f.name: f.words for f in own_shares(study) if settings.get(f.name) and f"{f.name}_g" in row.index}
+        weigh, warnings = tuple(_weigh(row, settings, own, *scale)), _amount_warnings(row, settings, own, *scale)
+        pours.append(PlannedPour(str(pour), settings, tuple(said), weigh, warnings))
     return name, tuple(pours)
 
 
-def _amount_warnings(row, settings, step, unit):
+def _amount_warnings(row, settings, own, step, unit):
     """What is warned about the grams of a bench sheet's row; nothing where it has none."""
     if "resin_g" not in row.index:
         return ()
     found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
-    return (found + check_pigment(row["resin_g"], settings.get("pigment", 0.0), step, unit)).warnings
+    for name, words in {"pigment": "pigment", **own}.items():
+        found += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
+    return found.warnings
 
 
-def _weigh(row, settings, step, unit):
+def _weigh(row, settings, own, step, unit):
     """The lines to weigh from top to bottom: amounts where the sheet has them, else parts of the resin."""
-    grams = {name: f"{displayed(row[f'{name}_g'], step, unit)} {unit[0]}" for name in ("resin", *WEIGHED) if f"{name}_g" in row.index}
+    grams = {name: f"{displayed(row[f'{name}_g'], step, unit)} {unit[0]}" for name in ("resin", *WEIGHED, *own) if f"{name}_g" in row.index}
     if "resin" in grams:
         yield {"what": "Resin", "amount": grams["resin"], "more": ""}
     if settings.get("pigment"):
         part = f"{show(settings['pigment'], '%')} of the resin"
         yield {"what": "Pigment", "amount": grams.get("pigment", part), "more": "stir to no streak"}
+    for name, words in own.items():
+        yield {"what": capital(words), "amount": grams[name], "more": "by the resin's weight"}
     if "catalyst" in settings:
         part = f"{show(settings['catalyst'], '%')} of the resin"
         more = f"{part}; this scale gives {row['catalyst_low']:.2f} to {row['catalyst_high']:.2f} %" if grams else ""

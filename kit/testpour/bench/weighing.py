@@ -22,13 +22,14 @@ from testpour.scale import (
     displayed,
     in_unit,
     on_scale,
+    part_on_scale,
     read_truly,
     smallest_batch,
     smallest_read,
 )
 from testpour.study import Study
 from testpour.units import show
-from testpour.wording import in_html, table_html
+from testpour.wording import capital, in_html, table_html
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
@@ -171,29 +172,24 @@ def weigh_out(
     ))
 
 
-def check_pigment(
-    resin: float | Fraction, pigment: float, scale_resolution: float, unit: tuple[str, float] = GRAMS, pot: str = "", part: float | Fraction = 1
+def check_weighed(
+    resin: float | Fraction, percent: float, scale_resolution: float, unit: tuple[str, float] = GRAMS, *,
+    what: str = "pigment", pot: str = "", part: float | Fraction = 1
 ) -> Cautions:
-    """A warning where a scale rounds pigment to nothing, or more than a tenth off its target.
+    """A warning where a scale rounds pigment, or what else is weighed by %, to nothing or more than a tenth off its target.
 
-    `pigment` is % of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of
+    `percent` is of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of
     several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
     """
-    wanted, read = _pigment(resin, pigment, scale_resolution)
+    wanted, read = part_on_scale(resin, percent, scale_resolution)
     if read_truly(wanted, read):
         return Cautions()
-    comes = f"{_shown(read, scale_resolution, unit)}, or {show(pigment * float(read / wanted), '%')}" if read else "no pigment at all"
-    said = f"{show(pigment, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"
-    least, way = smallest_read(pigment, scale_resolution), "Use a finer scale"
-    if not _too_much(least / Fraction(str(part)), pigment):
+    comes = f"{_shown(read, scale_resolution, unit)}, or {show(percent * float(read / wanted), '%')}" if read else f"no {what} at all"
+    said = f"{show(percent, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"
+    least, way = smallest_read(percent, scale_resolution), "Use a finer scale"
+    if not _too_much(least / Fraction(str(part)), percent):
         way = f"{'Give that pot' if pot else 'Mix'} at least {_shown(least, scale_resolution, unit)} of resin or use a finer scale"
-    return Cautions(warnings=(f"Pigment{pot}: {said}. {way}.",))
-
-
-def _pigment(resin, percent, step):
-    """Pigment for so much resin (g), and what the scale reads of it, in g."""
-    wanted = Fraction(str(resin)) * Fraction(str(percent)) / 100
-    return wanted, on_scale(wanted, step)
+    return Cautions(warnings=(f"{capital(what)}{pot}: {said}. {way}.",))
 
 
 def _part(asked, pot):
@@ -222,7 +218,7 @@ def _weighed(asked):
     cautions = asked.cautions + check_delivered(high)
     for name, (_, load) in asked.pots.items():
         part = _part(asked, name)
-        cautions += check_pigment(resin * part, load, step, asked.unit, f" of {name}" if len(asked.pots) > 1 else "", part)
+        cautions += check_weighed(resin * part, load, step, asked.unit, pot=f" of {name}" if len(asked.pots) > 1 else "", part=part)
     return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, asked.unit)
 
 
@@ -231,7 +227,7 @@ def _table(asked, resin, catalyst):
     rows = {}
     for name, mix in _shares(asked, resin + catalyst).items():
         part = mix / (resin + catalyst)
-        _, pigment = _pigment(resin * _part(asked, name), asked.pots[name][1], asked.step)
+        _, pigment = part_on_scale(resin * _part(asked, name), asked.pots[name][1], asked.step)
         rows[name] = _row(asked, float(resin * part), float(catalyst * part), float(pigment))
     if len(rows) > 1:
         pigment = sum(row["pigment"] for row in rows.values())
