@@ -49,10 +49,10 @@ HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", 
 
 CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::\d\d(?:\.\d+)?)?\b")
 
-# A time in two parts: 1h20, 1 h 20 min, 20 min 30 s.
+# A time in two parts: 1h20, 1 h 20 min, 20 min 30 s, 20m30s.
 PARTED = re.compile(
     r"\s*(?:(?P<hours>\d{1,4}\s*h(?:rs?|ours?)?)\s*(?P<minutes>[0-5]?\d)\s*(?:m|mins?|minutes?)?"
-    r"|(?P<whole>\d{1,4}\s*(?:mins?|minutes?))\s*(?P<seconds>[0-5]?\d)\s*s(?:ecs?|econds?)?)\.?\s*",
+    r"|(?P<whole>\d{1,4})\s*(?:m|mins?|minutes?)\s*(?P<seconds>[0-5]?\d)\s*s(?:ecs?|econds?)?)\.?\s*",
     re.IGNORECASE,
 )
 # What an error gives as an example of a quantity in a unit.
@@ -150,7 +150,7 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
             raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
     if parts := PARTED.fullmatch(value[:LONGEST]):
         hours, minutes, whole, seconds = parts.groups()
-        return sum(to_unit(part, unit, what) for part in ((hours, f"{minutes} min") if hours else (whole, f"{seconds} s")))
+        return sum(to_unit(part, unit, what) for part in ((hours, f"{minutes} min") if hours else (f"{whole} min", f"{seconds} s")))
     _refuse_clock(value, unit, what)
     number, written = to_number(value, what, decimal, EXAMPLES.get(unit) or show(1.5, unit))
     target = SPELLINGS.get(unit.casefold(), unit)

@@ -18,6 +18,7 @@ INF = math.inf
 WRITTEN = [
     (GEL, "22", 22, 22, "exact"), (GEL, "22 min", 22, 22, "exact"), (GEL, "1/2 h", 30, 30, "exact"), (GEL, "0.5h", 30, 30, "exact"),
     (GEL, "1h20", 80, 80, "exact"), (GEL, "1 h 20 min", 80, 80, "exact"), (GEL, "80'", 80, 80, "exact"), (GEL, "20 min 30 s", 20.5, 20.5, "exact"),
+    (GEL, "22m30s", 22.5, 22.5, "exact"), (GEL, "22 m 30 sec", 22.5, 22.5, "exact"), (GEL, "22m30s-24m00s", 22.5, 24, "between"),
     (GEL, "1h20-1h40", 80, 100, "between"), (GEL, "not yet at 1 h 20", 80, INF, "not yet"), (GEL, "20 hrs 5", 1205, 1205, "exact"),
     (GEL, "20-25", 20, 25, "between"), (GEL, "20 - 25 min", 20, 25, "between"), (GEL, "20–25", 20, 25, "between"),
     (GEL, "20 to 25", 20, 25, "between"), (GEL, "between 20 and 25 min", 20, 25, "between"), (GEL, "20..25", 20, 25, "between"),

@@ -260,8 +260,8 @@ def test_a_lot_may_be_a_number_where_the_header_says_lot(study, tmp_path):
 
 
 def test_a_time_in_two_parts_brings_its_unit(study, tmp_path):
-    entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,gel time (h)\nA,1,1h20\nB,1,1 h 30 min\nC,1,2\n"))
-    assert [row["readings"][0]["low"] for row in check_entries(study, entries)] == [80, 90, 120]
+    entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,gel time (h)\nA,1,1h20\nB,1,1 h 30 min\nC,1,2\nD,1,22m30s\n"))
+    assert [row["readings"][0]["low"] for row in check_entries(study, entries)] == [80, 90, 120, 22.5]
 
 
 @pytest.mark.parametrize("word", ["none", "nil", "no film"])
