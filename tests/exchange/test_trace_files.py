@@ -175,6 +175,14 @@ def test_the_room_is_told_from_the_casting(tmp_path):
     assert (trace.table["room"] == 19.5).all()
     swapped = read_trace(tmp_path / "t.csv", channel=2, room=1)
     assert (swapped.table["temperature"] == 19.5).all() and swapped.state == "flat"
+    assert swapped.verdict() == ("No exotherm in channel room, but middle, read as the room, got above 40 °C, as no room does: the two may be swapped. "
+                                 "If so, say channel='middle' and room='room'.")
+
+
+def test_a_glitch_of_the_room_is_no_swapped_channel(tmp_path):
+    rooms = np.where(np.abs(MINUTES - 40) < 1, 150.0, 20.0)  # three rows
+    text = "min;middle (°C);room (°C)\n" + "".join(f"{m};19.5;{room}\n" for m, room in zip(MINUTES, rooms, strict=True))
+    assert "A thin casting may cure without warming itself" in read_trace(write(tmp_path / "t.csv", text)).verdict()
 
 
 @pytest.mark.parametrize(

@@ -82,10 +82,10 @@ def read_trace(
     problems = _too_little(table, mixed_at is not None) or _two_castings(table)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, chosen.name, table, mixed_at is not None, notes)
+    return _judged(path.name, chosen.name, table, mixed_at is not None, notes, "" if beside is None else beside.name)
 
 
-def _judged(source, channel, table, mixed_said, notes):
+def _judged(source, channel, table, mixed_said, notes, room_channel):
     seen = table["temperature"].notna() & (table["minutes"] >= 0.0)
     used = table[seen]
     room = None
@@ -94,7 +94,7 @@ def _judged(source, channel, table, mixed_said, notes):
     readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
     whole = np.full(len(table), np.nan)
     whole[seen.to_numpy()] = inert
-    return Trace(source, channel, table, mixed_said, noise, whole, readings, state, tuple(notes))
+    return Trace(source, channel, table, mixed_said, noise, whole, readings, state, tuple(notes), room_channel)
 
 
 def _table(minutes, casting, room, end):

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.grid import TraceProblems
-from testpour.exchange.judge import WARM
+from testpour.exchange.judge import RUN, WARM
 from testpour.exchange.onset import RISE
 from testpour.logbook.known import Known, known
 from testpour.problems import noted
@@ -57,6 +57,8 @@ class Trace:
         Past its peak, still short of it at the last row, or without self-heating that stands out.
     notes : tuple of str
         What was left out or assumed.
+    room_channel : str
+        The thermocouple in the room; "" where there is none.
 
     Notes
     -----
@@ -85,6 +87,7 @@ class Trace:
     readings: pd.DataFrame
     state: str
     notes: tuple[str, ...] = ()
+    room_channel: str = ""
 
     def sentence(self) -> str:
         """What the thermocouple saw, in words, and what that rests on."""
@@ -104,7 +107,7 @@ class Trace:
         """What was found, in a sentence or two."""
         told, seen = set(self.readings.index), self.table.dropna(subset="temperature")
         if self.state == "flat":
-            return _no_exotherm(seen["temperature"][seen["minutes"] >= 0.0])
+            return self._swapped() or _no_exotherm(seen["temperature"][seen["minutes"] >= 0.0])
         if TIME not in told or self.readings.loc[TIME, "known"] == "already":
             by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in told else "; say mixed_at= to know by when"
             return f"The trace began after the peak: at least {self.readings.loc[PEAK, 'low']:.0f} °C{by}."
@@ -118,6 +121,13 @@ class Trace:
             return said if many else f"{said} Too few rows before the peak tell when that began."
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
         return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
+
+    def _swapped(self):
+        """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
+        if not self.room_channel or not self.table["room"].nlargest(RUN + 1).min() > WARM:
+            return ""
+        said = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
+        return f"{said}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
 
     def show(self) -> Picture:
         """The trace as a figure; see `figures.show_trace`."""
