@@ -90,6 +90,18 @@ def test_a_bad_entry_is_said_beside_its_field_and_kept(own, hand, name, typed, s
     assert hand(tp.begin_panel(own)).part(name)["problem"] == part["problem"]  # after a restart too
 
 
+@pytest.mark.parametrize("typed, found", [("lid", "'lid' is neither yes nor no"), ("", "'' is neither yes nor no")])
+def test_a_word_that_is_neither_yes_nor_no_keeps_its_field(own, hand, typed, found):
+    at = hand(tp.begin_panel(own))
+    at.type("way_cover", "stays the same")
+    assert found in at.type("same_cover", typed)["problem"]
+    assert [part["title"][0] for part in at.parts("step")] == list("123456")
+    assert "First put right: cover." in at.words() and at.part("write")["off"]
+    assert at.type("same_cover", "no")["problem"] == ""
+    at.tap("write")
+    assert tp.read_study(own).factor("cover").span == (0, 0)
+
+
 def test_a_setting_that_may_differ_begins_with_the_usual_span(own, hand):
     """The post-cure as the lines say that are switched off in a new study.toml, catalyst as the catalogue says."""
     file = own / "study.toml"

@@ -163,7 +163,8 @@ class SettingFields:
         return cautions(found)
 
     def _asked(self, name):
-        return self.problem(name) if self.factors[name].kind != "yes/no" else ("", "")
+        """What is wrong with the ends that are asked for: of yes and no that differ, none are."""
+        return self.problem(name) if self.factors[name].kind != "yes/no" or self.way(name) == SAME else ("", "")
 
     def _wanted(self, name):
         factor, way = self.factors[name], self.way(name)
