@@ -28,6 +28,7 @@ NOTHING_TO_WEIGH = {
     "compare_studies": "compares logs, inside what both poured",
     "container": "says itself whether a cup must not hold resin",
     "due": "times of readings of pours made",
+    "example_study": "spans of the kit, which `testpour new` puts into a folder",
     "effects": "changes of readings, no settings", "scatter": "changes of readings, no settings",
     "findings_page": "shows the log, and advice of `recommend`", "handout": "shows advice of `recommend`",
     "wall_summary": "shows pours made",

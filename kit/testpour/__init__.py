@@ -35,6 +35,7 @@ _HOMES = {
     "container": "materials",
     "due": "bench.due",
     "effects": "models.effects",
+    "example_study": "exchange.folder",
     "figures": "report.figures",
     "findings_page": "report.page",
     "fit_castings": "models.fits",

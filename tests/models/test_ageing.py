@@ -109,6 +109,14 @@ def test_thresholds_that_cannot_be_are_refused():
     assert thresholds(study_from({**other, "ready": {"sand": 35}})) == {"sand": 35.0}
 
 
+@pytest.mark.parametrize("readings, says", [({"gel_time": {}}, "does not read hardness"), ({"hardness": {"unit": "Shore A"}}, 'demould = "40 Shore A"')])
+def test_a_study_without_thresholds_is_answered_in_words(castings_of, readings, says):
+    study = study_from({**PLAIN, "readings": readings})
+    log = castings_of(study, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
+    answer = ready(fit_castings(log))
+    assert not answer and says in answer.sentence()
+
+
 def test_ages_read_as_people_say_them():
     table = pd.DataFrame({"hardness": [75.0], "low": [4.5], "middle": [26.0], "most": [60.0], "high": [np.inf], "habit": [False]}, index=["sand"])
     from testpour.catalogue import catalogue

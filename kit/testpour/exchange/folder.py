@@ -12,9 +12,11 @@ from pathlib import Path
 from typing import Literal
 
 from testpour.files import name_new
-from testpour.study_file import read_study
-from testpour.toml_file import own_text
+from testpour.study import Study
+from testpour.study_file import read_study, study_from
+from testpour.toml_file import own_text, own_toml
 
+NEW = "new_study.toml"
 PATIENCE = 10  # seconds that another start may take to move its files into a folder
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 
@@ -73,6 +75,16 @@ def templates() -> tuple[Path, ...]:
     return tuple(sorted(_shipped("notebooks").glob("*.ipynb")))
 
 
+def example_study() -> Study:
+    """The study a new folder begins with, for examples and practice.
+
+    Returns
+    -------
+    Study
+    """
+    return study_from(own_toml(NEW))
+
+
 def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
     """Make a study folder where it is absent or empty, or find one that is there already and leave it alone.
 
@@ -128,7 +140,7 @@ def _fill(folder, demo):
     source = _shipped("datasets") / "demo-study"
     for example in EXAMPLES:
         shutil.copyfile(source.parent / example, folder / example)
-    study = (source / "study.toml").read_text("utf-8") if demo else own_text("new_study.toml")
+    study = (source / "study.toml").read_text("utf-8") if demo else own_text(NEW)
     (folder / "study.toml").write_text(study, encoding="utf-8")
     with closing(Logbook(read_study(folder))) as log, warnings.catch_warnings():
         warnings.simplefilter("ignore", Caution)  # the demonstration is made up, a casting that ran too hot among it

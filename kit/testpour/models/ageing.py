@@ -15,7 +15,7 @@ from testpour.cautions import check_table
 from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.problems import Problem
-from testpour.wording import about_age, in_markdown, listed
+from testpour.wording import NoResult, about_age, in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -117,7 +117,7 @@ class Ready:
 
 def ready(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
-) -> Ready | NoHardness:
+) -> Ready | NoResult:
     """From what age on a new casting in a new session is hard enough to demould, sand or buff.
 
     Parameters
@@ -130,16 +130,15 @@ def ready(
 
     Returns
     -------
-    Ready
+    Ready or NoResult
         The scatter between sessions, lots and castings is included, that of single hardness readings not:
-        it is the casting that must be hard. Ages younger than the youngest read are given as that age.
-
-    Raises
-    ------
-    NoHardness
-        If the study does not read hardness, or reads it on a scale for which it states no thresholds.
+        it is the casting that must be hard. Ages younger than the youngest read are given as that age. A `NoResult`
+        where the study does not read hardness, or reads it on a scale for which it states no thresholds.
     """
-    steps = thresholds(fits.study)
+    try:
+        steps = thresholds(fits.study)
+    except NoHardness as problem:
+        return NoResult(str(problem))
     fit = fits["hardness"]
     pours = fits.castings.pours
     one = settings_table(as_met(fits.study, pours), settings, room=room, reading=fit.reading).iloc[:1]

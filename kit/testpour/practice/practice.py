@@ -16,6 +16,7 @@ from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed
 from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
 from testpour.problems import Problem
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
@@ -75,10 +76,18 @@ class PracticeResin:
         Returns
         -------
         ndarray, shape (rows,)
+
+        Raises
+        ------
+        Problem
+            If the study has an aim in a reading that the bench cannot answer.
         """
         chance = np.ones(len(table))
         ages = {aim.age or USUAL_AGE for aim in self.study.aims}
         ideals = {age: self.ideal(table.assign(age=age)) for age in ages}
+        unknown = [self.study.reading(aim.reading).words for aim in self.study.aims if aim.reading not in ideals[aim.age or USUAL_AGE]]
+        if unknown:
+            raise Problem(f"A practice resin has no {listed(unknown)}. Practise with a study that has no such aim: tp.example_study() has none.")
         for aim in self.study.aims:
             ideal = ideals[aim.age or USUAL_AGE][aim.reading].to_numpy()
             chance *= self._meets(aim, ideal, table["room_temperature"].to_numpy())
