@@ -175,12 +175,21 @@ def test_sentence_says_when_the_mix_is_small(grams, small):
     assert repr(mix) == mix.sentence()
 
 
-@pytest.mark.parametrize("grams", ["50 g", "956 g"])
+@pytest.mark.parametrize("grams, low, high, fine", [("60 g", "0.9159 %", "1.084 %", True), ("64 g", "0.8587 %", "1.016 %", False)])
+def test_a_mix_that_the_scale_weighs_within_a_tenth_is_not_called_small(grams, low, high, fine):
+    """At 1 % both take 0.6 g on a scale of 0.1 g: 0.55 / 60.05 to 0.65 / 59.95 is within 0.9 to 1.1 %, 0.55 / 64.05 to 0.65 / 63.95 is not, by hand."""
+    mix = weigh_out(grams, catalyst="1 %")
+    assert f"between {low} and {high} catalyst for a target of 1 %." in mix.sentence()
+    assert ("That is within a tenth of the target, and so is every mix from 95.6 g of resin up" in mix.sentence()) is fine
+    assert (mix.scale_warning() == "") is fine and ("mix at least 95.6 g" in mix.sentence()) is not fine
+
+
+@pytest.mark.parametrize("grams", ["50 g", "500 g"])
 def test_nobody_is_sent_above_what_may_stand_in_a_pot(grams):
     """At 1 % on a scale of 1 g the catalyst is within a tenth from 956 g of resin up, 965.6 g of mix; 500 g may stand in a pot."""
     said = weigh_out(grams, catalyst="1 %", scale_resolution="1 g").sentence()
     assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in said
-    assert "Mix more" not in said and "Weigh at least" not in said
+    assert "Mix more" not in said and "mix at least" not in said
 
 
 @pytest.mark.parametrize("others, way", [(9, "Give that pot at least 45.5 g of resin or use a finer scale."), (19, "Use a finer scale.")])

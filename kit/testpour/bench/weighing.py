@@ -16,7 +16,8 @@ from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_delivered
 from testpour.scale import (
-    GRAMS,
+GRAMS,
+TOLERANCE,
     decimals,
     delivered,
     displayed,
@@ -32,6 +33,7 @@ from testpour.units import show
 from testpour.wording import capital, in_html, table_html
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
+SLACK = 1e-9  # of the tolerance, for ends that lie on it
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 
 
@@ -55,7 +57,7 @@ class WeighOut:
     scale_resolution : float
         Step of the scale, g.
     smallest_batch : float
-        Least resin, g, from which up the catalyst is delivered within a tenth of its target.
+        Least resin, g, from which up the catalyst is delivered within a tenth of its target; below it some amounts are, others not.
     steps : tuple of str
         The order of work.
     cautions : Cautions
@@ -74,11 +76,6 @@ class WeighOut:
     cautions: Cautions
     unit: tuple[str, float] = GRAMS
 
-    @property
-    def too_coarse(self) -> bool:
-        """Whether `smallest_batch` is more than may stand in one pot, so that only a finer scale helps."""
-        return _too_much(self.smallest_batch, self.catalyst)
-
     def sentence(self) -> str:
         """The amounts and how well this scale can weigh them, in sentences."""
         low, high = self.delivered
@@ -88,18 +85,24 @@ class WeighOut:
             f"On a scale that reads {step} each tared reading is uncertain by half a step, so the mix carries "
             f"between {show(low, '%', 4)} and {show(high, '%', 4)} catalyst for a target of {show(self.catalyst, '%')}. "
         )
-        least = f"Weigh at least {_grams(self.smallest_batch, self)} of resin on this scale, so that the catalyst is within a tenth of its target."
-        text += self.scale_warning() or least
+        fine = f"That is within a tenth of the target, and so is every mix from {_grams(self.smallest_batch, self)} of resin up on this scale."
+        text += self.scale_warning() or fine
         return f"{text} {self.cautions.sentence()}" if self.cautions.warnings else text
 
     def scale_warning(self) -> str:
         """What is wrong and what to do where this scale is too coarse for the mix; "" where it is fine."""
+        if all(abs(end - self.catalyst) <= self.catalyst * TOLERANCE * (1 + SLACK) for end in self.delivered):
+            return ""
+        return self.coarse_warning() or (f"This is a small mix for this scale: mix at least {_grams(self.smallest_batch, self)} of resin, so that the "
+                                         "catalyst is within a tenth of its target, or use a finer scale.")
+
+    def coarse_warning(self) -> str:
+        """What to do where `smallest_batch` is more than may stand in one pot; "" where it may."""
+        if not _too_much(self.smallest_batch, self.catalyst):
+            return ""
         smallest = f"{_grams(self.smallest_batch, self)} of resin"
-        if self.too_coarse:
-            return f"This scale weighs the catalyst within a tenth of its target only from {smallest} up, more than may stand in one pot. Use a finer scale."
-        if self.resin_mass < self.smallest_batch:
-            return f"This is a small mix for this scale: mix at least {smallest}, so that the catalyst is within a tenth of its target, or use a finer scale."
-        return ""
+        return (f"This scale weighs the catalyst of every mix within a tenth of its target only from {smallest} up, "
+                "more than may stand in one pot. Use a finer scale.")
 
     __repr__ = sentence
 

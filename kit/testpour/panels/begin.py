@@ -125,7 +125,7 @@ class BeginPanel(Panel):
             mix = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_)
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
-        if warning := mix.scale_warning():
+        if warning := mix.coarse_warning():
             return [caution(f"At {low:g} % of catalyst: {warning}")]
         return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {mix.smallest_batch:g} g of resin: "
                      "then the catalyst is within a tenth of what you meant.")]
