@@ -88,6 +88,15 @@ def test_warnings_about_the_amounts_come_along(study, pours):
     assert planned[0].warnings[1].startswith("Pigment: 0.5 % is 0.15 g, which a scale in steps of 1 g rounds to no pigment at all.")
 
 
+def test_a_card_warns_of_a_coarse_scale_as_its_sheet_does(log, study, pours):
+    """20 g at 1.7 % take 0.3 g on a scale of 0.1 g: 0.25 / 20.05 to 0.35 / 19.95 is 1.25 to 1.75 %, by hand."""
+    own = bench_sheet(study, pours.assign(catalyst=1.7), session="x", resin={"B01": 20, "B02": 150, "B03": 150})
+    says = "This scale may deliver anything from 1.25 to 1.75 % catalyst for 1.7 %. This is a small mix for this scale: "
+    assert [names for said, names in own.warnings.items() if said.startswith(says)] == [["B01"]]
+    first, *others = Desk(log, own).state()["cards"]
+    assert any(said.startswith(says) for said in first["warnings"]) and not any("scale" in said for card in others for said in card["warnings"])
+
+
 def test_a_refused_dose_has_its_refusal_and_no_weigh_out_on_its_card(log, pours):
     """9 % is above 4 %, a supplier's buying guide; a plan carries it as a table may."""
     cards = Desk(log, pours.assign(catalyst=[9.0, 1.5, 0.6]), session="x").state()["cards"]

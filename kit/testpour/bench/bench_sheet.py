@@ -12,7 +12,7 @@ import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.slots import slots
-from testpour.bench.weighing import check_weighed, weigh_out
+from testpour.bench.weighing import WeighOut, check_weighed, weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.columns import Factor
 from testpour.files import page_kind, put
@@ -167,7 +167,7 @@ def bench_sheet(
         problems += [f"{pour}: {text}" for text in refused]
         own = {f: settings[f.name] for f in own_shares(study)}
         found += weighed.cautions + _of_own(weighed, own)
-        cautions[pour] = Cautions((), (*found.warnings, *_small(weighed), *_overfilled(own, amount["mould_volume"])))
+        cautions[pour] = Cautions((), (*found.warnings, *small(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
         rows[pour] = {**settings, **_amounts(weighed, own)}
     if problems:
         raise WeighOutProblems(problems)
@@ -197,7 +197,7 @@ def _for_pour(amount, pour):
     return amount
 
 
-def _small(weighed):
+def small(weighed: WeighOut) -> list[str]:
     """A warning where the scale is too coarse for the pour."""
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."

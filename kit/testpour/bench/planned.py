@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number, own_shares
-from testpour.bench.weighing import check_weighed
+from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number, own_shares, small
+from testpour.bench.weighing import check_weighed, weigh_out
 from testpour.cautions import check_batch, check_delivered
 from testpour.files import Kind, beginning, put
 from testpour.logbook.book import Logbook
@@ -89,7 +89,8 @@ def _amount_warnings(row, settings, own, step, unit):
     found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
     for name, words in {"pigment": "pigment", **own}.items():
         found += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
-    return found.warnings
+    scale = f"{step / unit[1]:.9g} {unit[0]}"
+    return (*found.warnings, *small(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
 
 
 def _weigh(row, settings, own, step, unit):
