@@ -55,6 +55,13 @@ def test_rooms_are_read_with_units_and_commas(own, hand, typed, read):
     assert part["read"] == f"read as {read}"
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("typed, read", [("1/4 in, 1 1/2 in", "6.35, 38.1 mm"), ("1 1/8 in", "28.575 mm"), ("12, 1/2 in", "12, 12.7 mm")])
+def test_a_mould_in_whole_and_half_inches_is_one_mould(own, hand, typed, read):
+    """An inch is 25.4 mm."""
+    assert hand(tp.plan_panel(own)).type("moulds", typed)["read"] == f"read as {read}"
+
+
 def test_too_little_resin_says_what_would_do(own, hand):
     at = hand(tp.plan_panel(own))
     at.type("have", "500")

@@ -200,7 +200,7 @@ class PlanPanel(Panel):
         column = self.workshop.study.factor(one.factor)
         each = []
         for word in self.typed(one.name).replace(";", " ").split():
-            if each and word[0].isalpha():  # a unit belongs to the number before it
+            if each and (word[0].isalpha() or ("/" in word and each[-1].isdigit())):  # a unit, and the 1/2 of 1 1/2 in, belong to the number before
                 each[-1] += f" {word}"
             else:
                 each.append(word)

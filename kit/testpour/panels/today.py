@@ -132,7 +132,8 @@ class TodayPanel(Panel):
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
         said = listed([f"{pour} ({pot})" for pour, pot in zip(pours, loads, strict=True)])
-        alone = [tp.weigh_out(each, catalyst=advice.settings["catalyst"], scale_resolution=self.memory.scale).scale_warning() for each in (grams or {}).values()]
+        catalyst, scale = advice.settings["catalyst"], self.memory.scale
+        alone = [tp.weigh_out(each, catalyst=catalyst, scale_resolution=scale).scale_warning() for each in (grams or {}).values()]
         way = ": this scale is too coarse to weigh each pot by itself." if any(alone) else "; or weigh each pot by itself, as its card says."
         return (f"{said} are ready in session {session}, on the form below, one card a pot. Make one mix as written above and tap "
                 f"Catalyst in on every card as the catalyst goes in{way}")
