@@ -69,13 +69,12 @@ def planned_pours(
     if problems or (why := apart(study, name, table)):
         raise FormProblem(problems or [why])
     scale = (source.scale_resolution, source.unit) if isinstance(source, BenchSheet) else (0.1, GRAMS)
-    varied = {f.name for f in study.varied}
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []
     for pour, row in table.iterrows():
         settings = {f.name: float(row[f.name]) for f in chosen if is_number(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
-                and (f.name in varied or settings[f.name] != f.usual)]
+                and (f.span or settings[f.name] != f.usual)]
         own = {f.name: f.words for f in own_shares(study) if settings.get(f.name) and f"{f.name}_g" in row.index}
         weigh, warnings = tuple(_weigh(row, settings, own, *scale)), _amount_warnings(row, settings, own, *scale)
         pours.append(PlannedPour(str(pour), settings, tuple(said), weigh, warnings))
