@@ -7,6 +7,7 @@ import pytest
 
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem
+from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
@@ -78,6 +79,26 @@ def test_a_gel_found_without_a_check_is_known_from_above_only_until_somebody_wat
     bench.tap("watched", "B01", reading="gel_time")
     row = bench.rows("B01", "gel_time").iloc[0]
     assert (row["known"], row["low"]) == ("exact", 22.0)
+
+
+def test_a_casting_found_ready_the_next_morning_may_have_been_ready_earlier(study_here, pours, make_bench, clock):
+    own = replace(study_here, readings=(*study_here.readings, catalogue()["readings"]["demould_time"]))
+    log = Logbook(own)
+    bench = make_bench(log, pours, clock)
+    for pour in ("B01", "B02", "B03"):
+        bench.tap("catalyst_in", pour)
+    clock.turn(240)
+    bench.tap("check", "B01", reading="demould_time")
+    assert bench.event("B01", "demould_time")["said"] == "Not ready to leave its mould at 240.0 min"
+    clock.turn(1200)
+    for pour in ("B01", "B02", "B03"):
+        bench.tap("happened", pour, reading="demould_time")
+    assert bench.event("B01", "demould_time")["said"] == "Demoulded between 240.0 and 1440.0 min"
+    assert bench.event("B02", "demould_time")["said"] == "Demoulded by 1440.0 min"
+    assert bench.event("B02", "demould_time")["doubt"].startswith("It may have been ready earlier. ")
+    bench.tap("watched", "B03", reading="demould_time")
+    assert bench.event("B03", "demould_time")["said"] == "Demoulded at 1440.0 min"
+    log.close()
 
 
 def test_taps_are_taken_back_one_by_one(bench):

@@ -102,6 +102,16 @@ def test_a_clock_that_has_run_for_hours_is_whole_on_a_phone(draw, gone):
             assert from_ <= left and right <= to and lines == 1, f"{shown} at {width}"
 
 
+def test_a_moment_found_without_a_check_asks_in_its_own_words_and_nothing_due_is_said(draw):
+    event = {"reading": "demould_time", "words": "demould time", "unit": "min", "done": "Demoulded", "check": "Tried: not ready yet", "how": "", "with": "",
+             "status": "already", "entry": 7, "said": "Demoulded by 1440.0 min", "late": False, "doubt": "Was it tried all along?", "sure": "It was"}
+    page = draw("bench", "session_form", state=session({**card("P01", 1e3 * (time.time() - 86_400)), "events": [event]}), where="here")
+    assert "Was it tried all along?" in page.get_by_role("group", name="demould time").inner_text()
+    page.get_by_role("button", name="It was", exact=True).click()
+    assert page.evaluate("sent.find((message) => message.deed === 'watched').reading") == "demould_time"
+    assert "Nothing is left to read at an age." in page.locator(".tp-due").inner_text()
+
+
 # Contrast of what the mouse is on by the rule of WCAG 2.2 (criterion 1.4.3): (L1 + 0.05) / (L2 + 0.05). A canvas turns any colour into bytes.
 CONTRAST = """e => { const draw = document.createElement("canvas").getContext("2d", { willReadFrequently: true });
   const light = (colour) => { draw.fillStyle = colour; draw.fillRect(0, 0, 1, 1);

@@ -437,7 +437,7 @@ class Form {
     return h("div", { class: done ? "tp-event tp-done" : "tp-event", role: "group", "aria-label": event.words },
       event.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${event.said}`), this.back([event.entry], at, event.reading)),
       event.status === "already" && event.check && h("div", { class: "tp-row" },
-        h("p", { class: "tp-hint" }, "It may have happened earlier. Was somebody watching it?"), this.button("I was watching it", "watched", fields)),
+        h("p", { class: "tp-hint" }, event.doubt), this.button(event.sure, "watched", fields)),
       companion && companion.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(companion.words)}: ${companion.said}`), this.back([companion.entry], at, companion.reading)),
       ask && this.input(key, companion.label, { hint: done ? "" : "may be typed later" }),
       h("div", { class: "tp-row" },
