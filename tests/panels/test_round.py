@@ -246,6 +246,13 @@ def test_two_colours_share_one_catalyst(poured, hand):
     assert [line["Resin"] for line in grams] == ["100.0 g", "200.0 g"]  # one part and two parts of 300 g
     assert [line.get("Pigment") for line in grams] == ["3.0 g", None]  # 3 % of 100 g
     assert said.startswith(f"{cards[0]['pour']} (red) and {cards[1]['pour']} (clear) are ready")
+    assert said.endswith("or weigh each pot by itself, as its card says.")
+    assert "Never poured yet: pigment 0 %. Try one pour" in at.words()  # the log has 0.5 to 4 %
+    at.type("resin", "66")  # 22 g and 44 g: on 0.1 g the catalyst of 22 g is at most 6 steps, and never within a tenth
+    said = at.tap("pour")
+    assert said.endswith("as the catalyst goes in: this scale is too coarse to weigh each pot by itself.")
+    assert any("This is a small mix for this scale" in warned for warned in at.panel.form.state["cards"][0]["warnings"])
+    at.type("resin", "300")
     at.type("share_2", "")
     for name in ("colour_1", "pigment_1", "colour_2", "pots"):
         at.type(name, "1" if name == "pots" else "")

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 
 import pandas as pd
 
 import testpour as tp
-from testpour.advice.recommend import NINE_IN_TEN, Recommendation, predicted_words
+from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, predicted_words
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import WeighOut
 from testpour.panels.numbers import Field
@@ -233,8 +234,9 @@ def _answer(advice, chances):
         between = f"nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in"
         yield text(f"Working time: about {gel['middle']:.0f} min, {between}.", "strong")
     yield from cautions(advice.cautions)
-    if advice.beyond:
-        yield caution(f"Never poured yet: {', '.join(advice.beyond)}. Try one pour before relying on it.")
+    each = [beyond_log(one.fits, one.settings.iloc[0]).values() for one in chances.values()]
+    if never := dict.fromkeys(itertools.chain(advice.beyond, *each)):  # a pot has its own pigment
+        yield caution(f"Never poured yet: {', '.join(never)}. Try one pour before relying on it.")
     yield fold("What one casting should read", table(predicted_words(advice.study, advice.predicted), NINE_IN_TEN))
 
 
