@@ -1,6 +1,7 @@
 """The study by tapping: what is written, what is kept, and what is said beside a field that is wrong."""
 
 import difflib
+import re
 import tomllib
 from importlib.resources import files
 
@@ -189,6 +190,12 @@ def test_it_says_how_many_pours_the_settings_need(own, hand):
     """A mean and 5 effects are 6 unknowns: 2 days of 2 pours are too few, 2 days of 3 just enough."""
     at = hand(tp.begin_panel(own))
     assert "5 settings differ: the smallest plan that tells them apart has 3 pours on each of 2 days." in at.words()
+
+
+def test_one_setting_is_one_that_differs(own):
+    file = own / "study.toml"
+    file.write_text(re.sub(r'(pigment|thickness|cover|filler) = .*\n', "", file.read_text("utf-8")), encoding="utf-8")
+    assert smallest_plan_words(tp.read_study(own)).startswith("1 setting differs: the smallest plan that shows what it does has 2 pours on each of 2 days.")
 
 
 def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):

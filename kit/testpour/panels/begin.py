@@ -155,7 +155,10 @@ def smallest_plan_words(study: Study) -> str:
         except PlanConflict as problem:
             conflict = problem
             continue
-        return f"{len(study.varied)} settings differ: the smallest plan that tells them apart has {pours} pours on each of {DAYS} days. {view.noticed()}"
+        tells = "1 setting differs: the smallest plan that shows what it does"
+        if len(study.varied) > 1:
+            tells = f"{len(study.varied)} settings differ: the smallest plan that tells them apart"
+        return f"{tells} has {pours} pours on each of {DAYS} days. {view.noticed()}"
     return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 
