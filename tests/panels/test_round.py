@@ -341,9 +341,9 @@ def test_a_bar_that_rests_on_belief_alone_says_so(own, hand):
 
 def test_what_goes_out_says_whom_it_names(poured, hand):
     log = tp.Logbook(tp.read_study(poured))
-    log.add_reading("P01", "tack", 1, age="48 h", by="QX")
+    log.correct_reading(log.add_reading("P01", "tack", 1, age="48 h", by="QX"), 2, why="checked again")  # that note is the kit's
     at = hand(tp.share_panel(poured))
-    assert "names QX by initials" in at.words()
+    assert "names QX by initials and holds 1 note, typed by hand or written by the kit." in at.words()
     for what in ("sheet", "package", "backup"):
         at.tap(f"write:{what}")
     told = at.panel.table.set_index("what")["names a person"]

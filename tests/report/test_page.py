@@ -263,7 +263,7 @@ def test_the_same_fits_write_the_same_page_and_its_path_says_what_it_is(tmp_path
     with open(page, encoding="utf-8") as file:
         assert file.read().replace('<meta name="generator" content="testpour findings page">', "", 1) == text
     assert page.size == page.path.stat().st_size < 2_000_000
-    assert "repeats 1 note as typed" in page.sentence()
+    assert "repeats 1 note word for word" in page.sentence()
     assert "<script>" not in page._repr_html_()
 
 

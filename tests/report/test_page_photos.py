@@ -78,7 +78,7 @@ def test_each_stands_with_its_pour_age_and_note_and_nobodys_name(pictured_log, f
     for src, _, _ in pictures(text):
         with opened(src) as small:
             assert small.size == (320, 240) and not small.getexif() and "icc_profile" not in small.info
-    assert page.photographs == 3 and "repeats 2 notes as typed and shows 3 photographs: check them before" in page.sentence()
+    assert page.photographs == 3 and "repeats 2 notes word for word and shows 3 photographs: check them before" in page.sentence()
 
 
 def test_a_photograph_of_a_pour_left_out_of_the_fits_is_left_out_too(pictured_log, fits):

@@ -146,7 +146,7 @@ class Castings:
 
     @property
     def notes(self) -> int:
-        """Notes that somebody typed, of pours and readings."""
+        """Notes of pours and readings, those that the kit wrote itself among them."""
         tables = [table for table in (self.pours, self.readings) if "note" in table]
         return sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
 

@@ -111,8 +111,8 @@ class SharePanel(Panel):
         """Whose initials the log holds, and how many notes."""
         castings = self.workshop.castings()
         who = _initials(castings)
-        said = f"The log names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials" if who else "The log holds no initials"
-        return f"{said}, and {count(castings.notes, 'note')} as typed."
+        said = f"names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials and holds" if who else "holds no initials and"
+        return f"The log {said} {count(castings.notes, 'note')}{', typed by hand or written by the kit' if castings.notes else ''}."
 
     def _names_in(self, what):
         """What in a file names a person, or may."""
