@@ -340,6 +340,16 @@ def test_buttons_follow_from_the_study(study_here, pours, make_bench, clock):
     log.close()
 
 
+def test_what_is_due_says_nothing_yet_only_before_every_pour_is_made(study_here, pours, make_bench, clock):
+    log = Logbook(replace(study_here, aims=(), readings=(study_here.reading("gel_time"),)))
+    bench = make_bench(log, pours, clock)
+    assert bench.desk.state()["due"]["nothing"].startswith("Nothing yet: ")
+    for pour in ("B01", "B02", "B03"):
+        bench.tap("catalyst_in", pour)
+    assert bench.desk.state()["due"] == {"rows": [], "missed": 0, "nothing": "Nothing is left to read at an age."}
+    log.close()
+
+
 def test_grades_and_ages(bench):
     bench.tap("catalyst_in", "B01")
     assert bench.later("B01", "tack")["status"] == "later"

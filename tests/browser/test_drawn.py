@@ -84,7 +84,7 @@ def session(*cards, **head):
     """What the kernel says of a session form."""
     head = {"fields": [], "by": "", "at": 0, "unknown": [], "but": "", "warnings": [], "saved": "", **head}
     return {"study": "Knobs", "session": "S1", "cautions": [], "kept": [], "notices": [], "answers": {}, "head": head,
-            "due": {"rows": [], "missed": 0}, "cards": list(cards)}
+            "due": {"rows": [], "missed": 0, "nothing": "Nothing is left to read at an age."}, "cards": list(cards)}
 
 
 @pytest.mark.parametrize("gone", ["1:36", "47:59"])

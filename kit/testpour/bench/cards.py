@@ -29,6 +29,8 @@ if TYPE_CHECKING:
     from testpour.bench.desk import Desk
     from testpour.logbook.book import Logbook
 
+AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
+DONE = "Nothing is left to read at an age."
 PIXELS = 160  # a card shows a photograph about so wide
 
 
@@ -141,7 +143,7 @@ class Cards:
              "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(r["due_at"])}
             for _, r in found.table.iterrows()
         ]
-        return {"rows": rows, "missed": found.missed}
+        return {"rows": rows, "missed": found.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}
 
     def _clock(self, moment, more=""):
         """The time on the workshop's clock, with the day where it is not today."""

@@ -363,7 +363,7 @@ class Form {
     const shown = rows.filter((row) => row.status !== "later").concat(rows.filter((row) => row.status === "later").slice(0, 3));
     return h("section", { class: "tp-due", "aria-label": "What is due" }, h("h3", {}, "Due"),
       shown.length ? h("ul", {}, shown.map((row) => h("li", { class: `tp-${row.status}` }, h("b", {}, row.pour), ` ${row.words}: `, h("span", { "data-due": row.at, "data-status": row.status }), ` (${row.clock})`)))
-        : h("p", {}, "Nothing yet: readings at an age are listed here once the catalyst is in."),
+        : h("p", {}, this.state.due.nothing),
       rows.length > shown.length && h("p", {}, `${plural(rows.length - shown.length, "more reading")} later.`),
       missed > 0 && h("p", {}, `${plural(missed, "planned reading")} missed: the age has gone by.`));
   }
