@@ -97,6 +97,13 @@ def test_a_card_warns_of_a_coarse_scale_as_its_sheet_does(log, study, pours):
     assert any(said.startswith(says) for said in first["warnings"]) and not any("scale" in said for card in others for said in card["warnings"])
 
 
+def test_a_setting_that_is_the_same_in_every_pour_stands_on_the_card(study, pours):
+    fixed = {"thickness": {"span": (6.0, 6.0), "usual": 6.0}, "cover": {"span": (0.0, 0.0), "usual": 0.0}}
+    own = replace(study, factors=tuple(replace(factor, **fixed.get(factor.name, {})) for factor in study.factors))
+    _, planned = planned_pours(own, pours.assign(thickness=6.0, cover=0.0), "x")
+    assert [pour.said for pour in planned] == [("thickness 6 mm", "cover no")] * 3
+
+
 def test_a_refused_dose_has_its_refusal_and_no_weigh_out_on_its_card(log, pours):
     """9 % is above 4 %, a supplier's buying guide; a plan carries it as a table may."""
     cards = Desk(log, pours.assign(catalyst=[9.0, 1.5, 0.6]), session="x").state()["cards"]
