@@ -134,7 +134,7 @@ def test_three_timers_run_through_a_reload_and_a_restart_and_the_log_has_the_rig
     peaked = time.time()
     tap(bench, "B02", "Peak", "Peak at")
     tap(bench, "B02", "Gelled", "Gelled by")
-    tap(bench, "B02", "Demoulded", "Demoulded at")
+    tap(bench, "B02", "Demoulded", "Demoulded by")
     tap(bench, "B03", "1 slightly tacky", "slightly tacky")
     card(bench, "B03").get_by_label("hardness (Shore D): all readings of one specimen").fill("76 79 78 77 80")
     card(bench, "B03").locator(".tp-look", has_text="mean 78.0").wait_for()
