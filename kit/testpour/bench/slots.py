@@ -73,6 +73,8 @@ class Event:
     done: str  # what the button says
     check: str = ""  # what the other button says, where the moment is found by looking now and then
     still: str = ""  # how a check reads that came too early: "not gelled"
+    doubt: str = ""  # what is asked of a moment that was found without a check before it
+    sure: str = ""  # what the button says that takes it as exact
     companion: Reading | None = None  # a reading taken at the same moment
 
     def value(self, minutes: float) -> float:
@@ -92,8 +94,10 @@ def events(study: Study) -> tuple[Event, ...]:
     for reading in study.readings:
         if reading.ages or reading.unit not in PER_MINUTE:
             continue
-        said = {"done": f"{capital(reading.words)}: now", "check": "", "still": "", "with": "", **_wording().get(reading.name, {})}
-        found.append(Event(reading, said["done"], said["check"], said["still"], held.get(said["with"])))
+        said = _wording().get(reading.name, {})
+        done = said.get("done") or f"{capital(reading.words)}: now"
+        words = {key: said.get(key, "") for key in ("check", "still", "doubt", "sure")}
+        found.append(Event(reading, done, **words, companion=held.get(said.get("with"))))
     return tuple(found)
 
 
