@@ -89,7 +89,7 @@ def test_a_room_in_any_scale(text, value):
 
 
 @pytest.mark.parametrize("word, value", [("yes", 1), ("X", 1), (" Covered ", 1), (1.0, 1), (True, 1), ("no", 0),
-                                         ("open", 0), (0, 0), (False, 0), ("-", 0)])
+                                         ("open", 0), (0, 0), (False, 0)])
 def test_yes_and_no(word, value):
     assert FACTORS["cover"].parse(word) == value
     assert FACTORS["cover"].show(value) == ("yes" if value else "no")

@@ -94,7 +94,7 @@ def test_a_cell_to_fill_for_every_reading_and_age():
 def test_blanks_aims_and_grades_are_printed():
     text = bench_sheet(study(), pours(), resin=200, date="24 November")._repr_html_()
     for words in ("Date", "24 November", "Initials", "Room, °C", "Humidity, %", "Resin lot", "Catalyst lot",
-                  "Pigment lots", "gel time 15 to 45 min", "at 48 h", "3 wet", "Knobs in the winter room"):
+                  "Pigment lots", "gel time 15 to 45 min", "at 2 days", "3 wet", "Knobs in the winter room"):
         assert words in text
 
 

@@ -38,7 +38,8 @@ def test_a_sheet_in_ounces_gives_ounces(study, pours):
     """5 oz at 1.5 % is 0.075 oz, read as 0.08; 0.5 % of pigment is 0.025 oz, read as 0.03, a fifth too much; by hand."""
     (_, (first, *_)) = planned_pours(study, bench_sheet(study, pours, session="1", resin="5 oz", scale_resolution="0.01 oz"))
     assert [line["amount"] for line in first.weigh] == ["5.00 oz", "0.03 oz", "0.08 oz"]
-    (said,) = first.warnings
+    said, coarse = first.warnings
+    assert coarse.startswith("This scale may deliver anything from 1.50 to 1.70 %") and " oz" in coarse and " g" not in coarse
     assert said == ("Pigment: 0.5 % is 0.025 oz, which a scale in steps of 0.01 oz rounds to 0.03 oz, or 0.6 %. "
                     "Mix at least 9.10 oz of resin or use a finer scale.")
 

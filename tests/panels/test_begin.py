@@ -155,7 +155,7 @@ def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
     at.type("at_least_hardness", "75 shore a")
     assert at.type("age_hardness", "2 days")["read"] == "read as 48 h"
     said = [part["text"] for part in at.parts("text")]
-    assert "Peak temperature at most 110 °C" in said and "Hardness at least 75 Shore A at 48 h" in said
+    assert "Peak temperature at most 110 °C" in said and "Hardness at least 75 Shore A at 2 days" in said
     assert "Gel time 15 to 45 min" in said and "Tack at most grade 1 (slightly tacky) at 24 h" in said
     at.tap("write")
     aims = {aim.reading: aim for aim in tp.read_study(own).aims}

@@ -45,15 +45,15 @@ class Planned:
     def of(self, cause: str) -> float:
         """The share of one cause; of ``"nothing"``, what is left for chance.
 
-        Where such a miss is `expected`, that is the settings once more: one thing with one share. The causes share it out, or it
-        takes theirs where it is the larger.
+        Where such a miss is `expected`, that is the settings once more: one thing with one share. The causes share it out where theirs is
+        the larger, or one of them stands for the `foremost` setting; else it takes theirs.
         """
         known = self.shares or {}
         named = sum(known.values())
         left, own = min(1 - named, self.by_chance), known.get(cause, 0.0)
         if not self.expected:
             return left if cause == NOTHING else own
-        if named > left:
+        if named > left or known and self.foremost and self.foremost not in self.unnamed.values():
             return 0.0 if cause == NOTHING else own * (1 + left / named)
         return left + named if cause == NOTHING else 0.0
 

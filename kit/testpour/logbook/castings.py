@@ -96,7 +96,17 @@ class Castings:
         return {*map(str, self.pours.index), *self.withdrawn}
 
     def check_pour(self, pour: str) -> None:
-        """Refuse a pour that does not stand in the log: a `NoSuchName` with those that do."""
+        """Refuse a pour that does not stand in the log.
+
+        Parameters
+        ----------
+        pour : str
+
+        Raises
+        ------
+        NoSuchName
+            With the pours that do.
+        """
         if pour not in self.pours.index:
             raise NoSuchName(f"No pour {pour!r} in the log; it has {listed(map(str, self.pours.index)) or 'none yet'}.")
 
