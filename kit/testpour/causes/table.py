@@ -129,7 +129,7 @@ class CauseTable:
         """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1."""
         known, by = self.question(question), self.causes[cause]
         shares = np.array(by.says[question] if question in by.says else known.shares(by.alike, self.soft))
-        if question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
+        if question in by.says and self.tacky and known.not_tacky and not (by.of_the_log or by.fades):
             shares[known.answers.index(known.not_tacky)] *= SELDOM
             shares /= shares.sum()
         return (1 - self.slip) * shares + self.slip / len(shares)
