@@ -234,22 +234,31 @@ def test_changing_a_plan_leaves_the_first_one_alone(study):
 
 
 def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
-    """The numbers are those of plan_power (checked against noncentral t tables in test_power)."""
+    """The numbers are those of plan_power (checked against noncentral t tables in test_power), with 3 degrees of freedom for
+    the beliefs: the product of two normal numbers, a scatter believed half-normal times an error, lies within 1.595 nine times
+    in ten (its density is a Bessel function), 2.365 times the median of the scatter, 0.6745; t with 3 is 2.353."""
     plan = plan_pours(study, sessions=2, pours=6)
     promise = outlook(plan, pot="100 g", price=10)
     line = promise.table[(promise.table["reading"] == "tack") & (promise.table["setting"] == "cover")].iloc[0]
     numbers = [plan.sessions.index(s) for s in plan.table["session"]]
     day = 0.4 * 0.6745  # believed scatter of tack between sessions, median of a half-normal
     rows = plan.coding.encode(plan.table)
-    power = plan_power(rows, plan.terms, 1.0, numbers, day, plan.coding.names).loc["cover"]
+    power = plan_power(rows, plan.terms, 1.0, numbers, day, plan.coding.names, 3).loc["cover"]
     assert line["noticed_number"] == pytest.approx(power["smallest"])
     gel = promise.table[(promise.table["reading"] == "gel time") & (promise.table["setting"] == "catalyst")].iloc[0]
     noise, day = 0.6745 * np.hypot(0.12, 0.10), 0.6745 * 0.12  # believed scatter of reading, pour and session
-    power = plan_power(rows, plan.terms, noise, numbers, day, plan.coding.names).loc["catalyst"]
+    power = plan_power(rows, plan.terms, noise, numbers, day, plan.coding.names, 3).loc["catalyst"]
     assert gel["noticed_number"] == pytest.approx(power["smallest"])
     assert promise.resin == pytest.approx(1200)
     assert promise.cost == pytest.approx(12.0)
     assert "1200 g of resin" in promise.sentence()
+
+
+def test_a_few_pours_more_never_notice_less():
+    """Each plan has the pours of the one before and more, so each effect is known at least as closely."""
+    study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}})
+    noticed = [outlook(plan_pours(study, purpose="which settings matter", sessions=2, pours=n)).table["noticed_number"] for n in (1, 2, 3)]
+    assert (noticed[0] > noticed[1]).all() and (noticed[1] > noticed[2]).all()
 
 
 @pytest.mark.slow
@@ -266,8 +275,8 @@ def test_a_change_of_grades_is_said_in_chances():
     tack, gel = catalogue()["readings"]["tack"], catalogue()["readings"]["gel_time"]
     assert _in_words(tack, 2.0) == "68 castings in 100"
     assert _in_words(tack, 13.0) == "over 99 castings in 100"
-    study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}}})
-    few = outlook(plan_pours(study, sessions=1, pours=4)).sentence()
+    study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}})
+    few = outlook(plan_pours(study, sessions=2, pours=1)).sentence()
     assert "to show surely what catalyst does to tack, however much it does" in few
     assert "over 99 castings" not in few
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487

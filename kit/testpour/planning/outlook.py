@@ -12,13 +12,13 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
-from testpour.planning.power import half_width, plan_power, smallest_effect
+from testpour.planning.power import plan_power
 from testpour.planning.problem import NotSeparated
 from testpour.units import show, to_unit, unit_words
 from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
-MANY = 1e6  # degrees of freedom of a noise that is taken as known
+BELIEF_DF = 3  # a half-normal belief makes a 90 % interval 2.36 times as wide as its median; t with 3 degrees of freedom, 2.35
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,8 +124,9 @@ def outlook(
     Notes
     -----
     Generalised least squares with sessions as random effects; the chance to notice an effect is that of a
-    noncentral t test at the 90 % interval. Settings that are fixed within a session are judged between
-    sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
+    noncentral t test at the 90 % interval. Its degrees of freedom are those that the pours leave and three for what
+    the trade believes of the noise, as the models do, so that more pours never notice less. Settings that are fixed
+    within a session are judged between sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
     pours = _every_pour(plan)
     lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
@@ -173,13 +174,13 @@ def _lines(plan, pours, reading):
     """One line a varied setting for one reading."""
     rows, numbers, terms = pours
     noise, day = _noise(plan.study, reading)
-    power = plan_power(rows, terms, noise, numbers, day, plan.coding.names)
+    power = plan_power(rows, terms, noise, numbers, day, plan.coding.names, BELIEF_DF)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
         if single not in terms:
             continue
         line = power.loc[term_name(single, plan.coding.names)]
-        interval, noticed = _judged(line)
+        interval, noticed = line["half_width"], line["smallest"]
         yield {
             "reading": reading.words,
             "setting": plan.coding.words(name),
@@ -188,15 +189,8 @@ def _lines(plan, pours, reading):
             "interval_number": interval,
             "noticed_number": noticed,
             "compared": line["compared"],
-            "noise": "judged by the pours themselves" if line["df"] >= 1 else "taken as believed",
+            "noise": "judged by the pours themselves" if line["df"] > BELIEF_DF else "taken as believed",
         }
-
-
-def _judged(line):
-    """Half the expected interval and the smallest effect noticed, believed noise where no pour is left to judge it."""
-    if line["df"] >= 1:
-        return line["half_width"], line["smallest"]
-    return half_width(line["se"], MANY), smallest_effect(line["se"], MANY)
 
 
 def _in_words(reading, latent):

@@ -50,7 +50,7 @@ def half_width(se: float, df: float) -> float:
 
 def plan_power(
     rows: np.ndarray, terms: Sequence[Exponents], noise_sd: float, sessions: np.ndarray | None = None,
-    session_sd: float = 0.0, names: Sequence[str] | None = None
+    session_sd: float = 0.0, names: Sequence[str] | None = None, believed_df: int = 0
 ) -> pd.DataFrame:
     """How closely each term of a plan will be known, and how large it must be to be noticed.
 
@@ -60,7 +60,7 @@ def plan_power(
 
     Standard errors are those of generalised least squares with known spreads. A term that changes only between
     sessions has as many degrees of freedom as sessions less per-session terms; any other has those left within
-    sessions. Exact for balanced plans, an approximation otherwise (containment).
+    sessions; `believed_df` come on top where the spreads are not only judged by the pours. Exact for balanced plans, an approximation otherwise (containment).
     """
     rows, terms = np.asarray(rows, float), [tuple(t) for t in terms]
     design = model_rows(rows, terms)
@@ -69,6 +69,7 @@ def plan_power(
     whole, df = _strata(design, sessions, session_sd)
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
     spans = np.array([2 if any(e % 2 for e in term) else 1 for term in terms])  # how far a term's column moves over the cube
+    df = df + believed_df
     found = pd.DataFrame({
         "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se * spans,
         "half_width": [half_width(*one) for one in zip(se * spans, df, strict=True)],
