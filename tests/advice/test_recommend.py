@@ -20,6 +20,7 @@ from testpour.advice.conflicts import AimsConflict, _worst
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
+from testpour.advice.what_if import what_if
 from testpour.logbook.castings import Castings
 from testpour.models.ageing import ready
 from testpour.models.chance import NoAims, chance
@@ -29,6 +30,7 @@ from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.problems import Problem
 from testpour.report.advised import advice, advised
 from testpour.report.age_curve import show_age
+from testpour.report.chance_map import show_chance
 from testpour.study import Aim
 
 
@@ -274,7 +276,7 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     found = compare(humid, {}, {"catalyst": "2 %"})
     assert found.settings["humidity"].tolist() == [77, 77] and found.sentence().count(says) == 1
     tack = replace(humid["tack"], rows=humid["tack"].rows.assign(humidity=np.resize([70.0, 84.0], len(humid["tack"].rows)), room_temperature=29.0))
-    said = met_words(tack.study, tack.rows, settings_table(as_met(tack.study, tack.rows)).iloc[0])
+    said = met_words(tack.study, tack.rows, settings_table(as_met(tack.study, tack.rows)).iloc[0], ())
     assert "room temperature 29 °C and humidity 77 %" in said and show_age(tack).says.endswith(said)
     assert tack.predict({}).equals(tack.predict({"humidity": 77, "room_temperature": 29}))
     assert set(tack.predict({})["met"]) == {said.strip()} and set(fits["tack"].predict({})["met"]) == {""}
@@ -283,6 +285,21 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")
     given = recommend(humid, fixed={"humidity": "60 %", "room_temperature": "24 degC"})
     assert (given.settings["humidity"], given.settings["room_temperature"]) == (60, 24) and "This is for" not in given.sentence()
+    typed = "This is for humidity 77 %, as the log mostly met it: it never met the usual 50 %."  # the room of 29 °C was said, not looked up
+    said = [recommend(humid, room=29), chance(humid, room=29), what_if(humid, {"room_temperature": "29 degC"}), ready(humid, room=29)]
+    assert all(typed in each.sentence() for each in (*said, compare(humid, {}, {"catalyst": "2 %"}, room=29)))
+    assert typed in show_age(tack, room=29).says and typed in show_chance(humid, "catalyst", "thickness", room=29).says
+
+
+def test_a_humidity_that_nobody_wrote_down_is_not_called_unpoured(fits):
+    """The models take 50 % for it. A room that nobody wrote down counts as 20 °C in the same way, and 29 °C lies beyond that."""
+    blank = fits.castings.pours.assign(humidity=np.nan, room_temperature=np.nan)
+    dry = replace(fits, castings=replace(fits.castings, pours=blank))
+    row = settings_table(fits.study).iloc[0]
+    assert not {"humidity", "room_temperature"} & set(beyond_log(dry, row))
+    assert beyond_log(dry, row.replace({20.0: 29.0}))["room_temperature"] == "room temperature 29 °C"
+    none = replace(fits, castings=replace(fits.castings, pours=blank.iloc[:0]))
+    assert beyond_log(none, row)["humidity"] == "humidity 50 %"
 
 
 def test_castings_are_no_fits(fits):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +21,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.fits import Fits, check_whole_fit
+from testpour.models.settings import said_names
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
 from testpour.wording import age_words, in_hundred, said_in_markdown
@@ -126,10 +127,9 @@ def recommend(
     free = free_factors(study, fixed)
     best = best_settings(fits, states, given, free)
     best.index = pd.Index(["recommended"])
-    names = tuple(factor.name for factor in free)
     return Recommendation(
-        study, best, chance(fits, best), predicted(fits, best).droplevel(0), cautions_at(fits, best),
-        tuple(beyond_log(fits, best.iloc[0]).values()), names, conflict,
+        study, best, replace(chance(fits, best), said=said_names(study, fixed, room)), predicted(fits, best).droplevel(0), cautions_at(fits, best),
+        tuple(beyond_log(fits, best.iloc[0]).values()), tuple(factor.name for factor in free), conflict,
     )
 
 
@@ -220,6 +220,8 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
+            if not len(poured) and factor.role == "met":  # nobody wrote it down, and the models take the usual value
+                poured = pd.Series([factor.usual] * len(pours))
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
                 beyond[factor.name] = f"{factor.words} {factor.show(row[factor.name])}"

@@ -14,7 +14,7 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, cautions_at, chance
-from testpour.models.settings import as_met, post_cure_words, settings_table
+from testpour.models.settings import as_met, post_cure_words, said_names, settings_table
 from testpour.models.terms import HOURS, OVEN, post_cure
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, table_html
@@ -124,7 +124,7 @@ def what_if(
     row, found = table.iloc[0], cautions_at(fits, table)
     then = cautions_at(fits, ends[change]) if change else found
     return WhatIf(
-        study, table, predicted(fits, table), chance(fits, table), changes, change, found, then.beside(found),
+        study, table, predicted(fits, table), replace(chance(fits, table), said=said_names(study, settings, room)), changes, change, found, then.beside(found),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )
 

@@ -10,7 +10,7 @@ import pandas as pd
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
 from testpour.models.fits import Fits, check_whole_fit
-from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table
+from testpour.models.settings import SettingsGiven, as_met, met_words, said_names, settings_table
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
@@ -35,12 +35,15 @@ class Chance:
         Chance of meeting every aim, for each draw of what is not known: shape (draws, rows).
     by_aim : DataFrame
         Mean chance of meeting each aim alone; one column an aim, in words.
+    said : frozenset of str
+        Names of the settings that a person has said.
     """
 
     fits: Fits
     settings: pd.DataFrame
     draws: np.ndarray
     by_aim: pd.DataFrame
+    said: frozenset[str] = frozenset()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -78,7 +81,7 @@ class Chance:
 
     def met(self) -> str:
         """What the first setting holds as the log met it, not as usual, in a sentence that begins with a space."""
-        return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0])
+        return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0], self.said)
 
     __repr__ = sentence
 
@@ -126,7 +129,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
         met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         each.append(met)
         by_aim[aim.words(reading)] = met.mean(axis=0)
-    return Chance(fits, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index))
+    return Chance(fits, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))
 
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:

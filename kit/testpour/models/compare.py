@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
 from testpour.models.effect import HALF
-from testpour.models.settings import NOTHING, as_met, beyond, met_words, settings_table
+from testpour.models.settings import NOTHING, as_met, beyond, met_words, said_names, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
@@ -156,8 +156,8 @@ def compare(
     both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
     table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
     chances = chance(fits, both).draws if fits.study.aims else None
-    given = (row.iloc[0] for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
-    met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row) for row in given))
+    given = ((row.iloc[0], said_names(fits.study, one, room)) for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
+    met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row, said) for row, said in given))
     return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances, met)
 
 

@@ -17,7 +17,7 @@ from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import laid_out, model_of
 from testpour.models.remainder import folded, remainder_scale, seen_directions
 from testpour.models.scales import as_read, grade_edges, to_latent
-from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table
+from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, said_names, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -150,7 +150,8 @@ class ReadingFit:
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
-        met = [met_words(self.study, self.rows, row).strip() for _, row in table.iterrows()] if usual != self.study else ""
+        said = said_names(self.study, settings, room)
+        met = [met_words(self.study, self.rows, row, said).strip() for _, row in table.iterrows()] if usual != self.study else ""
         return shown.assign(beyond=beyond(self, table), met=met)
 
     def without(self, pour: str) -> ReadingFit:

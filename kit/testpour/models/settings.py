@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -87,10 +87,20 @@ def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
     return f"a post-cure of {study.factor(HOURS).show(row[HOURS])} at {study.factor(OVEN).show(row[OVEN])}"
 
 
-def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series) -> str:
-    """What a row of settings holds as the log met it, not as usual, in a sentence that begins with a space; "" where nothing."""
+def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
+    """Names of the settings that a person has said of the first pour, the room among them."""
+    first = settings if settings is None or isinstance(settings, Mapping | pd.DataFrame) else next(iter(settings), {})
+    names = first.columns if isinstance(first, pd.DataFrame) else study.named(first or {})
+    return frozenset(names) | ({"room_temperature"} if room is not None else set())
+
+
+def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series, said: Collection[str]) -> str:
+    """What a row of settings holds as the log met it, not as usual, in a sentence that begins with a space; "" where nothing.
+
+    What a person has `said` was not taken from the log.
+    """
     both = zip(study.factors, as_met(study, poured).factors, strict=True)
-    each = [(usual, met) for usual, met in both if usual.usual != met.usual and row.get(met.name) == met.usual]
+    each = [(usual, met) for usual, met in both if usual.usual != met.usual and met.name not in said and row.get(met.name) == met.usual]
     if not each:
         return ""
     held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in each), listed(usual.show(usual.usual) for usual, _ in each)

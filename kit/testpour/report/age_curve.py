@@ -11,7 +11,7 @@ from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.settings import as_met, met_words, settings_table
+from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.report.reading_curve import average, draw_average
@@ -53,7 +53,8 @@ def show_age(
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
     one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
-    picture, axes = new_picture(_says(fit, table, hours) + met_words(fit.study, fit.rows, one.iloc[0]), height=4.4, found=check_ends(fit.study, one))
+    met = met_words(fit.study, fit.rows, one.iloc[0], said_names(fit.study, settings, room))
+    picture, axes = new_picture(_says(fit, table, hours) + met, height=4.4, found=check_ends(fit.study, one))
     ax = axes[0, 0]
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)

@@ -12,7 +12,7 @@ from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance
 from testpour.models.fits import Fits
-from testpour.models.settings import as_met, met_words, settings_table
+from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, listed
@@ -63,7 +63,8 @@ def show_chance(
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
     met, safe = chance(fits, table).draws.mean(axis=0), allowed(fits, table)
     poured = [_poured(f, pours) for f in (across, up)]
-    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured, pours), height=5.2,
+    held = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
+    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured, held), height=5.2,
                                 found=check_ends(fits.study, table))
     ax = axes[0, 0]
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
@@ -125,7 +126,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, factors, poured, pours):
+def _says(study, table, met, factors, poured, as_logged):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."
@@ -138,5 +139,5 @@ def _says(study, table, met, factors, poured, pours):
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
     text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met[best])}"
     text += f" (with {beside})." if beside else "."
-    text += met_words(study, pours, table.drop(columns=[f.name for f in factors]).iloc[0])
+    text += as_logged
     return text if within else text + " Nothing was poured there yet."
