@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.advice import picking
+from testpour.advice import batch, picking
 from testpour.advice.batch import next_pours
 from testpour.advice.candidates import RoomProblem, checked_given, free_factors, unlike
 from testpour.advice.contexts import where_judged
@@ -255,6 +255,40 @@ def test_a_first_pour_without_cover_is_said_in_english(fits):
     row = settings_table(fits.study, {"cover": 0, "thickness": 18, "catalyst": 1.5}, room=20).assign(chance=0.3)
     (said,) = reasons_for(covered, row, [(0, np.array([1.0]))])
     assert said.endswith("; first pour at thickness 18 mm, without cover")
+
+
+@pytest.mark.parametrize(("trials", "tests", "repeated"), [((1,), ["P10"], "P11"), ((2,), ["P11"], "P10"), ((1, 2), ["P11"], "P10")])
+def test_no_pour_is_said_to_repeat_one_and_to_be_like_none(fits, monkeypatch, trials, tests, repeated):
+    """Settings picked as unlike any pour keep their reason wherever they stand; the repeat takes another place, or theirs."""
+    rows = settings_table(fits.study, [{"catalyst": 1.1}, {"catalyst": 2.5}, {"catalyst": 1.8}], room=20)
+    lessons = [(0, np.ones(len(fits["gel_time"].believed.terms)))] * 3
+    monkeypatch.setattr(batch, "scatter_unknown", lambda *_: True)
+    made = picking.Batch(rows, [0.0] * 3, lessons, trials)
+    reason = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table["reason"]
+    assert list(reason.index[reason.str.contains("nothing like it was poured")]) == tests
+    assert reason[repeated] == "repeats P09: shows how far two alike pours differ"
+
+
+def test_a_pour_in_a_room_unlike_is_no_repeat(fits):
+    """Castings are alike within a fifth of the rooms that the trade pours in, 12 to 30 °C: 3.6 degrees."""
+    one = fits.castings.pours.iloc[[0]].assign(room_temperature=21.0)
+    log = replace(fits, castings=replace(fits.castings, pours=one))
+    each = [one.assign(room_temperature=room, chance=0.3) for room in (24.5, 25.0)]
+    said = [reasons_for(log, row, [(0, np.ones(1))])[0] for row in each]
+    assert said[0].startswith(f"repeats {one.index[0]}") and "repeats" not in said[1]
+
+
+def test_a_setting_that_never_varies_is_no_lesson(fits):
+    """Where every casting goes without a cover, whether it can be left off is settled."""
+    open_ = replace(fits.study, factors=tuple(replace(f, span=(0.0, 0.0)) if f.name == "cover" else f for f in fits.study.factors))
+    terms = fits["tack"].believed.terms
+    settled = np.array([float("cover" in term.factors) for term in terms])
+    row = settings_table(fits.study, {"cover": 0, "catalyst": 1.33}, room=20).assign(chance=0.3)
+    place = [aim.reading for aim in fits.study.aims].index("tack")
+    (varied,) = reasons_for(fits, row, [(place, settled)])
+    alone = replace(fits, study=open_, models={name: replace(fit, study=open_) for name, fit in fits.items()})
+    (never,) = reasons_for(alone, row, [(place, settled)])
+    assert "cover can be left off" in varied and never.startswith("settles tack of this resin") and "left off" not in never
 
 
 def test_the_settings_recommended_now_are_among_those_judged(fits):

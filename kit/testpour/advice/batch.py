@@ -204,13 +204,14 @@ def _check(pours, aim):
 
 def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
-    study, rows = fits.study, batch.rows.copy()
+    study, rows, trials = fits.study, batch.rows.copy(), list(batch.trials)
     rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
     if len(rows) > 1 and scatter_unknown(fits, rows):
-        rows.iloc[max(len(rows) - batch.trials, 2) - 1] = rows.iloc[0]
+        again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
+        rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
-    tried = table.index[len(table) - batch.trials :]
+    tried = table.index[trials]
     good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
     table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
     names = tuple(factor.name for factor in free)

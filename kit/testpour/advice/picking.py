@@ -48,8 +48,8 @@ class Batch:
     rows: pd.DataFrame  # settings, one row a pour
     gained: list[float]  # rise in the best mean chance that the pours up to each promise
     lessons: list[tuple[int, np.ndarray]]  # see `Worth`
-    # How many, the last ones, are the likeliest of the settings unlike any pour: advice rests there on belief alone.
-    trials: int = 0
+    # Places of the pours that are the likeliest of the settings unlike any pour: advice rests there on belief alone.
+    trials: tuple[int, ...] = ()
     aim: str = LEARN  # what they serve: to learn, where pieces were asked for and none is likely good
 
 
@@ -70,19 +70,19 @@ def batch_worth(
         pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []
-    trials = 0
+    trials: list[int] = []
     places = np.arange(len(pourable))
     for turn in range(pours):
         gain, doubt = worth.gains(places)
         order = np.argsort(-(gain + DOUBT * doubt), kind="stable")
         trial = _trial(fits, pending, pourable, worth.added, good, places) if turn >= pours - pours // 2 and aim == LEARN else None
         best = order[0] if trial is None else trial
-        trials += trial is not None
+        trials += [turn] if trial is not None else []
         worth.add(places[best])
         gained.append(max(float(gain[best]), *gained[-1:], 0.0))
         places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
-    return Batch(rows, gained, worth.lessons, trials, aim)
+    return Batch(rows, gained, worth.lessons, tuple(trials), aim)
 
 
 def with_recommended(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.advice.candidates import unlike
 from testpour.advice.recommend import beyond_log
 from testpour.models.chance import chance
 from testpour.models.settings import post_cure_words
@@ -114,24 +115,27 @@ def _part(factor, value):
 
 
 def _factor(fit, settled):
-    """The factor of the coefficient that is settled most."""
-    terms = fit.believed.terms
+    """The factor of the coefficient that is settled most; "" where the study never varies it: nothing is to be decided there."""
+    terms, study = fit.believed.terms, fit.study
+    fixed = {factor.name for factor in study.factors if factor.role == "chosen"} - {factor.name for factor in study.varied}
     shares = {}
     for place, share in enumerate(settled):
         named = terms[place].factors if place < len(terms) else ()
-        name = named[0] if named else ""
+        name = next((one for one in named if one not in fixed), "")
         shares[name] = shares.get(name, 0.0) + share
     return max(shares, key=shares.get)
 
 
 def _twin(fits, table, place):
-    """The earlier pour with the same settings, of the log or of this table; None if there is none."""
-    row, pours = table.iloc[place], fits.castings.pours
-    names = [f.name for f in fits.study.factors if f.role == "chosen" and f.name in row]
-    earlier = table.iloc[:place]
-    for name, other in (*earlier.iterrows(), *pours.iterrows()):
-        if all(n in other and np.isclose(other[n], row[n], atol=1e-6) for n in names):
-            return name
+    """The earlier pour with the same settings in a like room, of this table or of the log; None if there is none."""
+    one, study = table.iloc[[place]], fits.study
+    names = [f.name for f in study.factors if f.role == "chosen" and f.name in one]
+    for pours in (table.iloc[:place], fits.castings.pours):
+        if set(names) <= set(pours):
+            alike = np.isclose(pours[names].to_numpy(float), one[names].to_numpy(float), atol=1e-6).all(axis=1)
+            for name in pours.index[alike]:
+                if not unlike(study, one, pours.loc[[name]])[0]:
+                    return name
     return None
 
 
