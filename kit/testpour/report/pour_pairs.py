@@ -24,7 +24,8 @@ def show_plan(plan: Plan) -> Picture:
     Returns
     -------
     Picture
-        A matplotlib Figure: one panel a pair of settings that differ, one mark a pour, one shape a session.
+        A matplotlib Figure: one panel a pair of settings that differ, one mark a pour, one shape a session; pours at the same
+        spot are rings round one another.
 
     Raises
     ------
@@ -65,27 +66,26 @@ def _pairs(study, table, says, found=None):
     size = len(acrosses)
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
                                 rows=len(ups), columns=size, found=found)
-    sessions = {name: drawable(name) for name in dict.fromkeys(table["session"])}
+    sessions, ringed = {name: drawable(name) for name in dict.fromkeys(table["session"])}, []
     for i, up in enumerate(ups):
         for j, across in enumerate(acrosses):
             if j > i:
                 axes[i, j].remove()
                 continue
-            _panel(axes[i, j], table, sessions, across, up, outer=(i == len(ups) - 1, j == 0))
-    _legend(picture, sessions)
+            ringed.append(_panel(axes[i, j], table, sessions, across, up, outer=(i == len(ups) - 1, j == 0)))
+    _legend(picture, sessions, any(ringed))
     return picture
 
 
 def _panel(ax, table, sessions, across, up, outer):
-    """One pair of settings; pours that coincide are set beside one another."""
-    width = np.ptp(table[across.name]) or 1.0
+    """One pair of settings; whether there are rings, for pours that coincide: a mark moved aside would show a setting nobody poured."""
     ups = table[up.name] if up else table["session"].map({name: i for i, name in enumerate(sessions)}).astype(float)
     repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
-    x = table[across.name] + 0.12 * width * repeat
     for i, session in enumerate(sessions):  # a call each: the drawing then holds each mark's outline once
-        here = table["session"] == session
-        ax.scatter(x[here], ups[here], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], s=42,
-                   linewidth=1, edgecolor="white")
+        here, colour = table["session"] == session, COLOURS[i % len(COLOURS)]
+        inner = repeat[here] == 0
+        ax.scatter(table[across.name][here], ups[here], marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * repeat[here]) ** 2, linewidth=1,
+                   facecolor=np.where(inner, colour, "none"), edgecolor=np.where(inner, "white", colour))
     ax.margins(0.2)
     label_axis(ax, "x", across)
     if up:
@@ -97,12 +97,16 @@ def _panel(ax, table, sessions, across, up, outer):
         ax.set_xlabel("")
     if not outer[1]:
         ax.set_ylabel("")
+    return bool(repeat.any())
 
 
-def _legend(picture, sessions):
+def _legend(picture, sessions, ringed):
     marks = [
         Line2D([], [], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], linestyle="none",
                markersize=8, label=f"session {name}")
         for i, name in enumerate(sessions.values())
     ]
+    if ringed:
+        ring = Line2D([], [], marker="o", color=INK, markerfacecolor="none", linestyle="none", markersize=11, label="ring: one more pour")
+        marks.append(ring)
     picture.legend(handles=marks, loc="outside lower left", ncols=min(3, len(marks)), frameon=False, labelcolor=INK)
