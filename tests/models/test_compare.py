@@ -109,7 +109,7 @@ def test_the_age_is_the_aims_or_the_one_asked_for(fits):
 def test_an_empty_log_compares_beliefs_and_says_so(practice_castings):
     none = replace(practice_castings, pours=practice_castings.pours[:0], readings=practice_castings.readings[:0])
     said = compare(fit_castings(none, remainder=False), {"catalyst": 1}, {"catalyst": 2}).sentence()
-    assert "gel time shorter by about" in said and "nothing poured yet" in said
+    assert "gel time shorter by about" in said and "Beyond what was poured" not in said and "Never read yet: gel time, " in said
 
 
 def test_after_one_pour_each_setting_beyond_it_is_said_once(practice_castings):

@@ -2,6 +2,7 @@
 
 import base64
 import re
+from dataclasses import replace
 from urllib.parse import unquote_to_bytes
 
 import numpy as np
@@ -97,6 +98,13 @@ def test_what_a_page_cannot_carry_it_says_in_words(fits, monkeypatch):
     monkeypatch.setattr(module, "MOST_CELLS", 20)
     held = {one["name"]: one for one in explorer(fits)["readings"]}
     assert "too many settings at once" in held["gel_time"]["left"] and "coefficients" not in held["gel_time"]
+
+
+def test_a_reading_that_was_never_read_is_not_called_unpoured(fits):
+    """Six castings were poured, and their tack was not looked at."""
+    castings = replace(fits.castings, readings=fits.castings.readings[fits.castings.readings["reading"] == "gel_time"])
+    unread = {one["name"]: one["unread"] for one in explorer(fit_castings(castings, remainder=False))["readings"]}
+    assert unread == {"gel_time": "", "tack": "no tack was read yet"}
 
 
 def test_a_drawing_is_rounded_by_less_than_a_hundredth_of_a_point_and_glyphs_not_at_all():

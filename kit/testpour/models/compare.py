@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
 from testpour.models.effect import HALF
-from testpour.models.settings import NOTHING, as_met, beyond, met_words, said_names, settings_table
+from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
 
@@ -112,12 +112,11 @@ class Comparison:
     def _outside(self):
         """What of the two was never poured, and what was never read."""
         texts = dict.fromkeys(part for text in self.table["beyond"] for part in text.split("; ") if part)
-        unread = list(self.table.index[self.table["beyond"] == NOTHING])
-        if 0 < len(unread) < len(self.table):
-            texts.pop(NOTHING)
+        unread = list(self.table.index[self.table["beyond"] == UNREAD])
+        texts.pop(UNREAD, None)
         if texts:
             yield f"Beyond what was poured: {'; '.join(texts)}."
-        if 0 < len(unread) < len(self.table):
+        if unread:
             yield f"Never read yet: {listed(unread)}."
 
 

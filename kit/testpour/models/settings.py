@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h
-NOTHING = "nothing poured yet"
+UNREAD = "not read yet"
 ROUNDING = 1.01  # an age within a hundredth of one read counts as read
 
 # Settings as a person gives them: factor name to a number in its unit, or text with one; several in a list or a table.
@@ -114,7 +114,7 @@ def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
     not called outside.
     """
     if not len(fit.rows):
-        return [NOTHING] * len(table)
+        return [UNREAD] * len(table)
     used = fit.believed.factors
     words: list[list[str]] = [[] for _ in range(len(table))]
     poured, asked = one_post_cure(fit.rows), one_post_cure(table)

@@ -98,7 +98,7 @@ def _reading(fits, fit, stops):
     held = {
         "name": reading.name, "words": reading.words, "unit": unit_words(reading.unit), "scale": reading.scale,
         "grades": list(reading.grades), "age": age, "at": f" at {age_words(age)}" if age else "", "poured": _poured(fit, stops),
-        "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "pours": fit.pours,
+        "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "unread": "" if fit.pours else f"no {reading.words} was read yet",
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,
         "aim": _aim(reading, aim),

@@ -96,7 +96,7 @@ const explorer = (held, place) => {
 
   // What lies outside the pours a reading rests on, in words.
   const outside = (one, at) => {
-    if (!one.pours) return ["nothing poured yet"];
+    if (one.unread) return [one.unread];
     return Object.entries(one.poured).flatMap(([name, [low, high, words]]) => {
       const factor = held.factors[index[name]], value = factor.stops[at[index[name]]];
       if (value >= low && value <= high) return [];
@@ -232,10 +232,13 @@ const explorer = (held, place) => {
       else { row.input.value = at[k]; row.input.setAttribute("aria-valuetext", words); }
       row.output.textContent = words;
     });
-    const beyond = [...new Set(readings.filter((one) => one.aim || !held.readings.some((any) => any.aim)).flatMap((one) => found.readings[one.name].beyond))];
+    const judged = readings.filter((one) => one.aim || !held.readings.some((any) => any.aim));
+    const beyond = [...new Set(judged.flatMap((one) => found.readings[one.name].beyond))], unread = judged.map((one) => one.unread);
+    const unpoured = beyond.filter((words) => !unread.includes(words)).join("; "), never = unread.filter(Boolean).join("; ");
+    const why = [unpoured && `nothing was poured there: ${unpoured}`, never].filter(Boolean).join("; ");
     part("verdict").textContent = verdict(found);
     part("limits").textContent = limiting(found.aims);
-    part("beyond").textContent = beyond.length ? `Grey, because nothing was poured there: ${beyond.join("; ")}. Take it as a guess and try one pour first.` : "";
+    part("beyond").textContent = why ? `Grey, because ${why}. Take it as a guess and try one pour first.` : "";
     place.classList.toggle("beyond", beyond.length > 0);
     for (const row of rows) {
       const said = found.readings[row.one.name];
