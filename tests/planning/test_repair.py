@@ -12,7 +12,7 @@ from testpour.planning.criteria import information, log_determinant, model_rows
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
-from testpour.planning.repair import repair_plan, what_is_lost
+from testpour.planning.repair import Lost, repair_plan, what_is_lost
 from testpour.problems import Problem
 
 
@@ -140,9 +140,16 @@ def test_what_is_lost_shows_one_row_a_setting_and_only_what_changed(plan):
     assert len(lost.table) > 12  # a row a reading and setting behind it
     assert 1 <= len(lost.changed) <= len(plan.coding.names)
     assert lost.changed["setting"].is_unique
+    assert list(lost.changed) == ["setting", "smallest change noticed"]
     assert lost._repr_html_().count("<tr") == len(lost.changed) + 1
     none = what_is_lost(plan, plan)
     assert not len(none.changed) and "<table" not in none._repr_html_()
+
+
+def test_what_is_lost_carries_no_number_that_its_own_two_contradict():
+    """31 % is a third less than 41 %, by their ratio 1.32; on a scale of logs, log 1.41 over log 1.31, it is 1.27."""
+    table = pd.DataFrame({"reading": ["gel time"], "setting": ["catalyst"], "before": ["31 %"], "after": ["41 %"], "ratio": [1.27]})
+    assert Lost(table).changed.to_numpy().tolist() == [["catalyst", "gel time: 31 % before, 41 % after"]]
 
 
 def test_dropping_too_many_is_refused_in_words(plan):

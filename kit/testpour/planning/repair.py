@@ -52,9 +52,8 @@ class Lost:
         """The settings that lose, most first, each with the reading on which it loses most: one row a setting."""
         worst = self.table.sort_values("ratio", ascending=False, kind="stable").drop_duplicates("setting")
         worst = worst[worst["ratio"] >= LITTLE]
-        grown = [f"{100 * (ratio - 1):.0f} % larger" for ratio in worst["ratio"]]
-        example = [f"{line.reading}: {line.before} before, {line.after} after" for line in worst.itertuples()]
-        return pd.DataFrame({"setting": worst["setting"], "smallest change noticed": grown, "for example": example})
+        noticed = [f"{line.reading}: {line.before} before, {line.after} after" for line in worst.itertuples()]
+        return pd.DataFrame({"setting": worst["setting"], "smallest change noticed": noticed})
 
 
 def what_is_lost(before: Plan, after: Plan) -> Lost:
