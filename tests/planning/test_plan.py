@@ -9,11 +9,12 @@ import pytest
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.planning.criteria import main_terms
+from testpour.planning.factorial import fractional_factorial
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
-from testpour.planning.purposes import _after_sessions
+from testpour.planning.purposes import _after_sessions, _mixed_words
 from testpour.problems import Problem
 from testpour.study_file import study_from
 
@@ -44,7 +45,22 @@ def test_a_balanced_part_of_the_combinations_is_picked_where_it_fits(study):
     corners = rows[np.abs(rows[:, 0]) > 0.5]
     assert corners.shape == (8, 4)
     assert np.allclose(np.sign(corners).T @ np.sign(corners), 8 * np.eye(4))
-    assert "catalyst with pigment or thickness with cover" in plan.mixed
+    assert "Each setting's own effect can be read. Where two" in plan.mixed and "catalyst with pigment, or thickness with cover;" in plan.mixed
+
+
+def test_what_a_plan_cannot_tell_apart_is_said_in_the_words_of_the_study():
+    """Five factors in eight pours, D = AB and E = AC (Box, Hunter and Hunter, table of 2^(5-2)): each is mixed with a pair by hand."""
+    names = ("catalyst", "pigment", "thickness", "drops_in", "cover")
+    fraction = fractional_factorial(5, ["D=AB", "E=AC"], [f"{place:02d}" for place in range(5)])
+    axes = [Axis(name, words=name.replace("_", " ")) for name in names]
+    said = _mixed_words(fraction, axes, ("03:04",))
+    assert said == (
+        "The plan cannot tell what one setting does from what two others do together: catalyst from pigment with drops in, or thickness with "
+        "cover; pigment from catalyst with drops in; thickness from catalyst with cover; drops in from catalyst with pigment; cover from "
+        "catalyst with thickness. Where two act together, the plan cannot say which pair it was: pigment with thickness, or drops in with "
+        "cover; pigment with cover, or thickness with drops in. Drops in acting with cover cannot be told from a difference between days."
+    )
+    assert _mixed_words(fractional_factorial(5, ["E=ABCD"], [f"{place:02d}" for place in range(5)]), axes, ()) == ""
 
 
 def test_the_same_middle_pour_stands_in_every_session(study):

@@ -10,7 +10,7 @@ from testpour.planning.criteria import Exponents, main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.problem import Axis, PlanConflict
-from testpour.wording import count, listed
+from testpour.wording import capital, count, listed
 
 MATTER = "which settings matter"
 MAP = "map the good region"
@@ -96,13 +96,13 @@ def _regular(wishes, sizes):
     base = total.bit_length() - 1
     if not wishes.easy or total != 1 << base or len(set(sizes)) > 1 or not 2 <= base <= k < total:
         return None
-    names = [axis.name for axis in wishes.axes]
+    names = [f"{place:02d}" for place in range(k)]
     try:
         fraction = fractional_factorial(k, best_generators(k, base) if k > base else (), names)
         numbers, lost = block_two_level(fraction, len(sizes)) if len(sizes) > 1 else (np.zeros(total, int), ())
     except ValueError:
         return None
-    mixed = _mixed_words(fraction, lost)
+    mixed = _mixed_words(fraction, wishes.axes, lost)
     why = (
         f"Every combination of low and high of {k} settings"
         if k == base
@@ -111,19 +111,21 @@ def _regular(wishes, sizes):
     return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), why + ", split evenly over the sessions.", mixed.strip())
 
 
-def _mixed_words(fraction, lost):
-    """What cannot be told apart, as a workshop would say it."""
-    aliases, text = fraction.aliases(), ""
-    if aliases:
-        groups = [g.replace(":", " with ").replace("+", " or ") for g in aliases]
-        if fraction.resolution > 3:
-            text = "Each setting's own effect can be read. Where two act together, the plan cannot say which pair it was: "
-        else:
-            text = "The plan cannot tell these apart: "
-        text += "; ".join(groups) + "."
+def _mixed_words(fraction, axes, lost):
+    """What cannot be told apart, as a workshop would say it; the names of the fraction are the places of `axes`."""
+    def said(effect, together=" with "):
+        return together.join(axes[int(place)].words or axes[int(place)].name for place in effect.split(":"))
+
+    groups = [[said(effect) for effect in group.split("+")] for group in fraction.aliases()]
+    alone = [axis.words or axis.name for axis in axes]
+    single = "; ".join(f"{one} from {', or '.join(others)}" for one, *others in groups if one in alone)
+    pairs = "; ".join(", or ".join(group) for group in groups if group[0] not in alone)
+    text = ""
+    if groups:
+        own = f"The plan cannot tell what one setting does from what two others do together: {single}." if single else "Each setting's own effect can be read."
+        text = own + (f" Where two act together, the plan cannot say which pair it was: {pairs}." if pairs else "")
     if lost:
-        pairs = listed(name.replace(":", " acting with ") for name in lost)
-        text += f" {pairs.capitalize()} cannot be told from a difference between days."
+        text += f" {capital(listed(said(effect, ' acting with ') for effect in lost))} cannot be told from a difference between days."
     return text.strip()
 
 
