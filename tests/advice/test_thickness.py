@@ -12,7 +12,7 @@ from testpour.advice import asking, layers
 from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
 from testpour.advice.layers import TwoLayers, two_layers
 from testpour.advice.oven import _warmable, oven_hour
-from testpour.advice.thickness import thickness_limit
+from testpour.advice.thickness import ThicknessLimit, thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table
@@ -195,6 +195,17 @@ def table(*hottest):
 ])
 def test_the_layers_words_follow_their_numbers(whole, rows, wait, says):
     assert says in TwoLayers("2 % catalyst", 110.0, 10.0, 10.0, whole, rows, wait, "").sentence()
+
+
+@pytest.mark.parametrize("careful, middle", [(6.0, 8.0), (0.0, 0.0), (50.0, 50.0)])
+def test_a_limit_in_other_units_is_said_to_three_digits(careful, middle):
+    """200 °F is 93.33 °C by hand, and a third of an inch 8.47 mm."""
+    bound, third = 280 / 3, 25.4 / 3
+    said = ThicknessLimit("2 % catalyst", bound, careful, middle, 12.0, 50.0, table(1.0, 1.0), "").sentence()
+    assert "93.3 °C" in said and "93.33" not in said
+    for high in (90.0, 135.0):
+        said = TwoLayers("2 % catalyst", bound, third, third, (80, 85, high), table(128.0, 60.0), None, "").sentence()
+        assert said.startswith("16.9 mm in one pour") and "8.4666" not in said and "93.33" not in said
 
 
 def test_a_first_layer_as_thick_as_the_whole_is_refused(unlearnt):

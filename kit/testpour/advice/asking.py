@@ -13,7 +13,7 @@ from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import as_met, settings_table
 from testpour.problems import Problem
-from testpour.units import to_unit
+from testpour.units import show, to_unit
 from testpour.wording import in_markdown
 
 if TYPE_CHECKING:
@@ -122,8 +122,8 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> floa
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
     if not asking["room_temperature"] < bound < hottest_peak():
-        said = f"A peak of at most {bound:g} °C cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
-        allowed = f"{asking['room_temperature']:g} °C. Set the aim for the peak in study.toml well between the two, for example \"{USUAL_MOST:g} degC\"."
+        said = f"A peak of at most {show(bound, 'degC')} cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
+        allowed = f"{show(asking['room_temperature'], 'degC')}. Set the aim for the peak in study.toml well between the two, for example \"{USUAL_MOST:g} degC\"."
         raise AskedTooMuch([f"{said} {allowed}"])
     return bound
 

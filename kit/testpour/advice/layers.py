@@ -15,7 +15,7 @@ from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
 from testpour.physics.slab import SLICES, cure_many
 from testpour.problems import Problem
-from testpour.units import to_unit
+from testpour.units import show, to_unit
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -71,20 +71,20 @@ class TwoLayers(CureAnswer):
         """The answer in a few sentences."""
         low, middle, high = self.whole
         text = (
-            f"{self.first + self.second:g} mm in one pour, with {self.mix}, gets about {middle:.0f} °C hot "
+            f"{show(self.first + self.second, 'mm')} in one pour, with {self.mix}, gets about {middle:.0f} °C hot "
             f"(nine lots in ten {low:.0f} to {high:.0f})."
         )
         if not self.needed:
-            return f"{text} That stays under {self.bound:g} °C, so two layers are not needed."
+            return f"{text} That stays under {show(self.bound, 'degC')}, so two layers are not needed."
         if high >= hottest_peak():
             text += f" It may pass {hottest_peak():g} °C, where styrene boils: do not pour it in one."
         best = self.table["hottest"].min()
-        layers = f"two layers of {self.first:g} and {self.second:g} mm"
+        layers = f"two layers of {show(self.first)} and {show(self.second, 'mm')}"
         if self.wait is None:
             if middle - best < CLEARLY:
                 return f"{text} As {layers} it is hardly cooler ({best:.0f} °C at best): use thinner layers or less catalyst."
             return (
-                f"{text} As {layers} it is cooler ({best:.0f} °C at best), but not surely under {self.bound:g} °C: use three "
+                f"{text} As {layers} it is cooler ({best:.0f} °C at best), but not surely under {show(self.bound, 'degC')}: use three "
                 "layers, or less catalyst in the second."
             )
         row = self.table.loc[self.wait]
@@ -134,7 +134,7 @@ def two_layers(
     whole = asking["thickness"]
     lower = whole / 2 if first is None else to_unit(first, "mm", "first layer")
     if not 0.0 < lower < whole:
-        raise Problem(f"The first layer is {lower:g} mm of a casting of {whole:g} mm; give a thickness between 0 and that.")
+        raise Problem(f"The first layer is {show(lower, 'mm')} of a casting of {show(whole, 'mm')}; give a thickness between 0 and that.")
     lots = asking.lot.draws(LOTS, seed=1)
     one = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
     gel = one["gel_time"].to_numpy()
@@ -142,7 +142,7 @@ def two_layers(
     hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
     table = _table(gel, hottest, bound)
     if (table["hottest"] >= hottest_peak()).all():
-        said = f"A casting of {whole:g} mm with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
+        said = f"A casting of {show(whole, 'mm')} with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
         raise AskedTooMuch([f"{said} Pour three or more thin layers, or use less catalyst."])
     surely = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
     alone = tuple(np.quantile(one["hottest"], [0.05, 0.5, 0.95]))

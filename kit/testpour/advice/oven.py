@@ -16,7 +16,7 @@ from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, post_cure_programme
 from testpour.physics.lots import face_of, lot_beliefs, resin_of
 from testpour.physics.slab import cure_many
-from testpour.units import to_unit
+from testpour.units import show, to_unit
 from testpour.wording import signed
 
 if TYPE_CHECKING:
@@ -67,7 +67,7 @@ class OvenHour(CureAnswer):
     def sentence(self) -> str:
         """The answer in a few sentences."""
         core, face = self.table.loc["core"], self.table.loc["face"]
-        stay = f"{self.hours:g} h at {self.oven:g} °C"
+        stay = f"{self.hours:g} h at {show(self.oven, 'degC')}"
         text = f"A casting of {self.mix} is about {_percent(face['room'])} % cured at its face and {_percent(core['room'])} % in its middle without an oven. "
         if self.gain < LITTLE:
             text += f"{stay} adds hardly anything (face {_percent(face['oven'])} %): it is nearly as far as it will go, or the oven is too cool."
@@ -128,7 +128,7 @@ def _check_oven(asking, oven, hours, start):
     """Warnings about the oven; raises where it makes no sense."""
     problems = []
     if not asking["room_temperature"] < oven < hottest_peak():
-        problems.append(f"An oven of {oven:g} °C must be warmer than the room ({asking['room_temperature']:g} °C) and below {hottest_peak():g} °C.")
+        problems.append(f"An oven of {show(oven, 'degC')} must be warmer than the room ({show(asking['room_temperature'], 'degC')}) and below {hottest_peak():g} °C.")
     if not 0.0 < hours <= 72.0 or not 0.0 < start <= 24.0 * 28:
         problems.append(f"A stay of {hours:g} h from {start:g} h after mixing cannot be followed: hold 0 to 72 h, begin within four weeks.")
     found = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})

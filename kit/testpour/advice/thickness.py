@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.advice.asking import CureAnswer, asked, peak_bound
 from testpour.physics.atlas import rise_of
+from testpour.units import show
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -55,11 +56,11 @@ class ThicknessLimit(CureAnswer):
         if self.careful >= self.thickest:
             return (
                 f"{self.mix} stands every thickness that may be asked here, up to {self.thickest:g} mm, without passing "
-                f"{self.bound:g} °C; thicker than that, pour and read first."
+                f"{show(self.bound, 'degC')}; thicker than that, pour and read first."
             )
         if self.careful < THINNEST:
             return (
-                f"For {self.mix} no thickness is sure to stay under {self.bound:g} °C: the likeliest limit is "
+                f"For {self.mix} no thickness is sure to stay under {show(self.bound, 'degC')}: the likeliest limit is "
                 f"{_millimetres(self.middle)}, but the lot may run hotter. Use less catalyst, or pour a thin one and log its peak."
             )
         high = f"be more than {self.thickest:g} mm" if self.high >= self.thickest else f"lie as high as {self.high:.0f} mm"
@@ -67,7 +68,7 @@ class ThicknessLimit(CureAnswer):
         if self.middle >= self.thickest:
             limit = f"more likely than not above {self.thickest:g} mm, the most that may be asked here"
         return (
-            f"With {self.mix}, up to {_millimetres(self.careful)} is likely to stay under {self.bound:g} °C (19 lots in 20); the limit "
+            f"With {self.mix}, up to {_millimetres(self.careful)} is likely to stay under {show(self.bound, 'degC')} (19 lots in 20); the limit "
             f"itself is {limit}."
         )
 
