@@ -362,6 +362,15 @@ def test_the_saving_of_a_pour_that_ran_too_hot_is_its_remedy(beside):
         assert "poured in layers of " in table.loc["thickness", "says"] and "instead of 35 mm at once" in table.loc["thickness", "says"]
 
 
+@pytest.mark.parametrize(("poured", "less"), [(2.2, True), (1.2, True), (1.0, False), (0.4, False)])
+def test_a_casting_that_ran_too_hot_on_little_catalyst_is_not_told_to_change_it(poured, less, beside):
+    """Up to a third less of 1.2 % is 1 % at least; of 1 % and less none is to spare, and 0.4 % is not to be raised: layers and cold are left."""
+    hot = weighed_as(why(beside({"thickness": 35.0, "catalyst": poured, "room_temperature": 24.0}, {"defects": 3.0}), "X1"), too_hot=0.9)
+    said = hot.sentence().split("Next time: ")[1].split(" Mind: ")[0]
+    assert ("use up to a third less catalyst but no less than 1 %" in said) == less == ("catalyst" in said)
+    assert "in layers" in said and "low-heat casting resin" in said
+
+
 def test_heating_is_only_advised_once_gelled():
     from testpour.causes.cause_file import trade_causes
 

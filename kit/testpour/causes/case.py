@@ -9,6 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import Missed, at_age, read_hard, read_soft
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.reasoner import Weighed, weigh
+from testpour.causes.saving import LEAST
 from testpour.causes.sight import Sight, log_chance, log_sum, sights
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
 from testpour.causes.table import SETTINGS, CauseTable
@@ -67,6 +68,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     well, hard = caught_up(castings, pour, found), read_hard(castings, pour, found)
     if well or hard:
         table = replace(table, causes={name: _let_be(cause, well, hard) for name, cause in table.causes.items()})
+    if castings.pours.loc[pour].get("catalyst", np.nan) <= LEAST:
+        table = replace(table, causes={name: replace(cause, next_time=cause.next_time_lean or cause.next_time) for name, cause in table.causes.items()})
     throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
     seen = sights(fits, pour, trade=throughout is not None)
     far = {name for name, sight in seen.items() if sight.far}

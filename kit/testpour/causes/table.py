@@ -80,6 +80,7 @@ class Cause:
     now_unheated: str = ""
     next_time: str = ""
     next_time_openly: str = ""
+    next_time_lean: str = ""
     try_first: str = ""
     past: dict[str, Any] = field(default_factory=dict)
     care: str = ""
