@@ -30,6 +30,7 @@ from testpour.logbook.known import doubts
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem
 from testpour.study import Aim
+from testpour.study_file import study_from
 
 USUAL = {
     "catalyst": [1.5, 1.2, 1.8, 1.5, 1.6, 1.4], "thickness": [10.0] * 6, "cover": [1.0] * 6, "room_temperature": [20.0, 19, 21, 20, 22, 20],
@@ -568,6 +569,32 @@ def test_another_missed_aim_with_a_cause_of_its_own_is_told(log_of):
     if answer.first == "open_face":
         own = "Its gel time has its own cause: it was poured in a cold room, as logged."
         assert own in answer.sentence() or "; then room, resin or mould was too cold" in answer.sentence()
+
+
+BLOCKS = pd.DataFrame(  # of a boatyard: catalyst, depth, room; gel, peak and defects as read. P02's peak is °F in a column of °C
+    [(1.0, 12.7, 18.9, 30.0, 87.8, 0), (0.25, 12.7, 18.9, 105.0, 141.0, 0), (0.25, 38.1, 18.9, 110.0, 77.2, 1), (1.0, 12.7, 21.1, 29.0, 83.9, 0),
+     (0.25, 38.1, 21.1, 101.0, 115.6, 2), (0.25, 12.7, 21.1, 144.0, 52.2, 0), (0.6, 25.4, 20.0, 42.0, 114.4, 2), (1.0, 38.1, 20.0, 25.0, 198.3, 3),
+     (0.6, 38.1, 20.0, 45.0, 155.0, 3)],
+    index=[f"P{place:02d}" for place in range(1, 10)], columns=["catalyst", "thickness", "room_temperature", "gel_time", "peak_temperature", "defects"],
+)
+
+
+def test_a_casting_whose_own_peak_is_above_its_aim_is_not_called_too_cold(castings_of):
+    """A block read at 155 °C, where 93 is asked, and spoilt: one slip elsewhere in the log had made it cooler than expected."""
+    asked = study_from({
+        "factors": {"catalyst": {"from": "0.25 %", "to": "1 %"}, "thickness": {"from": "12.7 mm", "to": "50.8 mm"}, "room_temperature": {}},
+        "readings": {"gel_time": {}, "peak_temperature": {}, "defects": {}},
+        "aims": {"gel_time": {"at_least": "20 min", "at_most": "120 min"}, "peak_temperature": {"at_most": "200 degF"}, "defects": {"at_most": 1, "age": "24 h"}},
+    })
+    read = [pd.DataFrame({"pour": BLOCKS.index, "reading": name, "low": BLOCKS[name], "high": BLOCKS[name], "age": 24.0 if name == "defects" else nan})
+            for name in ("gel_time", "peak_temperature", "defects")]
+    pours = BLOCKS[["catalyst", "thickness", "room_temperature"]].assign(session=["S1"] * 3 + ["S2"] * 3 + ["S3"] * 3)
+    fits = fit_castings(castings_of(asked, pours, pd.concat(read, ignore_index=True)))
+    spoilt, slip = why(fits, "P09"), why(fits, "P02")
+    assert {"ran_hot", "ran_hot_and_failed"} <= spoilt.case.signs and spoilt.first == "too_hot"
+    assert spoilt.chances["cold"] < 0.05 and "arm the resin" not in spoilt.sentence() and "too cold" not in spoilt.sentence()
+    assert "ran_hot" in slip.case.signs and "ran_hot_and_failed" not in slip.case.signs  # its peak alone is above: it may be a slip
+    assert "ran_hot" not in why(fits, "P06").case.signs
 
 
 def test_answers_that_name_no_question_are_refused_in_words(beside):

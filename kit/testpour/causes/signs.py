@@ -82,6 +82,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "clear_too" in sign:
             shows = "pigment" in have and _clear_too(castings, throughout)
+        elif "above_aim" in sign:
+            shows = len(missed) > sign.get("beside", 0) and any(miss.above and miss.aim.reading == sign["above_aim"] for miss in missed)
         elif "good_beyond" in sign:
             shows = good_beyond(castings, pour, sign["good_beyond"])
         elif "swapped" in sign:
