@@ -66,12 +66,18 @@ class EveryAnswer:
             return "".join(f"{pour}, likeliest: {in_days(ranked([(named(a, a.first), a.chances.iloc[0])], ''))}." for pour, a in self.answers.items())
         if said := bad_lot(self.answers) or whole_study(answers):
             return said
-        chances = sum(answer.chances.sort_index() for answer in answers)
-        first = chances.idxmax()
-        told = Counter(named(answer, first) for answer in answers if answer.first == first)
+        leads = Counter(answer.first for answer in answers)
+        most = max(leads.values())
+        if most == 1:
+            return "No cause is the likeliest of more than one of them."
+        words = [self._called(name) for name, times in leads.items() if times == most]
+        return f"Most often the likeliest cause, for {most} of {many}{' each' if len(words) > 1 else ''}: {in_days('; '.join(words))}."
+
+    def _called(self, first):
+        """A cause in the words of most of the castings that it is the likeliest of, else in those of the table: settings differ among them."""
+        told = Counter(named(answer, first) for answer in self.answers.values() if answer.first == first)
         common = next((words for words, times in told.items() if 2 * times > told.total()), None)
-        words = common or next(iter(answers)).case.table.causes[first].words  # settings differ from casting to casting
-        return f"Most often: {in_days(words)}, behind about {max(round(chances[first]), 1)} of {many}."
+        return common or next(iter(self.answers.values())).case.table.causes[first].words
 
     __repr__ = sentence
 
