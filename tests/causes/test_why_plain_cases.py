@@ -584,7 +584,8 @@ def test_a_casting_whose_own_peak_is_above_its_aim_is_not_called_too_cold(castin
     asked = study_from({
         "factors": {"catalyst": {"from": "0.25 %", "to": "1 %"}, "thickness": {"from": "12.7 mm", "to": "50.8 mm"}, "room_temperature": {}},
         "readings": {"gel_time": {}, "peak_temperature": {}, "defects": {}},
-        "aims": {"gel_time": {"at_least": "20 min", "at_most": "120 min"}, "peak_temperature": {"at_most": "200 degF"}, "defects": {"at_most": 1, "age": "24 h"}},
+        "aims": {"gel_time": {"at_least": "20 min", "at_most": "120 min"}, "peak_temperature": {"at_most": "200 degF"},
+                 "defects": {"at_most": 1, "age": "24 h"}},
     })
     read = [pd.DataFrame({"pour": BLOCKS.index, "reading": name, "low": BLOCKS[name], "high": BLOCKS[name], "age": 24.0 if name == "defects" else nan})
             for name in ("gel_time", "peak_temperature", "defects")]

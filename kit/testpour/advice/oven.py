@@ -128,7 +128,8 @@ def _check_oven(asking, oven, hours, start):
     """Warnings about the oven; raises where it makes no sense."""
     problems = []
     if not asking["room_temperature"] < oven < hottest_peak():
-        problems.append(f"An oven of {show(oven, 'degC')} must be warmer than the room ({show(asking['room_temperature'], 'degC')}) and below {hottest_peak():g} °C.")
+        room = show(asking["room_temperature"], "degC")
+        problems.append(f"An oven of {show(oven, 'degC')} must be warmer than the room ({room}) and below {hottest_peak():g} °C.")
     if not 0.0 < hours <= 72.0 or not 0.0 < start <= 24.0 * 28:
         problems.append(f"A stay of {hours:g} h from {start:g} h after mixing cannot be followed: hold 0 to 72 h, begin within four weeks.")
     found = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})
