@@ -19,6 +19,7 @@ from testpour.physics.lots import UNKNOWNS, lots_at
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
 MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
+THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
@@ -46,14 +47,14 @@ class Planned:
         """The share of one cause; of ``"nothing"``, what is left for chance.
 
         Where such a miss is `expected`, that is the settings once more: one thing with one share. The causes share it out where theirs is
-        the larger, or one of them stands for the `foremost` setting; else it takes theirs.
+        a third of it or more; else it takes theirs.
         """
         known = self.shares or {}
         named = sum(known.values())
         left, own = min(1 - named, self.by_chance), known.get(cause, 0.0)
         if not self.expected:
             return left if cause == NOTHING else own
-        if named > left or known and self.foremost and self.foremost not in self.unnamed.values():
+        if named > THIRD * (named + left):
             return 0.0 if cause == NOTHING else own * (1 + left / named)
         return left + named if cause == NOTHING else 0.0
 
