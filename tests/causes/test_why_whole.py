@@ -15,6 +15,7 @@ from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
+from testpour.causes.naming import named
 from testpour.causes.sight import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
@@ -351,6 +352,30 @@ def test_two_faults_that_meet_are_both_told_within_ninety_words(beside):
     assert "Cannot tell yet what was wrong." in said and "old resin or catalyst, or another lot (35 in 100)" in said
     assert "then too little catalyst went in (31 in 100)" in said and "Its tack has its own cause: its face was left open, as logged." in said
     assert "Next time: lay a polyester film on the face or close the mould." in said and len(said.split()) <= 90
+
+
+def as_pair(answer, **chances):
+    """An answer whose two causes with these chances fit best together."""
+    one = weighed_as(answer, **chances)
+    pair = pd.Series([0.9], pd.MultiIndex.from_tuples([tuple(chances)]))
+    return replace(one, weighed=replace(one.weighed, table=one.weighed.table.assign(alone=0.0), pairs=pair))
+
+
+@pytest.mark.parametrize("chances, told", [
+    ({"wrong_system": 0.51, "wrong_entry": 0.45}, "hold the log against the sheet and the label on it, and correct what differs"),
+    ({"wrong_system": 0.71, "too_little_catalyst": 0.25}, "read it again a day later before it is scraped out; do not build on it."),
+    ({"too_little_catalyst": 0.32, "read_too_early": 0.25}, "read it again a day later, and a week after mixing, before anything is done about it."),
+    ({"old_materials": 0.43, "read_too_early": 0.40}, "read it again a day later, and a week after mixing, before anything is done about it."),
+    ({"too_hot": 0.45, "too_little_catalyst": 0.15}, "let it cool where it stands; look for cracks before it carries anything."),
+    ({"uneven_mixing": 0.5, "too_thin": 0.4}, "warm it only once it has gelled and cooled."),
+])
+def test_of_two_causes_together_the_gentler_says_what_to_do_with_the_casting(chances, told, beside):
+    """Nobody is told to scrape it out and to correct the log, or to warm it and to leave it: of two orders the one that can be undone stands."""
+    answer = as_pair(why(beside({}, {"tack": 3.0}), "X1"), **chances)
+    causes, page = answer.case.table.causes, f"{answer.sentence()} {' '.join(answer.table.loc[[named(answer, name) for name in chances], 'remedy'])}"
+    assert f"The first two together fit best. This casting: {told}" in page
+    assert page.count(told.removesuffix(".")[1:]) == 3  # in the answer, and beside each of the two in the table
+    assert not any(causes[name].now[1:] in page for name in chances if causes[name].meanwhile)
 
 
 def test_the_saving_of_a_pour_that_ran_too_hot_is_its_remedy(beside):

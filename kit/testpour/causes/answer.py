@@ -9,7 +9,7 @@ from testpour.causes.case import Case
 from testpour.causes.complaint import Missed
 from testpour.causes.delivered import Delivered
 from testpour.causes.evidence import Piece, evidence
-from testpour.causes.naming import acted_upon, named, read_again
+from testpour.causes.naming import named, remedy
 from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed
 from testpour.causes.saving import Saving, saving
@@ -145,7 +145,7 @@ class Answer:
             rows[named(self, name)] = {
                 "chance": chance, "for": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio > 1),
                 "against": "; ".join(p.sentence() for p in self.evidence[name] if p.ratio < 1),
-                "remedy": cause.remedy(name in self.openly, acted_upon(self, name), read_again(self)),
+                "remedy": remedy(self, name),
                 "care": cause.care, "source": cause.source, "confidence": cause.confidence,
             }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")

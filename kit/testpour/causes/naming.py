@@ -1,6 +1,7 @@
 """What is said of a cause and of what a casting misses, the same words wherever an answer is shown."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -62,7 +63,23 @@ def read_again(answer: "Answer") -> str:
     return f"at {early[0].aim.age:g} h" if early else AGAIN
 
 
-def acted_upon(answer: "Answer", name: str) -> float:
-    """The chance on which it is acted upon: the cause's own, or that of both where it is one of two that fit best together."""
-    together = answer.together or ()
-    return float(answer.chances[list(together if name in together else (name,))].sum())
+def remedy(answer: "Answer", name: str) -> str:
+    """What to do next time about a cause, and with this casting."""
+    return _agreed(answer, name).remedy(name in answer.openly, float(answer.chances[name]), read_again(answer))
+
+
+def order(answer: "Answer", name: str) -> str:
+    """What to do with this casting about a cause."""
+    return _agreed(answer, name).at_once(float(answer.chances[name]), read_again(answer))
+
+
+def _agreed(answer, name):
+    """A cause with what it asks of this casting. Two that fit best together ask for one thing, since one would undo the other's.
+
+    It is the gentler: to correct the log, else what can be undone, and of two such to wait; of two that cannot be undone, what comes before.
+    """
+    causes, together = answer.case.table.causes, answer.together or ()
+    if name not in together:
+        return causes[name]
+    gentler = min((causes[one] for one in together), key=lambda cause: (not cause.of_the_log, bool(cause.meanwhile), not cause.fades))
+    return replace(causes[name], now=gentler.meanwhile or gentler.now, meanwhile="")

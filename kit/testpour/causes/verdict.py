@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
-from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, ranked, read_again
+from testpour.causes.naming import also_missed, named, of_its_own, order, ranked, read_again
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.telling import cheapest_test, told_apart
@@ -90,7 +90,7 @@ def _beside(answer, behind):
     causes = [answer.case.table.causes[name] for name in behind]
     if unsure(answer):
         yield 6, _cautions(causes)
-    elif acted_upon(answer, behind[0]) < SURE and any(cause.meanwhile for cause in causes):
+    elif (answer.together or answer.chances[behind[0]] < SURE) and any(cause.meanwhile for cause in causes):
         yield 4.5, _look_next(answer)
 
 
@@ -122,9 +122,8 @@ def _miss(answer: "Answer") -> str:
 def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
     """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, and its cautions."""
     causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
-    now = "; ".join(dict.fromkeys(_lower(c.at_once(acted_upon(answer, behind[0]), again)) for c in causes if c.now))
-    told = "untimely" in answer.case.signs and causes[0].of_the_log  # the check of its entry says what to do
-    must: dict[float, str] = {4: f"This casting: {now}." if now and not told else ""}
+    now, told = order(answer, behind[0]), "untimely" in answer.case.signs and any(c.of_the_log for c in causes)  # the check of its entry says what to do
+    must: dict[float, str] = {4: f"This casting: {_lower(now)}." if now and not told else ""}
     if unsure(answer):
         must[4] = _look_next(answer)
     if answer.case.refused:

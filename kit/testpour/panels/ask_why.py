@@ -11,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.naming import acted_upon, also_missed, named, of_its_own, read_again
+from testpour.causes.naming import also_missed, named, of_its_own, remedy
 from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
@@ -170,28 +170,28 @@ class WhyPanel(Panel):
 
     def _advice(self, answer):
         """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
-        behind = answer.together or (answer.first,)
+        behind, causes = answer.together or (answer.first,), answer.case.table.causes
         if unsure(answer):
             yield text(f"{cannot_tell(answer)}{' Answer what is asked above first.' if answer.ask() else ''}", "strong")
         for name in () if unsure(answer) else behind:
-            yield from _remedy(answer, name, f"{capital(named(answer, name))}:", name in answer.openly, acted_upon(answer, name))
+            does = remedy(answer, name) if name == behind[0] else causes[name].afterwards(name in answer.openly)
+            yield from _told(answer, name, f"{capital(named(answer, name))}{does and f': {does}'}.")
         if also_missed(answer):
             yield text(also_missed(answer))
         for words, name in answer.by_settings:
             if name not in behind:
-                yield from _remedy(answer, name, of_its_own(answer, words, name), True, 1.0)
+                yield from _told(answer, name, f"{of_its_own(answer, words, name)} {causes[name].afterwards(True)}.")
         if self._saving is not None:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
-def _remedy(answer, name, said, openly, chance):
-    """What to do about one cause, after what is said of it, with its care."""
-    cause = answer.case.table.causes[name]
-    yield text(f"{said} {cause.remedy(openly, chance, read_again(answer))}.", "strong")
-    if cause.care:
-        yield caution(f"{cause.care}.")
+def _told(answer, name, said):
+    """What is said of one cause and what to do about it, with its care."""
+    yield text(said, "strong")
+    if care := answer.case.table.causes[name].care:
+        yield caution(f"{care}.")
 
 
 def _evidence(answer: Answer) -> Iterator[Part]:
