@@ -299,7 +299,7 @@ def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path)
     said = at.words().split("The whole answer in words")[0]
     assert "Also missed: peak temperature." in said and "Its peak temperature has its own cause: it was planned deep" in said
     assert said.index("Lay a polyester film") < said.index("Pour in layers") < said.index("A pour that smokes goes outdoors")
-    assert said.count("This casting: ") == 1
+    assert said.split("P01: tack")[0].count("This casting: ") == 1
 
 
 @pytest.mark.slow
