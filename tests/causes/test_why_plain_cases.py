@@ -405,8 +405,8 @@ def test_a_fault_beside_what_the_settings_explain_is_named_with_it(cast):
 
 
 def test_an_answer_ends_as_its_question_does():
-    assert _fitting("Look next: what else do you see?", 9, ";") == "Look next: what else do you see?"
-    assert _fitting("one; two words more.", 2, "; ") == "one."
+    assert _fitting("Look next: what else do you see?", 9) == "Look next: what else do you see?"
+    assert _fitting("one; two words more.", 2) == "one."
 
 
 @pytest.mark.parametrize("swap", [True, False])

@@ -1,5 +1,6 @@
 """An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what tells."""
 
+import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,9 @@ ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
 WORDS = 90  # at most, in the short answer
 AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
-EVIDENCE, TEST = 2, 7  # places of the first piece of evidence and of the test among the sentences
+MISS, ALSO, UNSURE = -3, -2, -1  # places among the sentences of what stands before the bars
+EVIDENCE, TEST = 2, 7  # those of the first piece of evidence and of the test
+CLAUSES = re.compile(r"(?<=[.;?]) ")
 RIVALS = 2  # shown beside the likeliest cause
 GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
 NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
@@ -26,7 +29,7 @@ NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the
 def verdict(answer: "Answer") -> str:
     """The answer in at most `WORDS` words."""
     miss, bars, told = _short(answer)
-    return " ".join([miss, f"Likeliest: {ranked(bars, 'then ')}.", *told])
+    return " ".join([miss, _ranked(bars), *told])
 
 
 def short_page(answer: "Answer") -> str:
@@ -41,39 +44,51 @@ def short_page(answer: "Answer") -> str:
 
 def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
-    behind = answer.together or (answer.first,)
+    behind, open_ = answer.together or (answer.first,), unsure(answer)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
-    told, open_ = _must(answer, behind), unsure(answer)
-    miss = list(filter(None, (_miss(answer), also_missed(answer), cannot_tell(answer) if open_ else "")))
-    left = WORDS - _count(*miss, *told.values(), *map(_bar_words, bars))
+    told = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
+    left = _taken(told, WORDS - _count(*told.values(), _ranked(bars)), _must(answer, behind))
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
     near = [] if told_apart(answer.chances) and not open_ else rivals[:1]  # it may as well be this one
-    after, kept = _next_time(answer, behind), _count(*map(_bar_words, near))
-    told[5] = _fitting(after, left - kept, "; ") or _fitting(after, left, "; ")
+    after, kept = _next_time(answer, behind), _count(_ranked([*bars, *near])) - _count(_ranked(bars))
+    told[5] = _fitting(after, left - kept) or _fitting(after, left)
     left -= _count(told[5])
     if kept <= left:
         bars, left = [*bars, *near], left - kept
-    for place, text in _beside(answer, behind):
-        told[place] = _fitting(text, left, ". ")
-        left -= _count(told[place])
+    left = _taken(told, left, _beside(answer, behind))
     for bar in rivals[len(near) : RIVALS] if len(bars) >= len(behind) + len(near) else []:
-        if _count(_bar_words(bar)) > left - _kept(answer, behind, near):
+        needed = _count(_ranked([*bars, bar])) - _count(_ranked(bars))
+        if needed > left - _kept(answer, behind, near):
             break
-        bars, left = [*bars, bar], left - _count(_bar_words(bar))
+        bars, left = [*bars, bar], left - needed
     for place, text in _extras(answer, behind):
         again = place in told or (3 <= place < 4 and EVIDENCE not in told) or text.split(": ", 1)[1] in " ".join(told.values())
         if not again and _count(text) <= left and (place != TEST or len(bars) > len(behind)):  # no test against a rival that is not named
             told[place], left = text, left - _count(text)
     bars = [(in_days(words), chance) for words, chance in bars]
-    return in_days(" ".join(miss)), bars, [in_days(told[place]) for place in sorted(told) if told[place]]
+    miss, *rest = (" ".join(told.pop(place) for place in sorted(told) if place <= UNSURE), *(told[place] for place in sorted(told) if told[place]))
+    return in_days(miss), bars, list(map(in_days, rest))
 
 
-def _fitting(text, left, mark):
-    """As many parts of a text, from its first, as the words left have room for; empty without room for one."""
-    end = "?" if text.endswith("?") else "."
-    parts = text.removesuffix(end).split(mark)
-    fit = (mark.join(parts[:many]) for many in range(len(parts), 0, -1))
-    return next((said + end for said in fit if said and _count(said) <= left), "")
+def _taken(told, left, texts):
+    """Words left once each text was put in its place among those told, as far as they reach; a longer text takes the place of its beginning."""
+    for place, text in texts:
+        had = told.get(place, "")
+        if said := _fitting(text, left + _count(had)):
+            told[place], left = said, left + _count(had) - _count(said)
+    return left
+
+
+def _fitting(text, left):
+    """As many clauses of a text, from its first, as the words left have room for; empty without room for one."""
+    clauses = CLAUSES.split(text)
+    fit = (_closed(clauses[:many]) for many in range(len(clauses), 0, -1))
+    return next((said for said in fit if _count(said) <= left), "")
+
+
+def _closed(clauses):
+    said = " ".join(clauses)
+    return said.removesuffix(";") + "." if said.endswith(";") else said
 
 
 def _next_time(answer, behind):
@@ -86,20 +101,20 @@ def _next_time(answer, behind):
 
 
 def _beside(answer, behind):
-    """What goes with what is to be done, with its place: the next question where that is not all yet, and cautions where nothing is."""
+    """What goes with what is to be done, with its place: the next question where that waits for it, and cautions where nothing is."""
     causes = [answer.case.table.causes[name] for name in behind]
     if unsure(answer):
-        yield 6, _cautions(causes)
+        yield from _cautions(causes)
     elif (answer.together or answer.chances[behind[0]] < SURE) and any(cause.meanwhile for cause in causes):
         yield 4.5, _look_next(answer)
 
 
 def _cautions(causes):
-    return " ".join(f"Mind: {_lower(cause.care)}." for cause in causes if cause.care)
+    return [(6 + place / 10, f"Mind: {_lower(cause.care)}.") for place, cause in enumerate(causes) if cause.care]
 
 
-def _bar_words(bar):
-    return f"then {bar[0]}, {in_hundred(bar[1])} in 100"
+def _ranked(bars):
+    return f"Likeliest: {ranked(bars, 'then ')}."
 
 
 def _kept(answer, behind, near):
@@ -119,28 +134,41 @@ def _miss(answer: "Answer") -> str:
     return f"{answer.pour}: {found[0].words(study)}."
 
 
-def _must(answer: "Answer", behind: tuple[str, ...]) -> dict[float, str]:
-    """What is always said, by its place: what the log as a whole suffers from, a second cause, what to do with this casting, and its cautions."""
-    causes, early, again = [answer.case.table.causes[name] for name in behind], read_early(answer.missed), read_again(answer)
-    now, told = order(answer, behind[0]), "untimely" in answer.case.signs and any(c.of_the_log for c in causes)  # the check of its entry says what to do
-    must: dict[float, str] = {4: f"This casting: {_lower(now)}." if now and not told else ""}
-    if unsure(answer):
-        must[4] = _look_next(answer)
+def _must(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
+    """What is told before all else, with its place, what protects people and the casting first."""
+    causes = [answer.case.table.causes[name] for name in behind]
+    vital = [(4, _to_do(answer, causes)), *([] if unsure(answer) else _cautions(causes))]
     if answer.case.refused:
-        must[0.3] = f"Check its entry: {_lower(answer.case.refused)}"
-    if early and "read_too_early" not in behind:
-        must[0] = f"It was read at {early[0].age:g} h: read it again {again} first."
-    if answer.case.throughout:
-        must[0.5] = "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
+        yield 0.3, "Check its entry."
+    yield from ((place, _closed(CLAUSES.split(text)[:1])) for place, text in vital)
     if answer.together:
-        must[1] = "The first two together fit best."
-    if NOTHING in behind and NOTHING in answer.openly:
-        must[0.7] = f"That was to be expected: going by the other castings, such settings give {answer.case.planned.expected}."
+        yield 1, "The first two together fit best."
+    if answer.case.refused:
+        yield 0.3, f"Check its entry: {_lower(answer.case.refused)}"
+    yield from vital
+    yield ALSO, also_missed(answer)
+    yield from _about(answer, behind)
+
+
+def _to_do(answer, causes):
+    """What to do with this casting; what to look at, where that cannot be told."""
+    if unsure(answer):
+        return _look_next(answer)
+    now, told = order(answer, causes[0].name), "untimely" in answer.case.signs and any(cause.of_the_log for cause in causes)
+    return f"This casting: {_lower(now)}." if now and not told else ""  # the check of its entry says what to do
+
+
+def _about(answer, behind):
+    """What an answer as a whole hangs on, with its place: an early reading, the whole log, a reading with a cause of its own."""
+    early = read_early(answer.missed)
+    if early and "read_too_early" not in behind:
+        yield 0, f"It was read at {early[0].age:g} h: read it again {read_again(answer)} first."
+    if answer.case.throughout:
+        yield 0.5, "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
     if own := _own(answer, behind):
-        must[0.7] = of_its_own(answer, *own)
-    if not unsure(answer):
-        must[6] = _cautions(causes)
-    return {place: text for place, text in must.items() if text}
+        yield 0.7, of_its_own(answer, *own)
+    elif NOTHING in behind and NOTHING in answer.openly:
+        yield 0.7, f"That was to be expected: going by the other castings, such settings give {answer.case.planned.expected}."
 
 
 def _own(answer, behind):
