@@ -392,7 +392,7 @@ MANY = {"gel_time": 51.0, "hardness": 55.0, "tack": 3.0, "peak_temperature": 140
     ({"tack": 3.0}, 24.0, "", False), (MANY, 24.0, CHECKS[0], True), (MANY, 6.0, " ".join(CHECKS), False), ({"gel_time": 20.0}, 24.0, CHECKS[1], False),
 ])
 def test_whatever_meets_in_one_answer_it_has_at_most_ninety_words(readings, age, check, throughout, beside):
-    """Every cause alone, likely or a guess, and every two together: the miss, the causes, what to do and a caution stand; beside a wrong entry, which has none, the other may lack room."""
+    """Every cause alone, likely or a guess, and every two together: the miss, the causes, what to do and a caution; beside a wrong entry it may lack room."""
     answer = why(beside({"cover": 0.0}, readings, age=age), "X1")
     shared = next(iter(answer.missed), None) if throughout else None
     answer = replace(answer, case=replace(answer.case, refused=check, throughout=shared))

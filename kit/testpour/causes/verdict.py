@@ -46,7 +46,7 @@ def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
     behind, open_ = answer.together or (answer.first,), unsure(answer)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
-    told = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
+    told: dict[float, str] = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
     left = _taken(told, WORDS - _count(*told.values(), _ranked(bars)), _must(answer, behind))
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
     near = [] if told_apart(answer.chances) and not open_ else rivals[:1]  # it may as well be this one
