@@ -87,7 +87,7 @@ def test_a_cell_to_fill_for_every_reading_and_age():
     filled = [row for row in cells.rows if row and row[0] == "P3"][1]
     assert len(filled) == 1 + 12 and not any(text.strip() for text in filled[1:])
     heads = " ".join(text for row in cells.rows for text in row)
-    for words in ("not gelled", "first check", "24 h", "48 h", "168 h", "peak temperature"):
+    for words in ("not gelled", "first check", "24 h", "2 days", "7 days", "peak temperature"):
         assert words in heads
 
 

@@ -243,15 +243,16 @@ def test_the_table_of_all_castings_says_chances_and_causes_as_other_screens_do(b
         one.table.loc[rest[0], "chance"] = second
     answers = {f"P{place:02d}": replace(answer, weighed=one) for place, one in enumerate(weighed, 1)}
     every = EveryAnswer(answers, 5)
-    assert every.sentence() == "3 of 5 castings want explaining. Most often the likeliest cause, for 3 of 3: its face was left open, as logged."
+    assert every.sentence() == "3 of 5 castings want explaining. The likeliest cause most often, for 3 of 3: its face was left open, as logged."
     page = every._repr_html_()
     assert "<td>its face was left open, as logged</td> <td>92 in 100</td> <td></td> <td></td>" in page
     assert "<td>60 in 100</td>" in page and "<td>20 in 100</td>" in page and "0.92" not in page and "0.01" not in page and ">1 in 100" not in page
 
 
 @pytest.mark.parametrize(("led", "said"), [
-    ("cold too_hot cold too_hot mould", "for 2 of 5 each: room, resin or mould was too cold; it ran too hot, too deep or too warm for its catalyst."),
-    ("cold too_hot too_hot nothing", "for 2 of 4: it ran too hot, too deep or too warm for its catalyst."),
+    ("cold too_hot cold too_hot mould",
+     "causes most often, for 2 of 5 each: room, resin or mould was too cold; it ran too hot, too deep or too warm for its catalyst."),
+    ("cold too_hot too_hot nothing", "cause most often, for 2 of 4: it ran too hot, too deep or too warm for its catalyst."),
     ("cold too_hot mould", ""),
 ])
 def test_what_is_most_often_the_likeliest_cause_is_counted_in_the_table_below_it(led, said, beside):
@@ -263,7 +264,7 @@ def test_what_is_most_often_the_likeliest_cause_is_counted_in_the_table_below_it
         table = answer.weighed.table.assign(chance=chances, openly=0.0)
         table.loc["nothing", "chance"], table.loc[name, "chance"] = 0.3, 0.4
         answers[f"P{place:02d}"] = replace(answer, weighed=replace(answer.weighed, table=table.sort_values("chance", ascending=False)))
-    assert EveryAnswer(answers, 5).mostly == (f"Most often the likeliest cause, {said}" if said else "No cause is the likeliest of more than one of them.")
+    assert EveryAnswer(answers, 5).mostly == (f"The likeliest {said}" if said else "No cause is the likeliest of more than one of them.")
 
 
 def test_nothing_to_explain_is_said():

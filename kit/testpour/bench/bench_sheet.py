@@ -22,7 +22,7 @@ from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.scale import GRAMS, displayed, in_unit, part_on_scale, unit_of
 from testpour.study import Study
 from testpour.units import SPELLINGS, to_unit
-from testpour.wording import count, listed, numbered
+from testpour.wording import age_words, count, listed, numbered
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -270,6 +270,6 @@ def _readings(study):
     """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
     planned = slots(study)
     for reading in study.readings:
-        moments = [f"{slot.age:g} h" for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
+        moments = [age_words(slot.age) for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
         unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
         yield {"words": reading.words, "unit": unit, "moments": moments, "grades": numbered(reading.grades), "how": reading.how}

@@ -23,7 +23,7 @@ from testpour.logbook.loading import standing
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import PHOTOS, LogProblem
-from testpour.wording import capital
+from testpour.wording import age_words, capital
 
 if TYPE_CHECKING:
     from testpour.bench.desk import Desk
@@ -127,7 +127,7 @@ class Cards:
         status = "done" if rows else slot.status(made.minutes(self.now) / 60)
         method = method_for(reading)
         return {
-            "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {slot.age:g} h",
+            "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {age_words(slot.age)}",
             "label": reading.label, "how": reading.how, "grades": list(reading.grades),
             "many": not read_once(reading), "status": status,
             "at": (made.made_at.timestamp() + slot.age * 3600) * 1e3,
@@ -139,7 +139,7 @@ class Cards:
     def _due(self):
         found = due_of(self.desk.slots, self.desk.made.values(), self.now)
         rows = [
-            {"pour": r["pour"], "words": f"{r['reading']} at {r['age']:g} h", "status": r["status"],
+            {"pour": r["pour"], "words": f"{r['reading']} at {age_words(r['age'])}", "status": r["status"],
              "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(r["due_at"])}
             for _, r in found.table.iterrows()
         ]

@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.bench.form_rows import Made, rows_since
 from testpour.bench.slots import Slot, filled, slots
 from testpour.logbook.book import Logbook
-from testpour.wording import count, hours_words, in_html, table_html
+from testpour.wording import age_words, count, hours_words, in_html, table_html
 
 COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
 
@@ -62,7 +62,7 @@ class Due:
         """The table in words, to look at."""
         said = pd.DataFrame(index=self.table.index)
         said["pour"], said["read"] = self.table["pour"], self.table["reading"]
-        said["at age"] = [f"{age:g} h" for age in self.table["age"]]
+        said["at age"] = [age_words(age) for age in self.table["age"]]
         said["when"] = [self._when(row) for _, row in self.table.iterrows()]
         return said
 

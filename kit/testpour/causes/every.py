@@ -71,7 +71,8 @@ class EveryAnswer:
         if most == 1:
             return "No cause is the likeliest of more than one of them."
         words = [self._called(name) for name, times in leads.items() if times == most]
-        return f"Most often the likeliest cause, for {most} of {many}{' each' if len(words) > 1 else ''}: {in_days('; '.join(words))}."
+        found = "The likeliest cause most often" if len(words) == 1 else "The likeliest causes most often"
+        return f"{found}, for {most} of {many}{' each' if len(words) > 1 else ''}: {in_days('; '.join(words))}."
 
     def _called(self, first):
         """A cause in the words of most of the castings that it is the likeliest of, else in those of the table: settings differ among them."""
