@@ -15,6 +15,7 @@ from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
 from testpour.panels.numbers import Field, number
 from testpour.panels.panel import in_words
+from testpour.wording import count
 
 
 @pytest.mark.slow
@@ -90,8 +91,11 @@ def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own,
     at.tap("sheet:S1")
     sheet = own / "bench-sheet-S1.html"
     assert "P01" in sheet.read_text("utf-8")
-    assert at.panel._paper(str(sheet)).startswith("<!")
-    assert at.panel._paper(str(own / "study.toml")) == ""
+    sent = []
+    at.panel.send = sent.append
+    for path in (sheet, own / "study.toml"):
+        at.panel._hear(at.panel, {"deed": "paper", "path": str(path)}, [])
+    assert [one["html"][:2] for one in sent] == ["<!", ""]
 
 
 def room_in(form):
@@ -342,9 +346,11 @@ def test_a_bar_that_rests_on_belief_alone_says_so(own, hand):
 
 def test_what_goes_out_says_whom_it_names(poured, hand):
     log = tp.Logbook(tp.read_study(poured))
+    before = log.castings().notes
     log.correct_reading(log.add_reading("P01", "tack", 1, age="48 h", by="QX"), 2, why="checked again")  # that note is the kit's
+    assert log.castings().notes == before + 1
     at = hand(tp.share_panel(poured))
-    assert "names QX by initials and holds 1 note, typed by hand or written by the kit." in at.words()
+    assert f"names QX by initials and holds {count(before + 1, 'note')}, typed by hand or written by the kit." in at.words()
     for what in ("sheet", "package", "backup"):
         at.tap(f"write:{what}")
     told = at.panel.table.set_index("what")["names a person"]

@@ -5,7 +5,7 @@ Criteria: "D" (small joint region for all coefficients; Bayesian D when the prob
 """
 
 from collections.abc import Sequence
-from itertools import product
+from itertools import combinations, product
 from typing import Literal
 
 import numpy as np
@@ -19,6 +19,7 @@ from testpour.wording import listed
 POOL = 90                                               # most candidate settings scored at once for one pour
 CHUNK = 250                                             # starts improved side by side
 POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
+KEPT = 0.95                                             # of the D-efficiency at least, where sessions are made alike
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
@@ -45,6 +46,33 @@ def optimal_plan(
         said = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
         raise PlanConflict([said + problem.in_the_way()])
     return settings[int(score.argmax())] + 0.0  # no negative zeros
+
+
+def made_alike(problem: DesignProblem, settings: np.ndarray) -> np.ndarray:
+    """The new pours of a D plan, coded (n, k), dealt out so that no session has one side of a setting to itself where that costs little.
+
+    Two pours of different sessions change places as long as the sessions' means come nearer and 95 in 100 of the D-efficiency are
+    kept: what a log has shown of a setting makes it safe for the criterion to mix it up with the day, and not for whoever reads the log.
+    """
+    soft, new = [f for f, axis in enumerate(problem.axes) if not axis.whole], np.arange(len(settings)) >= len(problem.kept)
+    session, least = problem.all_sessions, _scores(problem, settings[None], None)[0] + len(problem.terms) * np.log(KEPT)
+    pairs = [(i, j) for i, j in combinations(np.flatnonzero(new), 2) if session[i] != session[j]]
+
+    def unlike(rows):
+        means = [rows[new & (session == number)][:, soft].mean(axis=0) for number in np.unique(session[new])]
+        return float(np.var(means, axis=0).sum())
+
+    while pairs:
+        tried = np.repeat(settings[None], len(pairs), axis=0)
+        for one, (i, j) in zip(tried, pairs, strict=True):
+            one[i, soft], one[j, soft] = settings[j, soft], settings[i, soft]
+        scores = _scores(problem, tried, None)
+        able = problem.allowed(tried).all(axis=1) & (scores >= least)
+        order = [(unlike(one), -score, place) for place, (one, score) in enumerate(zip(tried, scores, strict=True)) if able[place]]
+        if not order or min(order)[0] > unlike(settings) - 1e-9:
+            break
+        settings = tried[min(order)[2]]
+    return settings
 
 
 def _improve(problem, settings, grid, moments):

@@ -8,7 +8,7 @@ from testpour.planning.believed import Heat, design_problem
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents, main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
-from testpour.planning.optimal import optimal_plan
+from testpour.planning.optimal import made_alike, optimal_plan
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.wording import capital, count, listed
 
@@ -182,6 +182,7 @@ def _search(wishes, axes, sizes, kind, criterion, why, mixed="", with_past=False
     terms = _terms(kind, axes)
     problem = design_problem(wishes.coding, terms, numbers, axes=axes, informed=with_past, **past)
     rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
+    rows = made_alike(problem, rows) if criterion == "D" else rows
     return Chosen(rows[len(problem.kept):], numbers - numbers.min(), terms, why, mixed)
 
 
