@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 from matplotlib.lines import Line2D
 
 from testpour.logbook.castings import Castings
@@ -81,11 +80,12 @@ def _panel(ax, table, sessions, across, up, outer):
     """One pair of settings; whether there are rings, for pours that coincide: a mark moved aside would show a setting nobody poured."""
     ups = table[up.name] if up else table["session"].map({name: i for i, name in enumerate(sessions)}).astype(float)
     repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
-    for i, session in enumerate(sessions):  # a call each: the drawing then holds each mark's outline once
+    for i, session in enumerate(sessions):
         here, colour = table["session"] == session, COLOURS[i % len(COLOURS)]
-        inner = repeat[here] == 0
-        ax.scatter(table[across.name][here], ups[here], marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * repeat[here]) ** 2, linewidth=1,
-                   facecolor=np.where(inner, colour, "none"), edgecolor=np.where(inner, "white", colour))
+        for ring in sorted(set(repeat[here])):  # a call each: the drawing then holds each outline once
+            spot = here & (repeat == ring)
+            ax.scatter(table[across.name][spot], ups[spot], marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
+                       facecolor="none" if ring else colour, edgecolor=colour if ring else "white")
     ax.margins(0.2)
     label_axis(ax, "x", across)
     if up:
