@@ -18,7 +18,7 @@ from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import drawn_ends, to_reading
 from testpour.models.terms import design
 
-DRAWS, ALIKE = 1000, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
+DRAWS, ALIKE = 600, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
