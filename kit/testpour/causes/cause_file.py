@@ -10,7 +10,7 @@ from testpour.problems import Problems
 from testpour.study import Study
 from testpour.toml_file import own_toml
 
-WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+WHEN = ("otherwise", "soft", "firm", "faded")  # shares of the answers to a question, as `Question` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 

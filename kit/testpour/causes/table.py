@@ -24,20 +24,22 @@ class Question:
     answers: tuple[str, ...]
     otherwise: tuple[float, ...]  # how often each answer is met under a cause that states nothing of its own
     # the same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and, as `firm`, where it does
-    # not; empty where it makes no difference
+    # not; `faded` under one that fades, so that a casting may have hardened by now; empty where it makes no difference
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
+    faded: tuple[float, ...] = ()
     not_tacky: str = ""  # the answer that a casting read as tacky or soft all but rules out; empty without one
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
 
-    def shares(self, alike: bool, soft: bool | None) -> tuple[float, ...]:
+    def shares(self, by: "Cause", soft: bool | None) -> tuple[float, ...]:
         """How often each answer is met under a cause that states nothing of its own: tuple of float.
 
-        `alike` says whether the cause works on the whole mix alike, `soft` whether the casting was read as too soft; None, where that is
-        not known, lies halfway.
+        `soft` says whether the casting was read as too soft; None, where that is not known, lies halfway.
         """
-        if not alike or not self.soft:
+        if by.fades and self.faded:
+            return self.faded
+        if not by.alike or not self.soft:
             return self.otherwise
         if soft is None:
             return tuple((one + other) / 2 for one, other in zip(self.soft, self.firm, strict=True))
@@ -129,8 +131,8 @@ class CauseTable:
     def says(self, cause: str, question: str) -> np.ndarray:
         """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1."""
         known, by = self.question(question), self.causes[cause]
-        shares = np.array(by.says[question] if question in by.says else known.shares(by.alike, self.soft))
-        if question in by.says and self.tacky and known.not_tacky and not (by.of_the_log or by.fades):
+        shares = np.array(by.says[question] if question in by.says else known.shares(by, self.soft))
+        if question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
             shares[known.answers.index(known.not_tacky)] *= SELDOM
             shares /= shares.sum()
         return (1 - self.slip) * shares + self.slip / len(shares)
