@@ -19,7 +19,7 @@ from why_peers import QUESTIONS, features, guide
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.sight import sights
+from testpour.causes.others import sights
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings

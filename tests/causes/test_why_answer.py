@@ -10,8 +10,8 @@ import pytest
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
+from testpour.causes.others import sights
 from testpour.causes.saving import Saving
-from testpour.causes.sight import sights
 from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design

@@ -13,7 +13,7 @@ from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
-from testpour.causes.sight import sights
+from testpour.causes.others import sights
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test

@@ -9,15 +9,16 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
-from testpour.causes import sight
+from testpour.causes import others as by_others
 from testpour.causes.cause_file import CauseProblems, causes_for
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
+from testpour.causes.others import _usual_lot, sights
 from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
-from testpour.causes.sight import Sight, _usual_lot, log_chance, sights
+from testpour.causes.sight import Sight, log_chance
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
@@ -199,18 +200,17 @@ def test_a_line_that_cannot_work_is_explained(stated, says):
 
 
 def test_an_answer_that_what_was_read_rules_out_is_seldom_met_unless_the_log_is_blamed():
-    """Nowhere, 0.8, where it was read as tacky: a tenth of it beside 0.2, so 0.08 to 0.2. A wrong entry may have been hard,
-    and what fades may have hardened since."""
+    """Nowhere, 0.8, where it was read as tacky: a tenth of it beside 0.2, so 0.08 to 0.2. A wrong entry may have been hard."""
     look = Question("look", "Where?", "", ("here", "nowhere"), (0.5, 0.5), not_tacky="nowhere")
     told = {"look": [0.2, 0.8]}
     causes = {
         "hot": Cause("hot", "hot", 0.1, told, shift={"weight": 1.0}), "slip": Cause("slip", "slip", 0.1, told, one_of={"weight": 1.0}),
         "entry": Cause("entry", "entry", 0.1, told, blur={"weight": 1.0}), "light": Cause("light", "light", 0.1, told),
-        "unsaid": Cause("unsaid", "unsaid", 0.1), "early": Cause("early", "early", 0.1, told, shift={"weight": 1.0}, fades=True),
+        "unsaid": Cause("unsaid", "unsaid", 0.1),
     }
     tacky, dry = (CauseTable(causes, {"look": look}, {}, {}, tacky=read) for read in (True, False))
     seldom, often = [5 / 7, 2 / 7], [0.2, 0.8]
-    for name, shares in {"hot": seldom, "light": seldom, "slip": often, "entry": often, "early": often, "unsaid": [0.5, 0.5]}.items():
+    for name, shares in {"hot": seldom, "light": seldom, "slip": often, "entry": often, "unsaid": [0.5, 0.5]}.items():
         assert tacky.says(name, "look").tolist() == pytest.approx(shares)
         assert dry.says(name, "look").tolist() == pytest.approx(causes[name].says.get("look", [0.5, 0.5]))
 
@@ -225,12 +225,14 @@ def test_what_was_read_too_early_may_be_found_hard_when_somebody_looks():
 
 @pytest.mark.parametrize("soft, shares", [(True, [0.1, 0.9]), (False, [0.7, 0.3]), (None, [0.4, 0.6])])
 def test_a_cause_in_the_whole_mix_answers_as_the_casting_was_read(soft, shares):
-    """Halfway between soft and firm where the hardness is not known; a line of the cause's own, and a cause that is not
-    alike everywhere, answer the same whatever was read."""
-    look = Question("look", "Soft?", "", ("no", "yes"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3))
+    """Halfway between soft and firm where the hardness is not known; a line of the cause's own, a cause that fades, and one
+    that is not alike everywhere, answer the same whatever was read."""
+    look = Question("look", "Soft?", "", ("no", "yes"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3), faded=(0.25, 0.75))
     own = Cause("own", "own", 1.0, {"look": [0.8, 0.2]}, alike=True)
-    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": own, "side": Cause("side", "side", 1.0)}
+    early = Cause("early", "early", 1.0, alike=True, fades=True)
+    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": own, "side": Cause("side", "side", 1.0), "early": early}
     table = CauseTable(causes, {"look": look}, {}, {}, soft=soft)
+    assert table.says("early", "look") == pytest.approx([0.25, 0.75])
     assert table.says("mix", "look") == pytest.approx(shares)
     assert table.says("own", "look") == pytest.approx([0.8, 0.2]) and table.says("side", "look") == pytest.approx([0.5, 0.5])
 
@@ -386,17 +388,17 @@ def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     times, plus, depth = (Cause("any", "any", 0.1, as_if={"factor": f, "by": by}) for f, by in
                           (("catalyst", "times"), ("room_temperature", "plus"), ("thickness", "times")))
     found = as_if(settings, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
-    assert found["catalyst"].tolist() == [0.75, 0.05, 1.5, 1.5]
-    assert found["room_temperature"].tolist() == [20, 20, 12, 20] and found["thickness"].tolist() == [2, 2, 2, 0.5]
+    assert found["catalyst"].ravel().tolist() == [0.75, 0.05, 1.5, 1.5]
+    assert found["room_temperature"].ravel().tolist() == [20, 20, 12, 20] and found["thickness"].ravel().tolist() == [2, 2, 2, 0.5]
 
 
 def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     """It read 0. Of 200 draws half expect 0 and half 1, with scatter sqrt(0.73): what expects 0 is exp(1 / 1.46) times as likely
     to have said so, and counts so many times less for what the others say: 0.335 of the draws."""
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
-    monkeypatch.setattr(sight, "_sight", lambda *given: seen)
+    monkeypatch.setattr(by_others, "_sight", lambda *given: seen)
     fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
-    found = sight._left_out(fit, seen.rows.assign(pour="X1"), {}, worse=())
+    found = by_others._left_out(fit, seen.rows.assign(pour="X1"), {}, worse=())
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 
 

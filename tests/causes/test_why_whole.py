@@ -16,7 +16,7 @@ from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.naming import named
-from testpour.causes.sight import sights
+from testpour.causes.others import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout

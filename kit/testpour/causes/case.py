@@ -8,9 +8,10 @@ import pandas as pd
 
 from testpour.causes.complaint import Missed, at_age, read_hard, read_soft
 from testpour.causes.likelihood import Likelihoods, likelihoods
+from testpour.causes.others import sights
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
-from testpour.causes.sight import Sight, log_chance, log_sum, sights
+from testpour.causes.sight import Sight, log_chance, log_sum
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import (
@@ -128,8 +129,7 @@ def _gains(seen, others):
         for name in tables.keys() & set(others):
             theirs = others[name].to_numpy(float)
             tables[name] = np.where(np.isnan(theirs)[:, None], tables[name], theirs[:, None])
-        there = sight.mean({name: values.ravel() for name, values in tables.items()})
-        gains += log_sum(log_chance(sight, there, 0.0, 1.0), 1) - log_sum(log_chance(sight, sight.usual[None], 0.0, 1.0), 1)
+        gains += log_sum(log_chance(sight, sight.mean(tables), 0.0, 1.0), 1) - log_sum(log_chance(sight, sight.usual[None], 0.0, 1.0), 1)
     return gains
 
 

@@ -227,10 +227,10 @@ def _blur(cause, size, name):
 
 
 def as_if(settings: Mapping[str, np.ndarray], cases: list[tuple]) -> dict[str, np.ndarray]:
-    """`settings` once for each case, at the setting the case stands for: h tables stacked.
+    """`settings` once for each case, at the setting the case stands for: dict of column to array of shape (h, k).
 
     `settings` are columns of k values, complete, in the factors' units; each of the h cases is a cause, the size of the change
-    and its weight. Gives columns of h k values.
+    and its weight.
     """
     stacked = {name: np.tile(values, (len(cases), 1)) for name, values in settings.items()}
     for place, (cause, size, _) in enumerate(cases):
@@ -239,4 +239,4 @@ def as_if(settings: Mapping[str, np.ndarray], cases: list[tuple]) -> dict[str, n
             now = stacked[factor][place]
             moved = now * size if cause.as_if["by"] == "times" else now + size
             stacked[factor][place] = np.maximum(moved, LEAST.get(factor, -np.inf))
-    return {name: values.ravel() for name, values in stacked.items()}
+    return stacked

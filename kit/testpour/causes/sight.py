@@ -1,29 +1,23 @@
-"""What the rest of a log says of one casting's readings, and how likely that makes what was read."""
+"""How likely the readings of one casting are, by draws of what its log's other castings say of them."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.likelihood.weights import normal_scores, worth
-from testpour.models.fits import Fits, fit_castings
-from testpour.models.left_out import leave_out_weights
-from testpour.models.log_rows import labels_of, rows_of
+from testpour.likelihood.weights import normal_scores
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import drawn_ends, to_reading
 from testpour.models.terms import design
 
 DRAWS, ALIKE = 600, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
-FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
 LOWEST = -1e300  # stands in for the log of no chance at all
-SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,11 +40,11 @@ class Sight:
         return self.mean(self.settings)[0]
 
     def mean(self, tables: Mapping[str, np.ndarray]) -> np.ndarray:
-        """Latent mean of k readings in h settings tables stacked: shape (h, m, k).
+        """Latent mean of its k readings at each of h settings: shape (h, m, k).
 
-        `tables` are columns of h k values, complete, in the factors' units.
+        `tables` are columns of shape (h, k), or (k,) for one, complete, in the factors' units.
         """
-        flat = self.coefficients @ design(self.fit.believed.terms, tables).T
+        flat = self.coefficients @ design(self.fit.believed.terms, {name: values.ravel() for name, values in tables.items()}).T
         stacked = flat.reshape(len(flat), -1, len(self.rows))
         return stacked.transpose(1, 0, 2) + self.extra
 
@@ -92,103 +86,6 @@ class Sight:
             return np.quantile((latent[:, None] > self.cuts).sum(axis=1).astype(float), tails, method="inverted_cdf")  # whole grades
         room = float(first["room_temperature"].iloc[0]) if "room_temperature" in first else None
         return np.quantile(to_reading(self.fit.reading, latent, room), tails)
-
-
-def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
-    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
-
-    With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
-    with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
-    can meet it is the likelier. An aim with one end may be a wish, and says nothing.
-    """
-    found, log = {}, fits.castings
-    worse = worse_groups(log, pour)
-    believed = _believed(log) if trade else {}
-    for name, fit in fits.items():
-        read = _by_pour(log, fit.reading).get(pour)
-        if read is not None:
-            before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
-    return found
-
-
-@lru_cache(maxsize=4)
-def _believed(log):
-    """The model of each reading before any casting, and the weights of its draws by the aims: dict by reading."""
-    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))
-    return {name: (fit, _suiting(fit, log)) for name, fit in believed.items()}
-
-
-def _suiting(fit, log):
-    """Weights of a model's draws by how often the log's settings meet its aim; None without an aim of two ends."""
-    aim = next((a for a in log.study.aims if a.reading == fit.reading.name and None not in (a.at_least, a.at_most)), None)
-    read = [rows.iloc[[0]] for rows, _ in _by_pour(log, fit.reading).values()]
-    if aim is None or not read:
-        return None
-    rows = pd.concat(read, ignore_index=True)
-    met = fit.chances(rows if aim.age is None else rows.assign(age=aim.age), aim.at_least, aim.at_most).mean(axis=1)
-    return (1 - SUITS) / len(met) + SUITS * met / met.sum() if met.sum() > 0 else None
-
-
-@lru_cache(maxsize=16)  # one casting after another is asked about
-def _by_pour(log, reading):
-    """Rows and settings of each casting that has the reading: dict of pour to the two."""
-    rows = rows_of(log, reading)[0]
-    rows = rows.astype({name: object for name in rows.select_dtypes("str")})  # quicker to take apart as Python's own text
-    numbers, found = rows.select_dtypes("number"), {}
-    values = numbers.to_numpy(float)
-    for pour, places in rows.groupby("pour", sort=False).indices.items():
-        found[pour] = rows.iloc[places].reset_index(drop=True), dict(zip(numbers, values[places].T, strict=True))
-    return found
-
-
-def _left_out(fit, rows, settings, *, worse):
-    """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
-    pour = rows["pour"].iloc[0]
-    if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows, settings, worse).picked()
-    seen = _sight(fit, fit, rows, settings, worse)
-    weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
-    if worth(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows, settings, worse).picked()
-    return seen.picked(weights)
-
-
-def _sight(source, fit, rows, settings, worse=()):
-    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour.
-
-    A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
-    """
-    posterior, pour = source.posterior, rows["pour"].iloc[0]
-    extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
-    mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
-    for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):
-        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
-        mine = mine_of[name]
-        known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
-        usual = known and name.endswith("_lot") and _usual_lot(fit.labels[name][others], mine[0])
-        if known and (name in worse or name.endswith("_lot") and not usual):
-            known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
-            if usual:  # a bad lot that most are from has drawn what is expected of all to itself
-                extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
-        if known and np.isin(mine, posterior.group_levels[name]).all():
-            levels = np.searchsorted(posterior.group_levels[name], mine)
-            extra = extra + posterior.group_effects[name][:, levels]
-        else:
-            own = own + spread**2
-    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
-
-
-def _of_others(posterior, name, labels, mine):
-    """What the castings of other days or lots have in common, on average over them: shape (m, 1)."""
-    levels = posterior.group_levels[name]
-    counts = np.array([(labels == level).sum() * (level not in ("", mine)) for level in levels])
-    return (posterior.group_effects[name] @ counts / max(counts.sum(), 1))[:, None]
-
-
-def _usual_lot(others, mine):
-    """Whether most of the other pours are from this lot; else it is judged as a lot not met before."""
-    return (others == mine).mean() >= 0.5
 
 
 def log_chance(

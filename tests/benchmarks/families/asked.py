@@ -26,7 +26,7 @@ from families.world import HERE, draw_aims
 from testpour.causes.cause_file import trade_causes
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.sight import sights
+from testpour.causes.others import sights
 from testpour.logbook.book import Caution, Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings

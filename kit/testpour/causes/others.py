@@ -1,0 +1,114 @@
+"""What a log's other castings, or the trade, say of one casting's readings: the casting itself left out of the models."""
+
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pandas as pd
+
+from testpour.causes.sight import Sight, log_chance
+from testpour.causes.whole_log import worse_groups
+from testpour.likelihood.weights import worth
+from testpour.models.fits import Fits, fit_castings
+from testpour.models.left_out import leave_out_weights
+from testpour.models.log_rows import labels_of, rows_of
+
+FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
+SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
+
+
+def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
+    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
+
+    With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
+    with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
+    can meet it is the likelier. An aim with one end may be a wish, and says nothing.
+    """
+    found, log = {}, fits.castings
+    worse = worse_groups(log, pour)
+    believed = _believed(log) if trade else {}
+    for name, fit in fits.items():
+        read = _by_pour(log, fit.reading).get(pour)
+        if read is not None:
+            before, weights = believed.get(name, (None, None))
+            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
+    return found
+
+
+@lru_cache(maxsize=4)
+def _believed(log):
+    """The model of each reading before any casting, and the weights of its draws by the aims: dict by reading."""
+    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))
+    return {name: (fit, _suiting(fit, log)) for name, fit in believed.items()}
+
+
+def _suiting(fit, log):
+    """Weights of a model's draws by how often the log's settings meet its aim; None without an aim of two ends."""
+    aim = next((a for a in log.study.aims if a.reading == fit.reading.name and None not in (a.at_least, a.at_most)), None)
+    read = [rows.iloc[[0]] for rows, _ in _by_pour(log, fit.reading).values()]
+    if aim is None or not read:
+        return None
+    rows = pd.concat(read, ignore_index=True)
+    met = fit.chances(rows if aim.age is None else rows.assign(age=aim.age), aim.at_least, aim.at_most).mean(axis=1)
+    return (1 - SUITS) / len(met) + SUITS * met / met.sum() if met.sum() > 0 else None
+
+
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _by_pour(log, reading):
+    """Rows and settings of each casting that has the reading: dict of pour to the two."""
+    rows = rows_of(log, reading)[0]
+    rows = rows.astype({name: object for name in rows.select_dtypes("str")})  # quicker to take apart as Python's own text
+    numbers, found = rows.select_dtypes("number"), {}
+    values = numbers.to_numpy(float)
+    for pour, places in rows.groupby("pour", sort=False).indices.items():
+        found[pour] = rows.iloc[places].reset_index(drop=True), dict(zip(numbers, values[places].T, strict=True))
+    return found
+
+
+def _left_out(fit, rows, settings, *, worse):
+    """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
+    pour = rows["pour"].iloc[0]
+    if not (fit.rows["pour"] == pour).any():
+        return _sight(fit, fit, rows, settings, worse).picked()
+    seen = _sight(fit, fit, rows, settings, worse)
+    weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
+    if worth(weights) < FEWEST:
+        return _sight(fit.without(pour), fit, rows, settings, worse).picked()
+    return seen.picked(weights)
+
+
+def _sight(source, fit, rows, settings, worse=()):
+    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour.
+
+    A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
+    """
+    posterior, pour = source.posterior, rows["pour"].iloc[0]
+    extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
+    mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
+    for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):
+        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
+        mine = mine_of[name]
+        known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
+        usual = known and name.endswith("_lot") and _usual_lot(fit.labels[name][others], mine[0])
+        if known and (name in worse or name.endswith("_lot") and not usual):
+            known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
+            if usual:  # a bad lot that most are from has drawn what is expected of all to itself
+                extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
+        if known and np.isin(mine, posterior.group_levels[name]).all():
+            levels = np.searchsorted(posterior.group_levels[name], mine)
+            extra = extra + posterior.group_effects[name][:, levels]
+        else:
+            own = own + spread**2
+    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
+
+
+def _of_others(posterior, name, labels, mine):
+    """What the castings of other days or lots have in common, on average over them: shape (m, 1)."""
+    levels = posterior.group_levels[name]
+    counts = np.array([(labels == level).sum() * (level not in ("", mine)) for level in levels])
+    return (posterior.group_effects[name] @ counts / max(counts.sum(), 1))[:, None]
+
+
+def _usual_lot(others, mine):
+    """Whether most of the other pours are from this lot; else it is judged as a lot not met before."""
+    return (others == mine).mean() >= 0.5
