@@ -427,3 +427,17 @@ def test_each_specimen_is_averaged_by_itself(bench):
         bench.tap("values", "B01", reading="hardness", age=24.0, specimen=specimen, text=text)
     said = bench.later("B01", "hardness")["said"]
     assert "left: 2 readings: mean 71.0" in said and "right: 2 readings: mean 81.0" in said
+
+
+def test_no_time_counts_from_a_pour_whose_hour_is_not_known(bench):
+    bench.log.add_pour("B01", settings={"catalyst": 1.5}, session="day one", made_at="2026-03-01")
+    bench.desk.refresh()
+    card = bench.card("B01")
+    assert (card["since"], card["clock"], bench.later("B01", "tack")["status"]) == (None, "Sun 01 Mar, hour not known", "due")
+    said = bench.tap("check", "B01", reading="gel_time")
+    assert not said["ok"] and "the hour is not, so no time counts from it" in said["words"] and not len(bench.rows("B01", "gel_time"))
+    assert bench.tap("write", "B01", reading="tack", age=24.0, text="1")["ok"]
+    assert bench.rows("B01", "tack")["age"].item() == 24, "34 h since midnight, which nobody said the catalyst went in at"
+    bench.clock.turn(24 * 60)
+    said = bench.tap("values", "B01", reading="hardness", age=24.0, text="70 71 72", specimen="")
+    assert not said["ok"] and "so the age of this reading is not known" in said["words"]

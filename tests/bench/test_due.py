@@ -79,3 +79,22 @@ def test_the_age_logged_is_the_planned_one_only_where_it_was_near():
 ])
 def test_a_span_as_a_person_says_it(hours, words):
     assert hours_words(hours) == words
+
+
+def test_a_date_without_an_hour_makes_readings_due_by_day(hard_log):
+    for pour in ("P1", "P2"):
+        hard_log.withdraw_pour(pour, why="another test")
+    hard_log.add_pour("A1", settings={"catalyst": 1.5}, session="S1", made_at="2026-03-02")
+    at = dt.datetime.fromisoformat
+    found = due(hard_log, now=at("2026-03-03 00:10"))
+    of = found.table[found.table["age"] == 24].iloc[0]  # 10 min old if it was poured last thing, a day if first thing
+    assert (of["status"], of["due_at"], of["by_day"]) == ("due", at("2026-03-03"), True)
+    assert found.sentence() == (
+        "3 readings due now. Next: hardness of A1 on Mon 09 Mar, in 6 days. Of A1 the day is known and the hour is not, so readings are due "
+        'by day. Give the hour with log.correct_pour("A1", made_at=..., why="hour added").'
+    )
+    assert list(due(hard_log, now=at("2026-03-03 23:50")).table["status"]) == ["due", "later"]
+    late = due(hard_log, now=at("2026-03-04 14:00"))  # between 38 and 62 h old
+    assert list(late.shown()["when"]) == ["overdue since Tue 03 Mar", "on Mon 09 Mar, in 4 days"]
+    hard_log.correct_pour("A1", made_at="2026-03-02 16:00", why="hour added")
+    assert due(hard_log, now=at("2026-03-03 00:10")).shown()["when"].iloc[-2] == "at 16:00, in 16 h"

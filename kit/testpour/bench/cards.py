@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import datetime as dt
 import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
@@ -13,7 +12,7 @@ import sqlalchemy as sa
 from testpour.bench.due import due_of
 from testpour.bench.lateness import question
 from testpour.bench.methods import method_for, several
-from testpour.bench.slots import filled
+from testpour.bench.slots import filled, when_due
 from testpour.caution_rules import rules
 from testpour.cautions import check_read
 from testpour.logbook.database import on_server
@@ -85,8 +84,8 @@ class Cards:
         with_event = {event.companion.name for event in desk.events.values() if event.companion}
         return {
             "name": made.pour,
-            "since": made.made_at.timestamp() * 1e3,
-            "clock": self._clock(made.made_at, ":%S") + (f" {zone(made.made_at)}" if on_server(desk.logbook.address) else ""),
+            "since": None if made.by_day else made.made_at.timestamp() * 1e3,
+            "clock": self._clock(made, made.made_at, ":%S") + (f" {zone(made.made_at)}" if on_server(desk.logbook.address) else ""),
             "readings": len(made.readings),
             "events": [self._event(event, made, lines) for event in desk.events.values()],
             "once": [line for name, line in lines.items() if name not in with_event],
@@ -124,14 +123,13 @@ class Cards:
 
     def _later(self, slot, made):
         reading, rows = slot.reading, filled(slot, made.readings)
-        status = "done" if rows else slot.status(made.minutes(self.now) / 60)
+        when, status = when_due(slot, made, self.now)
         method = method_for(reading)
         return {
             "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {age_words(slot.age)}",
             "label": reading.label, "how": reading.how, "grades": list(reading.grades),
-            "many": not read_once(reading), "status": status,
-            "at": (made.made_at.timestamp() + slot.age * 3600) * 1e3,
-            "clock": self._clock(made.made_at + dt.timedelta(hours=slot.age)),
+            "many": not read_once(reading), "status": "done" if rows else status,
+            "at": when.timestamp() * 1e3, "clock": self._clock(made, when),
             "said": _said(reading, rows), "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
             "method": dataclasses.asdict(method) if method else None,
         }
@@ -140,13 +138,15 @@ class Cards:
         found = due_of(self.desk.slots, self.desk.made.values(), self.now)
         rows = [
             {"pour": r["pour"], "words": f"{r['reading']} at {age_words(r['age'])}", "status": r["status"],
-             "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(r["due_at"])}
+             "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
             for _, r in found.table.iterrows()
         ]
         return {"rows": rows, "missed": found.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}
 
-    def _clock(self, moment, more=""):
-        """The time on the workshop's clock, with the day where it is not today."""
+    def _clock(self, made, moment, more=""):
+        """A time on the workshop's clock, with the day where it is not today; the day alone where no hour is known of the pour."""
+        if made.by_day:
+            return f"{moment:%a %d %b}, hour not known"
         day = "" if moment.date() == self.now.date() else f"{moment:%a %d %b} "
         return day + moment.strftime(f"%H:%M{more}")
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from testpour.bench.form_rows import Made, rows_since
-from testpour.bench.slots import Slot, filled, slots
+from testpour.bench.form_rows import NO_HOUR, Made, rows_since
+from testpour.bench.slots import Slot, filled, slots, when_due
 from testpour.logbook.book import Logbook
-from testpour.wording import age_words, count, hours_words, in_html, table_html
+from testpour.wording import age_words, count, first_few, hours_words, in_html, table_html
 
-COLUMNS = ("pour", "session", "reading", "age", "due_at", "status")
+COLUMNS = ("pour", "session", "reading", "age", "due_at", "status", "by_day")
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,7 +25,7 @@ class Due:
     table : DataFrame
         One row a planned reading, soonest first: pour, session, reading (in words), age (h after mixing),
         due_at (on the workshop's clock), status ("overdue", "due" now, "early" where it may be taken already,
-        "later").
+        "later"), by_day (whether the hour of the pour is not known, so that due_at is the midnight its day begins with).
     now : datetime
     missed : int
         Planned readings whose time has gone; they are not in the table.
@@ -45,14 +45,26 @@ class Due:
         if len(ahead):
             row = ahead.iloc[0]
             text += f"Next: {row['reading']} of {row['pour']} {self._when(row)}. "
+        text += self._hours_unknown()
         if self.missed:
             text += f"{count(self.missed, 'planned reading')} missed: the age has gone by."
         return text.strip()
 
     __repr__ = sentence
 
+    def _hours_unknown(self):
+        """Which pours have a day and no hour, and how to give it."""
+        rows = self.table[self.table["by_day"]].drop_duplicates("pour")
+        if not len(rows):
+            return ""
+        pours = list(rows["pour"])
+        return NO_HOUR.format(pours=first_few(pours, 3), pour=pours[0], so="readings are due by day") + " "
+
     def _when(self, row):
         hours = (row["due_at"] - self.now).total_seconds() / 3600
+        if row["by_day"]:
+            day = f"{row['due_at']:%a %d %b}"
+            return {"due": "today", "overdue": f"overdue since {day}"}.get(row["status"], f"on {day}, in {hours_words(hours)}")
         if row["status"] == "overdue":
             return f"overdue by {hours_words(hours)}"
         day = "" if row["due_at"].date() == self.now.date() else f"{row['due_at']:%a %d %b} "
@@ -89,11 +101,12 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     Notes
     -----
     A reading fills a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
-    once the next planned age opens, or after three times the last.
+    once the next planned age opens, or after three times the last. Where only the day of a pour is known, its readings are due
+    by day: from the day they are due if it was poured first thing, to the day if it was poured last thing.
     """
     now, planned = now or dt.datetime.now(), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)
-    made = rows_since(logbook, now - dt.timedelta(hours=longest + 1), session)
+    made = rows_since(logbook, now - dt.timedelta(hours=longest + 25), session)
     return due_of(planned, made.values(), now)
 
 
@@ -101,13 +114,12 @@ def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> D
     """`Due` of pours at hand."""
     rows, missed = [], 0
     for pour in made:
-        age = pour.minutes(now) / 60
         for slot in planned:
             if filled(slot, pour.readings):
                 continue
-            status, when = slot.status(age), now + dt.timedelta(hours=slot.age - age)
+            when, status = when_due(slot, pour, now)
             missed += status == "missed"
             if status != "missed":
-                rows.append((pour.pour, pour.session, slot.reading.words, slot.age, when, status))
+                rows.append((pour.pour, pour.session, slot.reading.words, slot.age, when, status, pour.by_day))
     table = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values("due_at", kind="stable", ignore_index=True)
     return Due(table, now, missed)

@@ -10,10 +10,12 @@ import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, here
 from testpour.logbook.book import Logbook
+from testpour.logbook.door import hour_known
 from testpour.logbook.known import known_of
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 
+NO_HOUR = 'Of {pours} the day is known and the hour is not, so {so}. Give the hour with log.correct_pour("{pour}", made_at=..., why="hour added").'
 TAKEN_BACK = "tap taken back"
 FEW = 500  # pours that a query names one by one, so that the database looks them up
 
@@ -45,8 +47,17 @@ class Made:
     settings: dict[str, float | str] = field(repr=False)
     readings: tuple[Row, ...] = field(repr=False)
 
+    @property
+    def by_day(self) -> bool:
+        """Whether only the day it was made is known."""
+        return not hour_known(self.made_at)
+
+    def no_hour(self, so: str) -> str:
+        """That the hour it was made is not known, what follows from it, and how to give the hour."""
+        return NO_HOUR.format(pours=self.pour, pour=self.pour, so=so)
+
     def minutes(self, moment: dt.datetime) -> float:
-        """Minutes from catalyst in to a moment, through a change of the clocks too."""
+        """Minutes from catalyst in to a moment, through a change of the clocks too; the most there can be where only the day is known."""
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
     def last(self, reading: str) -> Row | None:

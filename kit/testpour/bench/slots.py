@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
-from testpour.bench.form_rows import Row
+from testpour.bench.form_rows import Made, Row
 from testpour.columns import Reading
 from testpour.study import Study
 from testpour.toml_file import own_toml
@@ -63,6 +64,20 @@ def slots(study: Study) -> list[Slot]:
 def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
     """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
+
+
+DAY = dt.timedelta(days=1)
+
+
+def when_due(slot: Slot, made: Made, now: dt.datetime) -> tuple[dt.datetime, str]:
+    """When a planned reading of a pour is due, and its status now: by day, from midnight, where only the day of the pour is known."""
+    hours = made.minutes(now) / 60
+    if not made.by_day:
+        return now + dt.timedelta(hours=slot.age - hours), slot.status(hours)
+    first = made.made_at + dt.timedelta(hours=slot.age)
+    least = slot.status(hours - 24)  # as if it was poured at the end of the day
+    today = first.date() <= now.date() <= (first + DAY - dt.timedelta(seconds=1)).date()
+    return dt.datetime.combine(first, dt.time()), "due" if today and least != "missed" else least
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from testpour.bench.form_rows import TAKEN_BACK, before_it, session_rows
 from testpour.bench.lateness import CONFIRMED, ahead
 from testpour.bench.methods import several
-from testpour.bench.slots import filled
+from testpour.bench.slots import filled, when_due
 from testpour.logbook.book import Caution
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known, known_of
@@ -130,7 +130,7 @@ class Taps:
         self._refuse_ahead(made, reading, text, at)
         held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
         if held is None:
-            age, note = (None, "") if slot is None else _age(slot, made.minutes(at) / 60)
+            age, note = (None, "") if slot is None else _age(slot, made, at)
             with _shown_on_the_card():
                 self.log.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by)
         elif not _same(held, reading, text):
@@ -150,7 +150,7 @@ class Taps:
         held = [r.low for r in filled(slot, made.readings) if r.specimen == specimen]
         if sorted(held) == sorted(found.values):
             return f"{slot.reading.words} is in the log already"
-        age, note = _age(slot, made.minutes(at) / 60)
+        age, note = _age(slot, made, at)
         note = " ".join(filter(None, [note, *found.flags, self.mark]))
         self.log.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen, note=note, by=self.by)
         return f"{slot.reading.words}, {found.sentence()}"
@@ -182,9 +182,9 @@ class Taps:
         Raises `LogProblem` if it is not a picture this kit reads.
         """
         made = self.desk.made_of(message)
-        age = max(made.minutes(at), 0) / 60
-        self.log.add_photo(made.pour, message["picture"], age=round(age, 2), by=self.by, note=self.mark)
-        return f"photograph at {age:.1f} h"
+        age = None if made.by_day else round(max(made.minutes(at), 0) / 60, 2)
+        self.log.add_photo(made.pour, message["picture"], age=age, by=self.by, note=self.mark)
+        return "photograph" if age is None else f"photograph at {age:.1f} h"
 
     def photo_back(self, message: Message, at: dt.datetime) -> str:
         """Photographs taken back; their rows stay in the history."""
@@ -232,12 +232,19 @@ def _same(held, reading, text):
 def _reached(made, event, at):
     """The time of a tap in the unit of its reading; one under the least that is believable was tapped too early."""
     now, reading = event.value(made.minutes(at)), event.reading
+    if made.by_day:
+        raise LogProblem(made.no_hour("no time counts from it"))
     if now < reading.low:
         raise LogProblem(f"Too early to log: {reading.words} counts from {reading.show(reading.low)} after the catalyst went in. Leave it, and tap again then.")
     return now
 
 
-def _age(slot, age):
+def _age(slot, made, at):
     """The age to log in hours, and a note that says what it was where that is not the same."""
+    age = made.minutes(at) / 60
+    if made.by_day:
+        if when_due(slot, made, at)[1] != "due":
+            raise LogProblem(made.no_hour("the age of this reading is not known"))
+        return slot.age, "Read on the day it was due; the hour of the pour is not known."
     logged = slot.logged_age(age)
     return logged, f"Read at {age:.1f} h." if abs(age - logged) > 0.005 * logged else ""

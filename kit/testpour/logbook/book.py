@@ -88,7 +88,7 @@ class Logbook:
         session : str
             The day in one room it belongs to.
         made_at : datetime or str, optional
-            When the catalyst went in, on the workshop's clock, from 1950 to today; now by default.
+            When the catalyst went in, on the workshop's clock, from 1950 to today; now by default. Of a date alone the hour is not known.
         by, note : str
         made_anyway : bool
             Log a pour that breaks a refusal, because it was made; the refusal goes into its note.

@@ -38,6 +38,8 @@ def missing(value: object) -> bool:
 def moment(value: str | dt.date | None) -> dt.datetime:
     """A date and time on the workshop's clock, without a zone, to the second; now for None.
 
+    A date alone is its midnight, which stands for an hour that is not known: `hour_known`.
+
     Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be taken for the
     month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
@@ -52,6 +54,11 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     if not isinstance(value, dt.datetime):
         raise UnitProblem(f"date: {value!r} is not a date. Write it like 2026-03-01 10:30.")
     return value.astimezone().replace(tzinfo=None) if value.tzinfo else value
+
+
+def hour_known(made_at: dt.datetime) -> bool:
+    """Whether more than the day of a pour is known."""
+    return made_at.time() != dt.time()
 
 
 def clock(text: str) -> dt.time:
