@@ -355,10 +355,33 @@ def test_dates_of_which_some_are_text_may_have_day_and_month_swapped(study, tmp_
 
 def test_filled_sheets_behind_the_first_are_named(study, tmp_path):
     rows = [["pour", "catalyst (%)", "gel time"], ["A", 1, 20]]
-    with pytest.warns(NotRead, match="sheet.xlsx: Only the first sheet of a workbook is read, not Thursday and Friday. Save a further sheet"):
+    with pytest.warns(NotRead, match="sheet.xlsx: Only the first visible sheet of a workbook is read, not Thursday and Friday. Save a further sheet"):
         assert len(read_sheet(study, workbook(tmp_path, rows, further=["Thursday", "Empty", "Friday"]))) == 1
-    with pytest.raises(LogProblems, match="Only the first sheet of a workbook is read, not Pours"):
+    with pytest.raises(LogProblems, match="Only the first visible sheet of a workbook is read, not Pours"):
         read_sheet(study, workbook(tmp_path, [["My shop"]], further=["Pours"]))
+
+
+def test_a_hidden_sheet_is_passed_over_and_named(study, tmp_path):
+    book = openpyxl.load_workbook(workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 2.4, 12]], further=["Pours"]))
+    book.worksheets[0].title, book.worksheets[0].sheet_state = "old", "hidden"
+    book["Pours"].append(["A", 1.5, 25])
+    book.save(tmp_path / "sheet.xlsx")
+    with pytest.warns(NotRead, match=r"Only the first visible sheet of a workbook is read, not old \(hidden\)\."):
+        assert [entry["settings"]["catalyst"] for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [1.5]
+
+
+def test_hidden_rows_and_comments_are_named(study, tmp_path):
+    book = openpyxl.load_workbook(workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 2, 12], ["B", 1, 25], ["C", 1.5, 20]]))
+    for row in (2, 4, 6):  # nothing stands in row 6
+        book.active.row_dimensions[row].hidden = True
+    book.active["B4"].comment = openpyxl.comments.Comment("really 2, a slip", "AB")
+    book.save(tmp_path / "sheet.xlsx")
+    with pytest.warns(NotRead) as told:
+        assert len(read_sheet(study, tmp_path / "sheet.xlsx")) == 3
+    assert [str(one.message) for one in told] == [
+        "sheet.xlsx: What stands in hidden rows was read too: row 2 and 4. Delete there what is not to count.",
+        "sheet.xlsx: Comments on cells were not read: B4. Write into the cells what is to count.",
+    ]
 
 
 def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):

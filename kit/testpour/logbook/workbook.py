@@ -1,7 +1,8 @@
-"""The first sheet of a workbook as rows of text."""
+"""The first visible sheet of a workbook as rows of text."""
 
 import datetime as dt
 import io
+import posixpath
 import re
 import warnings
 from contextlib import closing
@@ -31,11 +32,14 @@ SECTIONS = re.compile(r'((?:"[^"]*"?|\\.|[_*].|[^;"\\_*])*);?')
 WORDED = re.compile(r"[^\W\d_]|[%‰°'\"″”<>≤≥~≈±€$£¥]")  # of the text around a number; dots and blanks say nothing
 SIGNS = ("-", "(", ")")  # of a number below 0, which has its sign already
 NUMBER = "\0"  # stands for the number in the text around it
+HIDDEN = re.compile(rb'<(?:\w+:)?row\s(?=[^<>]*\bhidden="(?:1|true)")[^<>]*?\br="(\d+)"')
+COMMENTS = re.compile(rb'<(?:\w+:)?Relationship\s(?=[^<>]*\bType="[^"]*/comments")[^<>]*?\bTarget="([^"]+)"')
+COMMENTED = re.compile(rb'<(?:\w+:)?comment\s[^<>]*?\bref="([A-Z]+\d+)"')
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], int], list[str]]:
-    """The filled cells of the first sheet as text, the cells beside a merged one, and sentences on what was left unread.
+    """The filled cells of the first visible sheet as text, the cells beside a merged one, and sentences on what was left unread.
 
     A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
     rows that holds anything else. One merged over several columns leaves their cells empty; row and column of each of
@@ -49,11 +53,14 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
         warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
         try:
             with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)) as book:
-                first, *others = book.worksheets
-                source = parts.read(first._worksheet_path.lstrip("/")) or b""
+                first = next((sheet for sheet in book.worksheets if sheet.sheet_state == "visible"), book.worksheets[0])
+                others = [sheet for sheet in book.worksheets if sheet is not first and _holds_anything(sheet)]
+                place = first._worksheet_path.lstrip("/")
+                source = parts.read(place) or b""
                 _refuse_formulas(source)
                 rows, struck = _filled(first)
-                return *_spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
+                said = _unread(struck, others) + _hidden(rows, source) + _commented(parts, place)
+                return *_spread(rows, source), said
         except (TextProblem, MemoryError):
             raise
         except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
@@ -67,11 +74,28 @@ def _unread(struck, others):
     if struck:
         said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
     if others:
+        names = listed(f"{sheet.title} (hidden)" if sheet.sheet_state != "visible" else sheet.title for sheet in others)
         said.append(
-            f"Only the first sheet of a workbook is read, not {listed(others)}. Save a further sheet of pours as a file of its own "
+            f"Only the first visible sheet of a workbook is read, not {names}. Save a further sheet of pours as a file of its own "
             "and read it too."
         )
     return said
+
+
+def _hidden(rows, source):
+    """That rows were read which a filter or a hand has hidden, in a sentence."""
+    numbers = [number for number in map(int, HIDDEN.findall(source)) if number <= len(rows) and any(rows[number - 1])]
+    names = first_few([str(number) for number in numbers], SOME)
+    return [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+
+
+def _commented(parts, place):
+    """That the comments of a sheet were not read, in a sentence."""
+    folder, name = posixpath.split(place)
+    targets = [found.decode() for found in COMMENTS.findall(parts.read(f"{folder}/_rels/{name}.rels") or b"")]
+    texts = [parts.read(posixpath.normpath(posixpath.join("/", folder, target)).lstrip("/")) or b"" for target in targets]
+    cells = [cell.decode() for text in texts for cell in COMMENTED.findall(text)]
+    return [f"Comments on cells were not read: {first_few(cells, SOME)}. Write into the cells what is to count."] if cells else []
 
 
 def _filled(sheet):
