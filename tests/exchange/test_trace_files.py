@@ -26,6 +26,10 @@ def rows(times, degrees=DEGREES, separator=",", mark=".", more=()):
     return "\n".join(separator.join([t, d, *more]) for t, d in zip(times, shown, strict=True)) + "\n"
 
 
+def upside_down(text):
+    return "\n".join(reversed(text.splitlines())) + "\n"
+
+
 def elapsed(scale, digits=4, mark="."):
     return [f"{m * scale:.{digits}f}".replace(".", mark) for m in MINUTES]
 
@@ -72,6 +76,10 @@ SHAPES = {
         "Time;T (°C)\n" + rows([f"{46085 + 23.5 / 24 + m / 1440:.8f}".replace(".", ",") for m in MINUTES], separator=";", mark=","), {},
     ),
     "day numbers, said to be days": ("Time,T (°C)\n" + rows([f"{46085 + m / 1440:.8f}" for m in MINUTES]), {"time": "d"}),
+    "stamps with the letters of a zone": ("time,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S CET")), {}),
+    "newest first": ("time (s),T (°C)\n" + upside_down(rows(elapsed(60, 0))), {}),
+    "stamps newest first": ("time,T (°C)\n" + upside_down(rows(stamps("%Y-%m-%d %H:%M:%S"))), {}),
+    "the clock newest first, over midnight": ("time,T (°C)\n" + upside_down(rows(stamps("%H:%M:%S"))), {}),
     "days": ("Time,T (°C)\n" + rows(elapsed(1 / 1440, 8)), {"time": "d"}),
     "elapsed beside the clock": (
         "time,T (°C),elapsed (s)\n" + "".join(f"{line},{30 * k}\n" for k, line in enumerate(rows(stamps("%H:%M:%S")).splitlines())), {},
@@ -86,7 +94,8 @@ def test_every_shape_gives_the_same_table(name, tmp_path):
     assert trace.table["minutes"].to_numpy() == pytest.approx(MINUTES, abs=1e-3)
     assert trace.table["temperature"].to_numpy() == pytest.approx(DEGREES, abs=0.011)
     assert list(trace.table.columns) == ["minutes", "temperature"]
-    assert trace.state == "peaked" and trace.notes == ()
+    turned = ("The rows stand newest first; they were read from the last row up.",) if "newest first" in name else ()
+    assert trace.state == "peaked" and trace.notes == turned
 
 
 @pytest.mark.parametrize("coding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "latin-1", "cp1252"])
@@ -115,6 +124,16 @@ REFUSED = {
         "the time steps back in 1 place, first at row 7 of the block",
     ),
     "twelve hours without AM": ("time,T (°C)\n" + rows(stamps("%I:%M:%S", dt.datetime(2026, 3, 14, 12, 30))), {}, "without AM and PM"),
+    "two zones": (
+        "time,T (°C)\n" + rows([f"{stamp} {'CET' if k < 90 else 'CEST'}" for k, stamp in enumerate(stamps("%Y-%m-%d %H:%M:%S"))]), {},
+        "the clock changes from CET to CEST between the rows",
+    ),
+    "two rows out of order": (
+        "time,T (°C)\n" + rows([(every := stamps("%Y-%m-%d %H:%M:%S"))[1], every[0], *every[2:]]), {}, "Put the rows in the order of their times",
+    ),
+    "a channel named by an s and no unit of time": (
+        "Time,S (°C)\n" + rows(elapsed(1), 22 + MINUTES), {}, "the unit of the time column headed 'Time' is not stated",
+    ),
     "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "part the cells and to mark the decimals"),
     "both marks": ("min;°C\n" + rows(elapsed(1, 1, ","), separator=";"), {}, "Export again with one of them"),
     "dates without a clock": ("Date,T (°C)\n" + rows(stamps("%Y-%m-%d")), {}, "no time of day"),
@@ -352,6 +371,14 @@ def test_a_casting_that_only_warms_is_not_taken_for_the_time(tmp_path):
     text = "T (K),time (h)\n" + "".join(f"{d + 273.15:.2f},{m / 60:.6f}\n" for m, d in zip(MINUTES, degrees, strict=True))
     trace = read_trace(write(tmp_path / "t.csv", text))
     assert trace.table["temperature"].to_numpy() == pytest.approx(degrees, abs=0.01)
+
+
+@pytest.mark.parametrize("heads", ["Clock,S1 (°C),S2 (°C)", "Clock,S 1 (°C),S 2 (°C)", "Clock,T1 (°C),T2 (°C)"])
+def test_the_s_of_a_channel_is_no_unit_of_time(heads, tmp_path):
+    path = write(tmp_path / "t.csv", f"{heads}\n" + rows(stamps("%H:%M:%S"), 22 + MINUTES, more=["22"]))
+    with pytest.raises(TraceProblems, match=f"2 channels may be the casting: '{heads[6:8].strip()}"):
+        read_trace(path)
+    assert read_trace(path, channel=1).table["temperature"].to_numpy() == pytest.approx(22 + MINUTES)
 
 
 def test_a_number_too_large_to_be_one_is_a_gap(tmp_path):

@@ -2,7 +2,7 @@
 
 import datetime as dt
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -12,13 +12,15 @@ from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
-STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?P<offset>Z|[+-]\d\d:?\d\d)?", re.IGNORECASE)
+STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?P<offset>Z|[+-]\d\d:?\d\d)?(?: (?P<zone>[a-z]{{3,5}}))?", re.IGNORECASE)
 MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
          "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
 TimeUnit = Literal["s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"]
 SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
+WORD = re.compile(r"(?<![a-z\d])[a-z]+(?![a-z\d]| ?\d)")  # the s of S1 is the name of a channel
+TEMPERATURE = re.compile(r"(?:[\[(°º˚]|\bdeg)\s*[cfk]\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
 SHORTEST = 5.0  # min: a trace so long in minutes and seconds may be one of a casting
@@ -29,17 +31,26 @@ FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreads
 class Times:
     """The time of each row."""
 
-    minutes: np.ndarray | None  # from the first row; NaN where the cell, None where the column could not be read
+    minutes: np.ndarray | None  # from the earliest row; NaN where the cell, None where the column could not be read
     columns: frozenset  # those used, and those that only count rows
     midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
     date: dt.date | None = None  # of the first row, where it is stated and sure
     offset: float | None = None  # of that clock from UTC, min, where the stamps carry one
+    newest_first: bool = False
 
 
 def read_times(
     grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None
 ) -> tuple[Times, list[str]]:
-    """Find the time column and read it; and the problems."""
+    """Find the time column and read it; and the problems. Rows may stand newest first throughout."""
+    times, wrong = _read_down(grid, time, day_first)
+    if not wrong:
+        return times, []
+    up, still = _read_down(replace(grid, rows=grid.rows[::-1]), time, day_first)
+    return (times, wrong) if still else (replace(up, minutes=up.minutes[::-1], newest_first=True), [])
+
+
+def _read_down(grid, time, day_first):
     columns = [grid.column(k) for k in range(len(grid.heads))]
     counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
     if time is not None and time not in SHAPES and time not in UNITS:
@@ -86,7 +97,7 @@ def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
 
 def _elapsed(grid, columns, counters, time):
     """A column of plain numbers that grows, with its unit."""
-    found = [k for k in range(len(columns)) if k not in counters and _is_growing(grid, k)]
+    found = [k for k in range(len(columns)) if k not in counters and not TEMPERATURE.search(grid.heads[k]) and _is_growing(grid, k)]
     found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
     used = counters | set(found[:1])
     if not found:
@@ -123,7 +134,8 @@ def _day_numbers(values, cell, used, units):
 
 
 def _units(head):
-    return {word for word in re.findall(r"[a-z]+", head.casefold()) if word in UNITS and word not in ("d", "day")}
+    words = [] if TEMPERATURE.search(head) else WORD.findall(head.casefold())
+    return {word for word in words if word in UNITS and word not in ("d", "day")}
 
 
 def _is_growing(grid: Grid, k: int) -> bool:
@@ -177,6 +189,9 @@ def _dated(columns, stamped, clocked, counters, day_first):
             return _cannot(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
         cells, used = [f"{a} {b}" if a and b else "" for a, b in zip(cells, columns[clocked], strict=True)], used | {clocked}
     found = [STAMP.fullmatch(cell) for cell in cells]
+    zones = list(dict.fromkeys(f["zone"] for f in found if f and f["zone"]))
+    if len(zones) > 1:
+        return _cannot(used, f"the clock changes from {zones[0]} to {zones[1]} between the rows. Export the trace by one clock, such as UTC.")
     orders = [o for o in (True, False) if day_first in (None, o)]
     reads = {}
     for order in orders:
@@ -243,6 +258,6 @@ def _from_first(minutes, used, clock=False, date=None, offset=None):
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
         said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block"
-        return _cannot(used, f"{said}. Check for two traces in one file, or a twelve-hour clock without AM and PM.")
+        return _cannot(used, f"{said}. Put the rows in the order of their times; check for two traces in one file, or a twelve-hour clock without AM and PM.")
     first = minutes[known[0]]
     return Times(minutes - first, frozenset(used), -float(first) if clock else None, date, offset), []

@@ -118,6 +118,8 @@ def _too_little(table, mixed_said):
 
 
 def _notes(grid, times, casting):
+    if times.newest_first:
+        yield "The rows stand newest first; they were read from the last row up."
     if grid.skipped:
         yield f"Left out as unreadable: {count(len(grid.skipped), 'line')} among the rows, the first at line {grid.skipped[0]}."
     if casting.unread:
