@@ -12,7 +12,7 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
-from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_table
+from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
 from testpour.mixing import check_note, check_resin
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
@@ -47,6 +47,18 @@ def verdict(found):
 @pytest.mark.parametrize("name, value, expected", VERDICTS)
 def test_limits(name, value, expected):
     assert verdict(check_settings(None, {name: value})) == expected
+
+
+@pytest.mark.parametrize("span, value, doubted", [
+    (("0.5 %", "3 %"), 0.02, True), (("0.5 %", "3 %"), 0.004, False), (("0.5 %", "3 %"), 0.031, False), (("0.5 %", "3 %"), 0.5, False),
+    (("0 %", "4 %"), 0.02, True), (("0 %", "4 %"), 0.0, False), (("0 %", "4 %"), 0.1, False), (("0.02 %", "4 %"), 0.02, False),
+])
+def test_a_pigment_a_hundred_times_too_small_for_its_study_may_be_a_share(span, value, doubted):
+    factors = {"catalyst": {}, "pigment": dict(zip(("from", "to"), span, strict=True)), "humidity": {}}
+    found = check_shares(study(factors=factors), {"pigment": value, "catalyst": 1.5, "humidity": 0.5})
+    assert verdict(found) == ("warn" if doubted else "")
+    if value == 0.02 and doubted:
+        assert "Pigment 0.02 % may be a share of the resin" in found.warnings[0] and found.warnings[0].endswith("Write a share of 0.02 as 2 %.")
 
 
 @pytest.mark.parametrize(

@@ -23,6 +23,7 @@ LEVELS = ("refuse", "warn")
 ASIDE = ("age", "session")  # columns of a settings table that are not settings
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
 THERMOMETERS = 1.0  # K by which two thermometers may differ; common practice, no source
+SHORTEST_GEL = 3.0  # min within which nobody has stirred and poured; common practice, no source
 SHARES = {"g/kg": 0.1, "mg/g": 0.1, "permille": 0.1, "‰": 0.1, "ppm": 1e-4, "mg/kg": 1e-4}  # other ways to write a share, in %
 
 
@@ -114,6 +115,25 @@ def check_share(percent: float) -> Cautions:
     return _check("catalyst", percent) if 0 <= percent < least else Cautions()
 
 
+def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:
+    """A warning where a setting in % other than catalyst is so small that a share may be meant: 0.02 for 2 %.
+
+    `settings` are as for `check_settings`. Only a number is told that lies below what the study varies, from 0 on within
+    it, and a hundred times as large within it: nobody weighs so little who plans so much.
+    """
+    said = []
+    for factor in study.factors:
+        value = settings.get(factor.name)
+        if factor.role != "chosen" or factor.unit != "%" or factor.name == "catalyst" or not value or not factor.span:
+            continue
+        low, high = min(factor.span), max(factor.span)
+        if low <= 100 * value <= high and (value < low or low == 0):
+            meant = show(100 * value, "%", 4)
+            said.append(f"{factor.words.capitalize()} {show(value, '%', 4)} may be a share of the resin, written where per cent are meant: "
+                        f"{meant} lies within what the study varies, {factor.between(low, high)}. Write a share of {value:.4g} as {meant}.")
+    return Cautions(warnings=tuple(said))
+
+
 def check_gel_time(minutes: str | float, words: str = "") -> Cautions:
     """A warning where the predicted gel time (min) leaves no time to pour; `words` call it other than a prediction."""
     return _check("gel_time", _cut(minutes, "min", 0.1), words=words)
@@ -125,11 +145,15 @@ def check_peak(degC: str | float, words: str = "") -> Cautions:
 
 
 def check_read(reading: Reading, low: float, high: float, room: float = math.nan) -> Cautions:
-    """A warning where a peak that was read is so high that the thermometer may have shown °F, or lies below the room.
+    """A warning where what was read may be in another unit, or cannot be.
 
-    `low` and `high` are equal where read off, -inf and inf where open; without `room` (°C) only a peak that is too high
-    is told.
+    That is a peak so high that the thermometer may have shown °F, or below the room, and a gel time so short that hours
+    may be meant. `low` and `high` are equal where read off, -inf and inf where open; without `room` (°C) no peak is
+    held against it.
     """
+    if reading.name == "gel_time" and reading.unit == "min" and 0 <= low and high < SHORTEST_GEL:
+        said = f"A gel time of {show(high, 'min')} leaves no time to stir and pour. If hours were meant, correct it"
+        return Cautions(warnings=(f"{said}: {high:g} h is {show(60 * high, 'min')}.",))
     if reading.scale != "rise":
         return Cautions()
     if high < room - THERMOMETERS:

@@ -538,6 +538,26 @@ def test_a_peak_that_may_have_been_read_in_fahrenheit_is_doubted_and_kept(log):
     assert log.castings().readings["low"].tolist() == pytest.approx([180.0, 82.2], abs=0.1)
 
 
+def test_what_a_sheet_seems_to_say_in_another_unit_is_told_with_how_to_correct_it(log, tmp_path):
+    """0.6 h are 36 min, and nobody stirs and pours within 0.6 min; a share of 0.02 is 2 %."""
+    (tmp_path / "sheet.csv").write_text("Pour,Catalyst,Pigment,Gel time\nX1,1.5 %,1 %,25\nX2,1.5 %,0.02,0.6\n")
+    with pytest.warns(Caution) as told:
+        log.add_sheet(tmp_path / "sheet.csv")
+    share, gel = (str(one.message) for one in told)
+    assert share.startswith("X2: Pigment 0.02 % may be a share of the resin")
+    assert gel == (
+        "X2: A gel time of 0.6 min leaves no time to stir and pour. If hours were meant, correct it: 0.6 h is 36 min. The numbers are in the "
+        'log as written. Correct a wrong one there, with log.correct_pour("X2", settings=..., why=...), or with log.correct_reading and the '
+        'entry number from log.history("X2"): the sheet would be refused as read before.'
+    )
+    with pytest.warns(Caution, match="Pigment 0.02 % may be a share"):
+        log.add_pour("X3", settings={"catalyst": 1.5, "pigment": 0.02}, session="1")
+    log.correct_pour("X2", settings={"pigment": 2}, why="written as a share")
+    log.correct_reading(int(log.history("X2").query("what == 'gel_time'")["entry"].iloc[0]), "0.6 h", why="hours")
+    held = log.castings()
+    assert held.pours.loc["X2", "pigment"] == 2 and held.readings.set_index("pour").loc["X2", "low"] == 36
+
+
 def test_a_doubtful_peak_of_a_sheet_is_told_with_its_pours(log, tmp_path):
     sheet = tmp_path / "sheet.csv"
     sheet.write_text("pour,catalyst (%),peak temperature\nX1,1.5,190\nX2,1.5,144\nX3,1.5,190\n")

@@ -1,6 +1,7 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
 import datetime as dt
+import math
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
@@ -11,7 +12,8 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection
 
-from testpour.cautions import check_settings
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_settings, check_share, check_shares
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
@@ -30,6 +32,12 @@ from testpour.wording import listed, shortened
 AGAIN = (
     "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
     "alike, name it in a pour column."
+)
+
+
+MEND = (
+    ' The numbers are in the log as written. Correct a wrong one there, with log.correct_pour("{pour}", settings=..., why=...), or with '
+    'log.correct_reading and the entry number from log.history("{pour}"): the sheet would be refused as read before.'
 )
 
 
@@ -254,13 +262,17 @@ class Logbook:
 
     def _warn(self, names, checked):
         """Warn of settings that call for care and of readings that are doubtful, each sentence once."""
-        warned = {}
+        warned, slips = {}, set()
         for name, row in zip(names, checked, strict=True):
+            shares = check_shares(self.study, row["settings"]) + check_share(row["settings"].get("catalyst", math.nan))
             doubtful = doubts(self.study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
-            for text in (*check_settings(self.study, row["settings"]).warnings, *doubtful):
+            slips |= {*shares.warnings, *doubtful}
+            for text in (check_settings(self.study, row["settings"]) + shares + Cautions(warnings=tuple(doubtful))).warnings:
                 warned.setdefault(text, []).append(name)
+        last = [text for text in warned if text in slips][-1:]
         for text, pours in warned.items():
-            warnings.warn(f"{shortened(listed(pours))}: {text}", Caution, stacklevel=3)
+            mend = MEND.format(pour=pours[0]) if text in last else ""
+            warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=3)
 
     def _refuse_again(self, connection, entries, checked):
         """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""

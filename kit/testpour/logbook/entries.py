@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.cautions import check_settings
+from testpour.cautions import check_settings, check_shares
 from testpour.columns import Reading
 from testpour.logbook.door import clean, made_on, missing
 from testpour.logbook.known import known
@@ -160,7 +160,7 @@ def one_pour(
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
     row = settings_of(study, given["settings"])
-    found = check_settings(study, row) + check_note(given["note"] or "")
+    found = check_settings(study, row) + check_shares(study, row) + check_note(given["note"] or "")
     if found.refusals and not made_anyway:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
     return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
