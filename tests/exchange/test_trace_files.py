@@ -174,7 +174,7 @@ def test_all_problems_are_said_at_once(tmp_path):
 def test_a_missing_file_and_a_folder_are_refused(tmp_path):
     for path in (tmp_path / "none.csv", tmp_path):
         with pytest.raises(TraceProblems, match="cannot be opened"):
-            read_trace(path, unit="degC")
+            read_trace(path)
 
 
 def test_blanks_and_broken_wires_are_gaps(tmp_path):
@@ -407,7 +407,7 @@ def test_a_trace_that_warms_further_after_it_cooled_is_asked_which_warming_is_me
     path = write(tmp_path / "trace.csv", long_rows(again(170, 130)))
     asked = r"twice: to 102 °C at 50 min and, after it had cooled to 22 °C, to 130 °C at 170 min. Say until=(\d+) to read the first"
     with pytest.raises(TraceProblems, match=asked) as refused:
-        read_trace(path, unit="degC")
+        read_trace(path)
     until = float(re.search(asked, str(refused.value))[1])
     assert read_trace(path, until=until).readings["value"][["time_to_peak", "peak_temperature"]].tolist() == pytest.approx([50, 102], abs=0.5)
     second = read_trace(path, mixed_at=120).readings["value"]
@@ -440,7 +440,7 @@ def test_a_casting_as_warm_as_no_room_is_asked_for_its_unit(tmp_path):
     """22 °C is 71.6 °F."""
     path = write(tmp_path / "trace.csv", long_rows(DEGREES_LONG * 1.8 + 32, "min,T (°C)"))
     with pytest.raises(TraceProblems, match=r"'T' begins at 71.6, and neither a room .* If it is °F, put °F .* say unit='degC'"):
-        read_trace(path, unit="degC")
+        read_trace(path)
     assert read_trace(path, unit="degC").readings.loc["peak_temperature", "value"] == pytest.approx(215.6, abs=1)
 
 
