@@ -151,7 +151,7 @@ OWN = {"unit": "%", "low": 0, "high": 15, "usual": 0}
         ({"acetone": OWN}, "refuse", "Peroxide and acetone"),
         ({"thinner": {**OWN, "words": "white spirit"}}, "refuse", "Peroxide and acetone"),
         ({"microwave_time": {**OWN, "unit": "min"}}, "refuse", "microwave oven"),
-        ({"cup": {"kind": "text", "words": "polystyrene cup"}}, "refuse", "styrene dissolves polystyrene"),
+        ({"cup": {"kind": "text", "role": "carried", "words": "polystyrene cup"}}, "refuse", "styrene dissolves polystyrene"),
         ({"stirring": {**OWN, "unit": "min", "how": "stirred in a foam cup"}}, "warn", "styrene dissolves polystyrene"),
         ({"stirring": {**OWN, "unit": "min", "how": "no acetone, never a microwave"}}, "", "No limit is broken"),
     ],

@@ -238,6 +238,8 @@ REFUSED = [
     ({"factors": {"catalyst": {"kind": "colour"}}}, "kind 'colour' must be one of number, yes/no, text"),
     ({"factors": {"catalyst": 3}}, r"\[factors\] catalyst: 3 says too little"),
     ({"factors": ["catalyst"]}, r"\[factors\] must be a table"),
+    ({"factors": {"colour": {"kind": "text"}}}, r'\[factors\] colour: a setting chosen in words is not planned. Write role = "carried"'),
+    ({"factors": {"colour": {"kind": "text", "role": "chosen"}}}, 'as in red = { kind = "yes/no" }'),
     ({"readings": {"gel_time": {"scale": "cubic"}}}, "scale 'cubic' must be one of log, plain, share, rise, grades"),
     ({"readings": {"gel_time": {"better": "nicer"}}}, "better 'nicer' must be one of lower, higher, window"),
     ({"aims": {"tack": {"at_most": 1}}}, r"\[aims\] tack is not read in this study"),
