@@ -149,6 +149,10 @@ OWN = {"unit": "%", "low": 0, "high": 15, "usual": 0}
         ({"accelerator": OWN}, "warn", "fully into the resin first"),
         ({"cobalt_blue": OWN}, "", "No limit is broken"),
         ({"acetone": OWN}, "refuse", "Peroxide and acetone"),
+        ({"solvent_red_24": OWN}, "", "No limit is broken"),  # a dye by its name in the Colour Index
+        ({"dye": {**OWN, "words": "Solvent Blue 35 paste"}}, "", "No limit is broken"),
+        ({"dye": {**OWN, "words": "Solvent Red 24 in solvent"}}, "refuse", "Peroxide and acetone"),
+        ({"solvent_red": OWN}, "refuse", "Peroxide and acetone"),
         ({"thinner": {**OWN, "words": "white spirit"}}, "refuse", "Peroxide and acetone"),
         ({"microwave_time": {**OWN, "unit": "min"}}, "refuse", "microwave oven"),
         ({"cup": {"kind": "text", "role": "carried", "words": "polystyrene cup"}}, "refuse", "styrene dissolves polystyrene"),
