@@ -19,6 +19,7 @@ from testpour.exchange.folder import FolderProblem
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
 from testpour.study_file import read_study
 
 ODD = "=1+1 <b>'); DROP TABLE pours; --</b> ../../etc \u202e\u05e9\u05dc\u05d5\u05dd 🧪👩🏽‍🔬 \"q\"; a,b"
@@ -257,6 +258,14 @@ def test_a_changed_file_and_a_missing_one_and_an_unknown_form_are_named_together
 def test_what_cannot_be_is_refused_in_words(package, name, old, new, words):
     edit(package, name, lambda text: text.replace(old, new))
     assert any(words in problem for problem in refused(package)), refused(package)
+
+
+def test_a_package_from_before_units_belonged_to_the_fingerprint_is_read(book, tmp_path, monkeypatch):
+    with monkeypatch.context() as before:
+        before.setattr(Castings, "fingerprint", lambda held: held._digest(""))
+        path = write_package(book, tmp_path / "package").path
+    assert f'"{book.castings().fingerprint()}"' not in (path / "datapackage.json").read_text("utf-8")
+    assert len(read_package(path).castings) == len(book.castings())
 
 
 def test_other_units_in_the_descriptor_are_refused(package):

@@ -11,6 +11,7 @@ import pytest
 
 from testpour.columns import Factor, Reading
 from testpour.logbook.book import Logbook
+from testpour.study_file import study_from
 
 POUR = {"settings": {"catalyst": 1.5, "room_temperature": 18}, "session": "S1", "made_at": "2026-03-02 10:00"}
 
@@ -149,6 +150,26 @@ def test_the_fingerprint_changes_with_the_data(log):
     assert log.castings().fingerprint() == marks[-2]  # withdrawn: as if it had not been
     log.withdraw_reading(entry, why="x")
     assert log.castings().fingerprint() not in marks
+
+
+def test_the_fingerprint_is_that_of_units_and_grades_too(tmp_path):
+    """The older mark is that of these data as the kit wrote it before units and grades belonged to it."""
+
+    def held(unit, grades):
+        tack = {"ages": ["24 h"], "grades": grades, "low": 0, "high": 2}
+        asked = {"factors": {"catalyst": {}}, "readings": {"hardness": {"unit": unit, "ages": ["24 h"]}, "tack": tack}}
+        with contextlib.closing(Logbook(study_from(asked, tmp_path / f"{unit}{grades[1]}" / "study.toml"))) as log:
+            log.add_pour("A1", settings={"catalyst": 1.5}, session="S1", made_at="2026-03-02 10:00")
+            log.add_reading("A1", "hardness", 76, age=24)
+            log.add_reading("A1", "tack", 1, age=24)
+            return log.castings()
+
+    for name in ("Shore Dtacky", "Shore Atacky", "Shore Dsticky"):
+        (tmp_path / name).mkdir()
+    each = [held("Shore D", ["dry", "tacky", "wet"]), held("Shore A", ["dry", "tacky", "wet"]), held("Shore D", ["dry", "sticky", "wet"])]
+    marks = [one.fingerprint() for one in each]
+    assert len(set(marks)) == 3 and all(one.has_fingerprint(mark) for one, mark in zip(each, marks, strict=True))
+    assert each[0].has_fingerprint("0b19ff680682c489") and not each[0].has_fingerprint(marks[1])
 
 
 def test_what_the_study_no_longer_reads_is_left_out(practice_log):

@@ -71,6 +71,13 @@ def test_nobody_is_named_and_the_logs_address_stays_at_home(tmp_path):
     assert list(read_page(path).pours["by"][:3]) == ["reader 1", "reader 2", "reader 1"]
 
 
+def test_a_page_from_before_units_belonged_to_the_fingerprint_is_read(tmp_path, monkeypatch):
+    with monkeypatch.context() as before:
+        before.setattr(Castings, "fingerprint", lambda held: held._digest(""))
+        path = page_of(log(), tmp_path)
+    assert inside(path)["fingerprint"] != log().fingerprint() and len(read_page(path)) == len(log())
+
+
 def test_a_changed_number_is_noticed(tmp_path):
     path = page_of(log(), tmp_path)
     held = inside(path)

@@ -121,7 +121,7 @@ def read_package(path: str | Path) -> Package:
     names, history = own.get("names") is True, all(name in data for name in HISTORY)
     columns = _columns(tables(study, names, history), data, head, problems)
     castings = _castings(study, columns, names, problems) if columns["pours"] and columns["readings"] else None
-    if castings is not None and not problems and castings.fingerprint() != own.get("fingerprint"):
+    if castings is not None and not problems and not castings.has_fingerprint(own.get("fingerprint")):
         problems.append(f"{DESCRIPTOR}: its fingerprint is not that of the tables. Ask for the package again.")
     if problems or castings is None:
         raise PackageProblems(files.path.name, problems)

@@ -183,8 +183,31 @@ class Castings:
         return pd.DataFrame(columns, index=self.pours.index).fillna("")
 
     def fingerprint(self) -> str:
-        """A short mark of exactly these data: the first 16 digits of their SHA-256."""
-        digest = hashlib.sha256()
+        """A short mark of exactly these data, their units and grades among them: the first 16 digits of their SHA-256."""
+        return self._digest(repr(self._scales()))
+
+    def has_fingerprint(self, mark: str) -> bool:
+        """Whether a mark is that of these data.
+
+        Packages and pages that were written before units and grades belonged to it keep theirs.
+
+        Parameters
+        ----------
+        mark : str
+
+        Returns
+        -------
+        bool
+        """
+        return mark in (self.fingerprint(), self._digest(""))
+
+    def _scales(self):
+        """What the numbers are counted in: each setting's unit, and unit and grades of each reading that was taken."""
+        read = set(self.readings["reading"])
+        return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in read)])
+
+    def _digest(self, scales):
+        digest = hashlib.sha256(scales.encode())
         _feed(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
         readings = self.readings.drop(columns=["entry", *PEOPLE], errors="ignore")
         _feed(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))

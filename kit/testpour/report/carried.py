@@ -92,7 +92,7 @@ def read_page(path: str | Path) -> Castings:
     held = inside(path)
     try:
         castings = _castings(held, Path(path))
-        same = castings.fingerprint() == held["fingerprint"]
+        same = castings.has_fingerprint(held["fingerprint"])
     except StudyProblems as problem:
         raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as problem:

@@ -84,7 +84,7 @@ def earlier(
             return None
         raise
     # The same log again: the page goes on saying what changed before it.
-    return held["before"] if held["fingerprint"] == castings.fingerprint() else held["said"]
+    return held["before"] if castings.has_fingerprint(held["fingerprint"]) else held["said"]
 
 
 def changes(study: Study, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
