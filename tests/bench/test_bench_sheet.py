@@ -116,6 +116,17 @@ def test_a_coarse_scale_is_warned_about():
     assert not any("scale" in text for text in bench_sheet(study(), pours(), resin=200).warnings)
 
 
+def test_doses_that_weigh_the_same_are_named():
+    """By hand, on a scale of 0.1 g: 1.5 % and 2 % of 12 g are 0.18 and 0.24 g, both 0.2 g; 1 % is 0.12 g, and 1.5 % of 40 g is 0.6 g."""
+    table = pours().iloc[[0, 0, 0, 0]].assign(catalyst=[1.5, 2.0, 1.0, 1.5], pigment=1.0).set_axis(["P1", "P2", "P3", "P4"])
+    sheet = bench_sheet(study(), table, resin={"P1": 12, "P2": 12, "P3": 12, "P4": 40})
+    (said,) = [(text, names) for text, names in sheet.warnings.items() if "the same on this scale" in text]
+    assert said == (
+        "Catalyst weighs the same on this scale for 1.5 % and 2 % (0.2 g), so these pours cannot tell them apart. "
+        "Mix more or use a finer scale.", ["P1", "P2"])
+    assert "Catalyst weighs the same" in sheet._repr_html_()
+
+
 def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
     """113 g on a 1 g scale: 2.5 % is 3 g, 2.5 / 113.5 to 3.5 / 112.5; 1 % is 1 g, 0.5 / 113.5 to 1.5 / 112.5, by hand."""
     table = pd.DataFrame({"catalyst": [2.5, 1.0], "pigment": [0.0, 0.0]}, index=["P01", "P02"])

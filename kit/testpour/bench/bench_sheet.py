@@ -22,7 +22,7 @@ from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.scale import GRAMS, displayed, in_unit, part_on_scale, unit_of
 from testpour.study import Study
 from testpour.units import SPELLINGS, to_unit
-from testpour.wording import age_words, count, listed, numbered
+from testpour.wording import age_words, capital, count, listed, numbered
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
@@ -172,7 +172,8 @@ def bench_sheet(
     if problems:
         raise WeighOutProblems(problems)
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
-    return BenchSheet(study, name, table, grouped(cautions)["warnings"], to_unit(scale_resolution, "g"), str(date), unit_of(scale_resolution))
+    step, unit = to_unit(scale_resolution, "g"), unit_of(scale_resolution)
+    return BenchSheet(study, name, table, {**_same_on_scale(study, table, step, unit), **grouped(cautions)["warnings"]}, step, str(date), unit)
 
 
 def _settings(study, given):
@@ -209,6 +210,19 @@ def _of_own(weighed, own):
     found = Cautions()
     for factor, percent in own.items():
         found += check_weighed(weighed.resin_mass, percent, weighed.scale_resolution, weighed.unit, what=factor.words)
+    return found
+
+
+def _same_on_scale(study, table, step, unit):
+    """Sentence to pours where different doses in as much resin come out the same on this scale."""
+    found = {}
+    for factor in [f for f in study.factors if f.name in WEIGHED or f in own_shares(study)]:
+        groups = table.groupby(["resin_g", f"{factor.name}_g"])
+        alike = [(part, rows) for (_, part), rows in groups if rows[factor.name].nunique() > 1]
+        said = [f"{listed(map(factor.show, sorted(set(rows[factor.name]))))} ({displayed(part, step, unit)} {unit[0]})" for part, rows in alike]
+        if alike:
+            found[f"{capital(factor.words)} weighs the same on this scale for {' and for '.join(said)}, so these pours cannot tell them apart. "
+                  "Mix more or use a finer scale."] = [str(pour) for _, rows in alike for pour in rows.index]
     return found
 
 
