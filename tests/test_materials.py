@@ -65,8 +65,10 @@ def test_masses(text, grams):
 def test_a_length_is_no_mass():
     with pytest.raises(UnitProblem, match="neither a mass nor a volume"):
         to_mass("3 in")
-    with pytest.raises(UnitProblem, match="not a number"):
+    with pytest.raises(UnitProblem, match="'some' is not a number with a unit. Write it like 200 g, 8 oz or 350 mL"):
         to_mass("some")
+    with pytest.raises(UnitProblem, match="'1,250' may be 1250 or 1.250"):
+        to_mass("1,250 g")
 
 
 def test_eight_drops_to_the_fluid_ounce():

@@ -14,6 +14,7 @@ from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_number, to_unit
 
 RESIN_DENSITY = 1.10
+MASSES = "200 g, 8 oz or 350 mL"  # how one is written
 GALLONS = {"us": 3785.411784, "imperial": 4546.09, "uk": 4546.09}  # mL, exact by definition
 PARTS_OF_A_GALLON = {"gallon": 1, "gal": 1, "quart": 4, "qt": 4, "pint": 8, "pt": 8}
 
@@ -50,14 +51,15 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     """
     if not isinstance(value, str):
         return float(value)
+    to_number(value, what, like=MASSES)  # what is wrong with the number itself is said before its unit
     with suppress(UnitProblem):
         return to_unit(value, "g", what)
     try:
         return to_volume(value, what) * density
     except UnitProblem as problem:
-        if "imperial" in str(problem) or "not a number" in str(problem):
+        if "imperial" in str(problem):
             raise
-    raise UnitProblem(f"{what}: {value!r} is neither a mass nor a volume. Write it like 200 g, 8 oz or 350 mL.")
+    raise UnitProblem(f"{what}: {value!r} is neither a mass nor a volume. Write it like {MASSES}.")
 
 
 def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: float | None = None) -> float:

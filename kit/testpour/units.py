@@ -47,7 +47,7 @@ SPELLINGS = {
 # What a workshop halves and halves again, to sixty-fourths; 20/25 min is nobody's fraction.
 HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", "pint", "quart", "gallon", "kg", "l", "hour", "day"}
 
-CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::\d\d(?:\.\d+)?)?\b")
+CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::(\d\d)(?:\.\d+)?)?\b")
 
 # A time in two parts: 1h20, 1 h 20 min, 20 min 30 s, 20m30s.
 PARTED = re.compile(
@@ -173,14 +173,17 @@ def measures(unit: str, other: str) -> bool:
 
 
 def _refuse_clock(text, unit, what):
-    """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five."""
+    """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five; 1:35:00 may be 1:35 as a program keeps it."""
     found = CLOCK.match(text[:LONGEST])
     if not found:
         return
-    first, second = map(int, found.groups())
+    first, second, third = (int(part or 0) for part in found.groups())
     said = f"{what}: {text.strip()!r} is not one number. Write"
     if SPELLINGS.get(unit.casefold(), unit) not in ("second", "minute", "hour", "day"):
         raise UnitProblem(f"{said} it like {show(1.5, unit)}.")
+    if third:
+        minutes = 60 * first + second + third / 60
+        raise UnitProblem(f"{said} {minutes:.6g} min or {minutes / 60:.4g} h: it is {first} h {second} min {third} s.")
     raise UnitProblem(
         f"{said} {60 * first + second} min or {first + second / 60:.3g} h if it is {first} h {second} min, and "
         f"{first + second / 60:.3g} min if it is {first} min {second} s."

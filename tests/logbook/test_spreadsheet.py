@@ -384,6 +384,12 @@ def test_hidden_rows_and_comments_are_named(study, tmp_path):
     ]
 
 
+def test_a_title_full_of_commas_does_not_tell_the_separator(study, tmp_path):
+    title = "Made by the evening class, room upstairs, window open, resin from the old drum, new bottle, by hand"
+    (entry,) = read_sheet(study, write(tmp_path, f"{title}\nPour;Catalyst (%);Thickness (mm);Cover;Gel time\nA1;1,5;10;yes;25\n"))
+    assert entry["settings"] == {"catalyst": 1.5, "thickness": 10, "cover": 1}
+
+
 def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
     rows = [["pour", "catalyst (%)", "gel time", "note"], ["A", 1, 12, "hot"], ["B", 2, 20], ["C", 1.5, 25]]
     path = workbook(tmp_path, rows, struck=["C2", "A3", "B3", "C3"])

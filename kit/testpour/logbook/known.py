@@ -167,10 +167,16 @@ def _from_text(reading, text, decimal):
         return _read_off(reading, grades.index(text.casefold()), decimal)
     if found := BETWEEN.match(text):
         low, high = found["low"], found["high"]
+        if BETWEEN.match(high):
+            raise UnitProblem(f"{reading.words}: {shortened(text)!r} has more than two numbers. Write the two it lies between, as in 20-25 min.")
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
             if PARTED.fullmatch(high):
                 raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
-            low = f"{low} {to_number(high, reading.words, decimal)[1]}"
+            unit = to_number(high, reading.words, decimal)[1]
+            if unit and to_number(low, reading.words, decimal)[0] > to_number(high, reading.words, decimal)[0]:
+                raise UnitProblem(f"{reading.words}: {shortened(text)!r} runs backwards if {unit} is the unit of both. Write one behind both, "
+                                  "as in 20 min to 1 h, and the earlier check first.")
+            low = f"{low} {unit}"
         return _between(reading, low, high, decimal)
     found = NOT_YET.match(text) or ALREADY.match(text)
     if found:

@@ -47,9 +47,9 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tupl
 
 def _text(path):
     text = read_text(path, LARGEST)
-    lines = [line for line in text.splitlines() if line.strip(" ;,\t")]
-    head = max(lines[:20], key=lambda line: max(map(line.count, SEPARATORS)), default="")
-    separator = max(SEPARATORS, key=head.count)
+    lines = [line for line in text.splitlines() if line.strip(" ;,\t")][:20]
+    # A row stands below its headers with as many separators: a title above them may hold more commas, and stands alone.
+    separator = max(SEPARATORS, key=lambda mark: sorted((line.count(mark) for line in lines), reverse=True)[1::-1])
     if text.count(separator) + text.count("\n") > MOST:
         raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
     rows = _split(text, separator)
