@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from testpour.models.terms import Term
     from testpour.pooling.reading import PooledReading
 
-# Chance that benches which agree are said to contradict each other, in any effect on one reading: of 100 invented guilds that
+# Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
 # agree, with three or four benches of six to twelve pours, one was said to.
 RARE = 0.01
 MATTERS = 0.25  # share of the trade's own spread that benches must lie apart for it to be worth a word
