@@ -14,6 +14,9 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl.cell.rich_text import CellRichText, TextBlock
+from openpyxl.cell.text import InlineFont
+from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Caution, Logbook
@@ -367,6 +370,48 @@ def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
     with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. Where it holds after all, take the line through it away"):
         entries = read_sheet(study, path)
     assert [(entry["pour"], len(entry["readings"])) for entry in entries] == [("A", 0), ("C", 1)]
+
+
+def runs(*parts):
+    """A cell of several fonts: what is raised, lowered or struck out is given with the font's own word for it."""
+    fonts = {"strike": {"strike": True}, "superscript": {"vertAlign": "superscript"}, "subscript": {"vertAlign": "subscript"}}
+    return CellRichText(*(part if isinstance(part, str) else TextBlock(InlineFont(**fonts[part[0]]), part[1]) for part in parts))
+
+
+def shared(path):
+    """The same workbook with its texts in a table of their own, as spreadsheet programs keep them."""
+    texts, place = [], path.with_name("shared.xlsx")
+
+    def moved(found):
+        texts.append(found[1])
+        return f't="s"><v>{len(texts) - 1}</v>'
+
+    with zipfile.ZipFile(path) as held, zipfile.ZipFile(place, "w") as made:
+        cells = re.sub(r't="inlineStr"><is>(.*?)</is>', moved, held.read("xl/worksheets/sheet1.xml").decode())
+        kind = f'<Override PartName="/xl/sharedStrings.xml" ContentType="{SHARED_STRINGS}" /></Types>'
+        kinds = held.read("[Content_Types].xml").decode().replace("</Types>", kind)
+        for name in held.namelist():
+            made.writestr(name, {"xl/worksheets/sheet1.xml": cells, "[Content_Types].xml": kinds}.get(name, held.read(name)))
+        made.writestr("xl/sharedStrings.xml", f'<sst xmlns="{SHEET_MAIN_NS}">{"".join(f"<si>{text}</si>" for text in texts)}</sst>')
+    return place
+
+
+def test_a_part_of_a_cell_that_is_struck_out_or_marks_a_footnote_is_no_part_of_its_number(study, tmp_path):
+    """As a reader of the sheet sees them: 25 with a footnote 1, a 1.5 struck out before 2, one and a half inches, cm2 and H2O."""
+    half = runs("1", ("superscript", "1"), "/", ("subscript", "2"))
+    rows = [["pour", "catalyst (%)", "thickness (in)", "gel time", "note"],
+            ["A", 1, half, runs("25", ("superscript", "1")), runs("4 cm", ("superscript", "2"), " of H", ("subscript", "2"), "O")],
+            [runs("B", ("superscript", "2)")), runs(("strike", "1.5"), "2"), "1/2", 9, None]]
+    path = workbook(tmp_path, rows)
+    with pytest.warns(NotRead) as said:
+        entries = read_sheet(study, shared(path))
+    assert [(entry["pour"], *entry["settings"].values(), entry["readings"][0]["value"]) for entry in entries] == [
+        ("A", 1, pytest.approx(38.1), "25"), ("B", 2, 12.7, "9")]
+    assert entries[0]["note"] == "4 cm2 of H2O"
+    assert "What is struck out was not read: B3 (1.5)." in str(said[0].message)
+    assert "taken for marks of footnotes and not read: D2 (1), A3 (2))." in str(said[1].message)
+    with pytest.raises(LogProblem, match="a part of the text is struck out, raised or lowered in a way that cannot be told apart: C2, D2, E2, A3 and B3"):
+        read_sheet(study, path)
 
 
 def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):

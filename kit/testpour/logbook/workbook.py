@@ -31,6 +31,7 @@ SECTIONS = re.compile(r'((?:"[^"]*"?|\\.|[_*].|[^;"\\_*])*);?')
 WORDED = re.compile(r"[^\W\d_]|[%‰°'\"″”<>≤≥~≈±€$£¥]")  # of the text around a number; dots and blanks say nothing
 SIGNS = ("-", "(", ")")  # of a number below 0, which has its sign already
 NUMBER = "\0"  # stands for the number in the text around it
+FONTED = re.compile(rb"<(?:\w+:)?(?:strike|vertAlign)\b")  # a font of a part of a cell that may change what it says (18.4.10 and 18.4.14)
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
@@ -48,12 +49,13 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
         try:
-            with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)) as book:
+            with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False, rich_text=True)) as book:
                 first, *others = book.worksheets
                 source = parts.read(first._worksheet_path.lstrip("/")) or b""
                 _refuse_formulas(source)
-                rows, struck = _filled(first)
-                return *_spread(rows, source), _unread(struck, [sheet.title for sheet in others if _holds_anything(sheet)])
+                _refuse_fonts(source)
+                rows, struck, marks = _filled(first)
+                return *_spread(rows, source), _unread(struck, marks, [sheet.title for sheet in others if _holds_anything(sheet)])
         except (TextProblem, MemoryError):
             raise
         except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
@@ -61,11 +63,16 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
             raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
 
 
-def _unread(struck, others):
+def _unread(struck, marks, others):
     """What was left unread, in sentences."""
     said = []
     if struck:
         said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
+    if marks:
+        said.append(
+            f"Raised or lowered figures were taken for marks of footnotes and not read: {', '.join(marks)}. Where one belongs to the number, "
+            "write it at the height of the rest."
+        )
     if others:
         said.append(
             f"Only the first sheet of a workbook is read, not {listed(others)}. Save a further sheet of pours as a file of its own "
@@ -75,12 +82,13 @@ def _unread(struck, others):
 
 
 def _filled(sheet):
-    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; and what is struck out."""
+    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; what is struck out; marks of footnotes."""
     sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, crossed, seen, last = [], [], 0, 0
+    rows, crossed, marked, seen, last = [], [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
-        texts, struck = _texts(row)
+        texts, struck, marks = _texts(row)
+        marked += marks
         crossed += [f"row {number}"] if struck and not any(texts) else struck
         while texts and not texts[-1].strip():
             texts.pop()
@@ -95,19 +103,38 @@ def _filled(sheet):
             rows.append(texts)
         last = number if texts else last
     width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed
+    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, marked
 
 
 def _texts(row):
-    """The cells of a row as text, those struck out empty, and the names and texts of these."""
-    texts, struck = [], []
+    """The cells of a row as text; the names of those with something struck out, and with the mark of a footnote, each with that."""
+    texts, struck, marks = [], [], []
     for cell in row:
-        text = _cell(cell)
-        if text.strip() and cell.font.strike:
-            struck.append(f"{cell.coordinate} ({shortened(text, 20)})")
-            text = ""
+        text, *left = _parts(cell)
         texts.append(text)
-    return texts, struck
+        for names, out in zip((struck, marks), left, strict=True):
+            if out.strip():
+                names.append(f"{cell.coordinate} ({shortened(out.strip(), 20)})")
+    return texts, struck, marks
+
+
+def _parts(cell):
+    """What a cell says, what of it is struck out, and its marks of footnotes: 25 with a raised 1 is 25, yet m with a raised 2 is m2."""
+    if not isinstance(cell.value, list):  # one font for all of it
+        text = _cell(cell)
+        return ("", text, "") if text.strip() and cell.font.strike else (text, "", "")
+    text = struck = marks = ""
+    for run in cell.value:
+        said, font = str(run), getattr(run, "font", cell.font)
+        raised = font.vertAlign in ("superscript", "subscript") and said.strip()[:1].isdigit()
+        in_word = text[-1:].isalpha() and (font.vertAlign == "subscript" or said in ("2", "3"))
+        if font.strike:
+            struck += said
+        elif raised and not in_word and "/" not in str(cell.value):
+            marks += said
+        else:
+            text += f" {said}" if raised and text[-1:].isdigit() else said  # 1 1/2 with its fraction raised
+    return text, struck, marks
 
 
 def _holds_anything(sheet):
@@ -123,6 +150,17 @@ def _refuse_formulas(source):
         raise TextProblem(
             f"formulas without a result: {first_few(names, SOME)}. Open it in a spreadsheet program and save it again, "
             "or write the values in their place."
+        )
+
+
+def _refuse_fonts(source):
+    """Refuse cells that keep text of several fonts within themselves, where openpyxl joins 25 and a raised 1 to 251."""
+    cells = [cell for cell in re.split(rb"</(?:\w+:)?c>", source) if b'"inlineStr"' in cell and FONTED.search(cell)]
+    names = [name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]]
+    if cells:
+        raise TextProblem(
+            f"a part of the text is struck out, raised or lowered in a way that cannot be told apart: {first_few(names, SOME)}. Open it in a "
+            "spreadsheet program and save it again."
         )
 
 
