@@ -34,6 +34,7 @@ def read_rows(
     aged = next(filter(is_age, heads), None)
     days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems, aged))
     pours: list[tuple[int, dict[Head, str]]] = []
+    further: set[int] = set()  # rows that go on with a pour above
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
@@ -56,14 +57,19 @@ def read_rows(
         if shared := only_shared(study, cells):
             problems.append((f"row {number}", "", "", shared))
             continue
-        pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems, aged)
+        if entries and entries[-1].get("pour") and pours[-1][0] == number - 1 and _only_read(cells):
+            entry["pour"] = entries[-1]["pour"]
+        if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
+            further.add(number)
+        pours.append((number, written))
         days.give(entry, entries)
         entries.append(entry)
     days.close(entries)
-    problems += _half_ticked(study, pours)
+    problems += _nameless(entries)
+    problems += _half_ticked(study, [one for one in pours if one[0] not in further])
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
@@ -83,6 +89,22 @@ def _summary(row, cells):
     names = [first, own.get("pour") or own.get("note", "")]
     no_names = {cell for head, cell in cells if head.kind != "own" or head.name == "note"}
     return next((name for name in names if sums_up(name, name not in no_names)), "")
+
+
+def _only_read(cells):
+    """Whether a row holds readings and nothing else but their age and a note: it goes on with the pour directly above."""
+    return all(head.kind == "reading" or is_age(head) or head.name == "note" for head, _ in cells)
+
+
+def _nameless(entries):
+    """A problem for each pour without a name, where others have one: it may be no pour at all."""
+    for entry in entries if any(entry.get("pour") for entry in entries) else ():
+        if not entry.get("pour"):
+            said = (
+                "no pour's name stands here, while other rows have one. Write it in. Where the row goes on with the pour above, put it directly "
+                "below and leave its settings empty; where it is an average, delete it."
+            )
+            yield entry["where"], "pour", "", said
 
 
 def _half_ticked(study, pours):
