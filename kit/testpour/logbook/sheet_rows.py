@@ -9,7 +9,7 @@ from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
-from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
@@ -51,8 +51,8 @@ def read_rows(
                 days.waiting.append((number, cells))
             elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
-            elif entries and cells:  # a remark across the sheet belongs to the pour above it
-                add_remark(entries[-1], cells)
+            else:
+                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [])
             continue
         if shared := only_shared(study, cells):
             problems.append((f"row {number}", "", "", shared))
@@ -80,6 +80,11 @@ def read_rows(
         advice = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}[study.factor(head.name).kind]
         passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
     return entries, passed
+
+
+def _beside(heads, row):
+    """The cells of a row that stand below no header of the study's."""
+    return [cell.strip() for place, cell in enumerate(row) if cell.strip() not in ("", COVERED) and not any(heads[place : place + 1])]
 
 
 def _summary(row, cells):
