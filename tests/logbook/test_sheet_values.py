@@ -303,7 +303,7 @@ def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path,
 
 
 def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
-    with pytest.raises(LogProblems, match=r"cover: is ticked in some rows and empty or a dash in row 3\. Write no there if it was not so"):
+    with pytest.raises(LogProblems, match=r"cover: says yes in some rows and is empty or a dash in row 3\. Write no there if it was not so"):
         read_sheet(study, sheet(tmp_path, "pour,catalyst,cover,gel time\nA,1,x,20\nB,1,-,21\n"))
 
 
@@ -402,7 +402,7 @@ def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_p
         "leave its settings empty; where it is an average, delete it.")
 
 
-@pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,yes,,77", "A1,Mon,1.5,,25,76"])
+@pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,no,,77", "A1,Mon,1.5,,25,76"])
 def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row):
     """Another setting, session or gel time, a setting that the first row leaves open, and a copy of the first row."""
     with pytest.raises(LogProblems, match="row 3, pour: A1 is listed twice. Give each pour its own name. A further row of one pour brings new readings"):

@@ -91,6 +91,18 @@ def test_round_trip(practice_log, tmp_path, ending):
     assert after.fingerprint() == before.fingerprint()
 
 
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_a_cover_that_nobody_knows_beside_covered_pours_comes_back(log, study_here, tmp_path, ending):
+    for name, cover in (("A", "yes"), ("B", None)):
+        log.add_pour(name, settings={"catalyst": 1.5, "cover": cover}, session="S1", made_at="2026-03-02")
+    path = write_sheet(log.castings(), tmp_path / f"out.{ending}")
+    again = Logbook(study_here, "sqlite://")
+    with pytest.warns(NotRead, match=r"cover was taken as not written down in row 3 \(\?\)"):
+        again.add_sheet(path)
+    pd.testing.assert_frame_equal(again.castings().pours, log.castings().pours)
+    again.close()
+
+
 @pytest.fixture
 def undated(log, tmp_path):
     """A sheet without a date, in the log, as castings."""
@@ -542,10 +554,10 @@ def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_pa
     assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
 
 
-def test_a_column_of_ticks_with_empty_cells_is_asked_about(study, tmp_path):
+def test_a_column_that_never_says_no_with_empty_cells_is_asked_about(study, tmp_path):
     text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
-    says = r"First: cover: is ticked in some rows and empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
-    for tick in ("x", "✓"):
+    says = r"First: cover: says yes in some rows and is empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
+    for tick in ("x", "✓", "yes", "1", "covered"):
         with pytest.raises(LogProblems, match=says):
             read_sheet(study, write(tmp_path, text.format(tick)))
     with pytest.warns(NotRead, match=r"cover was taken as not written down in row 4"):

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from testpour.columns import NIL, NO, TICKS, YES
+from testpour.columns import NIL, NO, YES
 from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
@@ -113,12 +113,12 @@ def _nameless(entries):
 
 
 def _half_ticked(study, pours):
-    """A problem for each yes/no column of ticks and empty cells or dashes, which may be no or not written down."""
+    """A problem for each yes/no column that never says no and has empty cells or dashes, which may be no or not written down."""
     for head in {head: None for _, written in pours for head in written if head.kind == "factor" and study.factor(head.name).kind == "yes/no"}:
         said = {written.get(head, "").casefold() for _, written in pours}
         empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
-        if empty and said & TICKS and not said & (YES - TICKS | NO):
-            words = f"is ticked in some rows and empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
+        if empty and said & YES and not said & NO:
+            words = f"says yes in some rows and is empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
 
 
