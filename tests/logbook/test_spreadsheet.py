@@ -249,6 +249,63 @@ def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
     assert log.castings().pours.index.tolist() == ["W4"]
 
 
+FIRST = "pour,session,catalyst (%),gel time,hardness 24 h\nA1,Mon,1.5,25,75\nA2,Mon,1.2,31,70; 72\n"
+
+
+@pytest.fixture
+def read_before(log, tmp_path):
+    log.add_sheet(write(tmp_path, FIRST))
+    return log
+
+
+@pytest.mark.parametrize(("text", "added", "passed"), [
+    ("pour,session,catalyst (%),gel time,hardness 24 h,hardness 7 d\nA1,Mon,1.5,25,75,80\nA2,Mon,1.2,31,70; 72,77\n", 2, 5),
+    ("pour,hardness 7 d\nA2,77\nA1,80\n", 2, 0),
+    ("pour,hardness 24 h,hardness 7 d\nA2,70,77\nA1,75,80\n", 2, 2),
+    (FIRST, 0, 5),
+])
+def test_a_sheet_read_again_later_adds_what_the_log_lacks(read_before, tmp_path, text, added, passed):
+    before = told(read_before.castings())
+    said = rf"^A[12] and A[12] are in the log already: {added} later readings added, {passed} that stood there passed over\.$"
+    with pytest.warns(NotRead, match=said):
+        assert sorted(read_before.add_sheet(write(tmp_path, text))) == ["A1", "A2"]
+    later = [("A1", "hardness", 80, 80, 168), ("A2", "hardness", 77, 77, 168)]
+    held = read_before.castings()
+    assert len(told(held)) == 5 + added and set(told(held)) == {*before, *later[:added]}
+    assert held.pours[["session", "catalyst"]].values.tolist() == [["Mon", 1.5], ["Mon", 1.2]]
+
+
+def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path):
+    text = "pour,session,catalyst (%),hardness 24 h,note\nB1,Tue,2,81,\nA1,Mon,1.5,75; 76,soft edge\n"
+    with pytest.warns(NotRead, match="A1 is in the log already: 1 later reading added, 1 that stood there .* initials than the log has were not read for A1"):
+        assert read_before.add_sheet(write(tmp_path, text)) == ["B1", "A1"]
+    held = read_before.castings()
+    assert held.pours.index.tolist() == ["A1", "A2", "B1"] and told(held)[-2:] == [("B1", "hardness", 81, 81, 24), ("A1", "hardness", 76, 76, 24)]
+
+
+@pytest.mark.parametrize(("head", "row", "words"), [
+    ("catalyst,hardness 7 d", "A1,1.6,80", "row 2, catalyst: A1 is in the log already, with catalyst 1.5 %. Write the same or nothing here."),
+    ("pigment,hardness 7 d", "A1,2,80", "row 2, pigment: A1 is in the log already, without pigment"),
+    ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
+    ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
+    ("gel time,hardness 7 d", "A1,26,80", "row 2, gel time: A1 has gel time 25 min in the log. Write the same or nothing here; where the log is wrong"),
+    ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
+    ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
+])
+def test_a_sheet_that_says_otherwise_than_the_log_is_refused(read_before, tmp_path, head, row, words):
+    before = told(read_before.castings())
+    with pytest.raises(LogProblems, match=re.escape(words)):
+        read_before.add_sheet(write(tmp_path, f"pour,{head}\n{row}\n"))
+    assert told(read_before.castings()) == before
+
+
+def test_a_reading_that_was_withdrawn_does_not_come_back_by_a_sheet(read_before, tmp_path):
+    entry = int(read_before.castings().readings.query("reading == 'gel_time' and pour == 'A1'")["entry"].iloc[0])
+    read_before.withdraw_reading(entry, why="another cup")
+    with pytest.raises(LogProblems, match="row 2, gel time: gel time 25 min of A1 was withdrawn in the log. Empty the cell, or log it again"):
+        read_before.add_sheet(write(tmp_path, FIRST))
+
+
 @pytest.mark.parametrize(
     "text, words",
     [

@@ -174,7 +174,8 @@ def _find_heads(study, rows, across):
             head, problem = _head(study, text.strip())
             heads.append(head)
             problems += [(f"row {place + 1}", text.strip(), "", problem)] if problem else []
-        if len(_named(heads)) + len(problems) >= 2:
+        poured = any(head.name == "pour" for head in heads if head)  # whose later readings one column may bring
+        if len(_named(heads)) + len(problems) + poured >= 2 and (_named(heads) or problems):
             for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
                 if row == place and any(below[column].strip() for below in rows[place + 1 :]):
                     heads[column] = heads[first]
