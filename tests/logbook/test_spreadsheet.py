@@ -609,6 +609,9 @@ def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_pa
     with pytest.warns(NotRead, match=above + "Write what held for every pour into a column"):
         assert len(read_sheet(study, write(tmp_path, f"Test series March,,\nRoom temp,66 °F,\nCover: yes,,\n,,\n{rows}"))) == 1
     assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
+    for line in ("Readings taken one week after pouring", "All with film"):
+        with pytest.warns(NotRead, match=rf"not read, because above the headers: row 1 \({line}\)"):
+            read_sheet(study, write(tmp_path, f"{line},,\n{rows}"))
 
 
 def test_a_column_that_never_says_no_with_empty_cells_is_asked_about(study, tmp_path):

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
-from testpour.logbook.headers import HeaderProblem, is_age, read_head, units_below, without_age
+from testpour.logbook.headers import WHEN, HeaderProblem, is_age, read_head, units_below, without_age
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
@@ -90,7 +90,7 @@ def _above(rows):
     lines = []
     for number, row in enumerate(rows, start=1):
         filled = [cell.strip() for cell in row if cell.strip()]
-        if len(filled) > 1 or re.search(r"[\d:=]", "".join(filled)):
+        if len(filled) > 1 or re.search(r"[\d:=]|\b(?:all|each|every)\b", "".join(filled), re.IGNORECASE) or WHEN.search("".join(filled)):
             lines.append(f"row {number} ({shortened(', '.join(filled))})")
     if lines:
         yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
