@@ -82,6 +82,8 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("Hardness day 7", r"may give an age \(day 7\). Write it in figures, counted from mixing, as in hardness at 7 d, or rename the column if it"),
         ("Hardness (week 2)", "may give an age .week 2.. Write it in figures, counted from mixing, as in hardness at 14 d,"),
         ("Tack one week later", "may give an age .week.. Write it in figures, counted from mixing, as in tack at 7 d,"),
+        ("Gel time 2 (min)", "counts gel time, which a pour has once. Write gel time alone, and another casting in a row of its own"),
+        ("Peak temp #1 (°C)", "counts peak temperature, which a pour has once"),
         ("Tack (1-5)", r"Write \(0-3\), and grades as 0 dry, 1 slightly tacky, 2 tacky, 3 wet"),
     ],
 )

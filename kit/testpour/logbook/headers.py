@@ -80,6 +80,8 @@ def read_head(study: Study, text: str) -> Head | None:
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
         _refuse_words(column, "" if column.grades else unit)
+    if not column.ages and specimen and specimen["number"]:
+        raise HeaderProblem(f"counts {column.words}, which a pour has once. Write {column.words} alone, and another casting in a row of its own.")
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
     return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
