@@ -20,7 +20,7 @@ from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Caution, Logbook
-from testpour.logbook.entries import LogProblems
+from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 
@@ -387,6 +387,25 @@ def test_a_lot_of_many_figures_keeps_them_all(study, tmp_path):
     """As a program stores them that keeps every number with a decimal point, and one that does not; 0.1 + 0.2 is shown as 0.3."""
     path = workbook(tmp_path, [["pour", "resin lot", "pigment"], ["A", 20240603001234, 0.1 + 0.2], ["B", 20240603001236.0, 2]])
     assert [list(entry["settings"].values()) for entry in read_sheet(study, path)] == [["20240603001234", 0.3], ["20240603001236", 2]]
+
+
+def test_a_lot_keeps_the_zeros_that_its_format_shows(study, tmp_path):
+    """As the cells show themselves: 00123, R-0042, and 12 minutes whose format asks for three figures."""
+    rows = [["pour", "resin lot", "catalyst lot", "gel time"], ["A", 123, 42, 12]]
+    (entry,) = read_sheet(study, workbook(tmp_path, rows, shown={"B2": "00000", "C2": '"R-"0000', "D2": "000"}))
+    assert list(entry["settings"].values()) == ["00123", "R-0042"] and check_entries(study, [entry])[0]["readings"][0]["low"] == 12
+
+
+def test_a_name_or_a_lot_that_has_become_a_date_is_refused(study, tmp_path):
+    """1-2 and 24-11 as a spreadsheet program takes them; a session may well be a day."""
+    day = dt.datetime(2026, 2, 1)
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, workbook(tmp_path, [["pour", "session", "resin lot", "gel time"], [day, day, dt.datetime(2026, 11, 24), 12]]))
+    assert found.value.problems[["row", "column"]].values.tolist() == [["row 2", "pour"], ["row 2", "resin lot"]]
+    said = "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+    assert found.value.problems["problem"][0] == said
+    (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "session", "resin lot", "gel time"], ["1-2", day, "24-11", 12]]))
+    assert (entry["pour"], entry["session"], entry["settings"]) == ("1-2", "2026-02-01", {"resin_lot": "24-11"})
 
 
 def workbook(folder, rows, merged=(), further=(), shown=None, struck=()):

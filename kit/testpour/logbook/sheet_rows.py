@@ -165,7 +165,7 @@ def _entry(study, cells, number, decimal, problems, aged):
             if cell.casefold() in ERRORS:
                 raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
             if head.kind == "own":
-                entry[head.name] = OWN_CELLS.get(head.name, untame)(cell)
+                entry[head.name] = OWN_CELLS.get(head.name, lambda text: untame(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
                 factor = study.factor(head.name)
                 text = _lot(factor, head, cell) if factor.kind == "text" else _with_unit(cell, head.unit)
@@ -192,10 +192,18 @@ def _lot(factor, head, cell):
             f"{factor.words}: {cell!r} may be an amount. If it is a lot, name the column {factor.words}; if it is an amount, put its "
             f"unit in the header, as in {head.text} (g)."
         )
+    return _no_date(cell)
+
+
+def _no_date(cell):
+    """The text of a cell, unless a spreadsheet program has taken it for a date."""
+    if DATED.fullmatch(cell):
+        said = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+        raise UnitProblem(f"{cell[:10]} {said}")
     return untame(cell)
 
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _age_beside(study, cells, number, decimal, problems, aged):
@@ -237,9 +245,5 @@ def _readings(reading, head, cell, decimal, beside):
 
 def _with_unit(cell, unit):
     """A cell with the unit of its header, where it brings none of its own."""
-    if DATED.fullmatch(cell):
-        raise UnitProblem(
-            f"{cell[:10]} is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, "
-            "and write it again."
-        )
+    _no_date(cell)
     return f"{cell} {unit}" if unit and re.search(r"\d$", cell) and not PARTED.fullmatch(cell) else cell

@@ -199,10 +199,10 @@ def _as_shown(value, number_format):
     """A number with the text that its format shows beside it, as in 1.5 h: a unit may stand nowhere else."""
     shown = list(dict.fromkeys(_around(section) for section in _sections(value, number_format)))
     if len(shown) > 1:
-        units = " or ".join(text.replace(NUMBER, "").strip() for text, _ in shown)
+        units = " or ".join(text.replace(NUMBER, "").strip() for text, *_ in shown)
         return f"{_digits(value)} {units}"  # which of them is not known, and so refused where a number is asked for
-    text, scale = shown[0]
-    return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12)).strip()
+    text, scale, width = shown[0]
+    return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12).zfill(width)).strip()
 
 
 def _digits(number, places=12):
@@ -221,8 +221,8 @@ def _sections(value, number_format):
 
 
 def _around(section):
-    """What a section shows, with a mark for the number, and what a bare % multiplies the number by."""
-    text, scale = "", 1
+    """What a section shows, with a mark for the number, what a bare % multiplies the number by, and how many figures 00000 asks for."""
+    text, scale, width = "", 1, 0
     for found in PART.finditer(section):
         said = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")
         scale = 100 if found["bare"] == "%" else scale
@@ -230,4 +230,5 @@ def _around(section):
             text += "" if said in SIGNS else said
         elif NUMBER not in text:
             text += NUMBER
-    return (text, scale) if WORDED.search(text) else (NUMBER, scale)
+            width = len(found["number"]) * (set(found["number"]) == {"0"})
+    return (text if WORDED.search(text) else NUMBER), scale, width
