@@ -389,6 +389,21 @@ def test_a_lot_of_many_figures_keeps_them_all(study, tmp_path):
     assert [list(entry["settings"].values()) for entry in read_sheet(study, path)] == [["20240603001234", 0.3], ["20240603001236", 2]]
 
 
+def test_thousands_points_in_a_workbook_are_read_as_in_its_text(study, tmp_path):
+    """Beside 1,5 as text 1.080 is 1080 and 1.200,5 is 1200.5, as in a CSV file; what the workbook keeps as a number has its own point."""
+    rows = [["pour", "catalyst", "gel time", "time to peak"], ["A", "1,5", "1.080 min", "1.200,5"], ["B", 1.5, 20.125, 1.5]]
+    with pytest.warns(NotRead, match=r"taken to part thousands in row 2 \(1.080 min\) and row 2 \(1.200,5\), because other numbers kept as text"):
+        entries = read_sheet(study, workbook(tmp_path, rows))
+    assert [[one["low"] for one in entry["readings"]] for entry in check_entries(study, entries)] == [[1080, 1200.5], [20.125, 1.5]]
+
+
+def test_a_point_in_a_text_of_a_workbook_that_may_be_either_is_named(study, tmp_path):
+    with pytest.warns(NotRead, match=r"points were taken to mark decimals in row 2 \(1.080\), which the workbook keeps as text. Where one parts"):
+        (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "catalyst", "gel time"], ["A", 1.5, "1.080"]]))
+    assert entry["readings"][0]["value"] == "1.080"
+    (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "catalyst", "gel time"], ["A", "1.5", "1.080"]]))  # another number tells
+
+
 def test_a_lot_keeps_the_zeros_that_its_format_shows(study, tmp_path):
     """As the cells show themselves: 00123, R-0042, and 12 minutes whose format asks for three figures."""
     rows = [["pour", "resin lot", "catalyst lot", "gel time"], ["A", 123, 42, 12]]

@@ -58,7 +58,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         Naming the lines above the headers, the columns that are nothing of the study's or have no header, the
         rows taken for further readings of a pour above, the rows of averages, sums and aims, those that may be
         about several pours, the rows and days that gave pours a session or a date, the settings taken as not
-        written down, what a workbook has struck out or marked as a footnote, and its further sheets.
+        written down, what a workbook has struck out or marked as a footnote, how the points in its texts were
+        taken, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
     start, heads, problems = _find_heads(study, rows, across)

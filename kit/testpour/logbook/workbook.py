@@ -35,6 +35,12 @@ FONTED = re.compile(rb"<(?:\w+:)?(?:strike|vertAlign)\b")  # a font of a part of
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
 
 
+class Figures(str):
+    """A number that a cell keeps as one, in figures with a decimal point."""
+
+    __slots__ = ()
+
+
 def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], int], list[str]]:
     """The filled cells of the first sheet as text, the cells beside a merged one, and sentences on what was left unread.
 
@@ -187,7 +193,7 @@ def _cell(cell):
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return _as_shown(value, cell.number_format or "")
+        return Figures(_as_shown(value, cell.number_format or ""))
     if isinstance(value, dt.datetime | dt.date):
         return value.isoformat()
     if isinstance(value, dt.timedelta):  # a time of day that passed midnight, or one of more hours than a day has
