@@ -163,10 +163,10 @@ def _begins(held, asked):
 def _refuse_slip(columns, words, text):
     for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_plain(c.words).split(), words.split()[:1])):
         _refuse_words(column, text)
-    names = {_plain(form): c.words for c in columns for form in (c.words, c.name)}
-    near = difflib.get_close_matches(words, names, n=1, cutoff=0.8)
-    if near:
-        raise HeaderProblem(f"looks like {names[near[0]]}. Write it so, or rename the column if it is something else.")
+    names = {_plain(form): c for c in columns for form in (c.words, c.name)}
+    for column in map(names.get, difflib.get_close_matches(words, names, n=1, cutoff=0.8)):
+        aged = f" and with its age, as in {column.words} at 24 h" if getattr(column, "ages", ()) else ""
+        raise HeaderProblem(f"looks like {column.words}. Write it so{aged}, or rename the column if it is something else.")
 
 
 def _checked_unit(column: Column, unit: str) -> str:
