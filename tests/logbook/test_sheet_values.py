@@ -366,20 +366,17 @@ def test_a_setting_called_age_is_that_setting(study, tmp_path):
     assert entry["settings"]["age_of_drum"] == 30 and entry["readings"][0]["age"] == 24
 
 
-@pytest.mark.parametrize("rows", [
-    "A1,Mon,1.0,yes,25,60\n,,,,,61\n,,,,,62\nA2,Mon,2.0,no,15,78\n,,,,,79\n",
-    "A1,Mon,1.0,yes,25,60\nA1,,,,,61\nA2,Mon,2.0,no,15,78\nA1,Mon,1.0,yes,25,62\nA2,,2,,,79\n",
-])
-def test_further_rows_of_a_pour_bring_its_further_readings(log, tmp_path, rows):
+def test_further_rows_of_a_pour_bring_its_further_readings(log, tmp_path):
     """Five readings of hardness in two pours, whose gel time counts once wherever it is written again."""
-    with pytest.warns(NotRead, match=r"taken for further readings of a pour above: row 3 \(A1\), row 4 \(A1\) and row 6|row 5 \(A1\) and row 6 \(A2\)"):
+    rows = "A1,Mon,1.0,yes,25,60\nA1,,,,,61\nA2,Mon,2.0,no,15,78\nA1,Mon,1.0,yes,25,62\nA2,,2,,,79\n"
+    with pytest.warns(NotRead, match=r"taken for further readings of a pour above: row 3 \(A1\), row 5 \(A1\) and row 6 \(A2\)\. If one is a pour"):
         assert log.add_sheet(sheet(tmp_path, f"pour,session,catalyst,cover,gel time,hardness 24 h\n{rows}")) == ["A1", "A2"]
     read = log.castings().readings
     assert [read.loc[read["pour"] == name, "low"].tolist() for name in ("A1", "A2")] == [[25, 60, 61, 62], [15, 78, 79]]
 
 
-def test_a_further_row_without_a_name_may_give_another_age_and_a_note(log, tmp_path):
-    text = "pour,catalyst,cover,age (h),hardness,note\nA1,1.5,x,24,76,\n,,,168,80,edge soft\nA2,1.5,x,24,75,\n"
+def test_a_further_row_may_give_another_age_and_a_note(log, tmp_path):
+    text = "pour,catalyst,cover,age (h),hardness,note\nA1,1.5,x,24,76,\nA1,,,168,80,edge soft\nA2,1.5,x,24,75,\n"
     with pytest.warns(NotRead, match=r"row 3 \(A1\)"):
         log.add_sheet(sheet(tmp_path, text))
     assert told_ages(log) == [("A1", 24, 76), ("A1", 168, 80), ("A2", 24, 75)]
@@ -391,15 +388,15 @@ def told_ages(log):
 
 
 def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_path):
-    """Settings of its own, a blank row between, and no pour above: an average, or a pour whose name was forgotten."""
-    text = "pour,catalyst,gel time,hardness 24 h\n,1.2,20,\nA1,1.5,25,76\n,1.5,,77\nA2,1,30,70\n,,,\n,,,76.5\n"
+    """An average, or a pour whose name was forgotten; its empty cover is no further problem."""
+    text = "pour,catalyst,cover,gel time,hardness 24 h\n,1.2,x,20,\nA1,1.5,x,25,76\n-,1.5,,,77\nA2,1,x,30,70\n,,,,\n,1.3,,,76.5\n"
     with pytest.raises(LogProblems) as found:
         read_sheet(study, sheet(tmp_path, text))
     table = found.value.problems
     assert table["row"].tolist() == ["row 2", "row 4", "row 7"]
     assert table["problem"][2] == (
-        "no pour's name stands here, while other rows have one. Write it in. Where the row goes on with the pour above, put it directly below and "
-        "leave its settings empty; where it is an average, delete it.")
+        "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
+        "sum is deleted, or called so in its first cell.")
 
 
 @pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,no,,77", "A1,Mon,1.5,,25,76"])
@@ -411,7 +408,7 @@ def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_p
 
 def test_a_reading_of_a_further_row_that_is_no_number_is_named_by_its_own_row(study, tmp_path):
     with pytest.raises(LogProblems) as found:
-        read_sheet(study, sheet(tmp_path, "pour,catalyst,hardness 24 h\nA1,1.5,76\n,,760\nA2,9.5,70\n"))
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,hardness 24 h\nA1,1.5,76\nA1,,760\nA2,9.5,70\n"))
     assert found.value.problems["row"].tolist() == ["row 3", "row 4"]
 
 

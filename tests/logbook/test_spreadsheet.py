@@ -415,7 +415,8 @@ def test_a_name_or_a_lot_that_has_become_a_date_is_refused(study, tmp_path):
     """1-2 and 24-11 as a spreadsheet program takes them; a session may well be a day."""
     day = dt.datetime(2026, 2, 1)
     with pytest.raises(LogProblems) as found:
-        read_sheet(study, workbook(tmp_path, [["pour", "session", "resin lot", "gel time"], [day, day, dt.datetime(2026, 11, 24), 12]]))
+        rows = [["pour", "session", "resin lot", "gel time"], [day, day, dt.datetime(2026, 11, 24), 12], ["1-3", day, "24-11", 13]]
+        read_sheet(study, workbook(tmp_path, rows))
     assert found.value.problems[["row", "column"]].values.tolist() == [["row 2", "pour"], ["row 2", "resin lot"]]
     said = "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
     assert found.value.problems["problem"][0] == said

@@ -16,6 +16,10 @@ from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+UNNAMED = (
+    "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
+    "sum is deleted, or called so in its first cell."
+)
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 
 
@@ -60,16 +64,15 @@ def read_rows(
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems, aged)
-        if entries and entries[-1].get("pour") and pours[-1][0] == number - 1 and _only_read(cells):
-            entry["pour"] = entries[-1]["pour"]
         if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
             further.add(number)
         pours.append((number, written))
         days.give(entry, entries)
         entries.append(entry)
     days.close(entries)
-    problems += _nameless(entries)
-    problems += _half_ticked(study, [one for one in pours if one[0] not in further])
+    unnamed = _unnamed(pours)
+    problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
+    problems += _half_ticked(study, [one for one in pours if one[0] not in further.union(unnamed)])
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
@@ -96,20 +99,10 @@ def _summary(row, cells):
     return next((name for name in names if sums_up(name, name not in no_names)), "")
 
 
-def _only_read(cells):
-    """Whether a row holds readings and nothing else but their age and a note: it goes on with the pour directly above."""
-    return all(head.kind == "reading" or is_age(head) or head.name == "note" for head, _ in cells)
-
-
-def _nameless(entries):
-    """A problem for each pour without a name, where others have one: it may be no pour at all."""
-    for entry in entries if any(entry.get("pour") for entry in entries) else ():
-        if not entry.get("pour"):
-            said = (
-                "no pour's name stands here, while other rows have one. Write it in. Where the row goes on with the pour above, put it directly "
-                "below and leave its settings empty; where it is an average, delete it."
-            )
-            yield entry["where"], "pour", "", said
+def _unnamed(pours):
+    """Numbers of the rows without a pour's name, where others have one: they may be no pours at all."""
+    unnamed = [number for number, written in pours if all(cell in NOTHING for head, cell in written.items() if head.name == "pour")]
+    return unnamed if len(unnamed) < len(pours) else []
 
 
 def _half_ticked(study, pours):

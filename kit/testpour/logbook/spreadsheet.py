@@ -25,15 +25,14 @@ class NotRead(UserWarning):
 def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
-    One row a pour; a further row of its name, or directly below it one without a name, may bring more readings
-    of it. A header names a factor or a reading, by its name or its words, with a unit in brackets and an age where
-    it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal commas, blank rows, rows with a
-    remark only, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77") are
-    understood. A session written once, beside a pour or in a row of its own, holds until the next one, and its
-    date with it; where there is none, each day is a session. A ditto mark repeats the cell above, but for a
-    reading. Units may stand in a row below the headers. Headers may be shortened: "Room temp. (degF)", "post cure
-    temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the time of day; a column "Age (h)" gives
-    the age of the readings of its row whose headers give none.
+    One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
+    its name or its words, with a unit in brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h
+    (Shore D)``. Decimal commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several
+    hardness readings in a cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of
+    its own, holds until the next one, and its date with it; where there is none, each day is a session. A ditto mark
+    repeats the cell above, but for a reading. Units may stand in a row below the headers. Headers may be shortened:
+    "Room temp. (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the time of
+    day; a column "Age (h)" gives the age of the readings of its row whose headers give none.
 
     Parameters
     ----------
