@@ -16,11 +16,11 @@ from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 UNNAMED = (
     "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
     "sum is deleted, or called so in its first cell."
 )
-AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 
 
 def read_rows(
@@ -61,12 +61,12 @@ def read_rows(
         if shared := only_shared(study, cells):
             problems.append((f"row {number}", "", "", shared))
             continue
+        pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems, aged)
         if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
             further.add(number)
-        pours.append((number, written))
         days.give(entry, entries)
         entries.append(entry)
     days.close(entries)
