@@ -234,6 +234,21 @@ def test_today_says_so_where_no_settings_are_likely_to_do(poured, hand, tmp_path
     assert "under 1 in 100" in at.words() and "about under" not in at.words()
 
 
+def test_today_without_a_catalyst_in_the_study_says_what_to_do(tmp_path, hand):
+    """It said the one word catalyst, as a code name."""
+    (tmp_path / "study.toml").write_text('[factors]\npigment = {}\n[readings]\ntack = {}\n[aims]\ntack = { at_most = 1, age = "24 h" }\n', "utf-8")
+    log = tp.Logbook(tp.read_study(tmp_path))
+    log.add_reading(log.add_pour("P01", settings={"pigment": 1}, session="S1"), "tack", 1, age="24 h")
+    log.close()
+    at = hand(tp.today_panel(tmp_path))
+    at.type("resin", "300")
+    assert "This study has no catalyst to weigh out. Name it under [factors]" in at.words()
+    assert at.tap("pour").startswith("This study has no catalyst to weigh out.")
+    share = hand(tp.share_panel(tmp_path))
+    share.tap("write:chart")
+    assert "does not vary it. What to use is in section 1" in share.words()
+
+
 @pytest.mark.slow
 def test_two_colours_share_one_catalyst(poured, hand):
     at = hand(tp.today_panel(poured))

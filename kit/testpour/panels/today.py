@@ -11,6 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, predicted_words
 from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -111,7 +112,9 @@ class TodayPanel(Panel):
             return self._mix(self.advice()).table
 
     def _mix(self, advice: Recommendation) -> WeighOut:
-        """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it."""
+        """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it, or the study has no catalyst."""
+        if "catalyst" not in advice.settings:
+            raise WeighOutProblems([NO_CATALYST])
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares(), study=self.workshop.study,
