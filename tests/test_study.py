@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from IPython.utils.capture import capture_output
 
 from testpour.catalogue import catalogue
+from testpour.problems import NoSuchName
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
 from testpour.toml_file import _mistakes
@@ -203,6 +204,8 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
 @pytest.mark.parametrize("cell, says", [
     ("from testpour.units import to_unit\nto_unit('7 dl', '%')", "UnitProblem: value: '7 dl' does not turn into %. Give it in %."),
     ("from testpour.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
+    ("import testpour as tp\ntp.example_study().reading('tac')",
+     "NoSuchName: No reading 'tac' in this study; it has gel_time, peak_temperature, tack, hardness, defects."),
     ("from testpour.planning.problem import PlanConflict\nraise PlanConflict(['One.', 'Two.'])", "PlanConflict: One. Two."),
 ])
 def test_in_a_notebook_a_refusal_is_a_sentence(cell, says):
@@ -441,9 +444,9 @@ def test_settings_name_every_problem(study):
 
 
 def test_asking_for_what_is_not_there_lists_what_is(study):
-    with pytest.raises(KeyError, match="No factor 'colour' in this study; it has catalyst, pigment"):
+    with pytest.raises(NoSuchName, match="No factor 'colour' in this study; it has catalyst, pigment"):
         study.factor("colour")
-    with pytest.raises(KeyError, match="No reading 'gloss' in this study; it has gel_time"):
+    with pytest.raises(NoSuchName, match="No reading 'gloss' in this study; it has gel_time"):
         study.reading("gloss")
 
 
