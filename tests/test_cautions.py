@@ -110,7 +110,7 @@ def test_nothing_dangerous_passes(catalyst, room):
 def test_settings_of_a_study_and_its_units():
     plain = study()
     assert verdict(check_settings(plain, plain.settings())) == ""
-    with pytest.raises(StudyProblems, match="room_temperature is kept in degC"):  # values may be degF, the column not
+    with pytest.raises(StudyProblems, match="room_temperature is kept in °C"):  # values may be degF, the column not
         study(factors={"catalyst": {}, "room_temperature": {"unit": "degF", "low": 32, "high": 110, "usual": 68}})
     for written, expected in (("70 degF", ""), ("58 degF", "warn"), ("49 degF", "refuse")):  # 21, 14.4, 9.4 °C
         assert verdict(check_settings(plain, plain.settings(room_temperature=written))) == expected

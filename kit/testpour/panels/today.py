@@ -194,7 +194,7 @@ class TodayPanel(Panel):
         return names
 
 
-ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 degF is read too", "room_temperature")
+ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 °F is read too", "room_temperature")
 DEPTH = Field("depth", "Depth of the mould", "mm", "at its thickest; 1/2 in is read too", "thickness")
 RESIN = Field("resin", "Resin to mix", "g", "for all pots together; 350 mL is read too", resin=True)
 
