@@ -277,6 +277,21 @@ def test_two_colours_share_one_catalyst(poured, hand):
         at.type(name, "1" if name == "pots" else "")
 
 
+@pytest.mark.slow
+def test_pots_alike_are_weighed_alike_on_their_cards(poured, hand):
+    """A third of 100 g and of 200 g; shares rounded to whole steps of the mix made cards of 33.4, 33.3 and 33.4 g of them."""
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"pots": "3", "pigment_1": "3", "pigment_2": "3", "pigment_3": "3", "room": "18", "resin": "100"}.items():
+        at.type(name, typed)
+    for resin, share in (("100", "33.3 g"), ("200", "66.7 g")):
+        at.type("resin", resin)
+        at.tap("pour")
+        cards = at.panel.form.state["cards"]
+        assert [card["weigh"][0]["amount"] for card in cards] == [share] * 3
+    for name in ("pigment_1", "pigment_2", "pigment_3", "resin", "pots"):
+        at.type(name, "1" if name == "pots" else "")
+
+
 @pytest.mark.parametrize("name, typed, says", [("resin", "three hundred", "not a number"), ("room", "3", "outside 5 to 40"),
                                                ("room", "7", "10 °C"), ("pigment_1", "50 %", "outside 0 to 15 %")])
 def test_nothing_is_advised_while_a_field_is_wrong(poured, hand, name, typed, says):

@@ -131,7 +131,8 @@ class TodayPanel(Panel):
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
         if loads:
             frame["pigment"] = list(loads.values())
-        grams = None if resin is None else dict(zip(pours, self._mix(advice).table["resin"], strict=False))  # the whole mix stands last
+        parts = list(self._shares().values()) if len(pours) > 1 else [1.0]
+        grams = None if resin is None else {pour: resin * part / sum(parts) for pour, part in zip(pours, parts, strict=True)}
         self.form = begin_session(self.workshop, frame, session, grams, self.memory.scale, self.typed(ROOM.name))
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
