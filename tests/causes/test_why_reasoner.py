@@ -480,6 +480,12 @@ def test_what_the_scale_carried_is_what_it_was_told_to_weigh(beside):
     assert (told.low, told.high) == pytest.approx((50 / 142.5, 150 / 141.5), rel=1e-12) and (none.low, none.high) == pytest.approx((0.0, 50 / 9.5))
 
 
+def test_a_scale_in_ounces_is_spoken_of_in_ounces(beside):
+    """2 % of 4 oz is 0.08 oz, half a step 0.005 oz: 0.075/4.005 to 0.085/3.995. It said 0.283495 g and 113.4 g."""
+    said = delivered(beside({"catalyst": 2.0}), "X1", batch="4 oz", scale_resolution="0.01 oz").sentence()
+    assert said.startswith("On a scale that reads 0.01 oz, 4 oz of resin at 2 % carried between 1.87 % and 2.13 % catalyst.")
+
+
 def test_the_scales_part_by_hand():
     """2 % of 10 g is 0.2 g, half a step 0.05 g: 0.15/10.05 to 0.25/9.95. Misses 30 against 40 in 100: a quarter."""
     assert Delivered(2.0, 10.0, 0.1, 15 / 10.05, 25 / 9.95).off == pytest.approx(0.2563, abs=1e-4)

@@ -278,6 +278,19 @@ def test_two_colours_share_one_catalyst(poured, hand):
 
 
 @pytest.mark.slow
+def test_a_scale_in_ounces_weighs_in_ounces_from_today_to_the_card(poured, hand):
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"room": "18", "resin": "10 oz", "scale": "0.01 oz"}.items():
+        at.type(name, typed)
+    (weighed,) = [part for part in at.parts("table") if part["caption"] == "What to weigh"]
+    assert weighed["head"][:2] == ["pot", "resin (oz)"] and weighed["rows"][0][1] == "10.00"
+    at.tap("pour")
+    assert at.panel.form.state["cards"][0]["weigh"][0]["amount"] == "10.00 oz"
+    for name in ("resin", "scale"):
+        at.type(name, "")
+
+
+@pytest.mark.slow
 def test_pots_alike_are_weighed_alike_on_their_cards(poured, hand):
     """A third of 100 g and of 200 g; shares rounded to whole steps of the mix made cards of 33.4, 33.3 and 33.4 g of them."""
     at = hand(tp.today_panel(poured))

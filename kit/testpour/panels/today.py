@@ -36,7 +36,7 @@ from testpour.wording import about_in_hundred, capital, listed
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
-ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
+ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
 
 
 class TodayPanel(Panel):
@@ -153,11 +153,11 @@ class TodayPanel(Panel):
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
         shown = mix.shown()
-        columns = ONE_POT if len(shown) == 1 else shown.columns  # one pot has no mix to share out
+        columns = [head.format(mix.unit[0]) for head in ONE_POT] if len(shown) == 1 else shown.columns  # one pot has no mix to share out
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
-            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "Grams to weigh"),
+            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "What to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(warning) if (warning := mix.scale_warning()) else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
