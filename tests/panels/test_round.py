@@ -347,6 +347,10 @@ def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path)
     assert "Also missed: peak temperature." in said and "Its peak temperature has its own cause: it was planned deep" in said
     assert said.index("Lay a polyester film") < said.index("Pour in layers") < said.index("A pour that smokes goes outdoors")
     assert said.split("P01: tack")[0].count("This casting: ") == 1
+    at.type("pour", "P08")  # 111 °C, and a gel time of 56 to 60 min where at most 45 min is asked
+    said = at.words().split("The whole answer in words")[0]
+    assert "Pour it thinner or in layers first, which keeps it cool; only then plan more catalyst" in said and "ool the room" not in said
+    assert "Its gel time has its own cause: it was planned with little catalyst. " in said and said.count("lan more catalyst") == 1
 
 
 @pytest.mark.slow
