@@ -324,6 +324,7 @@ def test_a_reading_that_was_withdrawn_does_not_come_back_by_a_sheet(read_before,
         ("pour,catalyst,gel time\nA,1.5,\"1,250\"\n", "may be 1250 or 1.250"),
         ("pour,date,catalyst,gel time\nA,2/3/2026,1,20\n", "may be day first or month first"),
         ("pour,catalyst,gel time,cover\nA,1,20,half\n", "neither yes nor no"),
+        ("pour,catalyst,age,hardness\nA,1.5,24 h,70\n,,168 h,78\n", "row 3.*has a reading, but neither the name of a pour nor a setting"),
     ],
 )
 def test_refused_sheets(log, tmp_path, text, words):

@@ -129,7 +129,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
 
     `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
-    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a KeyError where the study
+    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a NoSuchName where the study
     has no such reading.
     """
     reading = study.reading(entry["reading"])

@@ -16,6 +16,10 @@ from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+NAMELESS = (
+    "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write a later reading of the "
+    "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
+)
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 UNNAMED = (
     "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
@@ -60,6 +64,9 @@ def read_rows(
             continue
         if shared := only_shared(study, cells):
             problems.append((f"row {number}", "", "", shared))
+            continue
+        if entries and _of_no_pour(heads, cells):
+            problems.append((f"row {number}", "", "", NAMELESS))
             continue
         pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
@@ -145,6 +152,12 @@ def _is_remark(cells):
     own = {head.name for head, _ in cells if head.kind == "own"}
     without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
     return without and not ("pour" in own and len(own) > 1)
+
+
+def _of_no_pour(heads, cells):
+    """Whether a row holds readings alone, below pours of a sheet that names them: of which pour they are, nobody can tell."""
+    named = any(head and head.name == "pour" for head in heads)
+    return named and all(head.kind == "reading" or head.name in ("age", "note", "by") for head, _ in cells)
 
 
 def _entry(study, cells, number, decimal, problems, aged):
