@@ -14,6 +14,7 @@ from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
 from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
 from testpour.mixing import check_note, check_resin
+from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
@@ -121,7 +122,7 @@ def test_nothing_dangerous_passes(catalyst, room):
 def test_settings_of_a_study_and_its_units():
     plain = study()
     assert verdict(check_settings(plain, plain.settings())) == ""
-    with pytest.raises(StudyProblems, match="room_temperature is kept in degC"):  # values may be degF, the column not
+    with pytest.raises(StudyProblems, match="room_temperature is kept in °C"):  # values may be degF, the column not
         study(factors={"catalyst": {}, "room_temperature": {"unit": "degF", "low": 32, "high": 110, "usual": 68}})
     for written, expected in (("70 degF", ""), ("58 degF", "warn"), ("49 degF", "refuse")):  # 21, 14.4, 9.4 °C
         assert verdict(check_settings(plain, plain.settings(room_temperature=written))) == expected
@@ -279,7 +280,7 @@ def test_safety_text_forms():
     assert len(safety_text("page")) > 2 * len(safety_text("bench"))
     for kind in ("bench", "page", "notebook"):
         assert 'class="cautions"' in safety_text(kind, html=True)
-    with pytest.raises(ValueError, match="bench, page, notebook"):
+    with pytest.raises(NoSuchName, match="bench, page, notebook"):
         safety_text("poster")
 
 

@@ -9,6 +9,7 @@ from testpour.materials import (
     to_mass,
     to_volume,
 )
+from testpour.problems import NoSuchName
 from testpour.units import UnitProblem
 
 # Printed handbook table (G. Orbelian, Essential Surfing, as quoted in an online forum): nominal catalyst % and
@@ -107,5 +108,5 @@ def test_every_container_has_a_source_and_a_known_verdict():
 
 
 def test_unknown_container_lists_the_known():
-    with pytest.raises(KeyError, match="5 PP"):
+    with pytest.raises(NoSuchName, match="5 PP"):
         container("wood")

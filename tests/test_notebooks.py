@@ -119,15 +119,52 @@ demould_time = { at_most = "24 h" }
 """
 
 
+# The supplier fixes the catalyst, and the room is not written down.
+FIXED = """
+[factors]
+pigment = {}
+thickness = {}
+[readings]
+gel_time = {}
+tack = {}
+[aims]
+gel_time = { at_least = "15 min", at_most = "45 min" }
+tack = { at_most = 1, age = "24 h" }
+"""
+
+
+def with_study(folder, text):
+    """A new study folder with that study file."""
+    make_folder(folder, demo=False)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
 @pytest.mark.parametrize("name", [
     "2-pour-and-log.ipynb", "read-a-trace.ipynb",
     *(pytest.param(name, marks=pytest.mark.slow) for name in ("3-what-the-log-says.ipynb", "4-next-pours.ipynb", *sorted(MADE_UP))),
 ])
 def test_notebook_runs_whatever_the_study_reads(name, tmp_path, monkeypatch):
-    make_folder(folder := tmp_path / "my-study", demo=False)
-    (folder / "study.toml").write_text(OTHER, encoding="utf-8")
+    folder = with_study(tmp_path / "my-study", OTHER)
     monkeypatch.chdir(folder)
     assert len(run_here(folder / name)) >= 3
+
+
+INSTEAD = {
+    "1-plan.ipynb": {"sheet": "no catalyst to weigh out. Say in 0-start-here how much goes in"},
+    "3-what-the-log-says.ipynb": {"map": "no room temperature to draw the chance over"},
+    "4-next-pours.ipynb": {"use": "pour with", "chart": "this study does not vary it"},
+    "5-share-findings.ipynb": {"page": "findings.html", "chart": "this study does not vary it"},
+}
+
+
+@pytest.mark.parametrize("name", INSTEAD)
+def test_a_study_without_catalyst_and_room_is_told_what_to_do(name, tmp_path, monkeypatch):
+    folder = with_study(tmp_path / "my-study", FIXED)
+    monkeypatch.chdir(folder)
+    shown = run_here(folder / name)
+    for cell, words in INSTEAD[name].items():
+        assert any(words in text.replace("Pour", "pour") for text in shown[cell]), f"{name}, {cell}: {shown[cell]}"
 
 
 @pytest.mark.parametrize("name", NEEDED)

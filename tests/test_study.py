@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from IPython.utils.capture import capture_output
 
 from testpour.catalogue import catalogue
+from testpour.problems import NoSuchName
 from testpour.study import Aim, Study, StudyProblems
 from testpour.study_file import read_study, save_study, study_from
 from testpour.toml_file import _mistakes
@@ -203,6 +204,8 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
 @pytest.mark.parametrize("cell, says", [
     ("from testpour.units import to_unit\nto_unit('7 dl', '%')", "UnitProblem: value: '7 dl' does not turn into %. Give it in %."),
     ("from testpour.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
+    ("import testpour as tp\ntp.example_study().reading('tac')",
+     "NoSuchName: No reading 'tac' in this study; it has gel_time, peak_temperature, tack, hardness, defects."),
     ("from testpour.planning.problem import PlanConflict\nraise PlanConflict(['One.', 'Two.'])", "PlanConflict: One. Two."),
 ])
 def test_in_a_notebook_a_refusal_is_a_sentence(cell, says):
@@ -385,7 +388,13 @@ def test_every_refusal_says_what_and_where(tables, words):
 @pytest.mark.parametrize("section, name, entry, meant", [
     ("factors", "catalist", {"from": "1 %", "to": "2 %"}, "catalyst"), ("factors", "catalist", {"from": 1, "to": 2}, "catalyst"),
     ("factors", "room_temprature", {}, "room_temperature"), ("factors", "room-temperature", {}, "room_temperature"),
-    ("readings", "geltime", {}, "gel_time"), ("factors", "oven_temperature", {"low": 20}, ""), ("factors", "catalyst_2", {"low": 0}, ""),
+    ("readings", "geltime", {}, "gel_time"), ("factors", "room_temp", {"from": 15, "to": 25}, "room_temperature"),
+    ("factors", "catalyst_pct", {"from": 1, "to": 2}, "catalyst"), ("factors", "thick", {"unit": "in", "from": 0.2, "to": 0.5}, "thickness"),
+    ("factors", "post_cure_temp", {"from": 20, "to": 60}, "post_cure_temperature"), ("readings", "peak_temp_c", {}, "peak_temperature"),
+    ("factors", "thick_mm", {"from": 4, "to": 12}, "thickness"), ("readings", "hard", {"unit": "Shore D"}, "hardness"),
+    ("factors", "room", {"kind": "text"}, ""), ("factors", "resin", {"unit": "g", "low": 100}, ""), ("factors", "catalyst_brand", {"kind": "text"}, ""),
+    ("factors", "post_cure", {"kind": "yes/no"}, ""), ("factors", "thick", {"low": 1, "words": "thick paste"}, ""),
+    ("factors", "oven_temperature", {"low": 20}, ""), ("factors", "catalyst_2", {"low": 0}, ""),
     ("factors", "pigments", {"low": 0, "words": "number of pigments"}, ""),
 ])
 def test_a_name_that_is_nearly_a_known_one_is_asked_about(section, name, entry, meant):
@@ -397,11 +406,17 @@ def test_a_name_that_is_nearly_a_known_one_is_asked_about(section, name, entry, 
         assert name in {column.name for column in study_from(tables).factors}
 
 
-def test_a_name_that_is_near_two_known_ones_is_not_told_to_be_the_wrong_one():
-    """It shortens a temperature, and has two letters more than a time: told to be the time, 20 to 60 °C would be hours."""
-    said = "[factors] post_cure_temp looks like post_cure_temperature or post_cure_time. Write the one that is meant; if it is something else, say"
-    (found,) = problems_of(factors={"catalyst": {}, "post_cure_temp": {"from": 20, "to": 60}}, readings={"tack": {}})
+def test_a_name_that_may_be_two_known_ones_is_not_told_to_be_the_wrong_one():
+    """Told to be the time, 20 to 60 °C would be hours."""
+    said = "[factors] post_cure looks like post_cure_temperature or post_cure_time. Write the one that is meant; if it is something else, say"
+    (found,) = problems_of(factors={"catalyst": {}, "post_cure": {"from": 20, "to": 60}}, readings={"tack": {}})
     assert found.startswith(said)
+
+
+def test_a_name_that_was_said_to_be_something_else_stays_so_in_a_file_written_anew(tmp_path):
+    """The words that said so are those the name would have without them."""
+    study = study_from({"factors": {"catalyst": {}, "thick": {"from": 1, "to": 3, "words": "thick"}}, "readings": {"tack": {}}})
+    assert read_study(save_study(study, tmp_path / "study.toml")).factor("thick") == study.factor("thick")
 
 
 def test_all_problems_of_one_column_are_named_at_once():
@@ -443,9 +458,9 @@ def test_settings_name_every_problem(study):
 
 
 def test_asking_for_what_is_not_there_lists_what_is(study):
-    with pytest.raises(KeyError, match="No factor 'colour' in this study; it has catalyst, pigment"):
+    with pytest.raises(NoSuchName, match="No factor 'colour' in this study; it has catalyst, pigment"):
         study.factor("colour")
-    with pytest.raises(KeyError, match="No reading 'gloss' in this study; it has gel_time"):
+    with pytest.raises(NoSuchName, match="No reading 'gloss' in this study; it has gel_time"):
         study.reading("gloss")
 
 

@@ -153,7 +153,7 @@ def test_there_and_back(number, pair):
 
 @pytest.mark.parametrize(
     "value, unit, text",
-    [(20.0, "degC", "20 °C"), (1.5, "%", "1.5 %"), (75, "Shore D", "75 Shore D"), (-3.0, "degC", "\u22123 °C"),
+    [(20.0, "degC", "20 °C"), (86.0, "degF", "86 °F"), (1.5, "%", "1.5 %"), (75, "Shore D", "75 Shore D"), (-3.0, "degC", "\u22123 °C"),
      (1234.5, "g", "1234 g"), (12.345, "mm", "12.3 mm"), (0, "", "0")],
 )
 def test_shown_as_in_a_sentence(value, unit, text):

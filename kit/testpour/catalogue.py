@@ -10,7 +10,7 @@ from typing import Any
 from testpour.columns import C, ColumnProblem, Factor, Reading, truth
 from testpour.problems import noted
 from testpour.toml_file import own_toml
-from testpour.units import SCALES, UnitProblem, measures, to_unit
+from testpour.units import SCALES, UnitProblem, measures, shown_unit, to_unit
 from testpour.wording import shortened
 
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
@@ -44,7 +44,7 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     if base and unit != base.unit and unit.split(" ")[0] not in SCALES:
         own = f'; a value may be written with a unit of its own, such as "1 {unit}"' if measures(unit, base.unit) else ""
         raise ColumnProblem(
-            f"{name} is kept in {base.unit or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit out{own}."
+            f"{name} is kept in {shown_unit(base.unit) or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit out{own}."
         )
     if base and unit != base.unit:
         entry = {"how": "", "standard": "", **entry}  # another scale is read in another way

@@ -10,6 +10,7 @@ from functools import cache
 from html import escape
 from typing import Any, Literal
 
+from testpour.problems import NoSuchName
 from testpour.toml_file import own_toml
 from testpour.wording import in_html
 
@@ -113,11 +114,11 @@ def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool
 
     Raises
     ------
-    ValueError
+    NoSuchName
         If `kind` is none of the three.
     """
     if kind not in KINDS:
-        raise ValueError(f"No safety text of kind {kind!r}; there are {', '.join(KINDS)}.")
+        raise NoSuchName(f"No safety text of kind {kind!r}; there are {', '.join(KINDS)}.")
     key = "page" if kind == "page" else "bench"
     said = [(topic["title"], topic[key]) for topic in (*rules()["topics"], rules()["deference"])]
     if html:

@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-TICKS = {"x", "✓", "✔"}
-YES = {"yes", "y", "true", "1", "1.0", "on", "covered", *TICKS}
+YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x", "✓", "✔"}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
 NIL = {"none", "nil"}  # an amount of nothing
 

@@ -12,18 +12,34 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 from testpour.catalogue import catalogue, declare
 from testpour.columns import C, Column, ColumnProblem, Factor, Reading
 from testpour.study import OWN, TAKEN
-from testpour.units import UnitProblem
+from testpour.units import UnitProblem, measures
 from testpour.wording import shortened
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
+SHORTEST = 3  # letters of a word that may stand for a longer one: cat
 ALIKE = 0.85  # from which on a name is taken for a slip of a known one: an oven is not a room, at 0.81
 NO = {"no", "not", "non", "never", "without"}
 
 
-def _meant(name, known):
-    """The known names that one may be a slip of, those it begins first: post_cure_temp is nearer to a time than to what it shortens."""
-    near = get_close_matches(name, known, 2, ALIKE)
-    return list(dict.fromkeys([*(sorted(one for one in known if one.startswith(name)) if near else []), *near]))
+def _meant(name, known, entry):
+    """The known columns that one may be, by name: those it shortens, else those it is a slip of; `known` is name to column."""
+    short = sorted(one for one, column in known.items() if _shortens(name, column) and _alike(entry, column))
+    return short or get_close_matches(name, known, 2, ALIKE)
+
+
+def _shortens(name, column):
+    """Whether a name is that of a column cut short word by word, or has its unit behind: room_temp, thick, catalyst_pct."""
+    words, whole = re.split("[-_ ]+", name.casefold()), column.name.split("_")
+    words = words[:-1] if len(words) > 1 and measures(words[-1], column.unit) else words
+    cut = zip(words, whole, strict=False)
+    return len(words) <= len(whole) and all(word == full or len(word) >= SHORTEST and full.startswith(word) for word, full in cut)
+
+
+def _alike(entry, column):
+    """Whether what is declared may be a column: nothing in it says another kind or another sort of unit."""
+    entry = entry if isinstance(entry, dict) else {}
+    kind, unit = getattr(column, "kind", "number"), str(entry.get("unit", column.unit))
+    return entry.get("kind", "number" if kind == "text" else kind) == kind and (unit == column.unit or measures(unit, column.unit))
 
 
 def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
@@ -34,7 +50,7 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
     found = []
     for name, entry in raw.get(section, {}).items():
         base = catalogue()[section].get(name)
-        meant = _meant(name, catalogue()[section].keys() - raw[section].keys())
+        meant = _meant(name, {one: column for one, column in catalogue()[section].items() if one not in raw[section]}, entry)
         if meant and base is None and not (isinstance(entry, dict) and "words" in entry):
             so = "it so" if len(meant) == 1 else "the one that is meant"
             problems.append(

@@ -10,6 +10,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
+from testpour.problems import NoSuchName
 from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_number, to_unit
 
@@ -114,7 +115,7 @@ def container(code: str | int) -> Container:
 
     Raises
     ------
-    KeyError
+    NoSuchName
         If no plastic goes by that code or name; it lists those known.
     """
     asked = str(code).strip().casefold().strip("#♷♸♹♺♻♼♽ ")
@@ -123,4 +124,4 @@ def container(code: str | int) -> Container:
         if asked in {plastic.code, plastic.short.casefold(), plastic.name, *plastic.also}:
             return plastic
     known = ", ".join(f"{c.code} {c.short}" for c in containers())
-    raise KeyError(f"No plastic {code!r} in the table; it has {known}. Look for the number in the triangle.")
+    raise NoSuchName(f"No plastic {code!r} in the table; it has {known}. Look for the number in the triangle.")

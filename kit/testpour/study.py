@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from testpour.columns import Column, Factor, Reading
-from testpour.problems import Problems, noted
+from testpour.problems import NoSuchName, Problems, noted
 from testpour.units import show
 from testpour.wording import age_words, in_markdown, shortened
 
@@ -84,7 +84,7 @@ class Study:
     ready: dict[str, float] = field(default_factory=dict)
 
     def factor(self, name: str) -> Factor:
-        """The factor of that name; a KeyError that lists the names otherwise.
+        """The factor of that name; a NoSuchName that lists the names otherwise.
 
         Parameters
         ----------
@@ -97,7 +97,7 @@ class Study:
         return _named(self.factors, name, "factor")
 
     def reading(self, name: str) -> Reading:
-        """The reading of that name; a KeyError that lists the names otherwise.
+        """The reading of that name; a NoSuchName that lists the names otherwise.
 
         Parameters
         ----------
@@ -238,4 +238,4 @@ def _named(columns, name, what):
     for column in columns:
         if column.name == name:
             return column
-    raise KeyError(f"No {what} {name!r} in this study; it has {', '.join(c.name for c in columns)}.")
+    raise NoSuchName(f"No {what} {name!r} in this study; it has {', '.join(c.name for c in columns)}.")

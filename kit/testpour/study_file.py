@@ -234,9 +234,9 @@ def as_table(study: Study) -> dict[str, Any]:
 
 
 def _differences(column, base):
-    base = base or type(column)(name=column.name)
+    own, base = base is None, base or type(column)(name=column.name)
     return {
         key: list(value) if isinstance(value, tuple) else value
         for key, value in vars(column).items()
-        if key != "name" and value != getattr(base, key) and str(value) != "nan"
+        if key != "name" and (value != getattr(base, key) or own and key == "words") and str(value) != "nan"
     }

@@ -75,12 +75,12 @@ class NotANumber(UnitProblem):
 
 
 def beside_field(problem: Exception, unit: str = "") -> str:
-    """The message as it is shown beside a form field and its `unit`: without the advice to edit the study file, and with °C for degC."""
+    """The message as it is shown beside a form field and its `unit`: without the advice to edit the study file, and with °C and °F for degC and degF."""
     words = str(problem.args[0])
     if isinstance(problem, NotANumber):
         found = f"{problem.text!r} is not a number" if problem.text else "nothing is written"
         words = f"{problem.what}: {found}. Write it in figures{f', in {unit}' if unit else ''}."
-    return capital(words.replace("; if it is right, widen the range in the study file", "").replace("degC", "°C"))
+    return capital(words.replace("; if it is right, widen the range in the study file", "").replace("degC", "°C").replace("degF", "°F"))
 
 
 @cache
@@ -93,7 +93,7 @@ def _registry() -> UnitRegistry:
     return units
 
 
-def to_number(text: str, what: str = "value", decimal: str | None = None, like: str = "1.5 % or 68 degF") -> tuple[float, str]:
+def to_number(text: str, what: str = "value", decimal: str | None = None, like: str = "1.5 % or 68 °F") -> tuple[float, str]:
     """Read a number as people write it, and what follows it: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
 
     `what` and `like` are for the UnitProblem: what the number is, and an example. `decimal` is the decimal mark, where
@@ -249,8 +249,8 @@ def show(value: float, unit: str = "", digits: int = 3) -> str:
 
 
 def shown_unit(unit: str) -> str:
-    """A declared unit as screens and sheets write it: ``"°C"`` for ``"degC"``."""
-    return {"degC": "°C"}.get(unit, unit)
+    """A declared unit as screens and sheets write it: ``"°C"`` for ``"degC"``, ``"°F"`` for ``"degF"``."""
+    return re.sub(r"^deg(?=[CF]$)", "°", unit)
 
 
 def unit_words(unit: str) -> str:

@@ -191,8 +191,16 @@ def test_rooms_of_the_study_that_are_too_cold_are_left_out_and_said(fits):
         recipe_chart(replace(fits, study=replace(fits.study, factors=frozen)))
 
 
+def test_a_study_that_does_not_vary_the_catalyst_is_told_what_to_do_instead(fits):
+    """The notebooks of a workshop whose supplier fixes the catalyst stopped here."""
+    for factors in ([f for f in fits.study.factors if f.name != "catalyst"],
+                    [replace(f, span=(1.5, 1.5)) if f.name == "catalyst" else f for f in fits.study.factors]):
+        found = recipe_chart(replace(fits, study=replace(fits.study, factors=tuple(factors))))
+        assert not found and "does not vary it. What to use is in section 1 of the notebook 4-next-pours" in found.sentence()
+
+
 def test_refusals(fits):
-    with pytest.raises(Problem, match="gives the catalyst, but this study does not vary it or it is given"):
+    with pytest.raises(Problem, match="it is given. Leave catalyst out of fixed"):
         recipe_chart(fits, fixed={"catalyst": 2})
     for name in ("rooms", "thicknesses"):
         with pytest.raises(Problem, match=f"{name} is an empty list. Give one or more, or leave {name} out."):

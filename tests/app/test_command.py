@@ -173,7 +173,9 @@ def test_check_repeats_the_cautions_about_a_span(tmp_path, capsys):
 def test_check_says_that_a_study_has_no_catalyst(tmp_path, capsys):
     (tmp_path / "study.toml").write_text("[factors]\npigment = {}\n[readings]\ntack = {}\n[aims]\ntack = { at_most = 1 }\n", "utf-8")
     assert main(["check", str(tmp_path)]) == 1
-    assert "catalyst is not among the factors, so none is logged, weighed out or advised. Add catalyst = {} under [factors]" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "catalyst is not among the factors, so none is logged or advised. This study has no catalyst to weigh out." in said
+    assert 'catalyst = { from = "1.5 %", to = "1.5 %" }' in said
 
 
 def test_check_names_pours_that_lack_a_reading_an_aim_asks_for(tmp_path, capsys):

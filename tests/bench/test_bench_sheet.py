@@ -190,7 +190,7 @@ def test_refused_pours_are_all_named():
         ({"resin": {"P3": 200}}, "P1: resin: give resin"),
         ({"resin": -1}, "above zero"),
         ({"pours": pours().iloc[:0]}, "at least one pour"),
-        ({"study": study(factors={"thickness": {}})}, "no catalyst factor"),
+        ({"study": study(factors={"thickness": {}})}, r"^Weigh-out: This study has no catalyst to weigh out. .*from = .1.5 %., to = .1.5 %. }, .*differ\.$"),
         ({"pours": pours(session=["a", "a", "b", "b"])}, "say which session; there are a and b"),
         ({"pours": pours(session=["a", "a", "b", "b"]), "session": 3}, "session 3 is not here; there are a and b"),
     ],

@@ -289,7 +289,7 @@ def test_the_plain_model_and_least_squares_play():
 
 
 def test_a_true_effect_is_the_difference_of_two_castings():
-    """A ratio of gel times, a difference of hardness, and of shares of many castings graded no worse than a bound."""
+    """A ratio of gel times, a difference of hardness, and of shares of many castings whose grades meet an aim."""
     world, rng = World("surface", "ordinary", 2), np.random.default_rng(8)
     one = replace(world.hidden.bench, reading={**world.hidden.bench.reading, "tack": 0.7})  # so wide that no share is 0 or 1
     world.hidden = replace(world.hidden, bench=one)
@@ -297,13 +297,16 @@ def test_a_true_effect_is_the_difference_of_two_castings():
     low, high = (world.hidden.ideal({**usual, "catalyst": dose}) for dose in (1.0, 3.0))
     opened, covered = (float(world.hidden.ideal({**usual, "cover": cover})["tack"][0]) + one.strict for cover in (0.0, 1.0))
     said = [("gel_time", "catalyst", 1.0, 3.0, None), ("hardness", "catalyst", 1.0, 3.0, None)]
-    said += [("tack", "cover", 0.0, 1.0, bound) for bound in (0.0, 1.0, 2.0)]
+    aims = [(0, 0), (0, 1), (0, 2), (1, 3), (1, 2)]  # first and last grade: no worse than each, no better than 1, and a window
+    said += [("tack", "cover", 0.0, 1.0, good) for good in aims]
     gel, hard, *tack = race.true_effects(world, [(*effect[:4], 0.0, 0.0, effect[4]) for effect in said])
     assert gel == pytest.approx(float(np.exp(high["gel_time"] - low["gel_time"])[0]))
     assert hard == pytest.approx(float((high["hardness"] - low["hardness"])[0]))
     tails = one.reading["tack"] * rng.standard_t(one.tails, 40000) / np.sqrt(one.tails / (one.tails - 2))
     scatter = tails + one.pour["tack"] * rng.standard_normal(40000)
-    by_hand = [np.mean(covered + scatter < end) - np.mean(opened + scatter < end) for end in (0.5, 1.5, 2.5)]
+    ends = [(-np.inf, 0.5), (-np.inf, 1.5), (-np.inf, 2.5), (0.5, np.inf), (0.5, 2.5)]
+    met = [[np.mean((low < at + scatter) & (at + scatter < high)) for at in (opened, covered)] for low, high in ends]
+    by_hand = [after - before for before, after in met]
     assert max(by_hand) > 0.1 and tack == pytest.approx(by_hand, abs=0.02)
 
 

@@ -303,7 +303,7 @@ def test_today_says_what_to_use_and_begins_a_session(newcomer):
     at = newcomer.type("today", "Resin to mix", "300")
     shown = at.inner_text()
     assert "Working time" in shown
-    assert "Grams to weigh" in shown
+    assert "What to weigh" in shown
     newcomer.picture("today")
     log = tp.Logbook(tp.read_study(newcomer.folder))
     advice = tp.recommend(tp.fit_castings(log.castings()), room="19 degC")

@@ -36,7 +36,7 @@ def take_pictures(lab, place):
     for label, text in {"Room": "18", "Depth of the mould": "12", "Resin to mix": "300"}.items():
         today.get_by_label(label, exact=True).fill(text)
         page.wait_for_timeout(1000)
-    today.get_by_text("Grams to weigh").wait_for(timeout=200_000)
+    today.get_by_text("What to weigh").wait_for(timeout=200_000)
     page.mouse.click(1390, 5)  # no field has the cursor
     _keep(today, place / "today.png", today.get_by_role("heading", name="Pour with"))
     log = tp.Logbook(tp.read_study(lab.folder))

@@ -5,7 +5,6 @@ from dataclasses import replace
 from itertools import permutations
 from math import factorial
 from pathlib import Path
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -14,13 +13,12 @@ from scipy.stats import norm
 
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
-from testpour.causes.saving import _other_half
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import fit_castings
-from testpour.models.settings import post_cure_words, settings_table
+from testpour.models.settings import other_half, post_cure_words, settings_table
 from testpour.models.terms import design
 from testpour.problems import Problem
 from testpour.study import Aim
@@ -286,9 +284,10 @@ def test_heat_and_hours_of_a_post_cure_are_moved_together_where_there_was_none()
     """Heat for no time is no post-cure, so neither alone would have saved a casting; one that had some may have had it hotter, or longer."""
     spans = {"post_cure_temperature": {"from": 20, "to": 65}, "post_cure_time": {"from": 0, "to": 4}}
     oven = study_from({"factors": {"catalyst": {}, **spans}, "readings": {"gel_time": {}}})
-    pours = pd.DataFrame({"post_cure_temperature": [20.0, 65.0], "post_cure_time": [0.0, 4.0]})
-    fits, none = SimpleNamespace(study=oven, castings=SimpleNamespace(pours=pours)), pours.iloc[[0]]
-    heat, hours = oven.factor("post_cure_temperature"), oven.factor("post_cure_time")
-    assert (_other_half(fits, heat, none), _other_half(fits, hours, none)) == ({"post_cure_time": 4.0}, {"post_cure_temperature": 65.0})
-    assert _other_half(fits, heat, none.assign(post_cure_temperature=50.0, post_cure_time=2.0)) == {} == _other_half(fits, oven.factor("catalyst"), none)
+    none = pd.DataFrame({"post_cure_temperature": [20.0], "post_cure_time": [0.0]})
+    heat, hours, most = "post_cure_temperature", "post_cure_time", {"post_cure_temperature": 65.0, "post_cure_time": 4.0}.get
+    assert (other_half(heat, none, most), other_half(hours, none, most)) == ({hours: 4.0}, {heat: 65.0})
+    some = none.assign(post_cure_temperature=50.0, post_cure_time=2.0)
+    assert other_half(heat, some, most) == other_half("catalyst", none, most) == other_half(heat, none[[heat]], most) == {}
+    assert other_half(heat, none, {heat: 65.0}.get) == {}  # hours that cannot be chosen
     assert post_cure_words(oven, {"post_cure_temperature": 65.0, "post_cure_time": 4.0}) == "a post-cure of 4 h at 65 °C"

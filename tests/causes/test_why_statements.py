@@ -97,6 +97,13 @@ def test_the_remedy_that_the_source_names_is_given(cause, phrase, source):
     assert phrase in f"{stated['next_time']}. {stated['now']}", source
 
 
+def test_no_order_has_a_colon_within_it():
+    """Each stands behind one already: Next time, This casting, Mind."""
+    orders = [f"{name}, {key}: {said}" for name, cause in trade_causes()["causes"].items() for key, said in cause.items()
+              if key in ("now", "meanwhile", "now_soft", "now_unheated", "care", "try_first") or key.startswith("next_time")]
+    assert len(orders) > 80 and not [said for said in orders if said.count(": ") > 1]
+
+
 def test_less_catalyst_is_advised_no_further_than_the_cautions_go():
     """A third less than 1 % is 0.67 %, of which the cautions warn; they have nothing against 1 %."""
     advised = trade_causes()["causes"]["too_hot"]["next_time"]

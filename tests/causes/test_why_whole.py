@@ -15,7 +15,7 @@ from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
-from testpour.causes.naming import named
+from testpour.causes.naming import from_now_on, named
 from testpour.causes.others import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
@@ -427,6 +427,21 @@ def test_a_casting_that_ran_too_hot_on_little_catalyst_is_not_told_to_change_it(
     said = hot.sentence().split("Next time: ")[1].split(" Mind: ")[0]
     assert ("use up to a third less catalyst but no less than 1 %" in said) == less == ("catalyst" in said)
     assert "in layers" in said and "low-heat casting resin" in said
+
+
+@pytest.mark.parametrize(("slow", "then"), [
+    ("too_little_catalyst", "plan more catalyst, within what the resin's data sheet allows"),
+    ("cold", "warm the resin and the mould to 18 to 25 °C before mixing"),
+])
+def test_a_casting_that_ran_hot_and_gelled_slowly_has_one_order(slow, then, beside):
+    """Cool the room, and plan more catalyst, stood in one breath; thinner pours of more catalyst met both aims."""
+    hot = weighed_as(why(beside({"thickness": 35.0, "catalyst": 1.0}, {"defects": 3.0}), "X1"), too_hot=0.9)
+    object.__setattr__(hot, "by_settings", (("gel time", slow),))
+    assert from_now_on(hot, ("too_hot",)) == {
+        "too_hot": f"Pour it thinner or in layers first, which keeps it cool; only then {then}, since in a deep pour that runs hotter", slow: ""}
+    said = hot.sentence().split("Next time: ")[1].split(" Mind: ")[0]
+    assert said.startswith("pour it thinner or in layers first, which keeps it cool") and "cool the room" not in said
+    assert from_now_on(hot, ()) == {slow: hot.case.table.causes[slow].afterwards(True)}  # a guess at heat orders nothing
 
 
 def test_heating_is_only_advised_once_gelled():

@@ -229,7 +229,7 @@ def test_a_warning_does_not_stop_a_pour(log):
 
 
 REFUSED = [
-    (lambda log: log.add_pour("P01", **POUR), "P01 is in the log already. Give another name, or correct it"),
+    (lambda log: log.add_pour("P01", **POUR), "P01 is in the log already. Give another name, add a reading with add_reading, or"),
     (lambda log: log.add_pour(settings={"colour": 1}, session="S1"), "colour is not a factor of this study"),
     (lambda log: log.add_pour(settings={"catalyst": "2 g"}, session="S1"), "does not turn into %"),
     (lambda log: log.add_pour(settings={"thickness": "1 m", "cover": "half"}, session="S1"), "1 to 60 mm.*yes or no"),
@@ -294,6 +294,8 @@ def test_a_failure_midway_leaves_nothing(log):
         log.add_all(entries)
     sa.event.remove(log._engine, "before_cursor_execute", fail)
     assert counts(log) == [0, 0, 0] and log.add_all(entries) == ["A", "B"]
+    with pytest.raises(LogProblem, match="^A and B are in the log already. Give another name"):
+        log.add_all(entries)
 
 
 def test_two_logbooks_on_one_file(study_here):

@@ -79,6 +79,12 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("Peak at 24 h", r"gives an age \(24 h\), and peak temperature has none"),
         ("Hardness (24)", "24 may be an age or a place"),
         ("Thickness (1/8 in)", r"\(1/8 in\) begins with a number, so it is not a unit of thickness. Write a unit alone, such as \(mm\)"),
+        ("Hardness 7 d old", "looks like hardness. Write it so and with its age, as in hardness at 24 h, or rename the column"),
+        ("Hardness day 7", r"may give an age \(day 7\). Write it in figures, counted from mixing, as in hardness at 7 d, or rename the column if it"),
+        ("Hardness (week 2)", "may give an age .week 2.. Write it in figures, counted from mixing, as in hardness at 14 d,"),
+        ("Tack one week later", "may give an age .week.. Write it in figures, counted from mixing, as in tack at 7 d,"),
+        ("Gel time 2 (min)", "counts gel time, which a pour has once. Write gel time alone, and another casting in a row of its own"),
+        ("Peak temp #1 (°C)", "counts peak temperature, which a pour has once"),
         ("Tack (1-5)", r"Write \(0-3\), and grades as 0 dry, 1 slightly tacky, 2 tacky, 3 wet"),
     ],
 )

@@ -180,6 +180,27 @@ def test_a_remark_in_the_column_of_sessions_or_dates_stays_one(study, tmp_path):
     assert [(entry["session"], entry["note"]) for entry in entries] == [("Mon", "lamp off"), ("Tue", "heater off until noon"), ("Tue", "window open")]
 
 
+def test_a_title_between_pours_is_no_note_of_the_pour_above(study, tmp_path):
+    """Of five rows of their own only the fourth is about the pour above it; the first stands in the column of sessions."""
+    rows = ("windows open,,,,\n,Mon,A,1.5,22\n,\"Tuesday 3 March 2026, post-cured 2 h at 60 C\",,,\n,Tue,B,2,18\n,,Series C,,\n,Tue,C,2,18\n"
+            ",,film torn,,\n,Tue,D,2,19\nAll read on the underside,,,,\n")
+    with pytest.warns(NotRead) as said:
+        entries = read_sheet(study, sheet(tmp_path, f",session,pour,catalyst (%),gel time (min)\n{rows}"))
+    assert [entry.get("note", "") for entry in entries] == ["", "", "film torn", ""]
+    (only,) = said
+    assert str(only.message) == (
+        "sheet.csv: what stands alone in row 2 (windows open), 4 (Tuesday 3 March 2026, post-cured 2 h at 60 C), 6 (Series C) and 10 (All read on "
+        "the underside) may be about several pours, so it was not read. Write what holds for a pour into its own row: the date, the session, a "
+        "setting or a note.")
+
+
+@pytest.mark.parametrize("words", ["3 March 2026 - heating off", "2026-03-03 heating off", "Saturday", "batch 2", "Series B: cold", "all in the oven"])
+def test_words_that_make_a_title(study, tmp_path, words):
+    text = f"pour,catalyst,gel time,remarks\nA,1.5,22,\n,,,{words}\nB,2,18,\n"
+    with pytest.warns(NotRead, match=re.escape(f"row 3 ({words}) may be about several pours")):
+        assert not any(entry.get("note") for entry in read_sheet(study, sheet(tmp_path, text)))
+
+
 def test_a_row_of_its_own_that_may_be_a_session_or_a_remark_is_asked_about(study, tmp_path):
     with pytest.raises(LogProblems, match="row 3, session: Tue stands alone, while other pours have theirs beside them. Write it beside each pour"):
         read_sheet(study, sheet(tmp_path, f"{HEADS},Mon,A,1.5,18,22\n,Tue,,,,\n,,B,2,18,18\n"))
@@ -282,7 +303,7 @@ def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path,
 
 
 def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
-    with pytest.raises(LogProblems, match=r"cover: is ticked in some rows and empty or a dash in row 3\. Write no there if it was not so"):
+    with pytest.raises(LogProblems, match=r"cover: says yes in some rows and is empty or a dash in row 3\. Write no there if it was not so"):
         read_sheet(study, sheet(tmp_path, "pour,catalyst,cover,gel time\nA,1,x,20\nB,1,-,21\n"))
 
 
@@ -343,6 +364,52 @@ def test_a_setting_called_age_is_that_setting(study, tmp_path):
     aged = replace(study, factors=(*study.factors, Factor("age_of_drum", "day", low=0, high=900)))
     (entry,) = read_sheet(aged, sheet(tmp_path, "pour,catalyst,Age (days),tack\nA,1.5,30,1\n"))
     assert entry["settings"]["age_of_drum"] == 30 and entry["readings"][0]["age"] == 24
+
+
+def test_further_rows_of_a_pour_bring_its_further_readings(log, tmp_path):
+    """Five readings of hardness in two pours, whose gel time counts once wherever it is written again."""
+    rows = "A1,Mon,1.0,yes,25,60\nA1,,,,,61\nA2,Mon,2.0,no,15,78\nA1,Mon,1.0,yes,25,62\nA2,,2,,,79\n"
+    with pytest.warns(NotRead, match=r"taken for further readings of a pour above: row 3 \(A1\), row 5 \(A1\) and row 6 \(A2\)\. If one is a pour"):
+        assert log.add_sheet(sheet(tmp_path, f"pour,session,catalyst,cover,gel time,hardness 24 h\n{rows}")) == ["A1", "A2"]
+    read = log.castings().readings
+    assert [read.loc[read["pour"] == name, "low"].tolist() for name in ("A1", "A2")] == [[25, 60, 61, 62], [15, 78, 79]]
+
+
+def test_a_further_row_may_give_another_age_and_a_note(log, tmp_path):
+    text = "pour,catalyst,cover,age (h),hardness,note\nA1,1.5,x,24,76,\nA1,,,168,80,edge soft\nA2,1.5,x,24,75,\n"
+    with pytest.warns(NotRead, match=r"row 3 \(A1\)"):
+        log.add_sheet(sheet(tmp_path, text))
+    assert told_ages(log) == [("A1", 24, 76), ("A1", 168, 80), ("A2", 24, 75)]
+    assert log.castings().pours["note"].tolist() == ["edge soft", ""]
+
+
+def told_ages(log):
+    return list(log.castings().readings[["pour", "age", "low"]].itertuples(index=False, name=None))
+
+
+def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_path):
+    """An average, or a pour whose name was forgotten; its empty cover is no further problem."""
+    text = "pour,catalyst,cover,gel time,hardness 24 h\n,1.2,x,20,\nA1,1.5,x,25,76\n-,1.5,,,77\nA2,1,x,30,70\n,,,,\n,1.3,,,76.5\n"
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, text))
+    table = found.value.problems
+    assert table["row"].tolist() == ["row 2", "row 4", "row 7"]
+    assert table["problem"][2] == (
+        "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
+        "sum is deleted, or called so in its first cell.")
+
+
+@pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,no,,77", "A1,Mon,1.5,,25,76"])
+def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row):
+    """Another setting, session or gel time, a setting that the first row leaves open, and a copy of the first row."""
+    with pytest.raises(LogProblems, match="row 3, pour: A1 is listed twice. Give each pour its own name. A further row of one pour brings new readings"):
+        read_sheet(study, sheet(tmp_path, f"pour,session,catalyst,cover,gel time,hardness 24 h\nA1,Mon,1.5,,25,76\n{row}\n"))
+
+
+def test_a_reading_of_a_further_row_that_is_no_number_is_named_by_its_own_row(study, tmp_path):
+    with pytest.raises(LogProblems) as found:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst,hardness 24 h\nA1,1.5,76\nA1,,760\nA2,9.5,70\n"))
+    assert found.value.problems["row"].tolist() == ["row 3", "row 4"]
 
 
 def test_two_columns_for_one_thing(study, tmp_path):

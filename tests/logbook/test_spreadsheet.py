@@ -14,10 +14,13 @@ import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl.cell.rich_text import CellRichText, TextBlock
+from openpyxl.cell.text import InlineFont
+from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Caution, Logbook
-from testpour.logbook.entries import LogProblems
+from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 
@@ -86,6 +89,18 @@ def test_round_trip(practice_log, tmp_path, ending):
     left, right = (c.readings.sort_values(order)[columns].reset_index(drop=True) for c in (after, before))
     pd.testing.assert_frame_equal(left, right)
     assert after.fingerprint() == before.fingerprint()
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx"])
+def test_a_cover_that_nobody_knows_beside_covered_pours_comes_back(log, study_here, tmp_path, ending):
+    for name, cover in (("A", "yes"), ("B", None)):
+        log.add_pour(name, settings={"catalyst": 1.5, "cover": cover}, session="S1", made_at="2026-03-02")
+    path = write_sheet(log.castings(), tmp_path / f"out.{ending}")
+    again = Logbook(study_here, "sqlite://")
+    with pytest.warns(NotRead, match=r"cover was taken as not written down in row 3 \(\?\)"):
+        again.add_sheet(path)
+    pd.testing.assert_frame_equal(again.castings().pours, log.castings().pours)
+    again.close()
 
 
 @pytest.fixture
@@ -234,6 +249,63 @@ def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
     assert log.castings().pours.index.tolist() == ["W4"]
 
 
+FIRST = "pour,session,catalyst (%),gel time,hardness 24 h\nA1,Mon,1.5,25,75\nA2,Mon,1.2,31,70; 72\n"
+
+
+@pytest.fixture
+def read_before(log, tmp_path):
+    log.add_sheet(write(tmp_path, FIRST))
+    return log
+
+
+@pytest.mark.parametrize(("text", "added", "passed"), [
+    ("pour,session,catalyst (%),gel time,hardness 24 h,hardness 7 d\nA1,Mon,1.5,25,75,80\nA2,Mon,1.2,31,70; 72,77\n", 2, 5),
+    ("pour,hardness 7 d\nA2,77\nA1,80\n", 2, 0),
+    ("pour,hardness 24 h,hardness 7 d\nA2,70,77\nA1,75,80\n", 2, 2),
+    (FIRST, 0, 5),
+])
+def test_a_sheet_read_again_later_adds_what_the_log_lacks(read_before, tmp_path, text, added, passed):
+    before = told(read_before.castings())
+    said = rf"^A[12] and A[12] are in the log already: {added} later readings added, {passed} that stood there passed over\.$"
+    with pytest.warns(NotRead, match=said):
+        assert sorted(read_before.add_sheet(write(tmp_path, text))) == ["A1", "A2"]
+    later = [("A1", "hardness", 80, 80, 168), ("A2", "hardness", 77, 77, 168)]
+    held = read_before.castings()
+    assert len(told(held)) == 5 + added and set(told(held)) == {*before, *later[:added]}
+    assert held.pours[["session", "catalyst"]].values.tolist() == [["Mon", 1.5], ["Mon", 1.2]]
+
+
+def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path):
+    text = "pour,session,catalyst (%),hardness 24 h,note\nB1,Tue,2,81,\nA1,Mon,1.5,75; 76,soft edge\n"
+    with pytest.warns(NotRead, match="A1 is in the log already: 1 later reading added, 1 that stood there .* initials than the log has were not read for A1"):
+        assert read_before.add_sheet(write(tmp_path, text)) == ["B1", "A1"]
+    held = read_before.castings()
+    assert held.pours.index.tolist() == ["A1", "A2", "B1"] and told(held)[-2:] == [("B1", "hardness", 81, 81, 24), ("A1", "hardness", 76, 76, 24)]
+
+
+@pytest.mark.parametrize(("head", "row", "words"), [
+    ("catalyst,hardness 7 d", "A1,1.6,80", "row 2, catalyst: A1 is in the log already, with catalyst 1.5 %. Write the same or nothing here."),
+    ("pigment,hardness 7 d", "A1,2,80", "row 2, pigment: A1 is in the log already, without pigment"),
+    ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
+    ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
+    ("gel time,hardness 7 d", "A1,26,80", "row 2, gel time: A1 has gel time 25 min in the log. Write the same or nothing here; where the log is wrong"),
+    ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
+    ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
+])
+def test_a_sheet_that_says_otherwise_than_the_log_is_refused(read_before, tmp_path, head, row, words):
+    before = told(read_before.castings())
+    with pytest.raises(LogProblems, match=re.escape(words)):
+        read_before.add_sheet(write(tmp_path, f"pour,{head}\n{row}\n"))
+    assert told(read_before.castings()) == before
+
+
+def test_a_reading_that_was_withdrawn_does_not_come_back_by_a_sheet(read_before, tmp_path):
+    entry = int(read_before.castings().readings.query("reading == 'gel_time' and pour == 'A1'")["entry"].iloc[0])
+    read_before.withdraw_reading(entry, why="another cup")
+    with pytest.raises(LogProblems, match="row 2, gel time: gel time 25 min of A1 was withdrawn in the log. Empty the cell, or log it again"):
+        read_before.add_sheet(write(tmp_path, FIRST))
+
+
 @pytest.mark.parametrize(
     "text, words",
     [
@@ -252,6 +324,7 @@ def test_a_pour_already_in_the_log_stops_the_whole_sheet(log):
         ("pour,catalyst,gel time\nA,1.5,\"1,250\"\n", "may be 1250 or 1.250"),
         ("pour,date,catalyst,gel time\nA,2/3/2026,1,20\n", "may be day first or month first"),
         ("pour,catalyst,gel time,cover\nA,1,20,half\n", "neither yes nor no"),
+        ("pour,catalyst,age,hardness\nA,1.5,24 h,70\n,,168 h,78\n", "row 3.*has a reading, but neither the name of a pour nor a setting"),
     ],
 )
 def test_refused_sheets(log, tmp_path, text, words):
@@ -315,6 +388,41 @@ def test_a_lot_of_many_figures_keeps_them_all(study, tmp_path):
     """As a program stores them that keeps every number with a decimal point, and one that does not; 0.1 + 0.2 is shown as 0.3."""
     path = workbook(tmp_path, [["pour", "resin lot", "pigment"], ["A", 20240603001234, 0.1 + 0.2], ["B", 20240603001236.0, 2]])
     assert [list(entry["settings"].values()) for entry in read_sheet(study, path)] == [["20240603001234", 0.3], ["20240603001236", 2]]
+
+
+def test_thousands_points_in_a_workbook_are_read_as_in_its_text(study, tmp_path):
+    """Beside 1,5 as text 1.080 is 1080 and 1.200,5 is 1200.5, as in a CSV file; what the workbook keeps as a number has its own point."""
+    rows = [["pour", "catalyst", "gel time", "time to peak"], ["A", "1,5", "1.080 min", "1.200,5"], ["B", 1.5, 20.125, 1.5]]
+    with pytest.warns(NotRead, match=r"taken to part thousands in row 2 \(1.080 min\) and row 2 \(1.200,5\), because other numbers kept as text"):
+        entries = read_sheet(study, workbook(tmp_path, rows))
+    assert [[one["low"] for one in entry["readings"]] for entry in check_entries(study, entries)] == [[1080, 1200.5], [20.125, 1.5]]
+
+
+def test_a_point_in_a_text_of_a_workbook_that_may_be_either_is_named(study, tmp_path):
+    with pytest.warns(NotRead, match=r"points were taken to mark decimals in row 2 \(1.080\), which the workbook keeps as text. Where one parts"):
+        (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "catalyst", "gel time"], ["A", 1.5, "1.080"]]))
+    assert entry["readings"][0]["value"] == "1.080"
+    (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "catalyst", "gel time"], ["A", "1.5", "1.080"]]))  # another number tells
+
+
+def test_a_lot_keeps_the_zeros_that_its_format_shows(study, tmp_path):
+    """As the cells show themselves: 00123, R-0042, and 12 minutes whose format asks for three figures."""
+    rows = [["pour", "resin lot", "catalyst lot", "gel time"], ["A", 123, 42, 12]]
+    (entry,) = read_sheet(study, workbook(tmp_path, rows, shown={"B2": "00000", "C2": '"R-"0000', "D2": "000"}))
+    assert list(entry["settings"].values()) == ["00123", "R-0042"] and check_entries(study, [entry])[0]["readings"][0]["low"] == 12
+
+
+def test_a_name_or_a_lot_that_has_become_a_date_is_refused(study, tmp_path):
+    """1-2 and 24-11 as a spreadsheet program takes them; a session may well be a day."""
+    day = dt.datetime(2026, 2, 1)
+    with pytest.raises(LogProblems) as found:
+        rows = [["pour", "session", "resin lot", "gel time"], [day, day, dt.datetime(2026, 11, 24), 12], ["1-3", day, "24-11", 13]]
+        read_sheet(study, workbook(tmp_path, rows))
+    assert found.value.problems[["row", "column"]].values.tolist() == [["row 2", "pour"], ["row 2", "resin lot"]]
+    said = "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+    assert found.value.problems["problem"][0] == said
+    (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "session", "resin lot", "gel time"], ["1-2", day, "24-11", 12]]))
+    assert (entry["pour"], entry["session"], entry["settings"]) == ("1-2", "2026-02-01", {"resin_lot": "24-11"})
 
 
 def workbook(folder, rows, merged=(), further=(), shown=None, struck=()):
@@ -396,6 +504,48 @@ def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
     with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. Where it holds after all, take the line through it away"):
         entries = read_sheet(study, path)
     assert [(entry["pour"], len(entry["readings"])) for entry in entries] == [("A", 0), ("C", 1)]
+
+
+def runs(*parts):
+    """A cell of several fonts: what is raised, lowered or struck out is given with the font's own word for it."""
+    fonts = {"strike": {"strike": True}, "superscript": {"vertAlign": "superscript"}, "subscript": {"vertAlign": "subscript"}}
+    return CellRichText(*(part if isinstance(part, str) else TextBlock(InlineFont(**fonts[part[0]]), part[1]) for part in parts))
+
+
+def shared(path):
+    """The same workbook with its texts in a table of their own, as spreadsheet programs keep them."""
+    texts, place = [], path.with_name("shared.xlsx")
+
+    def moved(found):
+        texts.append(found[1])
+        return f't="s"><v>{len(texts) - 1}</v>'
+
+    with zipfile.ZipFile(path) as held, zipfile.ZipFile(place, "w") as made:
+        cells = re.sub(r't="inlineStr"><is>(.*?)</is>', moved, held.read("xl/worksheets/sheet1.xml").decode())
+        kind = f'<Override PartName="/xl/sharedStrings.xml" ContentType="{SHARED_STRINGS}" /></Types>'
+        kinds = held.read("[Content_Types].xml").decode().replace("</Types>", kind)
+        for name in held.namelist():
+            made.writestr(name, {"xl/worksheets/sheet1.xml": cells, "[Content_Types].xml": kinds}.get(name, held.read(name)))
+        made.writestr("xl/sharedStrings.xml", f'<sst xmlns="{SHEET_MAIN_NS}">{"".join(f"<si>{text}</si>" for text in texts)}</sst>')
+    return place
+
+
+def test_a_part_of_a_cell_that_is_struck_out_or_marks_a_footnote_is_no_part_of_its_number(study, tmp_path):
+    """As a reader of the sheet sees them: 25 with a footnote 1, a 1.5 struck out before 2, one and a half inches, cm2 and H2O."""
+    half = runs("1", ("superscript", "1"), "/", ("subscript", "2"))
+    rows = [["pour", "catalyst (%)", "thickness (in)", "gel time", "note"],
+            ["A", 1, half, runs("25", ("superscript", "1")), runs("4 cm", ("superscript", "2"), " of H", ("subscript", "2"), "O")],
+            [runs("B", ("superscript", "2)")), runs(("strike", "1.5"), "2"), "1/2", 9, None]]
+    path = workbook(tmp_path, rows)
+    with pytest.warns(NotRead) as said:
+        entries = read_sheet(study, shared(path))
+    assert [(entry["pour"], *entry["settings"].values(), entry["readings"][0]["value"]) for entry in entries] == [
+        ("A", 1, pytest.approx(38.1), "25"), ("B", 2, 12.7, "9")]
+    assert entries[0]["note"] == "4 cm2 of H2O"
+    assert "What is struck out was not read: B3 (1.5)." in str(said[0].message)
+    assert "taken for marks of footnotes and not read: D2 (1), A3 (2))." in str(said[1].message)
+    with pytest.raises(LogProblem, match="a part of the text is struck out, raised or lowered in a way that cannot be told apart: C2, D2, E2, A3 and B3"):
+        read_sheet(study, path)
 
 
 def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):
@@ -524,12 +674,15 @@ def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_pa
     with pytest.warns(NotRead, match=above + "Write what held for every pour into a column"):
         assert len(read_sheet(study, write(tmp_path, f"Test series March,,\nRoom temp,66 °F,\nCover: yes,,\n,,\n{rows}"))) == 1
     assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
+    for line in ("Readings taken one week after pouring", "All with film"):
+        with pytest.warns(NotRead, match=rf"not read, because above the headers: row 1 \({line}\)"):
+            read_sheet(study, write(tmp_path, f"{line},,\n{rows}"))
 
 
-def test_a_column_of_ticks_with_empty_cells_is_asked_about(study, tmp_path):
+def test_a_column_that_never_says_no_with_empty_cells_is_asked_about(study, tmp_path):
     text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
-    says = r"First: cover: is ticked in some rows and empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
-    for tick in ("x", "✓"):
+    says = r"First: cover: says yes in some rows and is empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
+    for tick in ("x", "✓", "yes", "1", "covered"):
         with pytest.raises(LogProblems, match=says):
             read_sheet(study, write(tmp_path, text.format(tick)))
     with pytest.warns(NotRead, match=r"cover was taken as not written down in row 4"):

@@ -184,6 +184,15 @@ def test_the_grades_of_a_reading_lie_as_far_apart_as_its_belief_says():
     assert cut_points("tack", {"tack": {"cuts": {"mean": 0.5, "sd": 1.0, "width": 1.5}}}) == pytest.approx([0.5, 2.0, 3.5])
 
 
+def test_twice_the_depth_is_believed_to_hide_as_much_as_twice_the_pigment():
+    """Light meets as much pigment either way: 2 ln 2 = 1.386 steps. From 0.5 to 1.1 % is twice with the 0.1 % that a clear casting counts for."""
+    study = study_from({"factors": {"pigment": {}, "thickness": {}}, "readings": {"opacity": {}}})
+    believed = beliefs_for(study, study.reading("opacity"))
+    castings = [{"pigment": 0.5, "thickness": 10}, {"pigment": 1.1, "thickness": 10}, {"pigment": 0.5, "thickness": 20}]
+    usual, *doubled = design(believed.terms, settings_table(study, castings)) @ believed.mean
+    assert doubled - usual == pytest.approx([1.386, 1.386], abs=0.001)
+
+
 @pytest.mark.parametrize("name, width", [("cuts", -1.0), ("cuts", "wide"), ("catalyst", 3.0)])
 def test_a_width_is_above_nothing_and_of_grades_alone(name, width):
     with pytest.raises(BeliefProblem, match=f"tack, {name}"):

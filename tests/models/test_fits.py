@@ -12,7 +12,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
 from testpour.models.terms import design, warmth
-from testpour.problems import Problem
+from testpour.problems import NoSuchName, Problem
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
@@ -135,7 +135,7 @@ def test_fits_know_what_they_rest_on(fits, practice_castings):
     assert fits["gel_time"].pours == 12 and list(fits) == [r.name for r in fits.study.readings]
     assert fits.sentence().count("12 pours in 2 sessions.") == 7
     assert fits._repr_markdown_().count("- ") == 7
-    with pytest.raises(KeyError, match="No reading 'gloss' in this study; it has gel_time, time_to_peak"):
+    with pytest.raises(NoSuchName, match="No reading 'gloss' in this study; it has gel_time, time_to_peak"):
         fits["gloss"]
 
 

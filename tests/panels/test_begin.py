@@ -186,6 +186,14 @@ def test_the_same_figure_in_another_unit_is_another_aim(own, hand):
     assert {aim.reading: aim.at_most for aim in tp.read_study(own).aims}["gel_time"] == 0.75
 
 
+def test_a_scale_in_ounces_is_offered_and_answered_in_ounces(own, hand):
+    """955 steps of resin take 10 of catalyst, which may be 10.5 / 954.5 = 1.10005 %; of 956 they are 10.5 / 955.5 = 1.0989 %, within a tenth."""
+    at = hand(tp.begin_panel(own))
+    assert "0.01 oz" in [value for value, _ in at.part("scale")["options"]]
+    at.type("scale", "0.01 oz")
+    assert "With a scale that reads in steps of 0.01 oz, and 1 % of catalyst, weigh at least 9.56 oz of resin" in at.words()
+
+
 def test_it_says_how_many_pours_the_settings_need(own, hand):
     """A mean and 5 effects are 6 unknowns: 2 days of 2 pours are too few, 2 days of 3 just enough."""
     at = hand(tp.begin_panel(own))

@@ -234,6 +234,21 @@ def test_today_says_so_where_no_settings_are_likely_to_do(poured, hand, tmp_path
     assert "under 1 in 100" in at.words() and "about under" not in at.words()
 
 
+def test_today_without_a_catalyst_in_the_study_says_what_to_do(tmp_path, hand):
+    """It said the one word catalyst, as a code name."""
+    (tmp_path / "study.toml").write_text('[factors]\npigment = {}\n[readings]\ntack = {}\n[aims]\ntack = { at_most = 1, age = "24 h" }\n', "utf-8")
+    log = tp.Logbook(tp.read_study(tmp_path))
+    log.add_reading(log.add_pour("P01", settings={"pigment": 1}, session="S1"), "tack", 1, age="24 h")
+    log.close()
+    at = hand(tp.today_panel(tmp_path))
+    at.type("resin", "300")
+    assert "This study has no catalyst to weigh out. Name it under [factors]" in at.words()
+    assert at.tap("pour").startswith("This study has no catalyst to weigh out.")
+    share = hand(tp.share_panel(tmp_path))
+    share.tap("write:chart")
+    assert "does not vary it. What to use is in section 1" in share.words()
+
+
 @pytest.mark.slow
 def test_two_colours_share_one_catalyst(poured, hand):
     at = hand(tp.today_panel(poured))
@@ -259,6 +274,34 @@ def test_two_colours_share_one_catalyst(poured, hand):
     at.type("resin", "300")
     at.type("share_2", "")
     for name in ("colour_1", "pigment_1", "colour_2", "pots"):
+        at.type(name, "1" if name == "pots" else "")
+
+
+@pytest.mark.slow
+def test_a_scale_in_ounces_weighs_in_ounces_from_today_to_the_card(poured, hand):
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"room": "18", "resin": "10 oz", "scale": "0.01 oz"}.items():
+        at.type(name, typed)
+    (weighed,) = [part for part in at.parts("table") if part["caption"] == "What to weigh"]
+    assert weighed["head"][:2] == ["pot", "resin (oz)"] and weighed["rows"][0][1] == "10.00"
+    at.tap("pour")
+    assert at.panel.form.state["cards"][0]["weigh"][0]["amount"] == "10.00 oz"
+    for name in ("resin", "scale"):
+        at.type(name, "")
+
+
+@pytest.mark.slow
+def test_pots_alike_are_weighed_alike_on_their_cards(poured, hand):
+    """A third of 100 g and of 200 g; shares rounded to whole steps of the mix made cards of 33.4, 33.3 and 33.4 g of them."""
+    at = hand(tp.today_panel(poured))
+    for name, typed in {"pots": "3", "pigment_1": "3", "pigment_2": "3", "pigment_3": "3", "room": "18", "resin": "100"}.items():
+        at.type(name, typed)
+    for resin, share in (("100", "33.3 g"), ("200", "66.7 g")):
+        at.type("resin", resin)
+        at.tap("pour")
+        cards = at.panel.form.state["cards"]
+        assert [card["weigh"][0]["amount"] for card in cards] == [share] * 3
+    for name in ("pigment_1", "pigment_2", "pigment_3", "resin", "pots"):
         at.type(name, "1" if name == "pots" else "")
 
 
@@ -304,6 +347,10 @@ def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path)
     assert "Also missed: peak temperature." in said and "Its peak temperature has its own cause: it was planned deep" in said
     assert said.index("Lay a polyester film") < said.index("Pour in layers") < said.index("A pour that smokes goes outdoors")
     assert said.split("P01: tack")[0].count("This casting: ") == 1
+    at.type("pour", "P08")  # 111 °C, and a gel time of 56 to 60 min where at most 45 min is asked
+    said = at.words().split("The whole answer in words")[0]
+    assert "Pour it thinner or in layers first, which keeps it cool; only then plan more catalyst" in said and "ool the room" not in said
+    assert "Its gel time has its own cause: it was planned with little catalyst. " in said and said.count("lan more catalyst") == 1
 
 
 @pytest.mark.slow

@@ -18,7 +18,7 @@ from testpour.planning.plan import plan_pours
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _mixed_words
-from testpour.problems import Problem
+from testpour.problems import NoSuchName
 from testpour.study_file import study_from
 
 STUDY = {
@@ -248,8 +248,13 @@ def test_changing_a_plan_leaves_the_first_one_alone(study):
     changed = plan.without("P02")
     assert list(changed.table.index) == [name for name in before.index if name != "P02"]
     assert plan.table.equals(before)
-    with pytest.raises(Problem, match="P99 not in this plan"):
-        plan.without("P99")
+    for asked in (plan.without, plan.cautions):
+        with pytest.raises(NoSuchName, match="^P99 not in this plan; it has P01, "):
+            asked("P99")
+    assert plan.session("S2").equals(plan.session(2))
+    for session in (9, "S9"):
+        with pytest.raises(NoSuchName, match=f"^No session {session} in this plan; it has S1 and S2\\.$"):
+            plan.session(session)
 
 
 def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):

@@ -111,7 +111,7 @@ def test_a_bench_that_did_not_write_a_setting_down_is_taken_at_its_own_usual_val
     rooms = joined.castings.pours["room_temperature"]
     assert rooms[[f"Opaque P{i}" for i in range(1, 7)]].tolist() == pytest.approx([30.0] * 6)
     assert rooms[["Clear P5", "Clear P6"]].tolist() == [19.0, 20.0]
-    assert set(joined.assumed) == {"room temperature 20 °C for 1 pour of Clear", "room temperature 86 degF for 6 pours of Opaque"}
+    assert set(joined.assumed) == {"room temperature 20 °C for 1 pour of Clear", "room temperature 86 °F for 6 pours of Opaque"}
 
 
 def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(bench, declared):

@@ -17,6 +17,7 @@ from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.reading import SIZES, fit_pooled
+from testpour.problems import NoSuchName
 from testpour.study import Aim
 from testpour.study_file import study_from
 
@@ -221,7 +222,7 @@ def test_pours_without_a_reading_and_a_bench_alone_are_told_plainly(castings_of)
 def test_a_newcomer_is_less_certain_than_a_bench_of_the_pool(guild):
     width = [np.ptp(fits.predict()[["low", "high"]].to_numpy()) for fits in (guild.at("Bench 1"), guild.newcomer)]
     assert width[1] > 2 * width[0]
-    with pytest.raises(KeyError, match="No bench 'Bench 9'"):
+    with pytest.raises(NoSuchName, match="No bench 'Bench 9'"):
         guild.at("Bench 9")
 
 
@@ -333,5 +334,5 @@ def test_the_figure_names_benches_and_those_that_stand_out(guild):
     picture = show_benches(guild, "gel_time")
     assert [label.get_text() for label in picture.axes[0].get_yticklabels()][-1] == "Bench 5"
     assert "(%)" in picture.axes[0].get_xlabel() and "Bench 5" in picture.says
-    with pytest.raises(KeyError, match="No reading 'sheen'"):
+    with pytest.raises(NoSuchName, match="No reading 'sheen'"):
         show_benches(guild, "sheen")

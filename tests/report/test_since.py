@@ -87,6 +87,7 @@ def test_advice_that_changed_is_told_with_both_values(twelve):
     assert "the earlier page said" in text
     assert "The advice for a room at 20 °C stands." in lines(twelve, twelve)
     assert "New advice for a room at 20 °C." in lines({**twelve, "advice": []}, twelve)
+    assert "New advice for a room at 30 °C." in lines({**twelve, "advice": []}, {**twelve, "advice": [{**was, "room": "86 degF"}]})
 
 
 @pytest.mark.slow

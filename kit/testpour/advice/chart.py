@@ -31,7 +31,7 @@ from testpour.models.chance import cautions_at, chance
 from testpour.pages import dated
 from testpour.problems import Problem
 from testpour.threads import one_thread
-from testpour.wording import count
+from testpour.wording import NoResult, count
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,6 +44,10 @@ SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
 MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, nobody can tell yet, and no other room is asked for
+UNVARIED = (
+    "A recipe chart says how much catalyst to use, and this study does not vary it. What to use is in section 1 of the notebook 4-next-pours, "
+    'or in recommend(fits). To vary the catalyst, give it a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
+)
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
 
 
@@ -126,7 +130,7 @@ class RecipeChart:
 def recipe_chart(
     fits: Fits, *, rooms: str | float | Sequence[str | float] | None = None,
     thicknesses: str | float | Sequence[str | float] | None = None, fixed: Mapping[str, str | float] | None = None
-) -> RecipeChart:
+) -> RecipeChart | NoResult:
     """Catalyst by room temperature and thickness.
 
     Parameters
@@ -142,7 +146,8 @@ def recipe_chart(
 
     Returns
     -------
-    RecipeChart
+    RecipeChart or NoResult
+        A `NoResult` with what to do instead where the study does not vary the catalyst.
 
     Raises
     ------
@@ -151,15 +156,14 @@ def recipe_chart(
     RoomProblem, SettingRefused
         If a room that is given, or every room of the study, is too cold or too hot to advise on, or the cautions refuse what is given.
     Problem
-        If catalyst is no free setting of the study.
+        If the catalyst is given in `fixed`.
     """
     study, states = fits.study, states_of(fits)
+    if "catalyst" in (fixed or {}):
+        raise Problem("A recipe chart says how much catalyst to use, and it is given. Leave catalyst out of fixed.")
     free = free_factors(study, {*(fixed or {}), "thickness"})
     if not any(factor.name == "catalyst" for factor in free):
-        raise Problem(
-            "A recipe chart gives the catalyst, but this study does not vary it or it is given. "
-            'Give catalyst a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
-        )
+        return NoResult(UNVARIED)
     rooms = (fixed or {}).get("room_temperature") if rooms is None else rooms
     ends = {factor.name: factor.span for factor in study.factors if factor.name == "room_temperature" and rooms is None}
     cells = _cells(fits, rooms, thicknesses, fixed)

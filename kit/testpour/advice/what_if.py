@@ -14,8 +14,8 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
 from testpour.models.chance import Chance, cautions_at, chance
-from testpour.models.settings import as_met, post_cure_words, said_names, settings_table
-from testpour.models.terms import HOURS, OVEN, post_cure
+from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
+from testpour.models.terms import HOURS, OVEN
 from testpour.threads import one_thread
 from testpour.wording import about_in_hundred, in_html, table_html
 
@@ -137,8 +137,8 @@ def _changes(fits, states, table):
     """Each setting that may be changed alone: its best value, the others left as they are, and the chance there; and the settings then."""
     study, ends = fits.study, {}
     movable = {factor.name: factor for factor in _movable(fits)}
-    whole = {OVEN, HOURS} <= set(movable) and not (post_cure(table[OVEN], table[HOURS]) > 0).any()
-    beside = {HOURS: movable[HOURS].span[1]} if whole else {}  # heat without time, or time without heat, changes nothing
+    beside = other_half(OVEN, table, lambda other: movable[other].span[1] if other in movable else None) if OVEN in movable else {}
+    whole = bool(beside)
     for factor in movable.values():
         if whole and factor.name == HOURS:
             continue

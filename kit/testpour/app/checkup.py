@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import closing
 
+from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.slots import slots
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
@@ -40,7 +41,7 @@ def _unaimed(study):
     if not study.aims:
         yield "No aim is stated, so no chance of a good casting can be given. Add a line under [aims] in study.toml."
     if not study.has("catalyst"):
-        yield "catalyst is not among the factors, so none is logged, weighed out or advised. Add catalyst = {} under [factors] in study.toml."
+        yield f"catalyst is not among the factors, so none is logged or advised. {NO_CATALYST}"
     if not study.varied:
         yield "No factor varies, so no pours can be planned. Give one a from and a to in study.toml."
 

@@ -30,6 +30,10 @@ BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot
 # A gel time is seen between two checks; both are written down.
 TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
 WEIGHED = ("catalyst", "pigment")
+NO_CATALYST = (
+    "This study has no catalyst to weigh out. Name it under [factors] in study.toml, with the share that your supplier gives "
+    'if it stays the same, catalyst = { from = "1.5 %", to = "1.5 %" }, or as catalyst = {} if it may differ.'
+)
 SAVED = page_kind("bench sheet")
 
 
@@ -149,14 +153,14 @@ def bench_sheet(
     name, pours = session_pours(pours, session, problems)
     if not problems and (why := apart(study, name, pours)):
         problems.append(why)
+    if not study.has("catalyst"):
+        raise WeighOutProblems([*problems, NO_CATALYST])
     rows, cautions = {}, {}
     for pour, given in pours.iterrows():
         settings = _settings(study, given)
         found = pour_cautions(study, settings)
         refused = list(found.refusals)
         try:
-            if "catalyst" not in settings:
-                raise WeighOutProblems(["the study has no catalyst factor. Add [factors] catalyst = {} to its file."])
             weighed = weigh_out(
                 _for_pour(resin, pour), mould_volume=_for_pour(mould_volume, pour), waste=waste, catalyst=settings["catalyst"],
                 pigment=settings.get("pigment", 0.0), study=study, scale_resolution=scale_resolution,

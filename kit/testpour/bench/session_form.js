@@ -350,7 +350,7 @@ class Form {
         head.fields.map((f) => this.input(key(f.name), f.label, { value: f.value, wrong: f.problem && wrong(f.name) })),
         this.input(key("by"), "Your initials", { value: head.by })),
       head.fields.filter((f) => f.problem).map((f) => h("p", { id: wrong(f.name), class: "tp-problem" }, f.problem)),
-      h("p", { class: "tp-hint" }, "A number may carry its unit: 68 degF, 1/2 in."),
+      h("p", { class: "tp-hint" }, "A number may carry its unit: 68 °F, 1/2 in."),
       head.warnings.map((text) => h("p", { class: "tp-strip tp-warned" }, text)),
       this.waiting(""),
       h("div", { class: "tp-row" },

@@ -153,12 +153,12 @@ class Answer:
     def ask(self) -> Asked | None:
         """The next question, the most informing one still open; None when no answer would change what to do."""
         still = self.questions
-        return still[0] if still and would_change(self.case.table, self.chances, still) else None
+        return still[0] if still and would_change(self.case.table, self.chances, still, self.case.telling(self.observed)) else None
 
     @property
     def questions(self) -> tuple[Asked, ...]:
         """Questions still open, the most informing first."""
-        return questions(self.case.table, self.chances, {*self.observed, *self.skipped, *self.case.settled, *self.case.told})
+        return questions(self.case.table, self.chances, self.case.telling(self.observed), {*self.observed, *self.skipped, *self.case.settled})
 
     def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, at_age, read_hard, read_soft
+from testpour.causes.complaint import Missed, at_age, found_as, read_hard
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.others import sights
 from testpour.causes.reasoner import Weighed, weigh
@@ -65,7 +65,7 @@ class Case:
 def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...], off: float | None) -> Case:
     """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
     castings, missing = fits.castings, {miss.aim.reading for miss in found}
-    table = replace(table, soft=read_soft(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
+    table = replace(table, found=found_as(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     well, hard = caught_up(castings, pour, found), read_hard(castings, pour, found)
     if well or hard:
         table = replace(table, causes={name: _let_be(cause, well, hard) for name, cause in table.causes.items()})

@@ -10,7 +10,7 @@ from testpour.problems import Problems
 from testpour.study import Study
 from testpour.toml_file import own_toml
 
-WHEN = ("otherwise", "soft", "firm", "faded")  # shares of the answers to a question, as `Question` takes them
+WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 
@@ -58,7 +58,8 @@ def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
     answers, past = tuple(entry["answers"]), entry.get("past", {})
     said = tuple(entry.get("said", answers))
-    return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, not_tacky=entry.get("not_tacky", ""), past=past, said=said)
+    rules_out = {key: entry.get(key, "") for key in ("not_tacky", "all_tacky")}
+    return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, **rules_out, met=entry.get("met", 1.0), past=past, said=said)
 
 
 def _cause(name, entry):
@@ -89,8 +90,13 @@ def _problems(raw):
     if not 0 < raw["readings"] <= 1:
         yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
     for name, question in raw["questions"].items():
-        if question.get("not_tacky", question["answers"][0]) not in question["answers"]:
-            yield f"questions.{name}: not_tacky {question['not_tacky']!r} is not one of its answers; they are {', '.join(question['answers'])}."
+        for key in ("not_tacky", "all_tacky"):
+            if question.get(key, question["answers"][0]) not in question["answers"]:
+                yield f"questions.{name}: {key} {question[key]!r} is not one of its answers; they are {', '.join(question['answers'])}."
+        if "all_tacky" in question and "not_tacky" not in question:
+            yield f"questions.{name}: all_tacky goes with not_tacky, the answer that is given instead; give both or neither."
+        if not 0 < question.get("met", 1) <= 1:
+            yield f"questions.{name}: met {question['met']} must be above 0 and at most 1, how often the question can be answered."
         if len(question.get("said", question["answers"])) != len(question["answers"]):
             yield f"questions.{name}: {len(question['said'])} texts of said for {len(question['answers'])} answers. Give one for each, in their order."
         if ("soft" in question) != ("firm" in question):

@@ -16,6 +16,7 @@ FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
 SLOW = {("gel_time", True), ("time_to_peak", True), ("demould_time", True), ("peak_temperature", False), ("tack", True), ("hardness", False)}
 FAST = {("gel_time", False), ("time_to_peak", False), ("demould_time", False), ("peak_temperature", True)}
+FINGER = (30.0, 60.0)  # Shore D up to which a casting yields to finger and nail, and from which none does; a shoe's heel has 22: rubber suppliers
 TRADE = (Aim("tack", at_most=1.0), Aim("defects", at_most=1.0))  # where a study states no aim of its own
 
 
@@ -130,17 +131,21 @@ def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
 
-def read_soft(castings: Castings, pour: str, found: Iterable[Missed]) -> bool | None:
-    """Whether a casting's hardness misses its aim.
+def found_as(castings: Castings, pour: str, found: Iterable[Missed]) -> tuple[float, float, float]:
+    """Chances that a casting is soft, hard but tacky, hard and dry to whoever presses it, by what was read.
 
-    Where no hardness tells, since none was read or it has no aim, a casting that is tacky counts as soft.
-    None where neither tells.
+    One that misses its hardness is soft by so much as its Shore D tells, and for sure on another scale. Where no hardness tells, since
+    none was read or it has no aim, one that is tacky counts as soft; what was not read is as likely one as the other.
     """
-    read = castings.readings.loc[castings.readings["pour"] == pour, "reading"]
-    asked, missed = any(aim.reading == "hardness" for aim in aims_of(castings.study)), {m.aim.reading for m in found}
-    if asked and (read == "hardness").any():
-        return "hardness" in missed
-    return True if "tack" in missed else None
+    aims, asked = {miss.aim.reading: miss.aim for miss in found}, {aim.reading for aim in aims_of(castings.study)}
+    rows = castings.readings[(castings.readings["pour"] == pour) & castings.readings["reading"].isin(asked)]
+    hardness, read = rows[rows["reading"] == "hardness"], set(rows["reading"])
+    tacky = float("tack" in aims) if "tack" in read else 0.5
+    soft = 0.0 if "hardness" in read else 1.0 if "tack" in aims else 0.5
+    if "hardness" in aims:
+        shore = at_age(hardness, aims["hardness"].age)[["low", "high"]].mean(axis=None)
+        soft = float(np.interp(shore, FINGER, (1.0, 0.0))) if castings.study.reading("hardness").unit == "Shore D" else 1.0
+    return soft, (1 - soft) * tacky, (1 - soft) * (1 - tacky)
 
 
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:

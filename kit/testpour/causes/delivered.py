@@ -9,8 +9,8 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.models.fits import Fits
 from testpour.problems import Problem
+from testpour.scale import GRAMS, in_unit, on_scale, unit_of
 from testpour.scale import delivered as delivered_by_scale
-from testpour.scale import on_scale
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred, said_in_markdown
 
@@ -29,6 +29,7 @@ class Delivered:
     high: float | None = None
     exact: float | None = None  # chance of missing the aim with the exact amount and, as `scaled`, with what this scale delivers; None where none is missed
     scaled: float | None = None
+    unit: tuple[str, float] = GRAMS  # what the scale reads in, as of `unit_of`
 
     @property
     def off(self) -> float | None:
@@ -46,7 +47,7 @@ class Delivered:
         """The scale's part in a sentence or two."""
         if self.batch is None or self.scale_resolution is None or self.low is None or self.high is None:
             return "The scale's part is not known: give batch and scale_resolution to see what was really delivered."
-        step, batch = show(self.scale_resolution, "g", 6), show(self.batch, "g", 4)
+        step, batch = in_unit(self.scale_resolution, self.unit, 6), in_unit(self.batch, self.unit, 4)
         text = (
             f"On a scale that reads {step}, {batch} of resin at {show(self.catalyst, '%')} carried between "
             f"{show(self.low, '%', 3)} and {show(self.high, '%', 3)} catalyst."
@@ -78,12 +79,13 @@ def delivered(
         return None
     if batch is None:
         return Delivered(float(catalyst))
-    mass, step = to_unit(batch, "g", "batch"), to_unit(0.1 if scale_resolution is None else scale_resolution, "g", "scale")
+    scale = 0.1 if scale_resolution is None else scale_resolution
+    mass, step, unit = to_unit(batch, "g", "batch"), to_unit(scale, "g", "scale"), unit_of(scale)
     if not mass > step > 0:
-        raise Problem(f"batch: {mass:g} g on a scale that reads {step:g} g cannot be weighed. Check both numbers.")
+        raise Problem(f"batch: {in_unit(mass, unit, 6)} on a scale that reads {in_unit(step, unit, 6)} cannot be weighed. Check both numbers.")
     resin = on_scale(mass, step)  # as it was told to be weighed, in whole steps
     low, high = delivered_by_scale(resin, on_scale(resin * Fraction(str(catalyst)) / 100, step), step)
-    found = Delivered(float(catalyst), float(mass), float(step), max(low, 0.0), high)
+    found = Delivered(float(catalyst), float(mass), float(step), max(low, 0.0), high, unit=unit)
     if missed is None:
         return found
     exact, scaled = _misses(fits, pour, missed, catalyst, low, high)

@@ -115,10 +115,11 @@ def _beside(missed, cause):
 
 
 def _sizes(cause, seen):
-    """Sizes of a cause, or the occasions of which one alone may have been misread."""
+    """Sizes of a cause, with the places of which one alone may be off, or the occasions of which one alone may have been misread."""
     if cause.one_of and seen:
         return [(1.0, at) for at in _occasions(seen) if at[0] in cause.one_of] or [(0.0, None)]
-    return [(size, None) for size in cause.sizes] or [(0.0, None)]
+    places = [(1.0, at) for at in _occasions(seen) if at[0] in cause.one_place and at[2] is not None]
+    return [(size, None) for size in cause.sizes] + places or [(0.0, None)]
 
 
 def _occasions(seen):
@@ -151,7 +152,7 @@ def _under(cases, name, sight, misfit):
     out, alike = np.empty(len(cases)), {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _averaged(_misread(sight, sight.usual[None], misread[1:], cause.one_of[name]))[0]
+            out[place] = _averaged(_misread(sight, sight.usual[None], misread[1:], (cause.one_of or cause.one_place)[name]))[0]
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         blur = _blur(cause, size, name)

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from testpour.causes.answer import Answer
 
 
+HOT, SLOW = ("too_hot", "too_much_catalyst"), ("too_little_catalyst", "cold")  # causes whose orders undo each other
+THINNER = "Pour it thinner or in layers first, which keeps it cool"
+
+
 def named(answer: "Answer", name: str) -> str:
     """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about."""
     cause = answer.case.table.causes[name]
@@ -66,6 +70,22 @@ def read_again(answer: "Answer") -> str:
 def remedy(answer: "Answer", name: str) -> str:
     """What to do next time about a cause, and with this casting."""
     return _agreed(answer, name).remedy(name in answer.openly, float(answer.chances[name]), read_again(answer))
+
+
+def from_now_on(answer: "Answer", behind: Sequence[str]) -> dict[str, str]:
+    """What to do from now on about the causes `behind` a casting, and about what its settings openly did beside them: by cause.
+
+    Where one heated it and another slowed it, both have one order, told of the first: less catalyst and more cannot both be had,
+    and thinner layers stay cool with more.
+    """
+    openly = {name: name in answer.openly for name in behind}
+    openly |= {name: True for _, name in answer.by_settings if name not in (answer.together or (answer.first,))}
+    orders = {name: answer.case.table.causes[name].afterwards(so) for name, so in openly.items()}
+    hot, slow = [name for name in HOT if name in orders], next((name for name in SLOW if openly.get(name)), "")
+    if hot and slow:
+        then = orders[slow][:1].lower() + orders[slow][1:]
+        orders |= {slow: "", **dict.fromkeys(hot, f"{THINNER}; only then {then}, since in a deep pour that runs hotter")}
+    return orders
 
 
 def order(answer: "Answer", name: str) -> str:

@@ -1,6 +1,6 @@
 """Which question to ask next: the one whose answer is expected to help most in naming the right cause."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -55,7 +55,7 @@ def _named(chances):
     return first + SECOND * second
 
 
-def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) -> bool:
+def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked], observed: Mapping[str, str]) -> bool:
     """Whether asking on could change what to do.
 
     While the likeliest cause is not `SURE`, two answers together may still put another first; beyond that only where
@@ -65,26 +65,26 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked]) 
     if asked and chances.iloc[0] < SURE:
         return True
     for one in asked:
-        says = np.array([table.says(c, one.question.name) for c in chances.index])
+        says = np.array([table.says(c, one.question.name, observed) for c in chances.index])
         if (np.argmax(chances.to_numpy()[:, None] * says, axis=0) != 0).any():
             return True
     return False
 
 
-def questions(table: CauseTable, chances: pd.Series, done: Iterable[str] = ()) -> tuple[Asked, ...]:
+def questions(table: CauseTable, chances: pd.Series, observed: Mapping[str, str] | None = None, done: Iterable[str] = ()) -> tuple[Asked, ...]:
     """Questions still open, the most helpful first.
 
     Ranked by what an answer is expected to do for naming the right cause, so that telling rare causes from one
-    another does not come before telling the likely ones apart.
-    `done`: questions answered or skipped.
+    another does not come before telling the likely ones apart, times how often it can be given.
+    `observed` is what was answered, `done` questions that are not asked besides.
     """
     now, found, likely = doubt(chances), [], chances.to_numpy(float)
     for question in table.questions.values():
-        if question.name in done:
+        if question.name in done or question.name in (observed or {}):
             continue
-        says = np.array([table.says(c, question.name) for c in chances.index])
+        says = np.array([table.says(c, question.name, observed) for c in chances.index])
         joint = likely[:, None] * says
         met = joint.sum(axis=0)
         after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)
         found.append(Asked(question, now - after, float(_named(joint).sum() - _named(likely))))
-    return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -(a.names + BITS * a.worth)))
+    return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.question.met * (a.names + BITS * a.worth)))

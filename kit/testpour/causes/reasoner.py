@@ -58,7 +58,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     names, signs = list(table.causes), showing(table, signs, observed)
     nothing = names.index(NOTHING)
     said = {f"question: {q}": np.log(list(table.chances(q, answer).values())) for q, answer in observed.items()}
-    answers = sum(said.values(), np.zeros(len(names)))
+    answers = table.log_chance(observed)
     prior = np.array([cause.prior for cause in table.causes.values()])
     odds = np.array([np.prod([cause.odds.get(sign, 1.0) for sign in signs]) for cause in table.causes.values()])
     shares = np.maximum([planned.of(name) for name in names], 0.0)

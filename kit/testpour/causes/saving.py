@@ -10,8 +10,7 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
-from testpour.models.settings import post_cure_words
-from testpour.models.terms import HOURS, OVEN, post_cure
+from testpour.models.settings import other_half, post_cure_words
 from testpour.wording import in_days, in_hundred, said_in_markdown
 
 LEVELS = 25  # values tried of each setting
@@ -80,7 +79,7 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), h
         if hot and factor.name in (*FIXED, "catalyst"):
             values = _cooler(factor.name, values, float(here[factor.name].iloc[0]))
         if len(values):
-            beside = _other_half(fits, factor, here)
+            beside = other_half(factor.name, here, lambda other: _most(fits, fits.study.factor(other), here))
             table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values}, **beside)
             chances = fit.chances(table, aim.at_least, aim.at_most)
             near = np.flatnonzero(chances.mean(axis=0) >= chances.mean(axis=0).max() - AS_GOOD)
@@ -111,13 +110,10 @@ def _values(fits, factor, here):
     return np.array([v for v in values if not check_settings(fits.study, {factor.name: float(v)}).refusals])
 
 
-def _other_half(fits, factor, here):
-    """The hours that go with the heat of a post-cure, or the heat with its hours, where there was none: the most that could be chosen."""
-    other = {OVEN: HOURS, HOURS: OVEN}.get(factor.name)
-    if other not in here or not fits.study.has(other) or (post_cure(here[OVEN], here[HOURS]) > 0).any():
-        return {}
-    values = _values(fits, fits.study.factor(other), here)
-    return {other: float(values.max())} if len(values) else {}
+def _most(fits, factor, here):
+    """The most of a setting that could have been chosen instead; None where none could."""
+    values = _values(fits, factor, here)
+    return float(values.max()) if len(values) else None
 
 
 def _cooler(name, values, now):

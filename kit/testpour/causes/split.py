@@ -131,7 +131,7 @@ def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | Non
     near = neighbours(fits.castings, pour) if beside is None else beside
     there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
     here = settings_of(fits, reading, pour)
-    return here, there.assign(age=_asked_age(fits.study, reading)) if reading.ages else there
+    return here, there.assign(age=fits.study.told_at(reading)) if reading.ages else there
 
 
 def has_neighbours(there: pd.DataFrame) -> bool:
@@ -143,18 +143,12 @@ def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
     """The settings of one casting, complete, with the age at which it was read: one row."""
     castings = fits.castings
     here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
-    if not reading.ages:
+    aim = fits.study.told_at(reading)
+    if aim is None:
         return here
-    aim = _asked_age(fits.study, reading)
     rows = castings.readings[(castings.readings["pour"] == pour) & (castings.readings["reading"] == reading.name)]
     age = float(at_age(rows, aim)["age"].iloc[0]) if len(rows) else aim
     return here.assign(age=age if np.isfinite(age) else aim)
-
-
-def _asked_age(study, reading):
-    """The age an aim speaks of, else the first at which it is read."""
-    stated = (a.age for a in study.aims if a.reading == reading.name and a.age is not None)
-    return float(next(stated, reading.ages[0]))
 
 
 def shares(value: Callable[[pd.DataFrame], np.ndarray], here: pd.DataFrame, there: pd.DataFrame) -> tuple[list[str], np.ndarray, tuple[float, float]]:

@@ -1,5 +1,6 @@
 """The table of causes: what the reasoner knows before it sees a casting."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,6 +13,7 @@ SETTINGS = "settings"  # the cause that stands for every setting of which `cause
 SURE = 0.5  # chance from which on a cause is acted upon in a way that cannot be undone, and ordinary scatter is the answer to a missed aim
 AGAIN = "a day later"  # when to read a casting again, where its aim speaks of no later age
 SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
+HARDENED = 0.3  # how often a casting whose cure was put off has hardened by the time somebody looks; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -23,27 +25,15 @@ class Question:
     how: str
     answers: tuple[str, ...]
     otherwise: tuple[float, ...]  # how often each answer is met under a cause that states nothing of its own
-    # the same under a cause that works on the whole mix alike, where the casting's hardness misses its aim and, as `firm`, where it does
-    # not; `faded` under one that fades, so that a casting may have hardened by now; empty where it makes no difference
+    # the same under a cause that works on the whole mix alike, where the casting is soft and, as `firm`, where it is hard but tacky; empty
+    # where it makes no difference
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
-    faded: tuple[float, ...] = ()
     not_tacky: str = ""  # the answer that a casting read as tacky or soft all but rules out; empty without one
+    all_tacky: str = ""  # the answer that a hard and dry casting all but rules out, for which `not_tacky` is given instead
+    met: float = 1.0  # how often there is something to look at, so that it can be answered
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
-
-    def shares(self, by: "Cause", soft: bool | None) -> tuple[float, ...]:
-        """How often each answer is met under a cause that states nothing of its own: tuple of float.
-
-        `soft` says whether the casting was read as too soft; None, where that is not known, lies halfway.
-        """
-        if by.fades and self.faded:
-            return self.faded
-        if not by.alike or not self.soft:
-            return self.otherwise
-        if soft is None:
-            return tuple((one + other) / 2 for one, other in zip(self.soft, self.firm, strict=True))
-        return self.soft if soft else self.firm
 
 
 @dataclass(frozen=True)
@@ -71,6 +61,7 @@ class Cause:
     blur: dict[str, float] = field(default_factory=dict)
     spread: dict[str, float] = field(default_factory=dict)
     one_of: dict[str, float] = field(default_factory=dict)
+    one_place: dict[str, float] = field(default_factory=dict)
     alike: bool = False
     fades: bool = False
     planned: tuple[dict, ...] = ()
@@ -125,17 +116,46 @@ class CauseTable:
     readings: float = 1.0  # power to which the chance of the readings is raised before that
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
-    soft: bool | None = None  # whether the casting that is asked about was read as too soft; None where that is not known
+    found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
     tacky: bool = False  # whether it was read as too tacky or too soft
 
-    def says(self, cause: str, question: str) -> np.ndarray:
-        """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1."""
+    def says(self, cause: str, question: str, observed: Mapping[str, str] | None = None) -> np.ndarray:
+        """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1.
+
+        Answers given before, `observed`, tell how the casting is found, and so what the next answer will be: one who
+        pressed and found it hard will find the cup and an offcut hard too.
+        """
+        states = self._states(cause, observed or {})
+        return states @ self._in_each(cause, question) / states.sum()
+
+    def log_chance(self, observed: Mapping[str, str]) -> np.ndarray:
+        """Log of how often all these answers are given together under each cause: shape (causes,)."""
+        return np.log([self._states(name, observed).sum() for name in self.causes])
+
+    def _states(self, cause, observed):
+        """Chance of each state of the casting together with the answers given: soft, hard but tacky, hard and dry, shape (3,)."""
+        states = np.array(self.found)
+        if self.causes[cause].fades:
+            states = (1 - HARDENED) * states + HARDENED * np.array([0, 0, 1])
+        for question, answer in observed.items():
+            states = states * self._in_each(cause, question)[:, self.question(question).answers.index(self.answer(question, answer))]
+        return states
+
+    def _in_each(self, cause, question):
+        """How often each answer is given in each state under a cause: shape (3, answers)."""
         known, by = self.question(question), self.causes[cause]
-        shares = np.array(by.says[question] if question in by.says else known.shares(by, self.soft))
-        if question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
-            shares[known.answers.index(known.not_tacky)] *= SELDOM
-            shares /= shares.sum()
-        return (1 - self.slip) * shares + self.slip / len(shares)
+        own = np.array(by.says.get(question, known.otherwise))
+        wet, dry = [own, own], own
+        if question not in by.says and by.alike and known.soft:
+            wet, dry = [known.soft, known.firm], np.array(self.causes[NOTHING].says.get(question, known.otherwise))
+        elif question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
+            seldom = np.where(np.array(known.answers) == known.not_tacky, SELDOM * own, own)
+            wet = [seldom / seldom.sum()] * 2
+        if known.all_tacky:
+            dry, (all_over, nowhere) = dry.copy(), (known.answers.index(name) for name in (known.all_tacky, known.not_tacky))
+            dry[nowhere] += (1 - SELDOM) * dry[all_over]
+            dry[all_over] *= SELDOM
+        return (1 - self.slip) * np.array([*wet, dry]) + self.slip / len(dry)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
         """How often `answer` is given under each cause: dict of cause name to chance."""

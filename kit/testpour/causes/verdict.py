@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
-from testpour.causes.naming import also_missed, named, of_its_own, order, ranked, read_again
+from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, order, ranked, read_again
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.telling import cheapest_test, told_apart
@@ -93,9 +93,7 @@ def _closed(clauses):
 
 def _next_time(answer, behind):
     """What to do from now on about the likeliest causes, if it can be told which they are, and about what the settings openly did beside them."""
-    causes = answer.case.table.causes
-    after = [] if unsure(answer) else [causes[name].afterwards(name in answer.openly) for name in behind]
-    after += [causes[name].afterwards(True) for _, name in answer.by_settings if name not in behind]
+    after = from_now_on(answer, () if unsure(answer) else behind).values()
     words = "; ".join(dict.fromkeys(_lower(text) for text in after if text))
     return f"Next time: {words}." if words else ""
 

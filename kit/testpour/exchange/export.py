@@ -142,7 +142,8 @@ def _table(castings):
     columns["made at"] = ["" if pd.isna(made) else made.isoformat(sep=" ") for made in pours["made_at"]]
     for factor in castings.study.factors:
         head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
-        columns[head] = [_written(factor, value) for value in pours[factor.name]]
+        never_no = factor.kind == "yes/no" and 1 in set(pours[factor.name]) and 0 not in set(pours[factor.name])
+        columns[head] = [_written(factor, value) or "?" * never_no for value in pours[factor.name]]  # empty cells beside yes may be no
     for (name, age, specimen), rows in castings.readings.groupby(["reading", "age", "specimen"], sort=False, dropna=False):
         reading = castings.study.reading(name)
         words = reading.words + (f", specimen {specimen}" if specimen else "")

@@ -20,11 +20,12 @@ from testpour.logbook.database import writing as queued
 from testpour.logbook.entries import LogProblems, check_entries, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, doubts, out_of_order
+from testpour.logbook.later import later_readings, later_words
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.server import clock_words
-from testpour.logbook.spreadsheet import read_sheet
+from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import address_of
 from testpour.study import Study
 from testpour.wording import listed, shortened
@@ -232,9 +233,10 @@ class Logbook:
     def add_sheet(self, path: str | Path) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
-        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. A row without
-        a pour's name of which all stands in the log already is refused: the sheet was read before. Where the sheet
-        gives no date the day is not known, and nothing falls due until `correct_pour` gives one.
+        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. Of a pour that
+        is in the log already the readings that the log lacks are added, and those it has passed over; whatever else
+        the row says must be as in the log. A row without a pour's name of which all stands in the log already is
+        refused: the sheet was read before. Where the sheet gives no date the day is not known, and nothing falls due until `correct_pour` gives one.
 
         Parameters
         ----------
@@ -251,12 +253,20 @@ class Logbook:
         Caution
             If settings call for care or a reading is doubtful, each sentence once with the pours it is about; all are
             logged all the same.
+        NotRead
+            As `read_sheet` warns, and of pours that were in the log how many readings were added and passed over.
         """
         entries = read_sheet(self.study, self._beside(path))
         checked = check_entries(self.study, entries)
         with self.writing() as connection:
-            self._refuse_again(connection, entries, checked)
-            names = Ledger(self.study, connection).add(checked)
+            castings, ledger = load_castings(self.study, connection), Ledger(self.study, connection)
+            _refuse_again(castings, entries, checked)
+            later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
+            added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
+            ledger.add_later(later)
+        names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
+        if words := later_words(castings, later, checked):
+            warnings.warn(words, NotRead, stacklevel=2)
         self._warn(names, checked)
         return names
 
@@ -273,14 +283,6 @@ class Logbook:
         for text, pours in warned.items():
             mend = MEND.format(pour=pours[0]) if text in last else ""
             warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=3)
-
-    def _refuse_again(self, connection, entries, checked):
-        """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""
-        unnamed = [(entry["where"], row) for entry, row in zip(entries, checked, strict=True) if row["readings"] and not row["pour"]]
-        castings = load_castings(self.study, connection) if unnamed else None
-        again = [(where, "", "", AGAIN.format(pour=pour)) for where, row in unnamed if (pour := castings.holding(row))]
-        if again:
-            raise LogProblems(again)
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,
@@ -459,3 +461,10 @@ class Logbook:
         """The same as `looking`, for many looks that must all see the log as it stood at the first."""
         return explained(self._engine, one_moment)
 
+
+def _refuse_again(castings, entries, checked):
+    """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""
+    unnamed = [(entry["where"], row) for entry, row in zip(entries, checked, strict=True) if row["readings"] and not row["pour"]]
+    again = [(where, "", "", AGAIN.format(pour=pour)) for where, row in unnamed if (pour := castings.holding(row))]
+    if again:
+        raise LogProblems(again)

@@ -58,13 +58,14 @@ def check_entries(
         found = _pour(study, entry, where, problems)
         name = entry.get("pour")
         if name and name in seen:
-            problems.append((where, "pour", name, f"{name} is listed twice. Give each pour its own name."))
+            said = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
+            problems.append((where, "pour", name, f"{name} is listed twice. {said}"))
         seen.add(name)
         found["readings"] = list(_readings(study, entry, where, problems))
         problems += _doubled(study, found["readings"], where)
         checked.append(found)
     if problems:
-        order = {entry.get("where"): place for place, entry in enumerate(entries)}
+        order = {one.get("where"): place for place, entry in enumerate(entries) for one in (*entry.get("readings", ()), entry)}
         raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
     return checked
 
@@ -105,7 +106,7 @@ def _readings(study, entry, where, problems):
             yield reading_row(study, reading)
         except (UnitProblem, KeyError) as problem:
             column = reading.get("column") or _head(study, reading["reading"])
-            problems.append((where, column, reading.get("value"), str(problem.args[0])))
+            problems.append((reading.get("where", where), column, reading.get("value"), str(problem.args[0])))
 
 
 def _doubled(study, rows, where):
@@ -128,7 +129,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
 
     `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
-    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a KeyError where the study
+    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a NoSuchName where the study
     has no such reading.
     """
     reading = study.reading(entry["reading"])

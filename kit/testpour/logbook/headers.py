@@ -22,6 +22,7 @@ AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d
 SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
+WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
 
@@ -78,6 +79,9 @@ def read_head(study: Study, text: str) -> Head | None:
         return Head(kind, column.name, _checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else "", text)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
+        _refuse_words(column, "" if column.grades else unit)
+    if not column.ages and specimen and specimen["number"]:
+        raise HeaderProblem(f"counts {column.words}, which a pour has once. Write {column.words} alone, and another casting in a row of its own.")
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
     return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
@@ -100,6 +104,15 @@ def _refuse_age(reading, number):
             f"{number} may be an age or a place. Write {reading.words} at {number} h or {number} d for the age, or "
             f"{reading.words} #{number} for the place."
         )
+
+
+def _refuse_words(reading, text):
+    """Refuse an age that is not in figures, such as day 7: left out, the reading would count as one at the study's own age."""
+    if found := WHEN.search(text):
+        number, unit = int(found["number"] or 1), found["unit"].casefold()
+        age = f"{number} h" if unit == "hour" else f"{number * {'week': 7, 'month': 30}.get(unit, 1)} d"
+        said = f"Write it in figures, counted from mixing, as in {reading.words} at {age}, or rename the column if it is something else."
+        raise HeaderProblem(f"may give an age ({found[0].strip()}). {said}")
 
 
 def _plain(text):
@@ -148,10 +161,12 @@ def _begins(held, asked):
 
 
 def _refuse_slip(columns, words, text):
-    names = {_plain(form): c.words for c in columns for form in (c.words, c.name)}
-    near = difflib.get_close_matches(words, names, n=1, cutoff=0.8)
-    if near:
-        raise HeaderProblem(f"looks like {names[near[0]]}. Write it so, or rename the column if it is something else.")
+    for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_plain(c.words).split(), words.split()[:1])):
+        _refuse_words(column, text)
+    names = {_plain(form): c for c in columns for form in (c.words, c.name)}
+    for column in map(names.get, difflib.get_close_matches(words, names, n=1, cutoff=0.8)):
+        aged = f" and with its age, as in {column.words} at 24 h" if getattr(column, "ages", ()) else ""
+        raise HeaderProblem(f"looks like {column.words}. Write it so{aged}, or rename the column if it is something else.")
 
 
 def _checked_unit(column: Column, unit: str) -> str:

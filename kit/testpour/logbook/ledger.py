@@ -13,9 +13,11 @@ from testpour.logbook.castings import new_names
 from testpour.logbook.door import clean
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
 from testpour.logbook.known import TIMED, known_of
+from testpour.logbook.later import Mark, mark
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
+from testpour.wording import listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -60,7 +62,8 @@ class Ledger:
         """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
         withdrawn = set(self._connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
         if held := [name for name in names if name not in withdrawn]:
-            yield f"{', '.join(held)} is in the log already. Give another name, or correct it with correct_pour."
+            are = "is" if len(held) == 1 else "are"
+            yield f"{listed(held)} {are} in the log already. Give another name, add a reading with add_reading, or correct the pour with correct_pour."
         for name in (name for name in names if name in withdrawn):
             yield f"{name} was withdrawn and keeps its name. Log the pour made in its place under another, such as {_made_again(name)}."
 
@@ -99,6 +102,16 @@ class Ledger:
                 f"correct_reading({held}, ...), or name another specimen if two were read."
             )
         return self.insert("reading", row)
+
+    def add_later(self, found: Mapping[str, Iterable[Mapping[str, Any]]]) -> None:
+        """Add checked readings to pours that are in the log, by their names."""
+        for pour, rows in found.items():
+            for row in rows:
+                self.insert("reading", {**row, "pour": pour})
+
+    def withdrawn_readings(self) -> set[tuple[str, Mark]]:
+        """Pour and `mark` of every reading that was withdrawn."""
+        return {(row.pour, mark(row)) for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.void))}
 
     def settings(self, entry: int) -> dict[str, float | str]:
         """The settings of one row of a pour: factor name to float in the factor's unit, or text."""

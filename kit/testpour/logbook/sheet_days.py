@@ -10,11 +10,18 @@ from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, untame
 from testpour.logbook.workbook import DATED
 from testpour.study import Study
-from testpour.wording import listed
+from testpour.wording import first_few, listed, shortened
 
 Cells = Sequence[tuple[Head, str]]
 
 DAY = ("session", "made_at")  # what stands once for many pours
+# What begins with a day, names a group, speaks of all or has a colon may be the title of the pours below.
+TITLE = re.compile(
+    r"^(?:(?:mon|tues|wednes|thurs|fri|satur|sun)day\b|\d{1,4}[./-]\d{1,2}[./-]\d"
+    r"|\d{1,2}(?:st|nd|rd|th)?\s+(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
+    r"|(?:series|group|batch|set|round|class|week|day|session|bench)\s+\S+$)|\ball\b|:(?!\d)",
+    re.IGNORECASE,
+)
 
 
 class Days:
@@ -25,13 +32,14 @@ class Days:
         self.waiting: list[tuple[int, Cells]] = []  # rows of a session or a date alone, since the last pour
         self.alone: list[tuple[int, Cells]] = []  # those of them that held for a pour
         self.above: list[str] = []  # pours that have the date of the pour above
+        self.titles: list[str] = []  # what stands in a row of its own and is no note of the pour above
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
         """Give a pour what it does not say of its session and date itself; `above` are the pours above it."""
         for number, cells in self.waiting:
             if above and "session" in entry and [head.name for head, _ in cells] == ["session"]:
-                add_remark(above[-1], cells)  # no session, for the pour below has its own
+                self.remark(number, [cell for _, cell in cells], above)  # no session, for the pour below has its own
                 continue
             self.alone.append((number, cells))
             said = self.read(number, cells)
@@ -64,8 +72,16 @@ class Days:
 
     def close(self, entries: Sequence[dict[str, Any]]) -> None:
         """Take what stands alone below the last pour as a remark on it."""
-        for _, cells in self.waiting if entries else ():
-            add_remark(entries[-1], cells)
+        for number, cells in self.waiting:
+            self.remark(number, [cell for _, cell in cells], entries)
+
+    def remark(self, number: int, texts: Iterable[str], above: Sequence[dict[str, Any]]) -> None:
+        """Add what stands in a row of its own to the note of the pour above it, unless it may be about several pours."""
+        texts = [untame(text) for text in texts if text.casefold() not in DITTO]
+        if above and not any(map(TITLE.search, texts)):
+            above[-1]["note"] = " ".join([above[-1].get("note", ""), *texts]).strip()
+        elif re.search(r"[^\W\d_]{2}", "".join(texts)):
+            self.titles.append(f"{number} ({shortened(', '.join(texts))})")
 
     def doubtful(self, pours: Iterable[tuple[int, dict[Head, str]]]) -> Iterator[tuple[str, str, str, str]]:
         """A problem for each session that stands alone where other pours have theirs beside them: it may be a remark."""
@@ -84,6 +100,9 @@ class Days:
         if self.alone:
             places = [f"{number} ({', '.join(cell for _, cell in cells)})" for number, cells in self.alone]
             yield f"what stands alone in row {listed(places)} was taken to hold for the pours below it."
+        if self.titles:
+            advice = "Write what holds for a pour into its own row: the date, the session, a setting or a note."
+            yield f"what stands alone in row {first_few(self.titles)} may be about several pours, so it was not read. {advice}"
         dated = [entry for entry in entries if not entry["session"] and "made_at" in entry]
         for entry in dated:
             entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
@@ -106,11 +125,6 @@ def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> It
                 "Write every date of the column like 2026-03-01."
             )
             yield f"row {number}", head.text, cell[:10], said
-
-
-def add_remark(entry: dict[str, Any], cells: Cells) -> None:
-    """Add what stands in a row of its own to the note of the pour above it."""
-    entry["note"] = " ".join([entry.get("note", ""), *(untame(cell) for _, cell in cells if cell.casefold() not in DITTO)]).strip()
 
 
 def may_stand_alone(cells: Cells) -> bool:

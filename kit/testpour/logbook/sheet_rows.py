@@ -4,19 +4,27 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from testpour.columns import NIL, NO, TICKS, YES
+from testpour.columns import NIL, NO, YES
 from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
-from testpour.logbook.sheet_days import Days, add_remark, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+NAMELESS = (
+    "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write a later reading of the "
+    "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
+)
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
+UNNAMED = (
+    "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
+    "sum is deleted, or called so in its first cell."
+)
 
 
 def read_rows(
@@ -34,6 +42,7 @@ def read_rows(
     aged = next(filter(is_age, heads), None)
     days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems, aged))
     pours: list[tuple[int, dict[Head, str]]] = []
+    further: set[int] = set()  # rows that go on with a pour above
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
@@ -50,20 +59,27 @@ def read_rows(
                 days.waiting.append((number, cells))
             elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
-            elif entries and cells:  # a remark across the sheet belongs to the pour above it
-                add_remark(entries[-1], cells)
+            else:
+                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [])
             continue
         if shared := only_shared(study, cells):
             problems.append((f"row {number}", "", "", shared))
+            continue
+        if entries and _of_no_pour(heads, cells):
+            problems.append((f"row {number}", "", "", NAMELESS))
             continue
         pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
         entry = _entry(study, cells, number, decimal, problems, aged)
+        if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
+            further.add(number)
         days.give(entry, entries)
         entries.append(entry)
     days.close(entries)
-    problems += _half_ticked(study, pours)
+    unnamed = _unnamed(pours)
+    problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
+    problems += _half_ticked(study, [one for one in pours if one[0] not in further.union(unnamed)])
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
@@ -76,6 +92,11 @@ def read_rows(
     return entries, passed
 
 
+def _beside(heads, row):
+    """The cells of a row that stand below no header of the study's."""
+    return [cell.strip() for place, cell in enumerate(row) if cell.strip() not in ("", COVERED) and not any(heads[place : place + 1])]
+
+
 def _summary(row, cells):
     """The word that makes a row one of averages, sums or aims: its first cell, the pour's name, or the note of a row without a name."""
     first = next((cell.strip() for cell in row if cell.strip()), "")
@@ -85,13 +106,19 @@ def _summary(row, cells):
     return next((name for name in names if sums_up(name, name not in no_names)), "")
 
 
+def _unnamed(pours):
+    """Numbers of the rows without a pour's name, where others have one: they may be no pours at all."""
+    unnamed = [number for number, written in pours if all(cell in NOTHING for head, cell in written.items() if head.name == "pour")]
+    return unnamed if len(unnamed) < len(pours) else []
+
+
 def _half_ticked(study, pours):
-    """A problem for each yes/no column of ticks and empty cells or dashes, which may be no or not written down."""
+    """A problem for each yes/no column that never says no and has empty cells or dashes, which may be no or not written down."""
     for head in {head: None for _, written in pours for head in written if head.kind == "factor" and study.factor(head.name).kind == "yes/no"}:
         said = {written.get(head, "").casefold() for _, written in pours}
         empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
-        if empty and said & TICKS and not said & (YES - TICKS | NO):
-            words = f"is ticked in some rows and empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
+        if empty and said & YES and not said & NO:
+            words = f"says yes in some rows and is empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
 
 
@@ -127,6 +154,12 @@ def _is_remark(cells):
     return without and not ("pour" in own and len(own) > 1)
 
 
+def _of_no_pour(heads, cells):
+    """Whether a row holds readings alone, below pours of a sheet that names them: of which pour they are, nobody can tell."""
+    named = any(head and head.name == "pour" for head in heads)
+    return named and all(head.kind == "reading" or head.name in ("age", "note", "by") for head, _ in cells)
+
+
 def _entry(study, cells, number, decimal, problems, aged):
     where = f"row {number}"
     entry, asides = {"where": where, "settings": {}, "readings": []}, {}
@@ -138,7 +171,7 @@ def _entry(study, cells, number, decimal, problems, aged):
             if cell.casefold() in ERRORS:
                 raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
             if head.kind == "own":
-                entry[head.name] = OWN_CELLS.get(head.name, untame)(cell)
+                entry[head.name] = OWN_CELLS.get(head.name, lambda text: untame(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
                 factor = study.factor(head.name)
                 text = _lot(factor, head, cell) if factor.kind == "text" else _with_unit(cell, head.unit)
@@ -165,10 +198,18 @@ def _lot(factor, head, cell):
             f"{factor.words}: {cell!r} may be an amount. If it is a lot, name the column {factor.words}; if it is an amount, put its "
             f"unit in the header, as in {head.text} (g)."
         )
+    return _no_date(cell)
+
+
+def _no_date(cell):
+    """The text of a cell, unless a spreadsheet program has taken it for a date."""
+    if DATED.fullmatch(cell):
+        said = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+        raise UnitProblem(f"{cell[:10]} {said}")
     return untame(cell)
 
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _age_beside(study, cells, number, decimal, problems, aged):
@@ -210,9 +251,5 @@ def _readings(reading, head, cell, decimal, beside):
 
 def _with_unit(cell, unit):
     """A cell with the unit of its header, where it brings none of its own."""
-    if DATED.fullmatch(cell):
-        raise UnitProblem(
-            f"{cell[:10]} is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, "
-            "and write it again."
-        )
+    _no_date(cell)
     return f"{cell} {unit}" if unit and re.search(r"\d$", cell) and not PARTED.fullmatch(cell) else cell

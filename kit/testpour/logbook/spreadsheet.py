@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
-from testpour.logbook.headers import HeaderProblem, is_age, read_head, units_below, without_age
+from testpour.logbook.headers import WHEN, HeaderProblem, is_age, read_head, units_below, without_age
 from testpour.logbook.sheet_cells import read_cells, untame
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
@@ -25,14 +25,14 @@ class NotRead(UserWarning):
 def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
-    One row a pour. A header names a factor or a reading, by its name or its words, with a unit in
-    brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h (Shore D)``. Decimal
-    commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a
-    cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of its own, holds until the
-    next one, and its date with it; where there is none, each day is a session. A ditto mark repeats the cell above,
-    but for a reading. Units may stand in a row below the headers. Headers may be
-    shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the
-    time of day; a column "Age (h)" gives the age of the readings of its row whose headers give none.
+    One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
+    its name or its words, with a unit in brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h
+    (Shore D)``. Decimal commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several
+    hardness readings in a cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of
+    its own, holds until the next one, and its date with it; where there is none, each day is a session. A ditto mark
+    repeats the cell above, but for a reading. Units may stand in a row below the headers. Headers may be shortened:
+    "Room temp. (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the time of
+    day; a column "Age (h)" gives the age of the readings of its row whose headers give none.
 
     Parameters
     ----------
@@ -55,8 +55,10 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     -----
     NotRead
         Naming the lines above the headers, the columns that are nothing of the study's or have no header, the
-        rows of averages, sums and aims, the rows and days that gave pours a session or a date, the settings
-        taken as not written down, what a workbook has struck out, and its further sheets.
+        rows taken for further readings of a pour above, the rows of averages, sums and aims, those that may be
+        about several pours, the rows and days that gave pours a session or a date, the settings taken as not
+        written down, what a workbook has struck out or marked as a footnote, how the points in its texts were
+        taken, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
     start, heads, problems = _find_heads(study, rows, across)
@@ -70,10 +72,14 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     first, heads = _below(study, heads, rows, start, problems)
     entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     nameless = list(_without_header(rows, start, across, entries, problems))
+    entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
     ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
+    if further:
+        said = "If one is a pour of its own, give it another name; if it is an average, delete it."
+        passed.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
     for text in (*_above(rows[:start]), *nameless, *passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
@@ -84,7 +90,7 @@ def _above(rows):
     lines = []
     for number, row in enumerate(rows, start=1):
         filled = [cell.strip() for cell in row if cell.strip()]
-        if len(filled) > 1 or re.search(r"[\d:=]", "".join(filled)):
+        if len(filled) > 1 or re.search(r"[\d:=]|\b(?:all|each|every)\b", "".join(filled), re.IGNORECASE) or WHEN.search("".join(filled)):
             lines.append(f"row {number} ({shortened(', '.join(filled))})")
     if lines:
         yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
@@ -100,6 +106,38 @@ def _below(study, heads, rows, start, problems):
         return start + 1 + (not any(row)), heads
     problems += [(f"row {start + 2}", *problem) for problem in found[1]]
     return start + 2, found[0]
+
+
+def _joined(study, entries):
+    """One entry a pour, a further row of its name added to it; and the rows that were added, with the names."""
+    kept, named, further = [], {}, []
+    for entry in entries:
+        first = named.setdefault(entry.get("pour") or entry["where"], entry)
+        if first is entry or not _goes_on(study, first, entry):
+            kept.append(entry)
+            continue
+        more = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _held(first, read))]
+        first["readings"] += [{**read, "where": entry["where"]} for read in more]
+        if entry.get("note", "") not in first.get("note", ""):
+            first["note"] = f"{first.get('note', '')} {entry['note']}".strip()
+        further.append(f"{entry['where']} ({entry['pour']})")
+    return kept, further
+
+
+def _goes_on(study, first, entry):
+    """Whether a row of the same name says nothing that differs from the first row of the pour, and is no copy of it."""
+    alike = all(entry.get(name, first.get(name)) == first.get(name) for name in ("session", "made_at", "by", "made_anyway"))
+    pairs = [(read, _held(first, read)) for read in entry["readings"]]
+    again = any(held not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, held in pairs)
+    new = not entry["settings"] or any(held != read["value"] for read, held in pairs)
+    return alike and new and not again and entry["settings"].items() <= first["settings"].items()
+
+
+def _held(entry, read):
+    """What an entry has of a reading at the same age and place; the same value before any other, None where there is none."""
+    keys = ("reading", "age", "specimen")
+    values = [one["value"] for one in entry["readings"] if all(one[key] == read[key] for key in keys)]
+    return read["value"] if read["value"] in values else next(iter(values), None)
 
 
 def _without_header(rows, start, across, entries, problems):
@@ -136,7 +174,8 @@ def _find_heads(study, rows, across):
             head, problem = _head(study, text.strip())
             heads.append(head)
             problems += [(f"row {place + 1}", text.strip(), "", problem)] if problem else []
-        if len(_named(heads)) + len(problems) >= 2:
+        poured = any(head.name == "pour" for head in heads if head)  # whose later readings one column may bring
+        if len(_named(heads)) + len(problems) + poured >= 2 and (_named(heads) or problems):
             for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
                 if row == place and any(below[column].strip() for below in rows[place + 1 :]):
                     heads[column] = heads[first]

@@ -35,7 +35,14 @@ NUMBER = "\0"  # stands for the number in the text around it
 HIDDEN = re.compile(rb'<(?:\w+:)?row\s(?=[^<>]*\bhidden="(?:1|true)")[^<>]*?\br="(\d+)"')
 COMMENTS = re.compile(rb'<(?:\w+:)?Relationship\s(?=[^<>]*\bType="[^"]*/comments")[^<>]*?\bTarget="([^"]+)"')
 COMMENTED = re.compile(rb'<(?:\w+:)?comment\s[^<>]*?\bref="([A-Z]+\d+)"')
+FONTED = re.compile(rb"<(?:\w+:)?(?:strike|vertAlign)\b")  # a font of a part of a cell that may change what it says (18.4.10 and 18.4.14)
 MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"')
+
+
+class Figures(str):
+    """A number that a cell keeps as one, in figures with a decimal point."""
+
+    __slots__ = ()
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], int], list[str]]:
@@ -52,14 +59,15 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
         try:
-            with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False)) as book:
+            with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False, rich_text=True)) as book:
                 first = next((sheet for sheet in book.worksheets if sheet.sheet_state == "visible"), book.worksheets[0])
                 others = [sheet for sheet in book.worksheets if sheet is not first and _holds_anything(sheet)]
                 place = first._worksheet_path.lstrip("/")
                 source = parts.read(place) or b""
                 _refuse_formulas(source)
-                rows, struck = _filled(first)
-                said = _unread(struck, others) + _hidden(rows, source) + _commented(parts, place)
+                _refuse_fonts(source)
+                rows, struck, marks = _filled(first)
+                said = _unread(struck, marks, others) + _hidden(rows, source) + _commented(parts, place)
                 return *_spread(rows, source), said
         except (TextProblem, MemoryError):
             raise
@@ -68,11 +76,16 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
             raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
 
 
-def _unread(struck, others):
+def _unread(struck, marks, others):
     """What was left unread, in sentences."""
     said = []
     if struck:
         said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
+    if marks:
+        said.append(
+            f"Raised or lowered figures were taken for marks of footnotes and not read: {', '.join(marks)}. Where one belongs to the number, "
+            "write it at the height of the rest."
+        )
     if others:
         names = listed(f"{sheet.title} (hidden)" if sheet.sheet_state != "visible" else sheet.title for sheet in others)
         said.append(
@@ -99,12 +112,13 @@ def _commented(parts, place):
 
 
 def _filled(sheet):
-    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; and what is struck out."""
+    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; what is struck out; marks of footnotes."""
     sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, crossed, seen, last = [], [], 0, 0
+    rows, crossed, marked, seen, last = [], [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
-        texts, struck = _texts(row)
+        texts, struck, marks = _texts(row)
+        marked += marks
         crossed += [f"row {number}"] if struck and not any(texts) else struck
         while texts and not texts[-1].strip():
             texts.pop()
@@ -119,19 +133,38 @@ def _filled(sheet):
             rows.append(texts)
         last = number if texts else last
     width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed
+    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, marked
 
 
 def _texts(row):
-    """The cells of a row as text, those struck out empty, and the names and texts of these."""
-    texts, struck = [], []
+    """The cells of a row as text; the names of those with something struck out, and with the mark of a footnote, each with that."""
+    texts, struck, marks = [], [], []
     for cell in row:
-        text = _cell(cell)
-        if text.strip() and cell.font.strike:
-            struck.append(f"{cell.coordinate} ({shortened(text, 20)})")
-            text = ""
+        text, *left = _parts(cell)
         texts.append(text)
-    return texts, struck
+        for names, out in zip((struck, marks), left, strict=True):
+            if out.strip():
+                names.append(f"{cell.coordinate} ({shortened(out.strip(), 20)})")
+    return texts, struck, marks
+
+
+def _parts(cell):
+    """What a cell says, what of it is struck out, and its marks of footnotes: 25 with a raised 1 is 25, yet m with a raised 2 is m2."""
+    if not isinstance(cell.value, list):  # one font for all of it
+        text = _cell(cell)
+        return ("", text, "") if text.strip() and cell.font.strike else (text, "", "")
+    text = struck = marks = ""
+    for run in cell.value:
+        said, font = str(run), getattr(run, "font", cell.font)
+        raised = font.vertAlign in ("superscript", "subscript") and said.strip()[:1].isdigit()
+        in_word = text[-1:].isalpha() and (font.vertAlign == "subscript" or said in ("2", "3"))
+        if font.strike:
+            struck += said
+        elif raised and not in_word and "/" not in str(cell.value):
+            marks += said
+        else:
+            text += f" {said}" if raised and text[-1:].isdigit() else said  # 1 1/2 with its fraction raised
+    return text, struck, marks
 
 
 def _holds_anything(sheet):
@@ -147,6 +180,17 @@ def _refuse_formulas(source):
         raise TextProblem(
             f"formulas without a result: {first_few(names, SOME)}. Open it in a spreadsheet program and save it again, "
             "or write the values in their place."
+        )
+
+
+def _refuse_fonts(source):
+    """Refuse cells that keep text of several fonts within themselves, where openpyxl joins 25 and a raised 1 to 251."""
+    cells = [cell for cell in re.split(rb"</(?:\w+:)?c>", source) if b'"inlineStr"' in cell and FONTED.search(cell)]
+    names = [name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]]
+    if cells:
+        raise TextProblem(
+            f"a part of the text is struck out, raised or lowered in a way that cannot be told apart: {first_few(names, SOME)}. Open it in a "
+            "spreadsheet program and save it again."
         )
 
 
@@ -173,7 +217,7 @@ def _cell(cell):
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
-        return _as_shown(value, cell.number_format or "")
+        return Figures(_as_shown(value, cell.number_format or ""))
     if isinstance(value, dt.datetime | dt.date):
         return value.isoformat()
     if isinstance(value, dt.timedelta):  # a time of day that passed midnight, or one of more hours than a day has
@@ -185,10 +229,10 @@ def _as_shown(value, number_format):
     """A number with the text that its format shows beside it, as in 1.5 h: a unit may stand nowhere else."""
     shown = list(dict.fromkeys(_around(section) for section in _sections(value, number_format)))
     if len(shown) > 1:
-        units = " or ".join(text.replace(NUMBER, "").strip() for text, _ in shown)
+        units = " or ".join(text.replace(NUMBER, "").strip() for text, *_ in shown)
         return f"{_digits(value)} {units}"  # which of them is not known, and so refused where a number is asked for
-    text, scale = shown[0]
-    return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12)).strip()
+    text, scale, width = shown[0]
+    return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12).zfill(width)).strip()
 
 
 def _digits(number, places=12):
@@ -207,8 +251,8 @@ def _sections(value, number_format):
 
 
 def _around(section):
-    """What a section shows, with a mark for the number, and what a bare % multiplies the number by."""
-    text, scale = "", 1
+    """What a section shows, with a mark for the number, what a bare % multiplies the number by, and how many figures 00000 asks for."""
+    text, scale, width = "", 1, 0
     for found in PART.finditer(section):
         said = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")
         scale = 100 if found["bare"] == "%" else scale
@@ -216,4 +260,5 @@ def _around(section):
             text += "" if said in SIGNS else said
         elif NUMBER not in text:
             text += NUMBER
-    return (text, scale) if WORDED.search(text) else (NUMBER, scale)
+            width = len(found["number"]) * (set(found["number"]) == {"0"})
+    return (text if WORDED.search(text) else NUMBER), scale, width

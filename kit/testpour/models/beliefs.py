@@ -14,6 +14,10 @@ in the Brier score, paired by resin (standard error):
 
 The sources of tack count in grades, so only the last line keeps to them, and tack stays at two. The four families
 share one set of bench habits: how widely a bench scatters its grades was not left out anywhere.
+
+Depth is believed to hide as much as pigment does (2.0 and 1.5 for 1.3 and 1.0). On eighty-eight resins, after 8 and 16 pours,
+the 90 % interval of its effect holds the truth 97 times in 100 for 93 (algebraic: 93 for 82); share -0.001 (0.001), Brier score
++0.0000 (0.0001).
 """
 
 from __future__ import annotations

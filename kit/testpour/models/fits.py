@@ -13,7 +13,7 @@ from testpour.models.log_rows import rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.reading_fit import ReadingFit, fit_rows
 from testpour.models.settings import SettingsGiven
-from testpour.problems import Problem
+from testpour.problems import NoSuchName, Problem
 from testpour.threads import one_thread
 from testpour.wording import in_markdown
 
@@ -44,7 +44,7 @@ class Fits(Mapping):
 
     def __getitem__(self, name):
         if name not in self.models:
-            raise KeyError(f"No reading {name!r} in this study; it has {', '.join(self.models)}.")
+            raise NoSuchName(f"No reading {name!r} in this study; it has {', '.join(self.models)}.")
         return self.models[name]
 
     def __iter__(self):

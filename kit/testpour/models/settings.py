@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from typing import TYPE_CHECKING, Any, TypeAlias
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from testpour.models.terms import HOURS, OVEN, one_post_cure
+from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.problems import Problem
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
@@ -85,6 +85,18 @@ def as_met(study: Study, poured: pd.DataFrame) -> Study:
 def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
     """The hours and the heat of a post-cure, for example "a post-cure of 4 h at 70 °C"."""
     return f"a post-cure of {study.factor(HOURS).show(row[HOURS])} at {study.factor(OVEN).show(row[OVEN])}"
+
+
+def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | None]) -> dict[str, float]:
+    """The hours that go with the heat of a post-cure, or the heat with its hours, where the settings have none; else nothing.
+
+    Heat without time, or time without heat, changes nothing. `most` gives the most of a setting that may be chosen, None where it may not.
+    """
+    other = {OVEN: HOURS, HOURS: OVEN}.get(name)
+    if other is None or other not in settings or (post_cure(settings[OVEN], settings[HOURS]) > 0).any():
+        return {}
+    value = most(other)
+    return {} if value is None else {other: value}
 
 
 def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:

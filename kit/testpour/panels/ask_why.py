@@ -11,7 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
-from testpour.causes.naming import also_missed, named, of_its_own, remedy
+from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, order
 from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
@@ -170,17 +170,19 @@ class WhyPanel(Panel):
 
     def _advice(self, answer):
         """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
-        behind, causes = answer.together or (answer.first,), answer.case.table.causes
+        behind = () if unsure(answer) else answer.together or (answer.first,)
+        orders = from_now_on(answer, behind)
         if unsure(answer):
             yield text(f"{cannot_tell(answer)}{' Answer what is asked above first.' if answer.ask() else ''}", "strong")
-        for name in () if unsure(answer) else behind:
-            does = remedy(answer, name) if name == behind[0] else causes[name].afterwards(name in answer.openly)
+        for name in behind:
+            at_once = f"This casting: {order(answer, name)}" if name == behind[0] and order(answer, name) else ""
+            does = ". ".join(filter(None, (orders[name], at_once)))
             yield from _told(answer, name, f"{capital(named(answer, name))}{does and f': {does}'}.")
         if also_missed(answer):
             yield text(also_missed(answer))
         for words, name in answer.by_settings:
-            if name not in behind:
-                yield from _told(answer, name, f"{of_its_own(answer, words, name)} {causes[name].afterwards(True)}.")
+            if name in orders and name not in behind:
+                yield from _told(answer, name, f"{of_its_own(answer, words, name)}{orders[name] and f' {orders[name]}.'}")
         if self._saving is not None:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,

@@ -18,6 +18,7 @@ from testpour.panels.study_text import Wanted
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
+from testpour.scale import in_unit
 from testpour.study import Study
 
 DAYS, FEWEST, MOST = 2, 2, 12
@@ -127,7 +128,8 @@ class BeginPanel(Panel):
             return [caution(said, "refuse") for said in problem.problems]
         if warning := mix.coarse_warning():
             return [caution(f"At {low:g} % of catalyst: {warning}")]
-        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {mix.smallest_batch:g} g of resin: "
+        least = in_unit(mix.smallest_batch, mix.unit, 6)
+        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {least} of resin: "
                      "then the catalyst is within a tenth of what you meant.")]
 
     def _end(self):

@@ -13,7 +13,8 @@ from testpour.logbook.backup import back_up
 from testpour.pages import repeats
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import Part, button, choice, entry, paper, row, step, text
-from testpour.wording import count, listed
+from testpour.panels.workshop import Needed
+from testpour.wording import NoResult, count, listed
 
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
          "package": "Data to share", "backup": "Backup of the log"}
@@ -95,6 +96,8 @@ class SharePanel(Panel):
                 made = tp.wall_summary(fits, folder / "wall.html", bench=bench, paper=size)
             elif what == "chart":
                 chart = tp.recipe_chart(fits)
+                if isinstance(chart, NoResult):
+                    raise Needed(chart.sentence())
                 return chart.save(folder / "recipe-chart.html", paper=size), chart.sentence()
             elif what == "sheet":
                 return tp.write_sheet(castings, folder / "castings.xlsx"), f"{count(len(castings.pours), 'pour')} in rows, units in the headers."

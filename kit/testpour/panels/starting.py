@@ -65,7 +65,7 @@ def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: 
     weighed, so it is asked for.
     """
     if resin is None:
-        raise Needed("Say first how much resin goes into one pour; the form shows grams.")
+        raise Needed("Say first how much resin goes into one pour; the form shows what to weigh.")
     table = pours.drop(columns=[c for c in ("age", "session") if c in pours])
     sheet = tp.bench_sheet(workshop.study, table, session=session, resin=resin, scale_resolution=scale)
     return SessionForm(Desk(workshop.log, sheet, typed={"room_temperature": room}))

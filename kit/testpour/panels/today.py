@@ -11,6 +11,7 @@ import pandas as pd
 import testpour as tp
 from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, predicted_words
 from testpour.bench.amounts import WeighOutProblems
+from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -35,7 +36,7 @@ from testpour.wording import about_in_hundred, capital, listed
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
-ONE_POT = ("resin (g)", "resin (mL)", "pigment (g)", "catalyst (g)", "catalyst (mL)", "drops", "total (g)")  # in the order of the work
+ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
 
 
 class TodayPanel(Panel):
@@ -111,7 +112,9 @@ class TodayPanel(Panel):
             return self._mix(self.advice()).table
 
     def _mix(self, advice: Recommendation) -> WeighOut:
-        """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it."""
+        """What to weigh out for the advice; raises `WeighOutProblems` if the scale cannot weigh it, or the study has no catalyst."""
+        if "catalyst" not in advice.settings:
+            raise WeighOutProblems([NO_CATALYST])
         pigment = {"pigment": self._loads() or advice.settings["pigment"]} if "pigment" in advice.settings else {}
         return tp.weigh_out(
             self.value(RESIN), catalyst=advice.settings["catalyst"], pots=self._shares(), study=self.workshop.study,
@@ -128,7 +131,8 @@ class TodayPanel(Panel):
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
         if loads:
             frame["pigment"] = list(loads.values())
-        grams = None if resin is None else dict(zip(pours, self._mix(advice).table["resin"], strict=False))  # the whole mix stands last
+        parts = list(self._shares().values()) if len(pours) > 1 else [1.0]
+        grams = None if resin is None else {pour: resin * part / sum(parts) for pour, part in zip(pours, parts, strict=True)}
         self.form = begin_session(self.workshop, frame, session, grams, self.memory.scale, self.typed(ROOM.name))
         if len(pours) == 1:
             return f"{pours[0]} is ready in session {session}, on the form below."
@@ -149,11 +153,11 @@ class TodayPanel(Panel):
         except WeighOutProblems as problem:
             return [caution(said, "refuse") for said in problem.problems]
         shown = mix.shown()
-        columns = ONE_POT if len(shown) == 1 else shown.columns  # one pot has no mix to share out
+        columns = [head.format(mix.unit[0]) for head in ONE_POT] if len(shown) == 1 else shown.columns  # one pot has no mix to share out
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
-            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "Grams to weigh"),
+            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "What to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(warning) if (warning := mix.scale_warning()) else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
@@ -191,7 +195,7 @@ class TodayPanel(Panel):
         return names
 
 
-ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 degF is read too", "room_temperature")
+ROOM = Field("room", "Room", "°C", "what the thermometer says at the bench; 68 °F is read too", "room_temperature")
 DEPTH = Field("depth", "Depth of the mould", "mm", "at its thickest; 1/2 in is read too", "thickness")
 RESIN = Field("resin", "Resin to mix", "g", "for all pots together; 350 mL is read too", resin=True)
 

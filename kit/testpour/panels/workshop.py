@@ -16,7 +16,7 @@ from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study import Study
 
 FOLDER = "panels"
-SCALES = (("0.01 g", "0.01 g"), ("0.1 g", "0.1 g"), ("1 g", "1 g"), ("5 g", "5 g"))
+SCALES = tuple((one, one) for one in ("0.01 g", "0.1 g", "1 g", "5 g", "0.01 oz", "0.05 oz", "0.1 oz"))
 USUAL_SCALE = "0.1 g"
 HOW = "Begin one in the notebook 0-start-here, or with tp.begin_panel()."
 _logs: dict[str, tuple[Any, Logbook]] = {}  # the open log of each study folder, with the mark of the study file it was opened by

@@ -17,7 +17,7 @@ from testpour.planning.asked import read_asked
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
-from testpour.problems import Problem
+from testpour.problems import NoSuchName
 from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
@@ -63,22 +63,23 @@ class Plan:
         """Names of the sessions, in order."""
         return list(dict.fromkeys(self.table["session"]))
 
-    def session(self, number: int = 1) -> pd.DataFrame:
-        """The pours of one session in run order; `number` counts from 1.
+    def session(self, number: int | str = 1) -> pd.DataFrame:
+        """The pours of one session in run order; `number` counts from 1, or is its name.
 
         Parameters
         ----------
-        number : int
+        number : int or str
 
         Returns
         -------
         DataFrame
             One row a pour, floats in declared units.
         """
-        names = self.sessions
-        if not 1 <= number <= len(names):
-            raise Problem(f"No session {number} in this plan; it has {len(names)}: ask for 1 to {len(names)}.")
-        return self.table[self.table["session"] == names[number - 1]]
+        problems: list[str] = []
+        _, pours = session_pours(self.table, number, problems)
+        if problems:
+            raise NoSuchName(f"No session {number} in this plan; it has {listed(self.sessions)}.")
+        return pours
 
     def without(self, *pours: str) -> Plan:
         """The plan with some pours left out.
@@ -92,9 +93,7 @@ class Plan:
         -------
         Plan
         """
-        missing = [pour for pour in pours if pour not in self.table.index]
-        if missing:
-            raise Problem(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
+        self._check_pours(pours)
         return replace(self, table=self.table.drop(index=list(pours)))
 
     def sentence(self) -> str:
@@ -118,6 +117,7 @@ class Plan:
         -------
         Cautions
         """
+        self._check_pours([pour])
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
     def found(self) -> Cautions:
@@ -125,6 +125,11 @@ class Plan:
         return self.wide + by_pour({pour: self.cautions(pour) for pour in self.table.index})
 
     __repr__ = sentence
+
+    def _check_pours(self, pours):
+        """Refuse names that no pour of the plan has."""
+        if missing := [str(pour) for pour in pours if pour not in self.table.index]:
+            raise NoSuchName(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
 
     def _repr_html_(self):
         shown = pd.DataFrame(index=self.table.index)

@@ -35,7 +35,7 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
 
     Raises
     ------
-    KeyError
+    NoSuchName
         If the pool has no such reading.
     Problem
         If none of its pours was read so.

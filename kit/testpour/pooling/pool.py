@@ -27,6 +27,7 @@ from testpour.pooling.bench_words import (
 from testpour.pooling.contradictions import contradictions, said
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
+from testpour.problems import NoSuchName
 from testpour.threads import one_thread
 from testpour.units import to_unit
 from testpour.wording import count, first_few, listed
@@ -68,7 +69,7 @@ class Pool:
 
     def __getitem__(self, name):
         if name not in self.readings:
-            raise KeyError(f"No reading {name!r} in this pool; it has {', '.join(self.readings)}.")
+            raise NoSuchName(f"No reading {name!r} in this pool; it has {', '.join(self.readings)}.")
         return self.readings[name]
 
     @property
@@ -109,7 +110,7 @@ class Pool:
         Fits
         """
         if bench not in self.benches.index:
-            raise KeyError(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
+            raise NoSuchName(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
         return self._fits(
             {name: one.at(bench) if bench in one.benches else one.newcomer() for name, one in self.readings.items()}
         )

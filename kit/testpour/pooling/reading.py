@@ -23,6 +23,7 @@ from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
 from testpour.pooling.climbing import Slope, pooled_top_of_density
 from testpour.pooling.draws import SMALL, sample_pool
+from testpour.problems import NoSuchName
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
@@ -90,7 +91,7 @@ class PooledReading:
         """
         effects = self.average.posterior.group_effects
         if bench not in self.benches:
-            raise KeyError(f"No bench {bench!r} with {self.reading.words}; there are {', '.join(self.benches)}.")
+            raise NoSuchName(f"No bench {bench!r} with {self.reading.words}; there are {', '.join(self.benches)}.")
         place = self.benches.index(bench)
         return self._away({name: effects[_spread_name(name)][:, place] for name in ("bench", *self.sloped)})
 

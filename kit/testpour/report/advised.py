@@ -17,7 +17,7 @@ from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
 from testpour.report.story import drawn, kind_of
 from testpour.units import show, unit_words
-from testpour.wording import about_in_hundred, count
+from testpour.wording import NoResult, about_in_hundred, count
 
 MOST_ROOMS = 3
 Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log
@@ -56,11 +56,13 @@ def beside_catalyst(given: Recommendation) -> dict[str, float]:
 
 
 def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, one for each whole degree; None alone where no room was logged."""
+    """The room temperatures to advise on: those given, or those met, one for each whole degree; None alone where no room was logged, or the study has none."""
+    if not fits.study.has("room_temperature"):
+        return [None]
     if room is not None:
         return [room] if isinstance(room, str | float | int) else list(room)
     pours = fits.castings.pours
-    if "room_temperature" not in pours or pours["room_temperature"].isna().all():
+    if pours["room_temperature"].isna().all():
         return [None]
     temperature = pours["room_temperature"].dropna()
     met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded up, a room too cold to advise on was advised on
@@ -126,6 +128,8 @@ def _chart_words(fits):
     try:
         chart = recipe_chart(fits)
     except ValueError:  # no aim, no room, aims that conflict
+        return None
+    if isinstance(chart, NoResult):  # no catalyst to give
         return None
     heads, rooms = chart.grid()
     rows = [(room, [_recipe(row) for row in cells]) for room, cells in rooms]

@@ -14,7 +14,7 @@ from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.carried import NoLogInside, inside
 from testpour.study import Study
-from testpour.units import show
+from testpour.units import show, to_unit
 from testpour.wording import count, first_few, in_hundred, listed, signed
 
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
@@ -139,7 +139,7 @@ def _advice_changes(study, before, now):
     old = {one["room"]: one for one in before["advice"]}
     for one in now["advice"]:
         room = one["room"]
-        where = "" if room is None else f" for a room at {room if isinstance(room, str) else show(room, 'degC')}"
+        where = "" if room is None else f" for a room at {show(to_unit(room, 'degC', 'room'), 'degC')}"
         if room not in old:
             yield f"New advice{where}."
             continue

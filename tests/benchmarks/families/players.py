@@ -261,10 +261,10 @@ class Kit(Habit):
         return chance(self.fits, pd.DataFrame(table)).table[["chance", "low", "high"]].to_numpy(float)
 
     def effects(self):
-        """Every effect it states: reading, factor, from, to, low, high, bound."""
+        """Every effect it states: reading, factor, from, to, low, high, good grades."""
         for name, fit in self.fits.items():
             for one in effects(fit).each:
-                yield name, one.factor.name, one.start, one.end, one.low, one.high, one.good[1] if one.good else None
+                yield name, one.factor.name, one.start, one.end, one.low, one.high, one.good
 
 
 PEERS = (Habit, Surfaces, Process)

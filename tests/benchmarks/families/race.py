@@ -40,25 +40,24 @@ def true_effects(world, said):
     ----------
     world : World
     said : list
-        Effects as `Kit.effects` gives them: reading, factor, from, to, low, high, bound.
+        Effects as `Kit.effects` gives them: reading, factor, from, to, low, high, good grades.
     """
     moves = sorted({(factor, start, end) for _, factor, start, end, *_ in said})
     rows = pd.DataFrame([{**USUAL, factor: value} for factor, *ends in moves for value in ends])
     ideals = {name: np.reshape(values, (-1, 2)) for name, values in world.hidden.ideal(rows).items()}
     return [
-        _change(world.hidden.bench, reading, ideals[reading][moves.index((factor, start, end))], bound)
-        for reading, factor, start, end, *_, bound in said
+        _change(world.hidden.bench, reading, ideals[reading][moves.index((factor, start, end))], good)
+        for reading, factor, start, end, *_, good in said
     ]
 
 
-def _change(bench, reading, ideal, bound):
-    """From one average reading to another, in the terms an effect is stated in."""
+def _change(bench, reading, ideal, good):
+    """From one average reading to another, in the terms an effect is stated in; `good` is the first and the last grade of an aim."""
     if reading == "gel_time":
         return float(np.exp(ideal[1] - ideal[0]))
     if reading in GRADES:
-        limits = [bound + 0.5] if bound is not None else [0.5, 1.5, 2.5]
-        under = sum(bench.below(reading, limit, ideal, session=False) for limit in limits)
-        return float(np.diff(under)[0]) * (1 if bound is not None else -1)
+        up_to = [np.zeros(2), *(bench.below(reading, grade + 0.5, ideal, session=False) for grade in range(3)), np.ones(2)]
+        return float(np.diff(up_to[good[1] + 1] - up_to[good[0]] if good else -sum(up_to[1:4]))[0])
     return float(ideal[1] - ideal[0])
 
 
