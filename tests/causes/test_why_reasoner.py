@@ -46,14 +46,6 @@ def test_bayes_rule_by_hand():
     assert found.chances.index.tolist() == ["a", "b", "nothing"]
 
 
-def test_weights_are_raised_to_a_power_before_they_are_shared_out():
-    """Weights of 0.06, 0.12 and 0.02 and a pair of a and b of 0.3 x 0.1 x 0.3: squared."""
-    found = weigh(replace(SMALL, together=1.0, sharp=2.0), LIKELY, set(), Planned(), {})
-    alone, both = np.array([0.6 * 0.1, 0.3 * 0.4, 0.1 * 0.2]) ** 2, (0.3 * 0.1 * (0.4 + 0.2) / 2) ** 2
-    expected = (alone + [0, both / 2, both / 2]) / (alone.sum() + both)
-    assert found.chances[["nothing", "a", "b"]].tolist() == pytest.approx(expected, abs=1e-12)
-
-
 def test_what_the_settings_explain_meets_an_unseen_cause_as_often_as_that_is_met():
     """Settings explain 8 in 10 of such misses by a. Unseen a is 0.3 x 0.2 and b 0.1 x 0.2; openly a is 0.6 x 0.8, chance 0.6 x 0.2.
 
@@ -210,7 +202,6 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"tests": {"face": {"tells": ["moon"]}}}, "no cause 'moon'"),
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
         ({"together": -1}, "together: -1 must lie from 0"),
-        ({"sharp": 0}, "sharp: 0 must be above 0"),
         ({"readings": 1.5}, "readings: 1.5 must be above 0 and at most 1"),
         ({"questions": {"where": {"not_tacky": "elsewhere"}}}, "questions.where: not_tacky 'elsewhere' is not one of its answers; they are open face only"),
         ({"questions": {"where": {"all_tacky": "elsewhere"}}}, "questions.where: all_tacky 'elsewhere' is not one of its answers; they are open face only"),
@@ -242,25 +233,37 @@ def test_an_answer_that_what_was_read_rules_out_is_seldom_met_unless_the_log_is_
 
 
 def test_what_was_read_too_early_may_be_found_hard_when_somebody_looks():
-    """Soft when it was read, hard all over days later: such a find is likelier twice over of a casting read early than of one short of catalyst."""
+    """Soft when it was read, hard all over days later: such a find is clearly likelier of a casting read early than of one short of catalyst."""
     table = replace(causes_for_demo(), found=(1.0, 0.0, 0.0), tacky=True)
     for question, found in (("where", "nowhere"), ("cup", "cured all over"), ("snap", "tough")):
         told = table.chances(question, found)
-        assert min(told["read_too_early"], told["cold_night"]) > 2 * told["too_little_catalyst"], question
+        assert min(told["read_too_early"], told["cold_night"]) > 1.3 * told["too_little_catalyst"], question
 
 
 @pytest.mark.parametrize("found, shares", [((1, 0, 0), [0.1, 0.9]), ((0, 1, 0), [0.7, 0.3]), ((0, 0, 1), [0.95, 0.05]), ((0.5, 0.5, 0), [0.4, 0.6])])
 def test_a_cause_in_the_whole_mix_answers_as_the_casting_was_read(found, shares):
     """Soft, hard but tacky, hard and dry as one with nothing wrong, and halfway where that is not known; a line of the cause's own, and
-    one that is not alike everywhere, answer the same whatever was read. What fades has hardened in three of ten."""
+    one that is not alike everywhere, answer the same whatever was read."""
     look = Question("look", "Soft?", "", ("no", "yes"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3))
     own, dry = Cause("own", "own", 1.0, {"look": [0.8, 0.2]}, alike=True), Cause("nothing", "dry", 1.0, {"look": [0.95, 0.05]})
-    early, side = Cause("early", "early", 1.0, alike=True, fades=True), Cause("side", "side", 1.0)
-    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": own, "side": side, "early": early, "nothing": dry}
+    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "own": own, "side": Cause("side", "side", 1.0), "nothing": dry}
     table = CauseTable(causes, {"look": look}, {}, {}, found=found)
-    assert table.says("early", "look") == pytest.approx(0.7 * np.array(shares) + 0.3 * np.array([0.95, 0.05]))
     assert table.says("mix", "look") == pytest.approx(shares)
     assert table.says("own", "look") == pytest.approx([0.8, 0.2]) and table.says("side", "look") == pytest.approx([0.5, 0.5])
+
+
+def test_what_goes_on_hardening_may_be_found_hard_and_read_otherwise():
+    """It hardens in 0.5, and three in ten of those have done so by the time somebody looks: 0.15 of it is found as where nothing is wrong,
+    0.85 x 0.1 + 0.15 x 0.9, and reads otherwise in 0.85 x 0.2 + 0.15. Nothing hardens of a casting that misses no hardness and no tack, nor
+    where the log is wrong."""
+    look = Question("look", "Hard?", "", ("yes", "no"), (0.5, 0.5), (0.1, 0.9), (0.7, 0.3))
+    again = Question("again", "Agrees?", "", ("yes", "no"), (0.8, 0.2), since=(0.0, 1.0))
+    later, dry = Question("later", "Hardened?", "", ("yes", "no"), (0.5, 0.5)), Cause("nothing", "dry", 1.0, {"look": [0.9, 0.1]})
+    causes = {"mix": Cause("mix", "mix", 1.0, alike=True), "nothing": dry, "slip": Cause("slip", "slip", 1.0, one_of={"weight": 1.0})}
+    table = CauseTable(causes, {"look": look, "again": again, "later": later}, {}, {}, found=(1, 0, 0), tacky=True)
+    assert table.says("mix", "look")[0] == pytest.approx(0.85 * 0.1 + 0.15 * 0.9) and table.says("mix", "again")[1] == pytest.approx(0.32)
+    fine = replace(table, tacky=False)
+    assert fine.says("mix", "look")[0] == pytest.approx(0.1) and fine.says("mix", "again")[1] == table.says("slip", "again")[1] == pytest.approx(0.2)
 
 
 def test_a_soft_cup_blames_the_mix_more_where_the_casting_was_read_as_soft():
@@ -379,6 +382,14 @@ def test_a_mix_that_is_uneven_may_have_one_soft_place():
     right = stats.multivariate_normal(np.zeros(2), 0.64 + np.diag([0.09] * 2)).logpdf(read[:2])
     off = np.log(sum(share * stats.norm(0, np.sqrt(0.73 + sd**2)).pdf(-5.0) for share, sd in ((1 - digit, 2.0), (digit, 6.0))))
     assert found.iloc[3] == pytest.approx(right + off + 1.5 * np.log(2 * np.pi), abs=5e-3) and found.iloc[3] > found.iloc[:3].max() + 5
+
+
+def test_a_cause_that_works_in_two_ways_is_as_likely_as_the_two_on_average():
+    """Up by 2 or, as likely, down by 3: the mean of scipy's two densities of 1.5, where a shift of -0.5 with a blur would average them."""
+    both = Cause("both", "both", 0.1, sizes=(1.0,), shift={"weight": 2.0}, other_way={"sizes": [1.0], "shift": {"weight": -3.0}, "blur": {"weight": 0.5}})
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "both": both}, {}, {}, {}, most=50.0)
+    ways = [stats.norm(2.0, np.sqrt(0.73)).pdf(1.5), stats.norm(-3.0, np.sqrt(0.73 + 0.25)).pdf(1.5)]
+    assert np.exp(likelihoods(table, {"weight": plain_sight([1.5], [0.0])}).whole["both"]) == pytest.approx(np.mean(ways) * np.sqrt(2 * np.pi), abs=1e-6)
 
 
 def test_no_reading_decides_alone():

@@ -10,7 +10,7 @@ from testpour.problems import Problems
 from testpour.study import Study
 from testpour.toml_file import own_toml
 
-WHEN = ("otherwise", "soft", "firm")  # shares of the answers to a question, as `Question` takes them
+WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 
@@ -48,7 +48,6 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["slip"],
         raw["together"],
         raw["most"],
-        raw["sharp"],
         raw["readings"],
         raw["misfit"],
     )
@@ -85,8 +84,6 @@ def _problems(raw):
         yield f"together: {raw['together']} must lie from 0 (never two causes) to 10."
     if not raw["most"] > 0:
         yield f"most: {raw['most']} must be above 0."
-    if not raw["sharp"] > 0:
-        yield f"sharp: {raw['sharp']} must be above 0; 1 leaves the chances as they are weighed."
     if not 0 < raw["readings"] <= 1:
         yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
     for name, question in raw["questions"].items():

@@ -60,7 +60,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     """
     table = _with_own(table, seen)
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
-    cases = [(cause, *size) for cause in table.causes.values() for size in _sizes(cause, blamed)]
+    cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, blamed)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
     logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)

@@ -53,7 +53,6 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     Two causes together weigh the product of their weights times ``together``; each reading and each answer
     then comes from one of the two, either as likely, before the power ``readings`` is taken. A wrong reading is no fault of the
     casting and is not paired.
-    All weights are then raised to the power ``sharp``, so that chances are as high as the answers prove right.
     """
     names, signs = list(table.causes), showing(table, signs, observed)
     nothing = names.index(NOTHING)
@@ -71,7 +70,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     each = pd.DataFrame(each - _log(before)[:, None], names, likely.each.columns).assign(**said)
     power = np.where(each.columns.isin(list(said)), 1.0, table.readings)
     first, second, both = _pairs(table, (unseen, openly, shares, prior * odds), each, power)
-    alone, both = _shared_out(table.sharp * (whole + answers), table.sharp * both)
+    alone, both = _shared_out(whole + answers, both)
     chance = alone + sum(np.bincount(side, both, len(names)) / 2 for side in (first, second))
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,

@@ -20,6 +20,7 @@ LEAST = 0.05  # share of what the settings explain below which one is not worth 
 MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
 MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
+INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
 NOTED = re.compile(r"observed: ([^.]*)\.")
 
@@ -89,6 +90,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = good_beyond(castings, pour, sign["good_beyond"])
         elif "swapped" in sign:
             shows = swapped
+        elif "copied" in sign:
+            shows = _copied(castings, pour)
         elif "good" in sign:
             shows = not missed and not odd
         elif "untimely" in sign:
@@ -152,6 +155,16 @@ def _clear_too(castings, throughout):
         return False
     bad = [pour for pour, misses_it in misses(castings, throughout.aim).items() if misses_it]
     return bool((castings.pours.loc[bad, "pigment"] < CLEAR).any())
+
+
+def _copied(castings, pour):
+    """Whether another casting holds its very readings, to the digit, `INSTRUMENT` of them numbers read off an instrument."""
+    read = castings.readings[["reading", "age", "low", "high"]].fillna({"age": -1.0})
+    whole = {reading.name for reading in castings.study.readings if not reading.grades}
+    held = {name: sorted(rows.itertuples(index=False, name=None)) for name, rows in read.groupby(castings.readings["pour"].to_numpy())}
+    mine = held.get(pour, [])
+    numbers = {(name, low) for name, _, low, high in mine if name in whole and low == high}
+    return len(numbers) >= INSTRUMENT and any(theirs == mine for name, theirs in held.items() if name != pour)
 
 
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:

@@ -1,7 +1,7 @@
 """The table of causes: what the reasoner knows before it sees a casting."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -9,11 +9,12 @@ import numpy as np
 from testpour.problems import NoSuchName, Problem
 
 NOTHING = "nothing"
+LATER = "later"  # the question whether it went on hardening
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 SURE = 0.5  # chance from which on a cause is acted upon in a way that cannot be undone, and ordinary scatter is the answer to a missed aim
 AGAIN = "a day later"  # when to read a casting again, where its aim speaks of no later age
 SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
-HARDENED = 0.3  # how often a casting whose cure was put off has hardened by the time somebody looks; common practice, no source
+SINCE = 0.3  # how often what goes on hardening has hardened by the time somebody looks; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ class Question:
     not_tacky: str = ""  # the answer that a casting read as tacky or soft all but rules out; empty without one
     all_tacky: str = ""  # the answer that a hard and dry casting all but rules out, for which `not_tacky` is given instead
     met: float = 1.0  # how often there is something to look at, so that it can be answered
+    since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
 
@@ -62,6 +64,7 @@ class Cause:
     spread: dict[str, float] = field(default_factory=dict)
     one_of: dict[str, float] = field(default_factory=dict)
     one_place: dict[str, float] = field(default_factory=dict)
+    other_way: dict[str, Any] = field(default_factory=dict)
     alike: bool = False
     fades: bool = False
     planned: tuple[dict, ...] = ()
@@ -84,6 +87,14 @@ class Cause:
     def of_the_log(self) -> bool:
         """Whether it is a fault of what was written down, so that the casting itself may be as hard as any."""
         return bool(self.one_of or self.blur) and not (self.as_if or self.shift)
+
+    @property
+    def ways(self) -> tuple["Cause", ...]:
+        """The cause once for each of the ways in which it moves the readings."""
+        if not self.other_way:
+            return (self,)
+        blur = self.blur | self.other_way.get("blur", {})
+        return self, replace(self, **{"as_if": {}, "shift": {}} | self.other_way | {"blur": blur, "other_way": {}})
 
     def afterwards(self, openly: bool) -> str:
         """What to do from now on; `openly`, where the settings themselves brought it about."""
@@ -112,8 +123,7 @@ class CauseTable:
     slip: float = 0.0  # how often an answer is a slip, whatever the cause
     together: float = 0.0  # how often two causes meet in one casting, beside what two independent ones would
     most: float = np.inf  # log of the odds beyond which no single reading speaks against a cause
-    sharp: float = 1.0  # power to which every weight is raised before the chances are shared out
-    readings: float = 1.0  # power to which the chance of the readings is raised before that
+    readings: float = 1.0  # power to which the chance of the readings is raised
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
@@ -126,6 +136,7 @@ class CauseTable:
         pressed and found it hard will find the cup and an offcut hard too.
         """
         states = self._states(cause, observed or {})
+        states = self._states(cause, observed or {})
         return states @ self._in_each(cause, question) / states.sum()
 
     def log_chance(self, observed: Mapping[str, str]) -> np.ndarray:
@@ -133,16 +144,17 @@ class CauseTable:
         return np.log([self._states(name, observed).sum() for name in self.causes])
 
     def _states(self, cause, observed):
-        """Chance of each state of the casting together with the answers given: soft, hard but tacky, hard and dry, shape (3,)."""
-        states = np.array(self.found)
-        if self.causes[cause].fades:
-            states = (1 - HARDENED) * states + HARDENED * np.array([0, 0, 1])
+        """Chance of each state of the casting together with the answers given: soft, tacky, dry, and hardened since it was read, shape (4,)."""
+        hardens = 0.0
+        if self.tacky and LATER in self.questions and not self.causes[cause].of_the_log:
+            hardens = self.causes[cause].says.get(LATER, self.questions[LATER].otherwise)[0]
+        states = np.array([*(1 - SINCE * hardens) * np.array(self.found), SINCE * hardens])
         for question, answer in observed.items():
             states = states * self._in_each(cause, question)[:, self.question(question).answers.index(self.answer(question, answer))]
         return states
 
     def _in_each(self, cause, question):
-        """How often each answer is given in each state under a cause: shape (3, answers)."""
+        """How often each answer is given in each state under a cause: shape (4, answers)."""
         known, by = self.question(question), self.causes[cause]
         own = np.array(by.says.get(question, known.otherwise))
         wet, dry = [own, own], own
@@ -155,7 +167,7 @@ class CauseTable:
             dry, (all_over, nowhere) = dry.copy(), (known.answers.index(name) for name in (known.all_tacky, known.not_tacky))
             dry[nowhere] += (1 - SELDOM) * dry[all_over]
             dry[all_over] *= SELDOM
-        return (1 - self.slip) * np.array([*wet, dry]) + self.slip / len(dry)
+        return (1 - self.slip) * np.array([*wet, dry, known.since or dry]) + self.slip / len(dry)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
         """How often `answer` is given under each cause: dict of cause name to chance."""

@@ -33,6 +33,7 @@ from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
 
 WRONG = 0.1  # share of answers that are wrong
+NAIL = 50  # Shore D below which a casting is soft to finger and nail, whatever was asked of it; common practice, no source
 # Fault to the causes that would be a right answer.
 RIGHT = {
     "under_dose": ("too_little_catalyst",), "over_dose": ("too_much_catalyst",), "wrong_scale": ("too_little_catalyst",),
@@ -137,7 +138,7 @@ def named(table, prefix):
 def answered(castings, pour, fault, rng):
     """What a person would answer to every question that can be answered about this casting, as it really is."""
     read = castings.readings[castings.readings["pour"] == pour].groupby("reading")["low"].mean()
-    tacky, soft = read.get("tack", 0) > 0.9, any(m.aim.reading == "hardness" for m in missed(castings, pour))
+    tacky, soft = read.get("tack", 0) > 0.9, read.get("hardness", 100) < NAIL
     bulk = fault in BULK
     usual = {
         "where": 4 if tacky or soft else 5, "scrape": int(soft and bulk), "snap": 2 if soft and bulk else 0,
