@@ -530,7 +530,10 @@ def test_the_mould_side_alone_tacky_says_that_a_logged_open_face_was_not_what_di
     assert rubber[["mould", "fresh_silicone", "wet_release"]].sum() > max(0.45, rubber["open_face"])
 
 
-@pytest.mark.parametrize("one, other, shows", [((47, 71.5, 66.5), (47, 71.5, 66.5), True), ((47, 71.5, 66.5), (47, 71.5, 67), False), ((47, 47, 47), (47, 47, 47), False)])
+SAME = (47, 71.5, 66.5)
+
+
+@pytest.mark.parametrize("one, other, shows", [(SAME, SAME, True), (SAME, (47, 71.5, 67), False), ((47, 47, 47), (47, 47, 47), False)])
 def test_the_very_readings_of_another_casting_are_no_chance(one, other, shows, study, castings_of):
     """Gel time and hardness twice, to the half: three different numbers that agree were copied; one number thrice is none."""
     moments = [("gel_time", nan), ("hardness", 24.0), ("hardness", 168.0)]
