@@ -25,6 +25,7 @@ from testpour.causes.telling import cheapest_test, told_apart
 from testpour.models.terms import Term
 from testpour.problems import Problem
 
+RULED_OUT = {"soft": {"nowhere": ""}, "firm": {"nowhere": ""}, "dry": {"throughout": "nowhere"}}
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
 SMALL = CauseTable(
     {
@@ -156,7 +157,7 @@ def test_answers_that_follow_from_one_find_are_not_counted_twice():
 
 def test_a_casting_read_as_hard_and_dry_is_hardly_found_tacky_throughout():
     """Of 0.4 throughout a tenth is left, the rest is nowhere: 0.04 and 0.56; soft or tacky, a tenth of nowhere's 0.2 beside 0.8."""
-    look = Question("look", "Where?", "", ("here", "throughout", "nowhere"), (0.4, 0.4, 0.2), not_tacky="nowhere", all_tacky="throughout")
+    look = Question("look", "Where?", "", ("here", "throughout", "nowhere"), (0.4, 0.4, 0.2), ruled_out=RULED_OUT)
     causes = {"damp": Cause("damp", "damp", 1.0, {"look": [0.4, 0.4, 0.2]}, shift={"weight": 1.0})}
     table = CauseTable(causes, {"look": look}, {}, {}, found=(0.0, 0.0, 1.0), tacky=True)
     assert table.says("damp", "look") == pytest.approx([0.4, 0.04, 0.56])
@@ -203,8 +204,8 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"slip": 1.5}, "slip: 1.5 must lie from 0"),
         ({"together": -1}, "together: -1 must lie from 0"),
         ({"readings": 1.5}, "readings: 1.5 must be above 0 and at most 1"),
-        ({"questions": {"where": {"not_tacky": "elsewhere"}}}, "questions.where: not_tacky 'elsewhere' is not one of its answers; they are open face only"),
-        ({"questions": {"where": {"all_tacky": "elsewhere"}}}, "questions.where: all_tacky 'elsewhere' is not one of its answers; they are open face only"),
+        ({"questions": {"where": {"ruled_out": {"hard": {"nowhere": ""}}}}}, "questions.where: ruled_out.hard is no state of a casting; they are soft"),
+        ({"questions": {"where": {"ruled_out": {"dry": {"elsewhere": ""}}}}}, "questions.where: ruled_out 'elsewhere' is not one of its answers"),
         ({"questions": {"twin": {"met": 0.0}}}, "questions.twin: met 0.0 must be above 0 and at most 1"),
         ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
         ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),
@@ -218,7 +219,7 @@ def test_a_line_that_cannot_work_is_explained(stated, says):
 
 def test_an_answer_that_what_was_read_rules_out_is_seldom_met_unless_the_log_is_blamed():
     """Nowhere, 0.8, where it was read as tacky: a tenth of it beside 0.2, so 0.08 to 0.2. A wrong entry may have been hard."""
-    look = Question("look", "Where?", "", ("here", "nowhere"), (0.5, 0.5), not_tacky="nowhere")
+    look = Question("look", "Where?", "", ("here", "nowhere"), (0.5, 0.5), ruled_out={"soft": {"nowhere": ""}})
     told = {"look": [0.2, 0.8]}
     causes = {
         "hot": Cause("hot", "hot", 0.1, told, shift={"weight": 1.0}), "slip": Cause("slip", "slip", 0.1, told, one_of={"weight": 1.0}),

@@ -11,6 +11,7 @@ from testpour.study import Study
 from testpour.toml_file import own_toml
 
 WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
+STATES = ("soft", "firm", "dry")  # in which a casting is found, as `Question.ruled_out` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 
@@ -57,8 +58,9 @@ def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
     answers, past = tuple(entry["answers"]), entry.get("past", {})
     said = tuple(entry.get("said", answers))
-    rules_out = {key: entry.get(key, "") for key in ("not_tacky", "all_tacky")}
-    return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, **rules_out, met=entry.get("met", 1.0), past=past, said=said)
+    return Question(
+        name, entry["ask"], entry.get("how", ""), answers, **shares, ruled_out=entry.get("ruled_out", {}), met=entry.get("met", 1.0), past=past, said=said
+    )
 
 
 def _cause(name, entry):
@@ -87,11 +89,11 @@ def _problems(raw):
     if not 0 < raw["readings"] <= 1:
         yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
     for name, question in raw["questions"].items():
-        for key in ("not_tacky", "all_tacky"):
-            if question.get(key, question["answers"][0]) not in question["answers"]:
-                yield f"questions.{name}: {key} {question[key]!r} is not one of its answers; they are {', '.join(question['answers'])}."
-        if "all_tacky" in question and "not_tacky" not in question:
-            yield f"questions.{name}: all_tacky goes with not_tacky, the answer that is given instead; give both or neither."
+        for state, rules in question.get("ruled_out", {}).items():
+            if state not in STATES:
+                yield f"questions.{name}: ruled_out.{state} is no state of a casting; they are {', '.join(STATES)}."
+            for answer in {*rules, *filter(None, rules.values())} - set(question["answers"]):
+                yield f"questions.{name}: ruled_out {answer!r} is not one of its answers; they are {', '.join(question['answers'])}."
         if not 0 < question.get("met", 1) <= 1:
             yield f"questions.{name}: met {question['met']} must be above 0 and at most 1, how often the question can be answered."
         if len(question.get("said", question["answers"])) != len(question["answers"]):

@@ -134,14 +134,14 @@ def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
 def found_as(castings: Castings, pour: str, found: Iterable[Missed]) -> tuple[float, float, float]:
     """Chances that a casting is soft, hard but tacky, hard and dry to whoever presses it, by what was read.
 
-    One that misses its hardness is soft by so much as its Shore D tells, and for sure on another scale. Where no hardness tells, since
-    none was read or it has no aim, one that is tacky counts as soft; what was not read is as likely one as the other.
+    One that misses its hardness is soft by so much as its Shore D tells, and for sure on another scale. What was not read, or has no
+    aim, is as likely one as the other.
     """
     aims, asked = {miss.aim.reading: miss.aim for miss in found}, {aim.reading for aim in aims_of(castings.study)}
     rows = castings.readings[(castings.readings["pour"] == pour) & castings.readings["reading"].isin(asked)]
     hardness, read = rows[rows["reading"] == "hardness"], set(rows["reading"])
     tacky = float("tack" in aims) if "tack" in read else 0.5
-    soft = 0.0 if "hardness" in read else 1.0 if "tack" in aims else 0.5
+    soft = 0.0 if "hardness" in read else 0.5
     if "hardness" in aims:
         shore = at_age(hardness, aims["hardness"].age)[["low", "high"]].mean(axis=None)
         soft = float(np.interp(shore, FINGER, (1.0, 0.0))) if castings.study.reading("hardness").unit == "Shore D" else 1.0

@@ -30,12 +30,23 @@ class Question:
     # where it makes no difference
     soft: tuple[float, ...] = ()
     firm: tuple[float, ...] = ()
-    not_tacky: str = ""  # the answer that a casting read as tacky or soft all but rules out; empty without one
-    all_tacky: str = ""  # the answer that a hard and dry casting all but rules out, for which `not_tacky` is given instead
+    # what a casting that is soft, hard but tacky (`firm`) or hard and dry (`dry`) all but rules out: answer to the one given instead, or to
+    # "" where its share falls to all others
+    ruled_out: dict[str, dict[str, str]] = field(default_factory=dict)
     met: float = 1.0  # how often there is something to look at, so that it can be answered
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
+
+    def left(self, shares: np.ndarray, state: str) -> np.ndarray:
+        """How often each answer is met of a casting in that state, where it is met in `shares` of any: shape (answers,)."""
+        shares = shares.copy()
+        for answer, instead in self.ruled_out.get(state, {}).items():
+            gone = (1 - SELDOM) * shares[self.answers.index(answer)]
+            shares[self.answers.index(answer)] -= gone
+            if instead:
+                shares[self.answers.index(instead)] += gone
+        return shares / shares.sum()
 
 
 @dataclass(frozen=True)
@@ -157,17 +168,13 @@ class CauseTable:
         """How often each answer is given in each state under a cause: shape (4, answers)."""
         known, by = self.question(question), self.causes[cause]
         own = np.array(by.says.get(question, known.otherwise))
-        wet, dry = [own, own], own
+        soft, firm, dry = own, own, own
         if question not in by.says and by.alike and known.soft:
-            wet, dry = [known.soft, known.firm], np.array(self.causes[NOTHING].says.get(question, known.otherwise))
-        elif question in by.says and self.tacky and known.not_tacky and not by.of_the_log:
-            seldom = np.where(np.array(known.answers) == known.not_tacky, SELDOM * own, own)
-            wet = [seldom / seldom.sum()] * 2
-        if known.all_tacky:
-            dry, (all_over, nowhere) = dry.copy(), (known.answers.index(name) for name in (known.all_tacky, known.not_tacky))
-            dry[nowhere] += (1 - SELDOM) * dry[all_over]
-            dry[all_over] *= SELDOM
-        return (1 - self.slip) * np.array([*wet, dry, known.since or dry]) + self.slip / len(dry)
+            soft, firm, dry = np.array(known.soft), np.array(known.firm), np.array(self.causes[NOTHING].says.get(question, known.otherwise))
+        elif question in by.says and self.tacky and not by.of_the_log:
+            soft, firm = known.left(own, "soft"), known.left(own, "firm")
+        dry = known.left(dry, "dry")
+        return (1 - self.slip) * np.array([soft, firm, dry, known.since or dry]) + self.slip / len(dry)
 
     def chances(self, question: str, answer: str) -> dict[str, float]:
         """How often `answer` is given under each cause: dict of cause name to chance."""
