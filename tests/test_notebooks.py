@@ -167,6 +167,7 @@ def test_a_study_without_catalyst_and_room_is_told_what_to_do(name, tmp_path, mo
         assert any(words in text.replace("Pour", "pour") for text in shown[cell]), f"{name}, {cell}: {shown[cell]}"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", NEEDED)
 def test_before_the_first_pour_cells_say_what_is_needed(name, tmp_path, monkeypatch):
     folder = made(tmp_path / "my-study", 0)

@@ -127,6 +127,7 @@ def test_hostile_text_gives_a_number_or_a_refusal(text, unit):
 NUMBERLIKE = st.text("0123456789.,/-+eE\u2212 %gmC°FinozShore*()²½٣", max_size=30)
 
 
+@pytest.mark.slow
 @settings(max_examples=400, deadline=2000)
 @given(st.one_of(st.text(max_size=60), NUMBERLIKE), st.sampled_from(["g", "degC", "%", "", "Shore D", "mm", "h", "grade"]))
 def test_any_text_gives_a_number_or_a_refusal(text, unit):

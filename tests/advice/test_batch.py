@@ -239,6 +239,7 @@ def test_good_pieces_are_the_same_settings_again_and_say_why(fits):
     assert "likeliest to come out good, not what would tell most" in found.sentence()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("aim", [MAKE, BOTH])
 def test_where_no_piece_is_likely_good_none_is_promised_and_the_pours_are_to_learn_from(fits, aim):
     """No polyester here gels as late as ten hours at 22 °C: the pours are those that learn fastest, and four alike tell nothing."""

@@ -255,6 +255,7 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     assert len(none) and (none[list(span)] == [20.0, 0.0]).all(axis=None)
 
 
+@pytest.mark.slow
 def test_a_reading_that_ages_is_named_with_the_age_it_is_foretold_at(fits):
     """The study asks for its hardness at a day; a week is 7 days, as makers say it. A gel has one moment of its own."""
     week = aimed(fits, hardness={"age": 168.0})
@@ -264,6 +265,7 @@ def test_a_reading_that_ages_is_named_with_the_age_it_is_foretold_at(fits):
     assert "hardness at 7 days" in [words for words, _ in advised(week, advice(week, 20))["expect"]["rows"]]
 
 
+@pytest.mark.slow
 def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     """Pours at 70 and 84 % humidity, in rooms at 27 and 31 °C: the middles are 77 % and 29 °C, and neither 50 % nor 20 °C was met."""
     met = fits.castings.pours.assign(humidity=[70.0] * 4 + [84.0] * 4, room_temperature=[27.0] * 4 + [31.0] * 4)

@@ -166,6 +166,7 @@ def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     assert "the only pour from its lot" in new.table.loc[new.case.table.causes["old_materials"].words, "for"]
 
 
+@pytest.mark.slow
 def test_two_things_at_once_are_said_to_be(beside):
     answer = why(beside({}, {"tack": 3.0, "defects": 3.0}), "X1", {"looks": "bubbles", "when": "before it gelled",
                  "where": "open face only", "scrape": "hard beneath"}, causes={"together": 2.0})
@@ -344,6 +345,7 @@ def test_an_answer_about_the_mix_is_weighed_by_what_was_read(beside):
     assert soft > firm + np.log(2)
 
 
+@pytest.mark.slow
 def test_where_a_tacky_casting_is_soft_speaks_little_between_too_hot_and_too_much_catalyst(beside):
     """Tacky or soft as read, it is so somewhere; where it was only slow, that it is soft throughout is news."""
     read = {"tacky": {"tack": 2.0, "hardness": 82.0}, "soft": {"tack": 0.0, "hardness": 60.0}, "slow": {"gel_time": 60.0, "hardness": 82.0}}

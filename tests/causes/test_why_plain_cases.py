@@ -96,6 +96,7 @@ def bad_day(log_of):
                   aims=(Aim("tack", at_most=1.0, age=24.0), Aim("hardness", at_least=70.0, age=24.0), Aim("gel_time", 15.0, 45.0)))
 
 
+@pytest.mark.slow
 def test_a_bad_day_does_not_excuse_its_own_castings(bad_day):
     assert [worse_than_others(bad_day.castings, "session", pour) for pour in ("P01", "P07", "P10")] == [False, True, True]
     every = why_all(bad_day)
@@ -131,6 +132,7 @@ def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("share, named", [(0.19, False), (0.21, True)])
 def test_a_lot_is_named_for_all_castings_only_where_it_is_told_of_them(share, named, bad_bottle):
     """That most castings which miss an aim are of one lot is not enough: it must be worth a fifth of them."""
@@ -142,6 +144,7 @@ def test_a_lot_is_named_for_all_castings_only_where_it_is_told_of_them(share, na
     assert ("look at that lot first" in bad_lot(told)) is named
 
 
+@pytest.mark.slow
 def test_a_day_is_not_blamed_for_the_bottle_that_was_used_on_it(bad_bottle):
     """The first day is no worse than the second but for its bottle. Where bottle and day are one, either may be it; a bottle
     read only once, or whose castings are good, is not."""
@@ -243,6 +246,7 @@ def test_nothing_that_cannot_be_undone_is_ordered_on_less_than_half_the_chance(c
     assert said in answer.sentence() and said.split(".")[0].split(": ")[1].casefold() in answer.table["remedy"].iloc[0].casefold()
 
 
+@pytest.mark.slow
 def test_that_no_aim_is_missed_says_little_of_what_was_not_read_or_is_refused_or_far_out(beside, usual):
     good = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": usual["hardness"]}
     sound, unread, refused = (why(beside(*given), "X1") for given in (({}, good), ({}, {}), ({"catalyst": 8.0}, good)))
@@ -319,6 +323,7 @@ def read_twice(make, *later):
     return fit_castings(replace(log, readings=pd.concat([log.readings, *more, *week], ignore_index=True)))
 
 
+@pytest.mark.slow
 def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(cast):
     """Soft at a day in all three places. Hard at a week it was only late, not misread. Soft still, time was not what it lacked."""
     late, soft = (why(read_twice(cast, *week), "P07") for week in ((81.0, 80.0, 82.0), (68.0, 67.0, 69.0)))
@@ -343,6 +348,7 @@ def test_unmixed_patches_do_not_harden_in_a_week(cast):
     assert answer.observe(later="it stayed as it was").chances["uneven_mixing"] > 3 * answer.chances["uneven_mixing"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("read, slip", [(7.0, True), (0.0, False), (40.0, False)])
 def test_of_two_digits_one_may_have_been_left_out(read, slip, cast):
     """Hardness alone is read, 74 to 82 Shore D: a 7 is a 7x with its last digit left out; a 0, or a 40, is no such thing."""
@@ -351,6 +357,7 @@ def test_of_two_digits_one_may_have_been_left_out(read, slip, cast):
     assert (answer.first == "reading_error") is slip and (answer.chances["reading_error"] > 0.5) == slip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("week, slip", [(8.0, True), (30.0, True), (83.0, False)])
 def test_what_lies_far_out_on_a_casting_that_misses_no_aim_is_what_wants_explaining(week, slip, cast):
     """Hard at a day; a hardness of 8 or 30 at a week is a slip, since no casting goes soft, and 83 is what a week brings."""
@@ -444,6 +451,7 @@ def test_a_good_casting_at_more_says_that_less_was_not_too_much(sides, beyond, c
     assert good_beyond(log if "moon" in sides else wet, "P07", sides) is beyond
 
 
+@pytest.mark.slow
 def test_what_good_castings_stood_is_not_the_first_to_be_blamed(cast):
     """P07 gels fast at 10 mm and 20 °C, P08 slowly; P03 was good with more catalyst at 21 °C, P02 with less at 19 °C."""
     fits = fit_castings(one_more(cast, 13.0, 0.0, 78.0, more=[({}, 50.0, 2.0, 64.0)]))
@@ -475,6 +483,7 @@ def test_a_shallow_pour_that_gelled_fast_was_warmer_than_its_room_or_not_too_hot
     assert ratios == pytest.approx([0.5, 0.2, 0.5]) and held.chances["too_hot"] < 0.7 * free.chances["too_hot"]
 
 
+@pytest.mark.slow
 def test_a_setting_of_many_good_castings_is_neither_little_nor_much(cast):
     """Depths of 6, 6, 10, 10, 14 and 18 mm were good: a third of them at 6 mm or less, so 6 mm is not thin, 5 mm is."""
     log = one_more(cast, 25.0, 2.0, 72.0)

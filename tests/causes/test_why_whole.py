@@ -323,6 +323,7 @@ def test_what_the_cause_says_is_not_its_own_evidence(beside):
     assert "the face was left open" not in said
 
 
+@pytest.mark.slow
 def test_every_missed_aim_is_told_within_ninety_words_whatever_the_cause(beside):
     """Five aims are missed: one is told with its reading, the other four by name."""
     answer = why(beside({}, {"gel_time": 51.0, "hardness": 55.0, "tack": 3.0, "peak_temperature": 140.0, "defects": 3.0}), "X1")
@@ -466,6 +467,7 @@ def test_a_reading_before_the_age_of_its_aim_is_said_to_be_early_and_first(besid
     assert due.chances["read_too_early"] < 0.2 and "It was read at" not in due.sentence()
 
 
+@pytest.mark.slow
 def test_a_casting_not_read_yet_is_told_when_it_can_be_judged(beside, usual):
     waits = why(beside({}, {"gel_time": np.round(usual["gel_time"])}), "X1").sentence()
     assert "misses no aim that was read so far: read its tack and hardness at 24 h" in waits

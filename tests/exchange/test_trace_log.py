@@ -91,6 +91,7 @@ def test_a_pour_that_is_not_in_the_log_is_refused_by_the_log(book, trace):
         trace.log_into(book, "P99")
 
 
+@pytest.mark.slow
 def test_a_study_that_measures_none_of_it_says_so(tmp_path, trace):
     log = Logbook(study_from(STUDY | {"readings": {"tack": {}}}), f"sqlite:///{tmp_path}/other.sqlite")
     log.add_pour("P01", settings={"catalyst": 1.5}, session="S1")

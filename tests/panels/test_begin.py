@@ -146,6 +146,7 @@ def test_a_number_in_another_unit_is_said_as_it_was_read(own, hand):
     assert hand(tp.begin_panel(own)).type("to_thickness", "3/4 in")["read"] == "read as 19.05 mm"
 
 
+@pytest.mark.slow
 def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
     """230 °F are 110 °C by (230 - 32) 5/9; two days are 48 h."""
     at = hand(tp.begin_panel(own))
@@ -163,6 +164,7 @@ def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
     assert (aims["hardness"].at_least, aims["hardness"].age) == (75.0, 48.0)
 
 
+@pytest.mark.slow
 def test_another_durometer_asks_for_its_own_aim(own, hand):
     at = hand(tp.begin_panel(own))
     at.type("durometer", "Shore D")

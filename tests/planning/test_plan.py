@@ -176,6 +176,7 @@ def test_a_question_about_a_post_cure_is_poured_as_it_is_asked():
     assert set(zip(table["post_cure_temperature"], table["post_cure_time"], strict=True)) == {(60.0, 1.0), (60.0, 4.0)}
 
 
+@pytest.mark.slow
 def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
     raw = {**STUDY, "factors": {**STUDY["factors"], "thickness": {"from": "5 mm", "to": "40 mm"}}}
     plan = plan_pours(study_from(raw), sessions=3, pours=8, purpose="map the good region", rooms=[25, 25, 25])
