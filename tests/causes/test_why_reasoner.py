@@ -241,6 +241,14 @@ def test_what_was_read_too_early_may_be_found_hard_when_somebody_looks():
         assert min(told["read_too_early"], told["cold_night"]) > 1.3 * told["too_little_catalyst"], question
 
 
+def test_answers_of_the_owners_own_take_no_rule_of_the_old_ones_along():
+    """Where it is tacky, answered in three words of a workshop's own: `nowhere`, which hard and dry stood for, is none of them."""
+    shares = {name: [0.2, 0.3, 0.5] for name in ("otherwise", "soft", "firm")}
+    causes = {name: {"says": {"where": [0.2, 0.3, 0.5]}} for name, cause in causes_for_demo().causes.items() if "where" in cause.says}
+    table = causes_for_demo({"questions": {"where": {"answers": ["top", "base", "no"], **shares}}, "causes": causes})
+    assert table.says("nothing", "where").sum() == pytest.approx(1) and table.questions["where"].said == ("top", "base", "no")
+
+
 @pytest.mark.parametrize("found, shares", [((1, 0, 0), [0.1, 0.9]), ((0, 1, 0), [0.7, 0.3]), ((0, 0, 1), [0.95, 0.05]), ((0.5, 0.5, 0), [0.4, 0.6])])
 def test_a_cause_in_the_whole_mix_answers_as_the_casting_was_read(found, shares):
     """Soft, hard but tacky, hard and dry as one with nothing wrong, and halfway where that is not known; a line of the cause's own, and

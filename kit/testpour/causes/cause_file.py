@@ -13,7 +13,7 @@ from testpour.toml_file import own_toml
 WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
 STATES = ("soft", "firm", "dry")  # in which a casting is found, as `Question.ruled_out` takes them
 # A line that speaks of another, and falls where that one is replaced.
-GOES_WITH = {"said": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
+GOES_WITH = {"said": "answers", "ruled_out": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 
 
 class CauseProblems(Problems):
