@@ -53,13 +53,14 @@ def test_the_reading_nearest_the_age_counts_and_not_the_last(study, castings_of)
 def test_how_a_casting_is_found_follows_from_its_hardness_and_tack(study, castings_of):
     """Soft, tacky, dry: at least 75 Shore D is asked, and at most slightly tacky, grade 1. 45 lies halfway from 30, which a finger dents, to
     60, which no nail does. What was not read, or has no aim, is as likely as not."""
-    rows = [("bent", "hardness", 45.0), ("low", "hardness", 71.0), ("low", "tack", 0.0), ("hard", "hardness", 80.0), ("hard", "tack", 2.0),
-            ("tacky", "tack", 2.0), ("dry", "tack", 0.0), ("slow", "gel_time", 90.0)]
-    wanted = [(0.5, 0.25, 0.25), (0, 0, 1), (0, 1, 0), (0.5, 0.5, 0), (0.5, 0, 0.5), (0.5, 0.25, 0.25)]
+    rows = [("bent", "hardness", 45.0), ("dent", "hardness", 31.0), ("nail", "hardness", 59.0), ("low", "hardness", 71.0), ("low", "tack", 0.0),
+            ("hard", "hardness", 80.0), ("hard", "tack", 2.0), ("tacky", "tack", 2.0), ("dry", "tack", 0.0), ("slow", "gel_time", 90.0)]
+    wanted = [(0.5, 0.25, 0.25), (29 / 30, 1 / 60, 1 / 60), (1 / 30, 29 / 60, 29 / 60), (0, 0, 1), (0, 1, 0), (0.5, 0.5, 0), (0.5, 0, 0.5), (0.5, 0.25, 0.25)]
     read = pd.DataFrame(rows, columns=["pour", "reading", "low"]).assign(age=24.0, known="exact")
-    pours = pd.DataFrame({"catalyst": [1.5] * 6}, index=["bent", "low", "hard", "tacky", "dry", "slow"])
+    pours = pd.DataFrame({"catalyst": [1.5] * 8}, index=["bent", "dent", "nail", "low", "hard", "tacky", "dry", "slow"])
     castings = castings_of(study, pours, read.assign(high=read["low"]))
-    assert [found_as(castings, pour, missed(castings, pour)) for pour in pours.index] == wanted
+    for pour, states in zip(pours.index, wanted, strict=True):
+        assert found_as(castings, pour, missed(castings, pour)) == pytest.approx(states), pour
     without = castings_of(replace(study, aims=tuple(aim for aim in study.aims if aim.reading != "hardness")), pours, castings.readings)
     assert [found_as(without, pour, missed(without, pour)) for pour in ("hard", "bent")] == [(0.5, 0.5, 0), (0.5, 0.25, 0.25)]
     shore_a = replace(study, readings=tuple(replace(r, unit="Shore A") if r.name == "hardness" else r for r in study.readings))

@@ -153,6 +153,9 @@ def test_answers_that_follow_from_one_find_are_not_counted_twice():
     table = CauseTable({"mix": mix, "nothing": dry}, asked, {}, {}, found=(0.5, 0.0, 0.5))
     assert np.exp(table.log_chance({"press": "hard", "cup": "cured"})) == pytest.approx([0.37, 0.72])
     assert table.says("mix", "cup", {"press": "hard"}) == pytest.approx([0.2 / 9 + 0.9 * 8 / 9, 0.8 / 9 + 0.1 * 8 / 9])
+    unread = Likelihoods(pd.DataFrame(), pd.Series(0.0, ["mix", "nothing"]), pd.DataFrame(index=["mix", "nothing"]))
+    weighed = weigh(table, unread, set(), Planned(), {"press": "hard", "cup": "cured"})
+    assert weighed.chances["mix"] == pytest.approx(0.37 / (0.37 + 0.72))
 
 
 def test_a_casting_read_as_hard_and_dry_is_hardly_found_tacky_throughout():
