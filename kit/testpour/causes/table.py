@@ -147,7 +147,6 @@ class CauseTable:
         pressed and found it hard will find the cup and an offcut hard too.
         """
         states = self._states(cause, observed or {})
-        states = self._states(cause, observed or {})
         return states @ self._in_each(cause, question) / states.sum()
 
     def log_chance(self, observed: Mapping[str, str]) -> np.ndarray:
