@@ -109,6 +109,7 @@ def test_a_yes_or_no_of_ones_own_is_chosen_between_unless_said_otherwise():
     assert [factor.name for factor in study.varied] == ["wax"] and study.factor("wax").usual == 0
 
 
+@pytest.mark.slow
 @given(st.text(max_size=30), st.text(max_size=80), st.text(max_size=20))
 def test_any_text_comes_back(name, question, kind):
     """Names and questions are stored as TOML basic strings: whatever is typed is read back."""

@@ -132,6 +132,7 @@ def test_the_code_keeps_the_whole_name_and_modules_that_can_be_read(practice_cas
     assert 20.9 / code.symbol_size(border=QUIET)[0] >= FINEST
 
 
+@pytest.mark.slow
 def test_a_name_too_long_for_any_code_is_refused_by_name(practice_castings):
     with pytest.raises(LabelProblems, match=r"the name W{20}… has 900 characters"):
         labels(named(practice_castings, ["W" * 900]))

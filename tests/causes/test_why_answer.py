@@ -155,6 +155,7 @@ def test_a_reading_that_its_own_other_ages_contradict_is_suspect(fits):
     assert found["all"].chances["reading_error"] < 0.1 < found["one"].chances["reading_error"] / 5
 
 
+@pytest.mark.slow
 def test_a_new_lot_raises_the_suspicion_of_the_lot(beside, usual):
     slow = {"gel_time": 1.8 * usual["gel_time"], "tack": 2.0}
     other = beside({}, slow, catalyst_lot="B")

@@ -178,6 +178,7 @@ def test_what_was_planned_with_little_catalyst_is_not_weighed_again(log_of):
     assert "with that one setting changed" in test.words
 
 
+@pytest.mark.slow
 def test_a_hard_dry_casting_that_gelled_late_is_left_and_not_heated(log_of):
     """A gel of 70 min where 45 is asked, from 0.8 % catalyst: by the next day it was dry and 76 Shore D."""
     settings = {name: [*values, (MIDDLE | {"catalyst": 0.8})[name]] for name, values in USUAL.items()}
@@ -337,6 +338,7 @@ def test_what_was_read_a_week_later_tells_a_cure_put_off_from_one_that_failed(ca
     assert "This casting: Leave it, since its hardness at" in late.table.loc["the catalyst was not mixed in evenly", "remedy"]  # nothing is cut out of it
 
 
+@pytest.mark.slow
 def test_unmixed_patches_do_not_harden_in_a_week(cast):
     """Soft at a day and hard at a week, each read once: it went on hardening, so that is not asked, and it was late."""
     log = read_twice(cast, 80.0)

@@ -169,6 +169,7 @@ def test_a_casting_counts_that_misses_another_aim_the_same_way(castings_of, stud
     assert all(fails_throughout(fast, pour, missed(fast, pour)) is None for pour in fast.pours.index)
 
 
+@pytest.mark.slow
 def test_a_room_logged_as_too_cold_comes_before_ordinary_scatter(castings_of, study):
     """Good castings of the same cold room are no measure of what it does: 4 of 6 castings at 13 °C, which data sheets forbid, are tacky or soft."""
     log = fit_castings(cold_log(castings_of, study, [2.0, 0, 2, 0, 2, 0], [68.0, 68, 77, 77, 68, 77], 13.0))
@@ -196,6 +197,7 @@ def test_what_a_cold_room_explains_leaves_the_other_settings_their_shares_of_the
     assert Planned(shares={"cold": 0.96}).mostly("cold").shares == {"cold": 0.96}
 
 
+@pytest.mark.slow
 def test_the_aim_that_most_castings_miss_is_the_one_told_of_the_study(castings_of, study):
     """All four gel in 8 min where 40 to 60 are asked; all are softer than is wished, which has no upper end, three are tacky."""
     aims = (Aim("tack", at_most=0.0, age=24.0), Aim("hardness", at_least=86.0, age=24.0), Aim("gel_time", 40.0, 60.0))
@@ -306,6 +308,7 @@ def weighed_as(answer, **chances):
     return replace(answer, weighed=replace(answer.weighed, table=answer.weighed.table.reindex(list(shares)).assign(chance=list(shares.values()), alone=1.0)))
 
 
+@pytest.mark.slow
 def test_both_missed_aims_and_what_to_do_next_time_stand_beside_a_long_caution(beside):
     """A remedy of 17 words and a caution of 24 beside both aims, 88 in all by hand, since the cause has but 7 and the second aim 4."""
     answer = weighed_as(why(beside({}, {"gel_time": 51.0, "hardness": 55.0}), "X1"), old_materials=0.69)

@@ -54,6 +54,7 @@ def older(folder, name, unit="min", column="stirring"):
             connection.exec_driver_sql("UPDATE facts SET name = ? WHERE name = ?", (f"unit of {name}", f"unit of {column}"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["session", "note", "pour", "made_at", "Session", "entry"])
 def test_a_log_made_with_such_a_study_is_read_with_every_value(tmp_path, name):
     older(tmp_path, name)

@@ -53,7 +53,11 @@ def per_pour(plan):
 
 # --- D: theory and best known -------------------------------------------------------------------------------
 
-@pytest.mark.parametrize("case", list(TARGETS.itertuples()), ids=lambda c: f"k{c.k} n{c.n}")
+LARGE = {(4, 30)}  # takes over a second
+CASES = [pytest.param(c, marks=[pytest.mark.slow] * ((c.k, c.n) in LARGE), id=f"k{c.k} n{c.n}") for c in TARGETS.itertuples()]
+
+
+@pytest.mark.parametrize("case", CASES)
 def test_quadratic_targets(case):
     found = found_plan(problem(case.k, quadratic_terms(case.k), case.n), starts=2000 if case.n == 30 else 200)
     assert found.log_det == pytest.approx(case.log_det, abs=6e-9 * 4)

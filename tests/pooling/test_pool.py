@@ -73,6 +73,7 @@ def test_an_average_bench_bends_where_its_log_does(castings_of):
     assert np.abs(np.array(middles(straight)) / truth - 1).max() > 0.1  # what a straight power law makes of it
 
 
+@pytest.mark.slow
 def test_a_pool_climbs_once_for_each_size_of_the_remainder(bench, monkeypatch):
     """It is drawn around the top that was found for the size it takes, not around one sought anew."""
     climbs, joined, climb = [], join_logs([bench(1), bench(2)]), climbing.climb
