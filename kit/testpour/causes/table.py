@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -163,8 +164,18 @@ class CauseTable:
             states = states * self._in_each(cause, question)[:, self.question(question).answers.index(self.answer(question, answer))]
         return states
 
+    @cached_property
+    def _worked(self):
+        """What `_in_each` has worked already: dict by cause and question."""
+        return {}
+
     def _in_each(self, cause, question):
         """How often each answer is given in each state under a cause: shape (4, answers)."""
+        if (cause, question) not in self._worked:
+            self._worked[cause, question] = self._shares(cause, question)
+        return self._worked[cause, question]
+
+    def _shares(self, cause, question):
         known, by = self.question(question), self.causes[cause]
         own = np.array(by.says.get(question, known.otherwise))
         soft, firm, dry = own, own, own
