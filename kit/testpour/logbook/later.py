@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from testpour.logbook.castings import Castings
-from testpour.logbook.door import missing
+from testpour.logbook.door import hour_known, missing
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.known import Known, known_of
 from testpour.logbook.tables import UNDATED
@@ -58,7 +58,7 @@ def _otherwise(castings, entry, row):
     name, held, day = row["pour"], castings.pours.loc[row["pour"]], row["made_at"]
     pairs = [(f.words, row["settings"][f.name], held[f.name], f.show) for f in castings.study.factors if f.name in row["settings"]]
     if day != UNDATED:
-        day_alone = day.time() == day.time().min and not missing(held["made_at"])
+        day_alone = not hour_known(day) and not missing(held["made_at"])
         pairs.append(("made at", day, held["made_at"].normalize() if day_alone else held["made_at"], lambda made: f"{made:%Y-%m-%d %H:%M}"))
     if entry["session"] and entry["session"] != f"{day:%Y-%m-%d}":  # a session that was made of the day
         pairs.append(("session", row["session"], held["session"], str))
