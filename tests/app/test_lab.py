@@ -213,7 +213,7 @@ def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsy
         server.shutdown()
     said = capsys.readouterr().out
     assert "open in JupyterLab already, so no second one was started" in said
-    assert said.endswith(f"Open http://127.0.0.1:{port}/lab?token=abc\n")
+    assert said.endswith(f"Open http://127.0.0.1:{port}/?token=abc\n")
 
 
 def test_another_server_at_the_port_is_not_taken_for_ours(strict, tmp_path, monkeypatch):
@@ -242,7 +242,7 @@ def test_a_second_start_before_the_first_answers_waits_and_is_told_where(tmp_pat
             told(folder, server.server_port)
 
         with claimed(folder, patience=20, waits=comes_up) as second:
-            assert second == f"http://127.0.0.1:{server.server_port}/lab?token=abc"
+            assert second == f"http://127.0.0.1:{server.server_port}/?token=abc"
         server.shutdown()
     assert waited == ["once"]
 

@@ -64,7 +64,7 @@ def running(folder: str | Path) -> str | None:
     folder = Path(folder).expanduser()
     for found in list_running_servers():
         if folder.exists() and Path(found["root_dir"]).exists() and folder.samefile(found["root_dir"]) and answers(found["url"]):
-            return f"{found['url']}lab?token={found['token']}"
+            return f"{found['url']}?token={found['token']}"  # which leads on to the notebook it was started with
     return None
 
 

@@ -129,7 +129,7 @@ class Cards:
             "reading": reading.name, "age": slot.age, "words": f"{reading.words} at {age_words(slot.age)}",
             "label": reading.label, "how": reading.how, "grades": list(reading.grades),
             "many": not read_once(reading), "status": "done" if rows else status,
-            "at": when.timestamp() * 1e3, "clock": self._clock(made, when),
+            "at": None if made.by_day else when.timestamp() * 1e3, "clock": self._clock(made, when),
             "said": _said(reading, rows), "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
             "method": dataclasses.asdict(method) if method else None,
         }
@@ -138,7 +138,7 @@ class Cards:
         found = due_of(self.desk.slots, self.desk.made.values(), self.now)
         rows = [
             {"pour": r["pour"], "words": f"{r['reading']} at {age_words(r['age'])}", "status": r["status"],
-             "at": r["due_at"].timestamp() * 1e3, "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
+             "at": None if r["by_day"] else r["due_at"].timestamp() * 1e3, "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
             for _, r in found.table.iterrows()
         ]
         return {"rows": rows, "missed": found.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}

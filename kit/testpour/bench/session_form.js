@@ -362,7 +362,7 @@ class Form {
     const { rows, missed } = this.state.due;
     const shown = rows.filter((row) => row.status !== "later").concat(rows.filter((row) => row.status === "later").slice(0, 3));
     return h("section", { class: "tp-due", "aria-label": "What is due" }, h("h3", {}, "Due"),
-      shown.length ? h("ul", {}, shown.map((row) => h("li", { class: `tp-${row.status}` }, h("b", {}, row.pour), ` ${row.words}: `, h("span", { "data-due": row.at, "data-status": row.status }), ` (${row.clock})`)))
+      shown.length ? h("ul", {}, shown.map((row) => h("li", { class: `tp-${row.status}` }, h("b", {}, row.pour), ` ${row.words}: `, this.away(row), ` (${row.clock})`)))
         : h("p", {}, this.state.due.nothing),
       rows.length > shown.length && h("p", {}, `${plural(rows.length - shown.length, "more reading")} later.`),
       missed > 0 && h("p", {}, `${plural(missed, "planned reading")} missed: the age has gone by.`));
@@ -392,7 +392,7 @@ class Form {
   running(card) {
     const at = { pour: card.pour, name: card.name };
     const open = card.later.filter((line) => !["later", "missed"].includes(line.status));
-    const ahead = card.later.filter((line) => line.status === "later").sort((a, b) => a.at - b.at);
+    const ahead = card.later.filter((line) => line.status === "later").sort((a, b) => a.age - b.age);
     const missed = card.later.filter((line) => line.status === "missed");
     return [
       this.waiting(card.pour),
@@ -402,7 +402,7 @@ class Form {
       card.events.map((event) => this.event(event, at)),
       card.once.map((line) => this.once(line, at)),
       open.map((line) => this.later(line, at)),
-      ahead.length > 0 && h("p", { class: "tp-ahead" }, `Next: ${ahead[0].words} `, h("span", { "data-due": ahead[0].at, "data-status": "later" }), ` (${ahead[0].clock})`, ahead.length > 1 && `; ${plural(ahead.length - 1, "reading")} after it.`),
+      ahead.length > 0 && h("p", { class: "tp-ahead" }, `Next: ${ahead[0].words} `, this.away(ahead[0]), ` (${ahead[0].clock})`, ahead.length > 1 && `; ${plural(ahead.length - 1, "reading")} after it.`),
       missed.length > 0 && h("p", { class: "tp-hint" }, `Missed: ${missed.map((line) => line.words).join(", ")}.`),
       this.photos(card, at),
       this.fold(`more ${card.pour}`, "Type a reading, correct one, take the pour back", this.more(card, at)),
@@ -455,8 +455,17 @@ class Form {
       this.button("Log it", "write", fields, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) }));
   }
 
+  what(title, line) {
+    return h("p", { class: "tp-what" }, capital(title), line.status && this.away(line, `tp-badge tp-${line.status}`));
+  }
+
+  // How far off a reading is, counted on by the clock; without one where only the day of its pour is known.
+  away({ at, status }, kind = null) {
+    return h("span", { class: kind, "data-due": at, "data-status": status }, at === null && ({ due: "today", overdue: "overdue" }[status] || "by day"));
+  }
+
   grades(line, fields, title) {
-    return h("div", { class: "tp-event", role: "group", "aria-label": title }, h("p", { class: "tp-what" }, capital(title), line.status && h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })),
+    return h("div", { class: "tp-event", role: "group", "aria-label": title }, this.what(title, line),
       h("p", { class: "tp-hint" }, line.how),
       h("div", { class: "tp-row tp-grades" }, line.grades.map((word, grade) => h("button", {
         type: "button", class: "tp-button tp-big tp-second", "data-key": `grade ${fields.pour} ${fields.reading} ${fields.age} ${grade}`,
@@ -470,7 +479,7 @@ class Form {
       return h("div", { class: "tp-event tp-done" }, h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(line.words)}: ${line.said}`), this.back(line.entries, at, line.words)), again);
     }
     if (line.grades.length) return this.grades(line, fields, line.words);
-    if (line.many) return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, h("p", { class: "tp-what" }, capital(line.words), h("span", { class: `tp-badge tp-${line.status}`, "data-due": line.at, "data-status": line.status })), this.several(line, fields));
+    if (line.many) return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, this.what(line.words, line), this.several(line, fields));
     const key = `write ${at.pour} ${line.reading} ${line.age}`;
     return h("div", { class: "tp-event", role: "group", "aria-label": line.words }, this.input(key, line.words, { hint: line.how }),
       this.button("Log it", "write", fields, { kind: "tp-big", keys: [key], more: () => ({ text: this.typed(key) }) }));
