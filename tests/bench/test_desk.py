@@ -435,6 +435,7 @@ def test_no_time_counts_from_a_pour_whose_hour_is_not_known(bench):
     card = bench.card("B01")
     assert (card["since"], card["clock"], bench.later("B01", "tack")["status"]) == (None, "Sun 01 Mar, hour not known", "due")
     assert bench.later("B01", "tack")["at"] is None and {row["at"] for row in bench.desk.state()["due"]["rows"]} == {None}, "nothing counts to midnight"
+    assert bench.desk.state()["head"]["saved"] in ("Sun 01 Mar", ""), "midnight is no hour at which anything was saved"
     said = bench.tap("check", "B01", reading="gel_time")
     assert not said["ok"] and "the hour is not, so no time counts from it" in said["words"] and not len(bench.rows("B01", "gel_time"))
     assert bench.tap("write", "B01", reading="tack", age=24.0, text="1")["ok"]

@@ -9,7 +9,7 @@ from typing import Any
 
 from testpour.bench.form_rows import Made
 from testpour.cautions import check_settings
-from testpour.logbook.door import clean
+from testpour.logbook.door import clean, hour_known
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, show, shown_unit
 from testpour.wording import capital, listed
@@ -75,8 +75,13 @@ class SessionHead:
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),
             "warnings": [*found.refusals, *found.warnings],
-            "saved": f"{dt.datetime.fromtimestamp(self.at / 1e3):%H:%M}" if self.at else "",
+            "saved": self._saved(),
         }
+
+    def _saved(self):
+        """When it was saved: the day alone where it came with a pour whose hour is not known; "" for never."""
+        at = dt.datetime.fromtimestamp(self.at / 1e3)
+        return "" if not self.at else f"{at:%H:%M}" if hour_known(at) else f"{at:%a %d %b}"
 
     def _text(self, factor):
         value = self.values.get(factor.name)
