@@ -275,6 +275,13 @@ def test_a_sheet_read_again_later_adds_what_the_log_lacks(read_before, tmp_path,
     assert held.pours[["session", "catalyst"]].values.tolist() == [["Mon", 1.5], ["Mon", 1.2]]
 
 
+def test_the_same_figure_read_at_another_place_is_another_reading(log, tmp_path):
+    log.add_sheet(write(tmp_path, "pour,session,catalyst (%),hardness 24 h #1\nA1,Mon,1.5,75\nA2,Mon,1.2,70\n"))
+    with pytest.warns(NotRead, match="2 later readings added, 2 that stood there passed over"):
+        log.add_sheet(write(tmp_path, "pour,hardness 24 h #1,hardness 24 h #2\nA1,75,75\nA2,70,71\n"))
+    assert sorted(log.castings().readings["specimen"]) == ["1", "1", "2", "2"]
+
+
 def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path):
     text = "pour,session,catalyst (%),hardness 24 h,note\nB1,Tue,2,81,\nA1,Mon,1.5,75; 76,soft edge\n"
     with pytest.warns(NotRead, match="A1 is in the log already: 1 later reading added, 1 that stood there .* initials than the log has were not read for A1"):

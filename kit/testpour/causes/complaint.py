@@ -98,8 +98,8 @@ def _nearest(ages, age):
 def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     """Readings of one moment in words; several numbers as their range. There must be one at least."""
     if len(rows) == 1:
-        low, high, how = (rows[name].iloc[0] for name in ("low", "high", "known"))
-        return reading.show(low) if low == high else Known(low, high, how).said(reading)
+        low, high = (rows[name].iloc[0] for name in ("low", "high"))
+        return reading.show(low) if low == high else Known(low, high).said(reading)
     return reading.between(rows["low"].min(), rows["high"].max())
 
 

@@ -14,6 +14,7 @@ import pandas as pd
 
 from testpour.exchange.package_schema import Table
 from testpour.logbook.castings import spelt
+from testpour.logbook.known import how_known
 from testpour.logbook.sheet_cells import tame, untame
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
@@ -154,7 +155,8 @@ def check_castings(
     refuse("readings", readings["entry"].duplicated(), "an earlier row has that entry number.")
     refuse("readings", ~readings["pour"].isin(pours["pour"]), "no such pour in pours.csv.")
     refuse("readings", ~readings["reading"].isin([r.name for r in study.readings]), "no such reading in the study.")
-    refuse("readings", readings["known"] != _known(readings), "low, high and known do not go together.")
+    nothing = (readings["low"] > readings["high"]) | np.isinf(readings[["low", "high"]]).all(axis=1)
+    refuse("readings", nothing | (readings["known"] != how_known(readings)), "low, high and known do not go together.")
     for factor in study.factors:
         if factor.kind == "number":
             wrong = ~pours[factor.name].isna() & ~pours[factor.name].between(factor.low, factor.high)
@@ -167,13 +169,6 @@ def check_castings(
         ages = readings["age"]
         wrong = ~(ages > 0) if reading.ages else ages.notna()
         refuse("readings", mine & wrong, f"{reading.words} {'needs an age above 0 h' if reading.ages else 'has no age'}.")
-
-
-def _known(readings):
-    """How each reading is known, from its ends."""
-    low, high = readings["low"], readings["high"]
-    ways = [np.isinf(low) & np.isinf(high), low > high, low == high, high == np.inf, low == -np.inf]
-    return np.select(ways, ["nothing", "nothing", "exact", "not yet", "already"], "between")
 
 
 def _beyond(readings, reading):

@@ -13,6 +13,7 @@ import sqlalchemy as sa
 
 from testpour.columns import Factor, Reading
 from testpour.logbook.castings import Castings
+from testpour.logbook.known import HOW
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import tame
 from testpour.logbook.tables import TABLES
@@ -30,7 +31,6 @@ LICENCES = {
     "PDDL-1.0": ("Open Data Commons Public Domain 1.0", "https://opendatacommons.org/licenses/pddl/1-0/"),
 }
 QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; testpour takes it off when it reads."
-KNOWN = ("exact", "between", "not yet", "already")
 HISTORY = {f"history-{table.name}": table for table in TABLES}
 PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
 
@@ -152,7 +152,7 @@ def _readings(study, names):
         _field("unit", "string", "unit of low and high"),
         _field("age", "number", "time after mixing", unit="h", description="blank where the reading has no age"),
         _field("specimen", "string", "place or piece"),
-        _field("known", "string", "how it is known", constraints={"enum": list(KNOWN)}),
+        _field("known", "string", "how it is known", constraints={"enum": list(HOW)}),
         *_people(names),
     ]
     key = {"fields": ["pour"], "reference": {"resource": "pours", "fields": ["pour"]}}

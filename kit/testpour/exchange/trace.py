@@ -236,7 +236,7 @@ def _refuse_out_of_range(trace, study, ways):
 
 def _way(row):
     """A row of the trace's readings as `Logbook.add_reading` takes it."""
-    return Known(round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS), row["known"]).way()
+    return Known(round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)).way()
 
 
 def _standing(logbook, pour):

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import math
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.known import Known
+from testpour.logbook.known import Known, mark
 from testpour.logbook.tables import UNDATED
 from testpour.problems import NoSuchName
 from testpour.study import Study
@@ -148,11 +148,9 @@ class Castings:
             alike &= self.pours[name] == value
         if not alike.any():
             return ""
-        keys, blanks = ["reading", "low", "high", "age", "specimen"], {"low": -math.inf, "high": math.inf, "age": 0.0}
-        said = {tuple(blanks[key] if row[key] is None else row[key] for key in keys) for row in entry["readings"]}
-        rows = self.readings[self.readings["pour"].isin(self.pours.index[alike])].fillna(blanks)
-        groups = rows.groupby("pour", sort=False)[keys]
-        return next((str(pour) for pour, held in groups if said <= set(held.itertuples(index=False, name=None))), "")
+        said = {mark(SimpleNamespace(**row)) for row in entry["readings"]}
+        held = self.readings[self.readings["pour"].isin(self.pours.index[alike])].groupby("pour", sort=False)
+        return next((str(pour) for pour, rows in held if said <= set(map(mark, rows.itertuples()))), "")
 
     @property
     def notes(self) -> int:
@@ -176,7 +174,7 @@ class Castings:
         for (name, age), rows in self.readings.groupby(["reading", "age"], sort=False, dropna=False):
             reading = self.study.reading(name)
             head = f"{reading.words} at {age_words(age)}" if pd.notna(age) else reading.words
-            words = [Known(*k).words(reading) for k in zip(rows["low"], rows["high"], rows["known"], strict=True)]
+            words = [Known(*ends).words(reading) for ends in zip(rows["low"], rows["high"], strict=True)]
             columns[f"{head} ({shown_unit(reading.unit)})"] = (
                 pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
             )

@@ -5,14 +5,20 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import Any
+from typing import Any, NamedTuple
+
+import numpy as np
+import pandas as pd
+from pandas.api.extensions import ExtensionArray
 
 from testpour.cautions import check_read
 from testpour.columns import Reading
+from testpour.logbook.door import missing
 from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit, unit_words
 from testpour.wording import capital, numbered, shortened
 
+HOW = ("exact", "between", "not yet", "already")
 ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould
 TIMED = frozenset(name for pair in ORDER for name in pair)
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
@@ -46,7 +52,11 @@ class Known:
 
     low: float  # in the reading's unit, as high; -inf and inf where open, equal when read off
     high: float
-    how: str  # "exact", "between", "not yet" or "already"
+
+    @property
+    def how(self) -> str:
+        """One of `HOW`."""
+        return "exact" if self.low == self.high else "not yet" if self.high == math.inf else "already" if self.low == -math.inf else "between"
 
     def words(self, reading: Reading, digits: int = 6) -> str:
         """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``, and of what is no time ``"at least 75"``."""
@@ -73,7 +83,7 @@ class Known:
 def out_of_order(study: Study, rows: Iterable[Any]) -> str:
     """Why the times read on one casting cannot all be right, a sentence each; empty where they can.
 
-    Each row has the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
+    Each row has the attributes ``reading``, ``low`` and ``high`` (None where open).
     """
     read = {reading.name: reading for reading in study.readings if reading.name in TIMED}
     timed = [(read[row.reading], known_of(row)) for row in rows if row.reading in read]
@@ -93,7 +103,7 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     study : Study
         Readings that it does not have are passed over.
     read : sequence
-        Each with the attributes ``reading``, ``low``, ``high`` (None where open) and ``known``.
+        Each with the attributes ``reading``, ``low`` and ``high`` (None where open).
     room : float, optional
         °C, of the room it was poured in.
     surely : bool, optional
@@ -111,7 +121,27 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
 
 def known_of(row: Any) -> Known:
     """What is known of a reading by its row of the log, where an open end is None."""
-    return Known(-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high, row.known)
+    return Known(-math.inf if row.low is None else row.low, math.inf if row.high is None else row.high)
+
+
+def how_known(readings: pd.DataFrame) -> ExtensionArray:
+    """How each row of a table is known, as `Known.how` says it of one, from its columns low and high."""
+    low, high = readings["low"], readings["high"]
+    return pd.array(HOW, dtype="str").take(np.select([low == high, high == math.inf, low == -math.inf], [0, 2, 3], 1))
+
+
+class Mark(NamedTuple):
+    """What tells one reading of a pour from another."""
+
+    reading: str
+    age: float  # hours; 0 where it does not change with age
+    specimen: str
+    known: Known
+
+
+def mark(row: Any) -> Mark:
+    """The `Mark` of a reading, from its row of the log or of the castings."""
+    return Mark(row.reading, 0.0 if missing(row.age) else row.age, row.specimen, known_of(row))
 
 
 def _timed(reading, known):
@@ -150,15 +180,15 @@ def known(
     if reading.grades and value is None:
         raise UnitProblem(f"{reading.words}: not_yet= and already= are for times. Give a grade, or several as between=(2, 3).")
     if not_yet is not None:
-        return Known(_end(reading, not_yet, decimal), math.inf, "not yet")
+        return Known(_end(reading, not_yet, decimal), math.inf)
     if already is not None:
-        return Known(-math.inf, _end(reading, already, decimal), "already")
+        return Known(-math.inf, _end(reading, already, decimal))
     return _read_off(reading, value, decimal)
 
 
 def _read_off(reading, value, decimal):
     number = _end(reading, value, decimal)
-    return Known(number, number, "exact")
+    return Known(number, number)
 
 
 def _from_text(reading, text, decimal):
@@ -202,12 +232,12 @@ def _open(reading, found, decimal):
         )
     end = _end(reading, number, decimal)
     if not reading.grades:
-        return Known(end, math.inf, "not yet") if above else Known(-math.inf, end, "already")
+        return Known(end, math.inf) if above else Known(-math.inf, end)
     beside = 0 if OR_EQUAL.match(sign) else 1
     low, high = (end + beside, len(reading.grades) - 1.0) if above else (0.0, end - beside)
     if low > high:
         raise UnitProblem(f"{reading.words}: {shortened(found[0])!r} leaves no grade. Grades are {numbered(reading.grades)}.")
-    return Known(low, high, "exact" if low == high else "between")
+    return Known(low, high)
 
 
 def _what_is_missing(reading, text):
@@ -226,11 +256,11 @@ def _what_is_missing(reading, text):
 def _between(reading, low, high, decimal):
     first = to_number(low, reading.words, decimal)[0] if isinstance(low, str) else low
     if reading.scale == "log" and first == 0:  # a check as the catalyst went in says nothing: it had happened by the next
-        return Known(-math.inf, _end(reading, high, decimal), "already")
+        return Known(-math.inf, _end(reading, high, decimal))
     low, high = _end(reading, low, decimal), _end(reading, high, decimal)
     if low > high:
         raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier check first.")
-    return Known(low, high, "exact" if low == high else "between")
+    return Known(low, high)
 
 
 def _end(reading, value, decimal):

@@ -9,18 +9,17 @@ from typing import Any
 from testpour.logbook.castings import Castings
 from testpour.logbook.door import hour_known, missing
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.known import Known, known_of
+from testpour.logbook.known import Mark, mark
 from testpour.logbook.tables import UNDATED
 from testpour.wording import age_words, count, first_few, listed
 
-Mark = tuple[str, float, str, Known]  # reading, age, specimen and what is known
 Rows = Sequence[Mapping[str, Any]]
 
 
 def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
     """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet says otherwise than the log.
 
-    `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `mark`
+    `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `Mark`
     of each reading that was withdrawn.
     """
     found: dict[str, list[dict[str, Any]]] = {row["pour"]: [] for row in checked if row["pour"] in castings.pours.index}
@@ -81,7 +80,7 @@ def _lacking(castings, withdrawn, row, new):
     for key in dict.fromkeys(one[:3] for one in more):
         reading = castings.study.reading(key[0])
         words = reading.words + (f" at {age_words(key[1])}" if reading.ages else "")
-        said, held, lost = (listed(one[3].said(reading) for one in some.elements() if one[:3] == key) for some in (more, kept, gone))
+        said, held, lost = (listed(one.known.said(reading) for one in some.elements() if one[:3] == key) for some in (more, kept, gone))
         if lost:
             yield words, said, (
                 f"{name} has {words} {held} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading."
@@ -92,8 +91,3 @@ def _lacking(castings, withdrawn, row, new):
         if more[one] > 0:
             more[one] -= 1
             new.append(reading)
-
-
-def mark(row: Any) -> Mark:
-    """What tells one reading of a pour from another, from its row of the log or of the castings."""
-    return row.reading, 0.0 if missing(row.age) else row.age, row.specimen, known_of(row)

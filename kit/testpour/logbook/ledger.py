@@ -12,8 +12,7 @@ from testpour.columns import Reading
 from testpour.logbook.castings import new_names
 from testpour.logbook.door import clean
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
-from testpour.logbook.known import TIMED, known_of
-from testpour.logbook.later import Mark, mark
+from testpour.logbook.known import TIMED, Mark, known_of, mark
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
@@ -110,7 +109,7 @@ class Ledger:
                 self.insert("reading", {**row, "pour": pour})
 
     def withdrawn_readings(self) -> set[tuple[str, Mark]]:
-        """Pour and `mark` of every reading that was withdrawn."""
+        """Pour and `Mark` of every reading that was withdrawn."""
         return {(row.pour, mark(row)) for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.void))}
 
     def settings(self, entry: int) -> dict[str, float | str]:

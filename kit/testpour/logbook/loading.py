@@ -5,6 +5,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from testpour.logbook.castings import PEOPLE, Castings
+from testpour.logbook.known import how_known
 from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, UNDATED, LogProblem
 from testpour.study import Study, older_name
 
@@ -12,7 +13,6 @@ READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen",
 NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
 WORDS = ("specimen", "by", "note")
 PORTION = 50_000  # rows turned into columns at a time
-WAYS = ["exact", "not yet", "already", "between"]
 
 
 def load_castings(study: Study, connection: sa.Connection) -> Castings:
@@ -102,8 +102,7 @@ def _readings(study, connection, withdrawn):
     place[table["entry"].searchsorted(words["entry"])] = np.arange(1, len(words) + 1)
     for name in WORDS:
         table[name] = pd.array(["", *words[name]], dtype="str").take(place)
-    ways = [table["low"] == table["high"], table["high"] == np.inf, table["low"] == -np.inf]
-    table["known"] = pd.array(WAYS, dtype="str").take(np.select(ways, [0, 1, 2], 3))
+    table["known"] = how_known(table)
     gone = _gone(connection, table, withdrawn)
     return (table[~gone].reset_index(drop=True) if gone.any() else table)[list(READING_COLUMNS)]
 

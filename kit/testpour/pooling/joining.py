@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.logbook.castings import Castings
+from testpour.logbook.known import how_known
 from testpour.models.scales import widen
 from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
 from testpour.pooling.sources import open_sources
@@ -164,8 +165,7 @@ def _rows(rows, source, turns):
         turn = turns.get((source.bench, reading.name))
         ends[mine] = np.column_stack([_turned(low, turn), _turned(high, turn)])
     rows = rows.assign(low=ends[:, 0], high=ends[:, 1])
-    rows["known"] = np.where((rows["known"] == "exact") & (rows["low"] != rows["high"]), "between", rows["known"])
-    return rows
+    return rows.assign(known=how_known(rows))
 
 
 def _turned(values, turn):
