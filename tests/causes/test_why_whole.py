@@ -424,6 +424,14 @@ def test_the_saving_of_a_pour_that_ran_too_hot_is_its_remedy(beside):
         assert "poured in layers of " in table.loc["thickness", "says"] and "instead of 35 mm at once" in table.loc["thickness", "says"]
 
 
+def test_a_cause_states_which_settings_are_never_named_as_saving_a_casting(beside):
+    """Nobody makes up for an old bottle with more catalyst, and of a wrong reading no setting is to blame."""
+    slow = why(beside({"catalyst": 1.0}, {"tack": 3.0}), "X1")
+    assert "catalyst" in weighed_as(slow, cold=0.8).saving.table.index and "catalyst" not in weighed_as(slow, old_materials=0.8).saving.table.index
+    for name in ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light"):
+        assert weighed_as(slow, **{name: 0.8}).saving.sentence().startswith("As far as can be told its settings are not to blame"), name
+
+
 @pytest.mark.parametrize(("poured", "less"), [(2.2, True), (1.2, True), (1.0, False), (0.4, False)])
 def test_a_casting_that_ran_too_hot_on_little_catalyst_is_not_told_to_change_it(poured, less, beside):
     """Up to a third less of 1.2 % is 1 % at least; of 1 % and less none is to spare, and 0.4 % is not to be raised: layers and cold are left."""

@@ -23,8 +23,6 @@ from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 PLAINLY = 0.9  # share of the worst miss that a setting must explain to be named beside another cause of it; common practice, no source
-NOT_SETTINGS = ("reading_error", "wrong_entry", "read_too_early", "wrong_system", "wet_release", "fresh_silicone", "layers", "light")
-NO_HELP = {"old_materials": ("catalyst",), "tin_not_stirred": ("catalyst",)}  # never more catalyst to make up for age
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
@@ -75,9 +73,10 @@ class Answer:
         """The single change that would most likely have saved it: a `Saving`, or a `NoResult` where no aim is missed."""
         if not self.missed:
             return self._unasked("nothing needs saving")
-        if self.first in NOT_SETTINGS:
+        cause = self.case.table.causes[self.first]
+        if cause.not_settings:
             return NoResult("As far as can be told its settings are not to blame, so no other setting is named as saving it.")
-        return saving(self.case.fits, self.pour, self._worst, NO_HELP.get(self.first, ()), self.first == "too_hot")
+        return saving(self.case.fits, self.pour, self._worst, cause.no_help, cause.in_layers)
 
     @property
     def _nothing_yet(self):

@@ -82,7 +82,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
-        parts = parts.mostly("cold")
+        for name in table.brought_about("room_temperature", "below"):
+            parts = parts.mostly(name)
     parts = replace(parts, expected=expected_miss(seen, found[0]) if found else "")
     if SETTINGS in table.causes:
         unheated = any(name.startswith("post_cure") for name in parts.unnamed)

@@ -11,6 +11,7 @@ from testpour.study import Study
 from testpour.toml_file import own_toml
 
 WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
+RUNS = ("hot", "slow")  # how a mix runs, as `Cause.runs` takes it
 STATES = ("soft", "firm", "dry")  # in which a casting is found, as `Question.ruled_out` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "ruled_out": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
@@ -66,7 +67,7 @@ def _question(name, entry):
 def _cause(name, entry):
     planned = entry.get("planned", ())
     planned = (planned,) if isinstance(planned, dict) else tuple(planned)
-    return Cause(name, **{**entry, "planned": planned, "sizes": tuple(entry.get("sizes", ()))})
+    return Cause(name, **{**entry, "planned": planned, **{key: tuple(entry.get(key, ())) for key in ("sizes", "no_help")}})
 
 
 def _merged(base, over):
@@ -110,6 +111,8 @@ def _problems(raw):
             yield f"causes.{name}: {', '.join(odd)} is not a recognised key. Allowed are {', '.join(sorted(allowed))}."
         if not cause.get("prior", 0) > 0:
             yield f"causes.{name}: prior must be above 0; leave the cause out instead."
+        if cause.get("runs", "hot") not in RUNS:
+            yield f"causes.{name}: runs {cause['runs']!r} is no way a mix runs; they are {', '.join(RUNS)}."
         for sign in set(cause.get("odds", {})) - set(raw["signs"]):
             yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
         for question, shares in [*cause.get("says", {}).items(), *past.get("says", {}).items()]:

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     from testpour.causes.answer import Answer
 
 
-HOT, SLOW = ("too_hot", "too_much_catalyst"), ("too_little_catalyst", "cold")  # causes whose orders undo each other
 THINNER = "Pour it thinner or in layers first, which keeps it cool"
 
 
@@ -80,8 +79,10 @@ def from_now_on(answer: "Answer", behind: Sequence[str]) -> dict[str, str]:
     """
     openly = {name: name in answer.openly for name in behind}
     openly |= {name: True for _, name in answer.by_settings if name not in (answer.together or (answer.first,))}
-    orders = {name: answer.case.table.causes[name].afterwards(so) for name, so in openly.items()}
-    hot, slow = [name for name in HOT if name in orders], next((name for name in SLOW if openly.get(name)), "")
+    causes = answer.case.table.causes
+    orders = {name: causes[name].afterwards(so) for name, so in openly.items()}
+    hot = [name for name in orders if causes[name].runs == "hot"]
+    slow = next((name for name in causes if openly.get(name) and causes[name].runs == "slow"), "")
     if hot and slow:
         then = orders[slow][:1].lower() + orders[slow][1:]
         orders |= {slow: "", **dict.fromkeys(hot, f"{THINNER}; only then {then}, since in a deep pour that runs hotter")}

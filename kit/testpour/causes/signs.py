@@ -195,7 +195,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     unnamed, whole = {}, sum(parts[0][parts[0] > 0])
     for name, part in zip(names, parts[0], strict=True):
         side = "below" if float(here[name].iloc[0]) < float(to[name].astype(float).mean()) else "above"
-        behind = [cause.name for cause in table.causes.values() if {"factor": name, "side": side} in cause.planned]
+        behind = table.brought_about(name, side)
         if not behind and name != "age" and part > LEAST * whole and SETTINGS in table.causes:
             behind = [SETTINGS]
             unnamed[name] = known[name]

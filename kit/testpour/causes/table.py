@@ -79,6 +79,10 @@ class Cause:
     other_way: dict[str, Any] = field(default_factory=dict)
     alike: bool = False
     fades: bool = False
+    runs: str = ""
+    in_layers: bool = False
+    not_settings: bool = False
+    no_help: tuple[str, ...] = ()
     planned: tuple[dict, ...] = ()
     openly: str = ""
     odds: dict[str, float] = field(default_factory=dict)
@@ -153,6 +157,10 @@ class CauseTable:
     def log_chance(self, observed: Mapping[str, str]) -> np.ndarray:
         """Log of how often all these answers are given together under each cause: shape (causes,)."""
         return np.log([self._states(name, observed).sum() for name in self.causes])
+
+    def brought_about(self, factor: str, side: str) -> list[str]:
+        """Names of the causes that a setting openly brings about on that side, ``"above"`` or ``"below"``."""
+        return [name for name, cause in self.causes.items() if {"factor": factor, "side": side} in cause.planned]
 
     def _states(self, cause, observed):
         """Chance of each state of the casting together with the answers given: soft, tacky, dry, and hardened since it was read, shape (4,)."""

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
 WORDS = 90  # at most, in the short answer
-AS_EXPECTED = (NOTHING, "reading_error", "wrong_entry")  # causes for which a reading as expected is told as evidence
 MISS, ALSO, UNSURE = -3, -2, -1  # places among the sentences of what stands before the bars
 EVIDENCE, TEST = 2, 7  # those of the first piece of evidence and of the test
 CLAUSES = re.compile(r"(?<=[.;?]) ")
@@ -159,7 +158,7 @@ def _to_do(answer, causes):
 def _about(answer, behind):
     """What an answer as a whole hangs on, with its place: an early reading, the whole log, a reading with a cause of its own."""
     early = read_early(answer.missed)
-    if early and "read_too_early" not in behind:
+    if early and not {*behind} & {*answer.case.table.brought_about("age", "below")}:
         yield 0, f"It was read at {early[0].age:g} h: read it again {read_again(answer)} first."
     if answer.case.throughout:
         yield 0.5, "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
@@ -187,7 +186,8 @@ def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, 
     for words, name in answer.by_settings:
         if name not in behind:
             yield 0.7, of_its_own(answer, words, name)
-    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (not p.usual or first in AS_EXPECTED)]
+    right = first == NOTHING or table.causes[first].of_the_log  # then a reading as expected is evidence
+    speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (right or not p.usual)]
     said = _said_already(answer, first)
     speaks = [words for words in speaks if words not in said][:PIECES]
     for words in speaks:  # the weightiest there is room for
