@@ -109,29 +109,29 @@ def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
     return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
 
 
-def check_share(percent: float) -> Cautions:
-    """A warning where so little catalyst (%) was written of a pour that set that a share may be meant."""
-    least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
-    return _check("catalyst", percent) if 0 <= percent < least else Cautions()
-
-
 def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:
-    """A warning where a setting in % other than catalyst is so small that a share may be meant: 0.02 for 2 %.
+    """A warning where a setting in % is so small that a share may be meant: 0.02 for 2 %.
 
-    `settings` are as for `check_settings`. Only a number is told that lies below what the study varies, from 0 on within
-    it, and a hundred times as large within it: nobody weighs so little who plans so much.
+    `settings` are as for `check_settings`. Of catalyst that is so little that no resin sets. Of any other only a number is told
+    that lies below what the study varies, from 0 on within it, and a hundred times as large within it: nobody weighs so little
+    who plans so much.
     """
-    said = []
-    for factor in study.factors:
-        value = settings.get(factor.name)
-        if factor.role != "chosen" or factor.unit != "%" or factor.name == "catalyst" or not value or not factor.span:
-            continue
-        low, high = min(factor.span), max(factor.span)
-        if low <= 100 * value <= high and (value < low or low == 0):
-            meant = show(100 * value, "%", 4)
-            said.append(f"{factor.words.capitalize()} {show(value, '%', 4)} may be a share of the resin, written where per cent are meant: "
-                        f"{meant} lies within what the study varies, {factor.between(low, high)}. Write a share of {value:.4g} as {meant}.")
-    return Cautions(warnings=tuple(said))
+    given = [(factor, settings.get(factor.name)) for factor in study.factors if factor.unit == "%"]
+    return sum((_share(factor, value) for factor, value in given if value is not None), Cautions())
+
+
+def _share(factor, value):
+    if factor.name == "catalyst":
+        least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
+        return _check("catalyst", value) if 0 <= value < least else Cautions()
+    if factor.role != "chosen" or not value or not factor.span:
+        return Cautions()
+    low, high = min(factor.span), max(factor.span)
+    if not low <= 100 * value <= high or not (value < low or low == 0):
+        return Cautions()
+    meant = show(100 * value, "%", 4)
+    said = f"{factor.words.capitalize()} {show(value, '%', 4)} may be a share of the resin, written where per cent are meant: {meant} lies within what"
+    return Cautions(warnings=(f"{said} the study varies, {factor.between(low, high)}. Write a share of {value:.4g} as {meant}.",))
 
 
 def check_gel_time(minutes: str | float, words: str = "") -> Cautions:

@@ -1,7 +1,6 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
 import datetime as dt
-import math
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
@@ -13,7 +12,7 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, check_share, check_shares
+from testpour.cautions import check_settings, check_shares
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
@@ -274,7 +273,7 @@ class Logbook:
         """Warn of settings that call for care and of readings that are doubtful, each sentence once."""
         warned, slips = {}, set()
         for name, row in zip(names, checked, strict=True):
-            shares = check_shares(self.study, row["settings"]) + check_share(row["settings"].get("catalyst", math.nan))
+            shares = check_shares(self.study, row["settings"])
             doubtful = doubts(self.study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
             slips |= {*shares.warnings, *doubtful}
             for text in (check_settings(self.study, row["settings"]) + shares + Cautions(warnings=tuple(doubtful))).warnings:

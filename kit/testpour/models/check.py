@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from testpour.cautions import check_share
+from testpour.cautions import check_shares
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.agreement import Agreement, agreement
 from testpour.models.effects import effects
@@ -246,4 +246,4 @@ def check_log(fits: Fits) -> CheckedLog:
 def _shares(castings, times):
     """Pour to a warning, of those that set with hardly any catalyst."""
     held = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
-    return {str(pour): " ".join(found.warnings) for pour, percent in held.items() if (found := check_share(percent)).warnings}
+    return {str(pour): " ".join(found.warnings) for pour, percent in held.items() if (found := check_shares(castings.study, {"catalyst": percent})).warnings}
