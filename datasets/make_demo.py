@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 import testpour as tp
-from testpour.logbook.book import Caution
+from testpour.logbook.warned import Caution
 
 HERE = Path(__file__).parent / "demo-study"
 RESIN = 4  # which practice resin

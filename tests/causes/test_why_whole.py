@@ -20,7 +20,8 @@ from testpour.causes.others import sights
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
+from testpour.logbook.warned import Caution
 from testpour.models.fits import fit_castings
 from testpour.study import Aim
 from testpour.wording import in_days

@@ -13,9 +13,10 @@ import pytest
 import sqlalchemy as sa
 
 from testpour.bench.session_form import session_form
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.warned import Caution
 from testpour.planning.plan import plan_pours
 from testpour.study_file import study_from
 

@@ -19,10 +19,11 @@ from openpyxl.cell.text import InlineFont
 from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.warned import Caution
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
 INF = np.inf

@@ -8,7 +8,8 @@ import pytest
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
+from testpour.logbook.warned import Caution
 from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial

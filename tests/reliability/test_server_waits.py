@@ -13,9 +13,10 @@ import pytest
 
 from testpour.bench.desk import Desk
 from testpour.logbook import server as servers
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
 from testpour.logbook.database import _url_of, shown
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.warned import Caution
 
 SECRET = "p@ss/w:rd?#50%"  # every sign that means something in an address
 

@@ -13,11 +13,12 @@ from hypothesis import HealthCheck, Phase, assume, given, settings
 from hypothesis import strategies as st
 
 from testpour.exchange.export import write_sheet
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.spreadsheet import NotRead
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
+from testpour.logbook.warned import Caution
 
 # Every kind of column: cells that a bench might write in it, and some that it had better not.
 COLUMNS = {

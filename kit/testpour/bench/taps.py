@@ -13,11 +13,11 @@ from testpour.bench.form_rows import TAKEN_BACK, before_it, session_rows
 from testpour.bench.lateness import CONFIRMED, ahead
 from testpour.bench.methods import several
 from testpour.bench.slots import filled, when_due
-from testpour.logbook.book import Caution
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known, known_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.warned import Caution
 from testpour.units import UnitProblem
 from testpour.wording import count
 

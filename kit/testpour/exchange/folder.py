@@ -133,7 +133,8 @@ def _moved_into(path, made):
 
 def _fill(folder, demo):
     """Put notebooks, study file and log into a folder that nobody looks at yet."""
-    from testpour.logbook.book import Caution, Logbook
+    from testpour.logbook.book import Logbook
+    from testpour.logbook.warned import Caution
 
     for template in templates():
         shutil.copyfile(template, folder / template.name)

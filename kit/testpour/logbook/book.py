@@ -11,12 +11,10 @@ from typing import Any
 import pandas as pd
 from sqlalchemy import Connection
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, check_shares
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.database import writing as queued
-from testpour.logbook.entries import LogProblems, check_entries, one_pour, reading_of
+from testpour.logbook.entries import check_entries, one_pour, reading_of
 from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, doubts, out_of_order
 from testpour.logbook.later import later_readings, later_words
@@ -26,23 +24,8 @@ from testpour.logbook.photos import Photos, photo_of, photo_row
 from testpour.logbook.server import clock_words
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import address_of
+from testpour.logbook.warned import Caution, warn_of
 from testpour.study import Study
-from testpour.wording import listed, shortened
-
-AGAIN = (
-    "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
-    "alike, name it in a pour column."
-)
-
-
-MEND = (
-    ' The numbers are in the log as written. Correct a wrong one there, with log.correct_pour("{pour}", settings=..., why=...), or with '
-    'log.correct_reading and the entry number from log.history("{pour}"): the sheet would be refused as read before.'
-)
-
-
-class Caution(UserWarning):
-    """A pour was logged whose settings call for care."""
 
 
 class Logbook:
@@ -226,7 +209,7 @@ class Logbook:
         checked = check_entries(self.study, entries)
         with self._ledger() as ledger:
             names = ledger.add(checked)
-        self._warn(names, checked)
+        warn_of(self.study, names, checked)
         return names
 
     def add_sheet(self, path: str | Path) -> list[str]:
@@ -259,29 +242,14 @@ class Logbook:
         checked = check_entries(self.study, entries)
         with self.writing() as connection:
             castings, ledger = load_castings(self.study, connection), Ledger(self.study, connection)
-            _refuse_again(castings, entries, checked)
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
             added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
             ledger.add_later(later)
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
             warnings.warn(words, NotRead, stacklevel=2)
-        self._warn(names, checked)
+        warn_of(self.study, names, checked)
         return names
-
-    def _warn(self, names, checked):
-        """Warn of settings that call for care and of readings that are doubtful, each sentence once."""
-        warned, slips = {}, set()
-        for name, row in zip(names, checked, strict=True):
-            shares = check_shares(self.study, row["settings"])
-            doubtful = doubts(self.study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
-            slips |= {*shares.warnings, *doubtful}
-            for text in (check_settings(self.study, row["settings"]) + shares + Cautions(warnings=tuple(doubtful))).warnings:
-                warned.setdefault(text, []).append(name)
-        last = [text for text in warned if text in slips][-1:]
-        for text, pours in warned.items():
-            mend = MEND.format(pour=pours[0]) if text in last else ""
-            warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=3)
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,
@@ -459,11 +427,3 @@ class Logbook:
     def at_one_moment(self) -> AbstractContextManager[Connection]:
         """The same as `looking`, for many looks that must all see the log as it stood at the first."""
         return explained(self._engine, one_moment)
-
-
-def _refuse_again(castings, entries, checked):
-    """Refuse rows without a pour's name that a sheet read before has brought: each would count twice."""
-    unnamed = [(entry["where"], row) for entry, row in zip(entries, checked, strict=True) if row["readings"] and not row["pour"]]
-    again = [(where, "", "", AGAIN.format(pour=pour)) for where, row in unnamed if (pour := castings.holding(row))]
-    if again:
-        raise LogProblems(again)

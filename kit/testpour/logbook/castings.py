@@ -6,14 +6,12 @@ import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from types import SimpleNamespace
 from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.known import Known, mark
-from testpour.logbook.tables import UNDATED
+from testpour.logbook.known import Known
 from testpour.problems import NoSuchName
 from testpour.study import Study
 from testpour.units import shown_unit
@@ -128,29 +126,6 @@ class Castings:
         told = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
         groups = told.groupby(["made", "read"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
-
-    def holding(self, entry: Mapping[str, Any]) -> str:
-        """Name of a pour of which the log says already all that an entry says; "" where there is none.
-
-        Parameters
-        ----------
-        entry : dict
-            As `check_entries` returns it. A day that is not known may be any day.
-
-        Returns
-        -------
-        str
-        """
-        alike = self.pours["session"] == entry["session"]
-        if entry["made_at"] != UNDATED:
-            alike &= self.pours["made_at"].isna() | (self.pours["made_at"] == entry["made_at"])
-        for name, value in entry["settings"].items():
-            alike &= self.pours[name] == value
-        if not alike.any():
-            return ""
-        said = {mark(SimpleNamespace(**row)) for row in entry["readings"]}
-        held = self.readings[self.readings["pour"].isin(self.pours.index[alike])].groupby("pour", sort=False)
-        return next((str(pour) for pour, rows in held if said <= set(map(mark, rows.itertuples()))), "")
 
     @property
     def notes(self) -> int:

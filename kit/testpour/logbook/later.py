@@ -1,4 +1,4 @@
-"""Later readings: what a sheet says of pours that are in the log already is added where the log lacks it, and never twice."""
+"""What a sheet says of pours that are in the log already: later readings are added where the log lacks them, and nothing twice."""
 
 import math
 from collections import Counter
@@ -14,11 +14,16 @@ from testpour.logbook.tables import UNDATED
 from testpour.wording import age_words, count, first_few, listed
 
 Rows = Sequence[Mapping[str, Any]]
+AGAIN = (
+    "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
+    "alike, name it in a pour column."
+)
 
 
 def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
     """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet says otherwise than the log.
 
+    So does a row without a pour's name that a sheet read before has brought, which would count twice.
     `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `Mark`
     of each reading that was withdrawn.
     """
@@ -33,6 +38,8 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], 
         elif name and row["readings"] and not row["settings"] and (found or (only_read and len(castings))):
             said = f"{name} is not in the log, which has {first_few([str(pour) for pour in castings.pours.index])}, and has no settings here. "
             problems.append((entry["where"], "pour", name, f"{said}Mend the name, or write the settings of the new pour."))
+        elif not name and row["readings"] and (pour := _holding(castings, row)):
+            problems.append((entry["where"], "", "", AGAIN.format(pour=pour)))
     if problems:
         raise LogProblems(problems)
     return found
@@ -50,6 +57,19 @@ def later_words(castings: Castings, found: Mapping[str, Rows], checked: Rows) ->
     )
     unread = [row["pour"] for row in rows if any(row[part] not in castings.pours.at[row["pour"], part] for part in ("by", "note"))]
     return said + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
+
+
+def _holding(castings, row):
+    """Name of a pour of which the log says already all that a row says; "" where there is none. A day that is not known may be any day."""
+    pours, readings = castings.pours, castings.readings
+    alike = pours["session"] == row["session"]
+    if row["made_at"] != UNDATED:
+        alike &= pours["made_at"].isna() | (pours["made_at"] == row["made_at"])
+    for name, value in row["settings"].items():
+        alike &= pours[name] == value
+    said = {mark(SimpleNamespace(**one)) for one in row["readings"]}
+    held = readings[readings["pour"].isin(pours.index[alike])].groupby("pour", sort=False)
+    return next((str(pour) for pour, rows in held if said <= set(map(mark, rows.itertuples()))), "")
 
 
 def _otherwise(castings, entry, row):

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
+from testpour.logbook.warned import Caution
 from testpour.practice.practice import practice_resin
 
 if TYPE_CHECKING:

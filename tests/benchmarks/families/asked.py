@@ -27,8 +27,9 @@ from testpour.causes.cause_file import trade_causes
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.others import sights
-from testpour.logbook.book import Caution, Logbook
+from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
+from testpour.logbook.warned import Caution
 from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
 

@@ -1,0 +1,40 @@
+"""What is warned about in pours and readings that are logged all the same."""
+
+import warnings
+from collections.abc import Mapping, Sequence
+from types import SimpleNamespace
+from typing import Any
+
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_settings, check_shares
+from testpour.logbook.known import doubts
+from testpour.study import Study
+from testpour.wording import listed, shortened
+
+MEND = (
+    ' The numbers are in the log as written. Correct a wrong one there, with log.correct_pour("{pour}", settings=..., why=...), or with '
+    'log.correct_reading and the entry number from log.history("{pour}"): the sheet would be refused as read before.'
+)
+
+
+class Caution(UserWarning):
+    """A pour was logged whose settings call for care."""
+
+
+def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]]) -> None:
+    """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
+
+    `names` are those of the pours, `checked` their rows as `check_entries` returns them.
+    """
+    warned: dict[str, list[str]] = {}
+    slips: set[str] = set()
+    for name, row in zip(names, checked, strict=True):
+        shares = check_shares(study, row["settings"])
+        doubtful = doubts(study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
+        slips |= {*shares.warnings, *doubtful}
+        for text in (check_settings(study, row["settings"]) + shares + Cautions(warnings=tuple(doubtful))).warnings:
+            warned.setdefault(text, []).append(name)
+    last = [text for text in warned if text in slips][-1:]
+    for text, pours in warned.items():
+        mend = MEND.format(pour=pours[0]) if text in last else ""
+        warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=3)
