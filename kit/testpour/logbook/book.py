@@ -8,27 +8,21 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-import pandas as pd
 from sqlalchemy import Connection
 
-from testpour.logbook.castings import Castings
-from testpour.logbook.database import explained, one_moment, open_database, shown
-from testpour.logbook.database import writing as queued
+from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, one_pour, reading_of
-from testpour.logbook.facts import check_facts
 from testpour.logbook.known import TIMED, doubts, out_of_order
 from testpour.logbook.later import later_readings, later_words
-from testpour.logbook.ledger import HISTORY, Ledger
+from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
-from testpour.logbook.photos import Photos, photo_of, photo_row
-from testpour.logbook.server import clock_words
+from testpour.logbook.open_log import OpenLog
+from testpour.logbook.photos import photo_row
 from testpour.logbook.spreadsheet import NotRead, read_sheet
-from testpour.logbook.tables import address_of
 from testpour.logbook.warned import Caution, warn_of
-from testpour.study import Study
 
 
-class Logbook:
+class Logbook(OpenLog):
     """The log of a study.
 
     Parameters
@@ -47,22 +41,6 @@ class Logbook:
     Every call that logs is one transaction, on the disk before it returns. A correction is a new row that
     supersedes an older one; `history` shows both.
     """
-
-    def __init__(self, study: Study, address: str | None = None) -> None:
-        self.study = study
-        self.address = address_of(study, address)
-        self._engine = open_database(self.address)
-        check_facts(self._engine, study)
-        words = self.clock_words()
-        if words:
-            warnings.warn(words, Caution, stacklevel=2)
-
-    def __repr__(self):
-        return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
-
-    def close(self) -> None:
-        """Close the database."""
-        self._engine.dispose()
 
     def add_pour(
         self, pour: str | None = None, *, settings: Mapping[str, str | float], session: str,
@@ -350,22 +328,6 @@ class Logbook:
         with self._ledger() as ledger:
             return ledger.insert("photo", {**row, "pour": name})
 
-    def photos(self, pour: str | None = None) -> Photos:
-        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging.
-
-        Parameters
-        ----------
-        pour : str, optional
-            All pours where none is named.
-
-        Returns
-        -------
-        Photos
-        """
-        with self.looking() as connection:
-            ledger = Ledger(self.study, connection)
-            return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
-
     def withdraw_photo(self, entry: int, *, why: str) -> None:
         """Say that a photograph no longer counts; its row stays in the history, its file in the folder.
 
@@ -378,34 +340,6 @@ class Logbook:
         with self._ledger() as ledger:
             ledger.withdraw("photo", entry, why)
 
-    def history(self, pour: str) -> pd.DataFrame:
-        """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.
-
-        Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
-        file), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
-
-        Parameters
-        ----------
-        pour : str
-
-        Returns
-        -------
-        DataFrame
-            One row an entry.
-        """
-        with self.looking() as connection:
-            return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
-
-    def clock_words(self) -> str:
-        """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
-        with self.looking() as connection:
-            return clock_words(connection)
-
-    def castings(self) -> Castings:
-        """What the log holds now, as `Castings`."""
-        with self.looking() as connection:
-            return load_castings(self.study, connection)
-
     def _beside(self, path):
         """A path as given, or beside the study."""
         return Path(path) if Path(path).exists() else self.study.folder / path
@@ -416,14 +350,6 @@ class Logbook:
         with self.writing() as connection:
             yield Ledger(self.study, connection)
 
-    def looking(self) -> AbstractContextManager[Connection]:
-        """A connection to look with, for a `with` block; it explains what goes wrong in words."""
-        return explained(self._engine)
-
     def writing(self) -> AbstractContextManager[Connection]:
-        """The same, to write with: all of the block is logged, or nothing."""
-        return explained(self._engine, queued)
-
-    def at_one_moment(self) -> AbstractContextManager[Connection]:
-        """The same as `looking`, for many looks that must all see the log as it stood at the first."""
-        return explained(self._engine, one_moment)
+        """A connection as of `looking`, to write with: all of the block is logged, or nothing."""
+        return explained(self._engine, writing)

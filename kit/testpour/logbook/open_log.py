@@ -1,0 +1,90 @@
+"""The log as it is looked into: what it holds now, all it ever held, and its photographs."""
+
+import warnings
+from contextlib import AbstractContextManager
+
+import pandas as pd
+from sqlalchemy import Connection
+
+from testpour.logbook.castings import Castings
+from testpour.logbook.database import explained, one_moment, open_database, shown
+from testpour.logbook.facts import check_facts
+from testpour.logbook.ledger import HISTORY, Ledger
+from testpour.logbook.loading import load_castings
+from testpour.logbook.photos import Photos, photo_of
+from testpour.logbook.server import clock_words
+from testpour.logbook.tables import address_of
+from testpour.logbook.warned import Caution
+from testpour.study import Study
+
+
+class OpenLog:
+    """The log of a study, open to look into; `Logbook` is the same to write in."""
+
+    def __init__(self, study: Study, address: str | None = None) -> None:
+        self.study = study
+        self.address = address_of(study, address)
+        self._engine = open_database(self.address)
+        check_facts(self._engine, study)
+        words = self.clock_words()
+        if words:
+            warnings.warn(words, Caution, stacklevel=2)
+
+    def __repr__(self):
+        return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
+
+    def close(self) -> None:
+        """Close the database."""
+        self._engine.dispose()
+
+    def history(self, pour: str) -> pd.DataFrame:
+        """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.
+
+        Columns: what ("pour", the reading or "photo"), entry, said (the settings or the reading in words, or the
+        file), low, high, age (h), by, note, supersedes, void, logged_at (UTC).
+
+        Parameters
+        ----------
+        pour : str
+
+        Returns
+        -------
+        DataFrame
+            One row an entry.
+        """
+        with self.looking() as connection:
+            return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
+
+    def clock_words(self) -> str:
+        """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
+        with self.looking() as connection:
+            return clock_words(connection)
+
+    def castings(self) -> Castings:
+        """What the log holds now, as `Castings`."""
+        with self.looking() as connection:
+            return load_castings(self.study, connection)
+
+    def photos(self, pour: str | None = None) -> Photos:
+        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging.
+
+        Parameters
+        ----------
+        pour : str, optional
+            All pours where none is named.
+
+        Returns
+        -------
+        Photos
+        """
+        with self.looking() as connection:
+            ledger = Ledger(self.study, connection)
+            return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
+
+    def looking(self) -> AbstractContextManager[Connection]:
+        """A connection to look with, for a `with` block; it explains what goes wrong in words."""
+        return explained(self._engine)
+
+    def at_one_moment(self) -> AbstractContextManager[Connection]:
+        """The same as `looking`, for many looks that must all see the log as it stood at the first."""
+        return explained(self._engine, one_moment)
