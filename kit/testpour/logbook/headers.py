@@ -3,7 +3,8 @@
 import difflib
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 from testpour.columns import Column
 from testpour.study import Study
@@ -42,6 +43,7 @@ class Head:
     age: float | None = None  # hours, from a header such as "hardness at 24 h"
     specimen: str = ""
     part: str = "value"  # or "note" or "by": a reading may have a column for its note and for who read it
+    column: Any = field(default=None, compare=False)  # the `Factor` or `Reading` of the study, or `AGES`
 
 
 def read_head(study: Study, text: str) -> Head | None:
@@ -76,7 +78,8 @@ def read_head(study: Study, text: str) -> Head | None:
             f"{column.words} alone and the time in a column of its own."
         )
     if kind != "reading":
-        return Head(kind, column.name, _checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else "", text)
+        unit = _checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else ""
+        return Head(kind, column.name, unit, text, column=column)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
         _refuse_words(column, "" if column.grades else unit)
@@ -84,17 +87,17 @@ def read_head(study: Study, text: str) -> Head | None:
         raise HeaderProblem(f"counts {column.words}, which a pour has once. Write {column.words} alone, and another casting in a row of its own.")
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
-    return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value")
+    return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value", column)
 
 
 def is_age(head: Head | None) -> bool:
     """Whether a column gives the age of readings beside it."""
-    return head is not None and (head.kind, head.name) == ("own", AGES.name)
+    return head is not None and head.column is AGES
 
 
-def without_age(study: Study, head: Head) -> bool:
+def without_age(head: Head) -> bool:
     """Whether a column holds a reading that changes with age, and its header does not say at which."""
-    return head.kind == "reading" and head.part == "value" and head.age is None and bool(study.reading(head.name).ages)
+    return head.kind == "reading" and head.part == "value" and head.age is None and bool(head.column.ages)
 
 
 def _refuse_age(reading, number):
@@ -191,13 +194,13 @@ def _checked_unit(column: Column, unit: str) -> str:
     return unit
 
 
-def units_below(study: Study, heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
+def units_below(heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
     """The heads with the units that stand in a row of their own below the headers, or None where the row is no such row.
 
     With them come header, cell and problem of each unit that cannot be taken.
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
-    asked = [(head, text, _measured_by(study, head)) for head, text in zip(heads, texts, strict=False)]
+    asked = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
     if not _are_units([one for one in asked if one[2]]):
         return None
     found, problems = [], []
@@ -232,14 +235,9 @@ def _unit_below(head, column, text):
     raise HeaderProblem(f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}.")
 
 
-def _measured_by(study, head):
+def _measured_by(head):
     """The column of a head whose cells are numbers; None for any other."""
-    if head is None or head.part != "value" or (head.kind == "own" and not is_age(head)):
-        return None
-    if is_age(head):
-        return AGES
-    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
-    return column if getattr(column, "kind", "number") == "number" else None
+    return head.column if head and head.part == "value" and getattr(head.column, "kind", "number") == "number" else None
 
 
 def _is_age(text, column):

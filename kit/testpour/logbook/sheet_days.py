@@ -9,7 +9,6 @@ from testpour.logbook.door import DAY_FIRST
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, untame
 from testpour.logbook.workbook import DATED
-from testpour.study import Study
 from testpour.wording import first_few, listed, shortened
 
 Cells = Sequence[tuple[Head, str]]
@@ -133,9 +132,9 @@ def may_stand_alone(cells: Cells) -> bool:
     return bool(held) and all(name == "session" or (name == "made_at" and re.search(r"\d|^\S+$", cell)) for name, cell in held)
 
 
-def only_shared(study: Study, cells: Cells) -> str:
+def only_shared(cells: Cells) -> str:
     """Why a row is no pour by itself: it holds only what all pours of a session share; "" where it may be one."""
-    if any(head.name not in DAY and not (head.kind == "factor" and study.factor(head.name).by_session) for head, _ in cells):
+    if any(head.name not in DAY and not (head.kind == "factor" and head.column.by_session) for head, _ in cells):
         return ""
     held = listed(f"{head.text} {cell}" for head, cell in cells)
     return (

@@ -11,7 +11,6 @@ from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
-from testpour.study import Study
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
@@ -28,7 +27,7 @@ UNNAMED = (
 
 
 def read_rows(
-    study: Study, heads: Sequence[Head | None], rows: Iterable[tuple[int, list[str]]], decimal: str | None, problems: list[tuple[Any, ...]]
+    heads: Sequence[Head | None], rows: Iterable[tuple[int, list[str]]], decimal: str | None, problems: list[tuple[Any, ...]]
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The pours of numbered rows, as `Logbook.add_all` takes them, and sentences on what was passed over.
 
@@ -40,7 +39,7 @@ def read_rows(
     above: dict[Head, str] = {}
     alone: list[str] = []
     aged = next(filter(is_age, heads), None)
-    days = Days(lambda number, cells: _entry(study, cells, number, decimal, problems, aged))
+    days = Days(lambda number, cells: _entry(cells, number, decimal, problems, aged))
     pours: list[tuple[int, dict[Head, str]]] = []
     further: set[int] = set()  # rows that go on with a pour above
     for number, row in rows:
@@ -50,10 +49,10 @@ def read_rows(
             passed.append(f"row {number} ({name}) {said}")
             continue
         for head, cell in cells:
-            if head.kind == "factor" and cell and _blank(study, head, cell):
+            if head.kind == "factor" and cell and _blank(head, cell):
                 unsaid.setdefault(head, []).append(f"{number} ({cell})")
         written = dict(cells)
-        cells = [(head, cell) for head, cell in cells if not _blank(study, head, cell)]
+        cells = [(head, cell) for head, cell in cells if not _blank(head, cell)]
         if _is_remark(cells):
             if may_stand_alone(cells):
                 days.waiting.append((number, cells))
@@ -62,7 +61,7 @@ def read_rows(
             else:
                 days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [])
             continue
-        if shared := only_shared(study, cells):
+        if shared := only_shared(cells):
             problems.append((f"row {number}", "", "", shared))
             continue
         if entries and _of_no_pour(heads, cells):
@@ -71,7 +70,7 @@ def read_rows(
         pours.append((number, written))
         cells = list(_repeated(cells, above, number, problems))
         above = {head: cell for head, cell in above.items() if head.name == "session"} | dict(cells)
-        entry = _entry(study, cells, number, decimal, problems, aged)
+        entry = _entry(cells, number, decimal, problems, aged)
         if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
             further.add(number)
         days.give(entry, entries)
@@ -79,7 +78,7 @@ def read_rows(
     days.close(entries)
     unnamed = _unnamed(pours)
     problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
-    problems += _half_ticked(study, [one for one in pours if one[0] not in further.union(unnamed)])
+    problems += _half_ticked([one for one in pours if one[0] not in further.union(unnamed)])
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
@@ -87,7 +86,7 @@ def read_rows(
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
-        advice = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}[study.factor(head.name).kind]
+        advice = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}[head.column.kind]
         passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
     return entries, passed
 
@@ -112,9 +111,9 @@ def _unnamed(pours):
     return unnamed if len(unnamed) < len(pours) else []
 
 
-def _half_ticked(study, pours):
+def _half_ticked(pours):
     """A problem for each yes/no column that never says no and has empty cells or dashes, which may be no or not written down."""
-    for head in {head: None for _, written in pours for head in written if head.kind == "factor" and study.factor(head.name).kind == "yes/no"}:
+    for head in {head: None for _, written in pours for head in written if head.kind == "factor" and head.column.kind == "yes/no"}:
         said = {written.get(head, "").casefold() for _, written in pours}
         empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
         if empty and said & YES and not said & NO:
@@ -122,15 +121,14 @@ def _half_ticked(study, pours):
             yield "", head.text, "", words
 
 
-def _blank(study, head, cell):
+def _blank(head, cell):
     """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
     if head.kind == "own":
         return cell in NOTHING
-    column = study.factor(head.name) if head.kind == "factor" else study.reading(head.name)
     if head.kind == "reading":
-        meant = {*NIL, *(grade.casefold() for grade in column.grades)}
+        meant = {*NIL, *(grade.casefold() for grade in head.column.grades)}
     else:
-        meant = {"yes/no": NO, "number": NIL, "text": set()}[column.kind]
+        meant = {"yes/no": NO, "number": NIL, "text": set()}[head.column.kind]
     return cell.casefold() in BLANK - meant
 
 
@@ -160,10 +158,10 @@ def _of_no_pour(heads, cells):
     return named and all(head.kind == "reading" or head.name in ("age", "note", "by") for head, _ in cells)
 
 
-def _entry(study, cells, number, decimal, problems, aged):
+def _entry(cells, number, decimal, problems, aged):
     where = f"row {number}"
     entry, asides = {"where": where, "settings": {}, "readings": []}, {}
-    age = _age_beside(study, cells, number, decimal, problems, aged) if aged else None
+    age = _age_beside(cells, number, decimal, problems, aged) if aged else None
     for head, cell in cells:
         if head is aged:
             continue
@@ -173,13 +171,12 @@ def _entry(study, cells, number, decimal, problems, aged):
             if head.kind == "own":
                 entry[head.name] = OWN_CELLS.get(head.name, lambda text: untame(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
-                factor = study.factor(head.name)
-                text = _lot(factor, head, cell) if factor.kind == "text" else _with_unit(cell, head.unit)
-                entry["settings"][head.name] = factor.parse(text, decimal)
+                text = _lot(head, cell) if head.column.kind == "text" else _with_unit(cell, head.unit)
+                entry["settings"][head.name] = head.column.parse(text, decimal)
             elif head.part != "value":
                 asides[head.name, head.age, head.specimen, head.part] = untame(cell)
             else:
-                entry["readings"] += list(_readings(study.reading(head.name), head, cell, decimal, age))
+                entry["readings"] += list(_readings(head, cell, decimal, age))
         except UnitProblem as problem:
             problems.append((where, head.text, cell, str(problem)))
     for (*key, part), text in asides.items():
@@ -189,13 +186,13 @@ def _entry(study, cells, number, decimal, problems, aged):
     return entry
 
 
-def _lot(factor, head, cell):
+def _lot(head, cell):
     """The name of a lot; under a shortened header, such as Resin, a number may be an amount."""
-    amount = AMOUNT.fullmatch(cell)
-    short = len(re.findall(r"\w+", head.text)) < len(re.findall(r"\w+", factor.words))
+    words, amount = head.column.words, AMOUNT.fullmatch(cell)
+    short = len(re.findall(r"\w+", head.text)) < len(re.findall(r"\w+", words))
     if short and amount and (not amount["unit"] or any(measures(amount["unit"], one) for one in ("g", "mL"))):
         raise UnitProblem(
-            f"{factor.words}: {cell!r} may be an amount. If it is a lot, name the column {factor.words}; if it is an amount, put its "
+            f"{words}: {cell!r} may be an amount. If it is a lot, name the column {words}; if it is an amount, put its "
             f"unit in the header, as in {head.text} (g)."
         )
     return _no_date(cell)
@@ -212,10 +209,10 @@ def _no_date(cell):
 OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
-def _age_beside(study, cells, number, decimal, problems, aged):
+def _age_beside(cells, number, decimal, problems, aged):
     """Hours that the age column gives for readings of a row whose headers give no age; None where it has none."""
     cell = dict(cells).get(aged, "")
-    if not any(without_age(study, head) for head, _ in cells):
+    if not any(without_age(head) for head, _ in cells):
         return None
     try:
         if not cell:
@@ -229,9 +226,9 @@ def _age_beside(study, cells, number, decimal, problems, aged):
         return 1.0  # of a row that is refused: without an age each of its readings would be refused once more
 
 
-def _readings(reading, head, cell, decimal, beside):
+def _readings(head, cell, decimal, beside):
     """The readings of a cell; several hardness readings may stand in one. `beside` is the age that the row gives."""
-    age = head.age if head.age is not None else beside
+    reading, age = head.column, head.age if head.age is not None else beside
     if age is None and len(reading.ages) == 1:
         age = reading.ages[0]
     if age is None and reading.ages:

@@ -69,8 +69,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     if _lies_on_its_side(study, heads, rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
         raise LogProblems([("", "", "", said)])
-    first, heads = _below(study, heads, rows, start, problems)
-    entries, passed = read_rows(study, heads, enumerate(rows[first:], start=first + 1), decimal, problems)
+    first, heads = _below(heads, rows, start, problems)
+    entries, passed = read_rows(heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     nameless = list(_without_header(rows, start, across, entries, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
@@ -96,12 +96,12 @@ def _above(rows):
         yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
 
 
-def _below(study, heads, rows, start, problems):
+def _below(heads, rows, start, problems):
     """Where the pours begin below the headers, and the heads with the units of a row of units."""
     if len(rows) == start + 1:
         return start + 1, heads
     row = ["" if cell == COVERED else cell for cell in rows[start + 1]]  # a header may be merged over two rows
-    found = units_below(study, heads, row)
+    found = units_below(heads, row)
     if found is None:
         return start + 1 + (not any(row)), heads
     problems += [(f"row {start + 2}", *problem) for problem in found[1]]
@@ -180,8 +180,8 @@ def _find_heads(study, rows, across):
                 if row == place and any(below[column].strip() for below in rows[place + 1 :]):
                     heads[column] = heads[first]
             heads = _with_clock(heads)
-            problems += _twice(study, filter(None, heads), place)
-            asked = any(without_age(study, head) for head in heads if head)
+            problems += _twice(filter(None, heads), place)
+            asked = any(without_age(head) for head in heads if head)
             return place, [None if is_age(head) and not asked else head for head in heads], problems
     return 0, None, []
 
@@ -212,12 +212,12 @@ def _with_clock(heads):
     return [replace(head, name="clock") if head and [head] == clocks and len(made) == 2 else head for head in heads]
 
 
-def _twice(study, heads, place):
+def _twice(heads, place):
     """Problems of two columns for one thing; hardness at several places may have several."""
     seen = {}
     for head in heads:
         key = (head.kind, head.name, head.age, head.specimen, head.part)
-        once = head.kind != "reading" or head.part != "value" or read_once(study.reading(head.name))
+        once = head.kind != "reading" or head.part != "value" or read_once(head.column)
         if key in seen and once:
             said = f"a second column for {head.name.replace('_', ' ')}, beside {seen[key]}. Rename or remove one of them."
             return [(f"row {place + 1}", head.text, "", said)]
