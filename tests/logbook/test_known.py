@@ -8,7 +8,8 @@ from hypothesis import strategies as st
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.logbook.known import Known, known
+from testpour.logbook.known import Known
+from testpour.logbook.reading_text import known
 from testpour.units import UnitProblem
 
 READINGS = catalogue()["readings"]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from testpour.columns import Reading
-from testpour.logbook.known import known
+from testpour.logbook.reading_text import known
 from testpour.problems import noted
 from testpour.toml_file import own_toml
 from testpour.units import UnitProblem, to_unit

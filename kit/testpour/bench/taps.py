@@ -14,7 +14,8 @@ from testpour.bench.lateness import CONFIRMED, ahead
 from testpour.bench.methods import several
 from testpour.bench.slots import filled, when_due
 from testpour.logbook.database import on_server
-from testpour.logbook.known import known, known_of
+from testpour.logbook.known import known_of
+from testpour.logbook.reading_text import known
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution

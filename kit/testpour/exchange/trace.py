@@ -11,7 +11,8 @@ import pandas as pd
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judge import RUN, WARM
 from testpour.exchange.onset import RISE
-from testpour.logbook.known import Known, known
+from testpour.logbook.known import Known
+from testpour.logbook.reading_text import known
 from testpour.problems import noted
 from testpour.wording import in_html, listed, table_html
 

@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.cautions import check_settings, check_shares
 from testpour.columns import Reading
 from testpour.logbook.door import clean, made_on, missing
-from testpour.logbook.known import known
+from testpour.logbook.reading_text import known
 from testpour.logbook.tables import UNDATED, LogProblem
 from testpour.mixing import check_note
 from testpour.problems import listed_below

@@ -1,7 +1,6 @@
 """How a reading is known: read off, between two checks, not yet at the last check, already by the first."""
 
 import math
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
@@ -15,35 +14,12 @@ from testpour.cautions import check_read
 from testpour.columns import Reading
 from testpour.logbook.door import missing
 from testpour.study import Study
-from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit, unit_words
-from testpour.wording import capital, numbered, shortened
+from testpour.units import measures, to_unit, unit_words
+from testpour.wording import capital
 
 HOW = ("exact", "between", "not yet", "already")
 ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould
 TIMED = frozenset(name for pair in ORDER for name in pair)
-BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
-# Only words that cannot mean the contrary: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.
-EVENT = r"(?:gel\w*|set|kick\w*|peak\w*|demou?ld\w*|releas\w*|ready|done)"
-UNDONE = r"(?:wet|runny|liquid|fluid|flowing|stringy|soft|sticky|tacky|stuck|uncured|rising|climbing|warming|heating)"
-NOT_YET = re.compile(
-    r"^(?:(?P<sign>>\s*=?|≥|over|above|at least|more than|longer than)"
-    rf"|still\s+{UNDONE}\s+(?:at|after)"
-    rf"|(?:(?:did|had|has|was|is)?\s*(?:not|n['’]t)|no|never)(?:(?:\s+(?:yet|{EVENT}))+\s+(?:at|by|after|within)|\s+(?:at|by|within)))"
-    r"\s*(?P<low>\d.*)$",
-    re.IGNORECASE,
-)
-ALREADY = re.compile(
-    rf"^(?:(?P<sign><\s*=?|≤|under|below|at most|less than)|before|within|already(?:\s+(?:{EVENT}|hard|firm|solid|cured|dry))?(?:\s+(?:at|by|before))?"
-    r"|(?:gelled|hard|dry)?\s*by)\s*(?P<high>\d.*)$",
-    re.IGNORECASE,
-)
-UNSURE = re.compile(r"^(?:not|no|never|none|nil|still|after|already|(?:did|has|had|is|was)(?:n['’]t| not))\b", re.IGNORECASE)
-OR_EQUAL = re.compile(r".*=|[≥≤]|at (?:least|most)", re.IGNORECASE)
-WHEN = re.compile(r"\d+(?:[.,]\d+)?(?:\s*[a-z]+)?$", re.IGNORECASE)
-
-ABOUT = re.compile(
-    r"^(?:(?:~|≈|about|around|approx\w*\.?|ca\.?|circa|roughly)\s*\d|\d[\d.,]*\s*[a-z%°]*\s*(?:\+(?!\d)|\?|±|\(?est\b))", re.IGNORECASE
-)
 
 
 @dataclass(frozen=True)
@@ -63,7 +39,7 @@ class Known:
         low, high = f"{self.low:.{digits}g}", f"{self.high:.{digits}g}"
         if self.how in ("exact", "between"):
             return low if self.how == "exact" else f"{low} to {high}"
-        below, above = ("not yet at", "already by") if _is_time(reading) else ("at least", "at most")
+        below, above = ("not yet at", "already by") if is_time(reading) else ("at least", "at most")
         return f"{below} {low}" if self.how == "not yet" else f"{above} {high}"
 
     def said(self, reading: Reading) -> str:
@@ -148,134 +124,10 @@ def _timed(reading, known):
     return f"{reading.words} {known.said(reading)}"
 
 
-def _is_time(reading):
+def is_time(reading: Reading) -> bool:
+    """Whether it is when something happens."""
     return measures(reading.unit, "min")
 
 
 def _minutes(reading, value):
     return to_unit(f"{value} {reading.unit}", "min", reading.words) if math.isfinite(value) else value
-
-
-def known(
-    reading: Reading, value: str | float | None = None, *,
-    between: tuple[str | float, str | float] | None = None, not_yet: str | float | None = None,
-    already: str | float | None = None, decimal: str | None = None
-) -> Known:
-    """What is known of a reading, in its unit, from exactly one of four ways to say it; else a UnitProblem.
-
-    `value` is as read off; its text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``. `between` has the last
-    check before and the first check after; of a time, 0 as the first says no more than `already`.
-    """
-    given = [way for way in (value, between, not_yet, already) if way is not None]
-    if len(given) != 1:
-        raise UnitProblem(
-            f"{reading.words}: give exactly one of a value, between=(before, after), not_yet=, already=."
-        )
-    if isinstance(value, str):
-        return _from_text(reading, value.strip(), decimal)
-    if between is not None:
-        if isinstance(between, str) or len(between) != 2:
-            raise UnitProblem(f"{reading.words}: between takes two checks, as in between=(20, 25).")
-        return _between(reading, *between, decimal)
-    if reading.grades and value is None:
-        raise UnitProblem(f"{reading.words}: not_yet= and already= are for times. Give a grade, or several as between=(2, 3).")
-    if not_yet is not None:
-        return Known(_end(reading, not_yet, decimal), math.inf)
-    if already is not None:
-        return Known(-math.inf, _end(reading, already, decimal))
-    return _read_off(reading, value, decimal)
-
-
-def _read_off(reading, value, decimal):
-    number = _end(reading, value, decimal)
-    return Known(number, number)
-
-
-def _from_text(reading, text, decimal):
-    grades = [word.casefold() for word in reading.grades]
-    if text.casefold() in grades:
-        return _read_off(reading, grades.index(text.casefold()), decimal)
-    if found := BETWEEN.match(text):
-        low, high = found["low"], found["high"]
-        if BETWEEN.match(high):
-            raise UnitProblem(f"{reading.words}: {shortened(text)!r} has more than two numbers. Write the two it lies between, as in 20-25 min.")
-        if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
-            if PARTED.fullmatch(high):
-                raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
-            unit = to_number(high, reading.words, decimal)[1]
-            if unit and to_number(low, reading.words, decimal)[0] > to_number(high, reading.words, decimal)[0]:
-                raise UnitProblem(f"{reading.words}: {shortened(text)!r} runs backwards if {unit} is the unit of both. Write one behind both, "
-                                  "as in 20 min to 1 h, and the earlier check first.")
-            low = f"{low} {unit}"
-        return _between(reading, low, high, decimal)
-    found = NOT_YET.match(text) or ALREADY.match(text)
-    if found:
-        return _open(reading, found, decimal)
-    if ABOUT.match(text):
-        raise UnitProblem(
-            f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
-            "it is more than that, or the number alone where it was read off."
-        )
-    if UNSURE.match(text) and not reading.grades:
-        raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
-    return _read_off(reading, text, decimal)
-
-
-def _open(reading, found, decimal):
-    """What a text says that has one end, such as > 20; of grades those it leaves, the one it names only where it says so."""
-    above = found.re is NOT_YET
-    sign, number = found["sign"], found["low" if above else "high"]
-    if not sign and not _is_time(reading):
-        raise UnitProblem(
-            f"{reading.words}: {shortened(found[0])!r} may mean more or less than {number}. Write > {number} or < {number}, or leave it empty "
-            "if nobody looked."
-        )
-    end = _end(reading, number, decimal)
-    if not reading.grades:
-        return Known(end, math.inf) if above else Known(-math.inf, end)
-    beside = 0 if OR_EQUAL.match(sign) else 1
-    low, high = (end + beside, len(reading.grades) - 1.0) if above else (0.0, end - beside)
-    if low > high:
-        raise UnitProblem(f"{reading.words}: {shortened(found[0])!r} leaves no grade. Grades are {numbered(reading.grades)}.")
-    return Known(low, high)
-
-
-def _what_is_missing(reading, text):
-    """What words that do not tell the reading should say, as the end of a sentence."""
-    when = WHEN.search(text)
-    if reading.scale != "log":
-        return f"is not a number. Write one from {reading.range_words}, or leave it empty if nobody looked."
-    if not when:
-        return "does not say until when. Write the last look, as in not yet at 2 h, or leave it empty if nobody looked."
-    return (
-        f"may mean that it had happened or that it had not. Write not yet at {when[0]} if it had not, already by {when[0]} if it "
-        f"had, and {when[0]} alone if it happened then."
-    )
-
-
-def _between(reading, low, high, decimal):
-    first = to_number(low, reading.words, decimal)[0] if isinstance(low, str) else low
-    if reading.scale == "log" and first == 0:  # a check as the catalyst went in says nothing: it had happened by the next
-        return Known(-math.inf, _end(reading, high, decimal))
-    low, high = _end(reading, low, decimal), _end(reading, high, decimal)
-    if low > high:
-        raise UnitProblem(f"{reading.words}: {low:g} to {high:g} runs backwards. Give the earlier check first.")
-    return Known(low, high)
-
-
-def _end(reading, value, decimal):
-    if isinstance(value, str) and reading.unit.startswith("Shore "):
-        value = _on_its_scale(value, reading.unit)
-    worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[+-]?\.?\d", value)
-    number = math.nan if worded else reading.parse(value, decimal)
-    if reading.grades and number != round(number, 0):
-        said = repr(shortened(str(value))) if worded else f"{number:g}"
-        raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {numbered(reading.grades)}.")
-    return number
-
-
-def _on_its_scale(text, scale):
-    """``"Shore D 78"`` and ``"78 D"`` as ``"78"``; any other text as it is, for the unit's own refusal."""
-    letter = scale.split()[-1]
-    found = re.fullmatch(rf"\s*(?:{scale}\s*)?([\d.,]+)\s*(?:{scale}|{letter})?\s*", text, re.IGNORECASE)
-    return found[1] if found else text
