@@ -60,9 +60,7 @@ def _nodes(factor):
     return np.unique(factor.rounded(low + (high - low) * (np.arange(PARTS) + 0.5) / PARTS))
 
 
-def contenders(
-    fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...], seed: int = 0
-) -> list[pd.DataFrame]:
+def contenders(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
 
     A setting is a contender when it is the best of all in some draw of what is not known; the most
@@ -71,10 +69,10 @@ def contenders(
     free = tuple(f for f in free if f.name != "thickness")
     tables = []
     for place in range(len(contexts)):
-        table = spread_settings(fits.study, free, contexts.iloc[[place]], LOOKED_AT, seed)
+        table = spread_settings(fits.study, free, contexts.iloc[[place]], LOOKED_AT, seed=0)
         tables.append(table[allowed(fits, table)])
     at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
-    drawn, mean = chances_by_draw(at, DRAWS, seed), at.chance()
+    drawn, mean = chances_by_draw(at, DRAWS, seed=0), at.chance()
     kept, start = [], 0
     for table in tables:
         here = slice(start, start + len(table))

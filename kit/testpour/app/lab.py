@@ -131,11 +131,11 @@ def _await_answer(process, lab, journal, patience):
     raise LabProblem(f"JupyterLab {state}. The last it wrote: {lines[-1]}")
 
 
-def _stop(process, patience=15):
-    """Ask the server to stop its kernels and itself; insist after `patience` seconds."""
+def _stop(process):
+    """Ask the server to stop its kernels and itself; insist after a quarter of a minute."""
     process.terminate()
     try:
-        process.wait(patience)
+        process.wait(15)
     except subprocess.TimeoutExpired:
         process.kill()
         process.wait()

@@ -41,12 +41,9 @@ def log_ratio(values: float | np.ndarray | pd.Series, reference: float) -> Any:
     return np.log(np.maximum(values, THIN_CATALYST) / reference)
 
 
-def warmth(
-    celsius: float | np.ndarray | pd.Series, reference: float = REFERENCE["room_temperature"]
-) -> np.ndarray:
+def warmth(celsius: float | np.ndarray | pd.Series) -> np.ndarray:
     """(1/R)(1/T_reference - 1/T) in mol/kJ, from °C: times an activation energy, the log of a rate ratio."""
-    celsius = np.asarray(celsius, float)
-    return (1 / (reference + KELVIN) - 1 / (celsius + KELVIN)) / GAS
+    return (1 / (REFERENCE["room_temperature"] + KELVIN) - 1 / (np.asarray(celsius, float) + KELVIN)) / GAS
 
 
 def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray | pd.Series) -> np.ndarray:
