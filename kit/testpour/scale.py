@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_batch
 from testpour.units import show, to_number, to_unit
+from testpour.wording import capital
 
 HALF = Fraction(1, 2)
 GRAMS = ("g", 1.0)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
+BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 
 
 def unit_of(step: str | float) -> tuple[str, float]:
@@ -37,6 +41,11 @@ def in_unit(mass: float | Fraction, unit: tuple[str, float], digits: int = 3) ->
 def displayed(mass: float | Fraction, step: float, unit: tuple[str, float]) -> str:
     """A mass (g) as a scale of that step (g) shows it, without its unit, which is as of `unit_of`: ``"3.00"``."""
     return f"{float(mass) / unit[1]:.{decimals(step / unit[1])}f}"
+
+
+def mass_shown(mass: float | Fraction, step: float, unit: tuple[str, float]) -> str:
+    """The same with its unit: ``"3.00 g"``."""
+    return f"{displayed(mass, step, unit)} {unit[0]}"
 
 
 def on_scale(amount: float | Fraction, step: float | Fraction) -> Fraction:
@@ -87,6 +96,31 @@ def smallest_read(share: float, scale_resolution: float) -> Fraction:
     # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
     enough = HALF / TOLERANCE / (1 + TOLERANCE)
     return math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution))
+
+
+def check_weighed(
+    resin: float | Fraction, percent: float, scale_resolution: float, unit: tuple[str, float] = GRAMS, *,
+    what: str = "pigment", pot: str = "", part: float | Fraction = 1
+) -> Cautions:
+    """A warning where a scale rounds pigment, or what else is weighed by %, to nothing or more than a tenth off its target.
+
+    `percent` is of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of
+    several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
+    """
+    wanted, read = part_on_scale(resin, percent, scale_resolution)
+    if read_truly(wanted, read):
+        return Cautions()
+    comes = f"{mass_shown(read, scale_resolution, unit)}, or {show(percent * float(read / wanted), '%')}" if read else f"no {what} at all"
+    said = f"{show(percent, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"
+    least, way = smallest_read(percent, scale_resolution), "Use a finer scale"
+    if not too_much(least / Fraction(str(part)), percent):
+        way = f"{'Give that pot' if pot else 'Mix'} at least {mass_shown(least, scale_resolution, unit)} of resin or use a finer scale"
+    return Cautions(warnings=(f"{capital(what)}{pot}: {said}. {way}.",))
+
+
+def too_much(resin: float | Fraction, percent: float) -> bool:
+    """Whether so much resin (g) with so much in it (% of resin) is more than the cautions let stand in a pot."""
+    return bool(check_batch(float(min(resin, BEYOND)) * (1 + percent / 100)).warnings)
 
 
 def decimals(step: float) -> int:

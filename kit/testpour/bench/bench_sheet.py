@@ -12,14 +12,14 @@ import pandas as pd
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.slots import slots
-from testpour.bench.weighing import WeighOut, check_weighed, weigh_out
+from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.caution_rules import Cautions, safety_text
 from testpour.columns import Factor
 from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
-from testpour.scale import GRAMS, displayed, in_unit, part_on_scale, unit_of
+from testpour.scale import GRAMS, check_weighed, displayed, in_unit, mass_shown, part_on_scale, unit_of
 from testpour.study import Study
 from testpour.units import SPELLINGS, to_unit
 from testpour.wording import age_words, capital, count, listed, numbered
@@ -223,7 +223,7 @@ def _same_on_scale(study, table, step, unit):
     for factor in [f for f in study.factors if f.name in WEIGHED or f in own_shares(study)]:
         groups = table.groupby(["resin_g", f"{factor.name}_g"])
         alike = [(part, rows) for (_, part), rows in groups if rows[factor.name].nunique() > 1]
-        said = [f"{listed(map(factor.show, sorted(set(rows[factor.name]))))} ({displayed(part, step, unit)} {unit[0]})" for part, rows in alike]
+        said = [f"{listed(map(factor.show, sorted(set(rows[factor.name]))))} ({mass_shown(part, step, unit)})" for part, rows in alike]
         if alike:
             found[f"{capital(factor.words)} weighs the same on this scale for {' and for '.join(said)}, so these pours cannot tell them apart. "
                   "Mix more or use a finer scale."] = [str(pour) for _, rows in alike for pour in rows.index]

@@ -12,7 +12,7 @@ from pathlib import Path
 import pandas as pd
 
 from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number, own_shares, small
-from testpour.bench.weighing import check_weighed, weigh_out
+from testpour.bench.weighing import weigh_out
 from testpour.cautions import check_batch, check_delivered
 from testpour.files import Kind, beginning, put
 from testpour.logbook.book import Logbook
@@ -20,7 +20,7 @@ from testpour.logbook.database import in_memory
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
-from testpour.scale import GRAMS, displayed
+from testpour.scale import GRAMS, check_weighed, mass_shown
 from testpour.study import Study
 from testpour.units import show
 from testpour.wording import capital
@@ -94,7 +94,7 @@ def _amount_warnings(row, settings, own, step, unit):
 
 def _weigh(row, settings, own, step, unit):
     """The lines to weigh from top to bottom: amounts where the sheet has them, else parts of the resin."""
-    grams = {name: f"{displayed(row[f'{name}_g'], step, unit)} {unit[0]}" for name in ("resin", *WEIGHED, *own) if f"{name}_g" in row.index}
+    grams = {name: mass_shown(row[f"{name}_g"], step, unit) for name in ("resin", *WEIGHED, *own) if f"{name}_g" in row.index}
     if "resin" in grams:
         yield {"what": "Resin", "amount": grams["resin"], "more": ""}
     if settings.get("pigment"):

@@ -14,27 +14,26 @@ import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch, check_delivered
+from testpour.cautions import check_delivered
 from testpour.scale import (
-GRAMS,
-TOLERANCE,
+    GRAMS,
+    TOLERANCE,
+    check_weighed,
     decimals,
     delivered,
-    displayed,
     in_unit,
+    mass_shown,
     on_scale,
     part_on_scale,
-    read_truly,
     smallest_batch,
-    smallest_read,
+    too_much,
 )
 from testpour.study import Study
 from testpour.units import show
-from testpour.wording import capital, in_html, table_html
+from testpour.wording import in_html, table_html
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
 SLACK = 1e-9  # of the tolerance, for ends that lie on it
-BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
 
 
 @dataclass(frozen=True)
@@ -98,7 +97,7 @@ class WeighOut:
 
     def coarse_warning(self) -> str:
         """What to do where `smallest_batch` is more than may stand in one pot; "" where it may."""
-        if not _too_much(self.smallest_batch, self.catalyst):
+        if not too_much(self.smallest_batch, self.catalyst):
             return ""
         smallest = f"{_grams(self.smallest_batch, self)} of resin"
         return (f"This scale weighs the catalyst of every mix within a tenth of its target only from {smallest} up, "
@@ -175,34 +174,9 @@ def weigh_out(
     ))
 
 
-def check_weighed(
-    resin: float | Fraction, percent: float, scale_resolution: float, unit: tuple[str, float] = GRAMS, *,
-    what: str = "pigment", pot: str = "", part: float | Fraction = 1
-) -> Cautions:
-    """A warning where a scale rounds pigment, or what else is weighed by %, to nothing or more than a tenth off its target.
-
-    `percent` is of the resin (g) in the pot; `unit` is what the scale reads in, as of `unit_of`. `pot` names one of
-    several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
-    """
-    wanted, read = part_on_scale(resin, percent, scale_resolution)
-    if read_truly(wanted, read):
-        return Cautions()
-    comes = f"{_shown(read, scale_resolution, unit)}, or {show(percent * float(read / wanted), '%')}" if read else f"no {what} at all"
-    said = f"{show(percent, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"
-    least, way = smallest_read(percent, scale_resolution), "Use a finer scale"
-    if not _too_much(least / Fraction(str(part)), percent):
-        way = f"{'Give that pot' if pot else 'Mix'} at least {_shown(least, scale_resolution, unit)} of resin or use a finer scale"
-    return Cautions(warnings=(f"{capital(what)}{pot}: {said}. {way}.",))
-
-
 def _part(asked, pot):
     """A pot's share of the mix, exact: of three alike a third, so that pots alike take alike amounts of pigment."""
     return Fraction(asked.pots[pot][0]).limit_denominator(10**9)
-
-
-def _too_much(resin, percent):
-    """Whether so much resin (g) with so much in it (% of resin) is more than the cautions let stand in a pot."""
-    return bool(check_batch(float(min(resin, BEYOND)) * (1 + percent / 100)).warnings)
 
 
 def _weighed(asked):
@@ -281,8 +255,4 @@ def _steps(pots, pigmented):
 
 
 def _grams(mass, weighed):
-    return _shown(mass, weighed.scale_resolution, weighed.unit)
-
-
-def _shown(mass, step, unit):
-    return f"{displayed(mass, step, unit)} {unit[0]}"
+    return mass_shown(mass, weighed.scale_resolution, weighed.unit)
