@@ -4,7 +4,6 @@ import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 from testpour.columns import Column
 from testpour.study import Study
@@ -43,7 +42,7 @@ class Head:
     age: float | None = None  # hours, from a header such as "hardness at 24 h"
     specimen: str = ""
     part: str = "value"  # or "note" or "by": a reading may have a column for its note and for who read it
-    column: Any = field(default=None, compare=False)  # the `Factor` or `Reading` of the study, or `AGES`
+    column: Column | None = field(default=None, compare=False)  # the `Factor` or `Reading` of the study, or `AGES`
 
 
 def read_head(study: Study, text: str) -> Head | None:
@@ -97,7 +96,7 @@ def is_age(head: Head | None) -> bool:
 
 def without_age(head: Head) -> bool:
     """Whether a column holds a reading that changes with age, and its header does not say at which."""
-    return head.kind == "reading" and head.part == "value" and head.age is None and bool(head.column.ages)
+    return head.kind == "reading" and head.part == "value" and head.age is None and bool(getattr(head.column, "ages", ()))
 
 
 def _refuse_age(reading, number):

@@ -134,7 +134,7 @@ def may_stand_alone(cells: Cells) -> bool:
 
 def only_shared(cells: Cells) -> str:
     """Why a row is no pour by itself: it holds only what all pours of a session share; "" where it may be one."""
-    if any(head.name not in DAY and not (head.kind == "factor" and head.column.by_session) for head, _ in cells):
+    if any(head.name not in DAY and not getattr(head.column, "by_session", False) for head, _ in cells):
         return ""
     held = listed(f"{head.text} {cell}" for head, cell in cells)
     return (

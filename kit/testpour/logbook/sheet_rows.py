@@ -15,6 +15,7 @@ from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (
     "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write a later reading of the "
     "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
@@ -86,8 +87,7 @@ def read_rows(
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
-        advice = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}[head.column.kind]
-        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{advice}")
+        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}")
     return entries, passed
 
 
