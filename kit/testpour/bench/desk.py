@@ -12,13 +12,13 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.cards import Cards, Snapshots
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, keep, kept, kept_sessions, planned_pours
+from testpour.bench.printed_sheet import BenchSheet
 from testpour.bench.slots import Slot, events, once, slots
 from testpour.bench.taps import Refused, Taps
 from testpour.caution_rules import Cautions

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import WEIGHED, BenchSheet, is_number, own_shares, small
+from testpour.bench.bench_sheet import is_number, small
+from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import weigh_out
 from testpour.cautions import check_batch, check_delivered
 from testpour.files import Kind, beginning, put

@@ -8,8 +8,8 @@ import anywidget
 import pandas as pd
 import traitlets
 
-from testpour.bench.bench_sheet import BenchSheet
 from testpour.bench.desk import Desk
+from testpour.bench.printed_sheet import BenchSheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import shown
 from testpour.planning.plan import Plan

@@ -1,0 +1,153 @@
+"""A bench sheet on paper: what is printed of each pour, and the blanks to fill in by hand."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from testpour.bench.slots import slots
+from testpour.caution_rules import safety_text
+from testpour.columns import Factor
+from testpour.files import page_kind, put
+from testpour.pages import template
+from testpour.scale import GRAMS, displayed, in_unit
+from testpour.study import Study
+from testpour.units import SPELLINGS
+from testpour.wording import age_words, count, numbered
+
+# Written at the head of every sheet, whatever the study declares.
+BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
+          "catalyst_lot": "Catalyst lot, opened"}
+# A gel time is seen between two checks; both are written down.
+TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
+WEIGHED = ("catalyst", "pigment")
+SAVED = page_kind("bench sheet")
+
+
+@dataclass(frozen=True, eq=False)
+class BenchSheet:
+    """One session's weigh-out and reading times, ready to print.
+
+    Parameters
+    ----------
+    study : Study
+    session : str
+    table : DataFrame
+        One row a pour in run order, indexed by pour name: every numeric factor in its unit, and resin_g,
+        pigment_g, catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver), and the same for what else
+        is a share of the resin, such as filler_g.
+    warnings : dict
+        Sentence to the names of the pours it concerns.
+    scale_resolution : float
+        Step of the scale, g.
+    date : str
+    unit : tuple of str and float
+        What the scale reads in, and g in one: amounts are printed so.
+    """
+
+    study: Study = field(repr=False)
+    session: str
+    table: pd.DataFrame = field(repr=False)
+    warnings: dict[str, list[str]]
+    scale_resolution: float
+    date: str = ""
+    unit: tuple[str, float] = GRAMS
+
+    def sentence(self) -> str:
+        """What the sheet asks for, in a sentence or two."""
+        resin, catalyst = (in_unit(self.table[name].sum(), self.unit) for name in ("resin_g", "catalyst_g"))
+        text = (
+            f"Session {self.session}: {len(self.table)} pours with {resin} of resin and {catalyst} of "
+            "catalyst in all. Save the sheet, print it and fill it in by hand."
+        )
+        return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
+
+    __repr__ = sentence
+
+    def _repr_html_(self):
+        return self._render(whole=False)
+
+    def save(self, path: str | Path) -> Path:
+        """Write the sheet as one HTML page that needs nothing else; returns the path written. Only such a page is replaced.
+
+        Open it in a browser and print it on A4 or Letter.
+
+        Parameters
+        ----------
+        path : str or Path
+
+        Returns
+        -------
+        Path
+        """
+        return put(path, self._render(whole=True), SAVED)
+
+    def _render(self, whole):
+        return template("bench", "bench_sheet.html").render(
+            whole=whole,
+            study=self.study,
+            session=self.session,
+            date=self.date,
+            scale=in_unit(self.scale_resolution, self.unit, 6),
+            unit=self.unit[0],
+            blanks=_blanks(self.study),
+            pigmented=self.study.has("pigment"),
+            own=[f.words for f in own_shares(self.study)],
+            alike=_alike(self.study, self.table),
+            rows=list(_rows(self)),
+            readings=list(_readings(self.study)),
+            aims=[aim.words(self.study.reading(aim.reading)) for aim in self.study.aims],
+            warnings=[(", ".join(pours), text) for text, pours in self.warnings.items()],
+            cautions=safety_text("bench", html=True),
+        )
+
+
+def own_shares(study: Study) -> list[Factor]:
+    """What a workshop weighs of its own as a share of the resin: filler in %, silica in phr."""
+    return [f for f in study.factors if f.role == "chosen" and f.name not in (*WEIGHED, "resin") and SPELLINGS.get(f.unit.casefold()) == "%"]
+
+
+def _blanks(study):
+    """The blanks at the head of the sheet: room and lots, and what else is met or carried in this study."""
+    more = {f.name: f.label.capitalize() for f in study.factors if f.role != "chosen" and f.name not in BLANKS}
+    pigment = {"pigment_lot": "Pigment lots"} if study.has("pigment") else {}
+    return list({**BLANKS, **pigment, **more}.values())
+
+
+def _by_pour(study, table):
+    """Factors that differ between these pours, other than what is weighed."""
+    shown = [f for f in study.factors if f.kind != "text" and f.name not in WEIGHED]
+    return [f for f in shown if f.role == "chosen" and table[f.name].nunique() > 1]
+
+
+def _alike(study, table):
+    """Settings that all these pours share, in words."""
+    apart = {f.name for f in _by_pour(study, table)}
+    shared = [f for f in study.factors if f.kind != "text" and f.name not in apart and f.name not in WEIGHED]
+    said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
+    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
+
+
+def _rows(sheet):
+    """One row a pour: its settings in words and its amounts as the scale shows them."""
+    factors, own = _by_pour(sheet.study, sheet.table), [f.name for f in own_shares(sheet.study)]
+    for pour, row in sheet.table.iterrows():
+        yield {
+            "pour": pour,
+            "settings": [f"{f.words} {f.show(row[f.name])}" for f in factors],
+            "share": f"{row['catalyst']:.2f}",
+            "delivered": f"{row['catalyst_low']:.3f} to {row['catalyst_high']:.3f}",
+            "weighed": {name: displayed(row[f"{name}_g"], sheet.scale_resolution, sheet.unit) for name in ("resin", *WEIGHED, *own)},
+            "own": own,
+        }
+
+
+def _readings(study):
+    """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
+    planned = slots(study)
+    for reading in study.readings:
+        moments = [age_words(slot.age) for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
+        unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
+        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": numbered(reading.grades), "how": reading.how}
