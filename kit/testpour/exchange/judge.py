@@ -6,8 +6,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from testpour.exchange.onset import RISE, find_onset, smoothed
 from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest, step_of
+from testpour.logbook.known import how_known
 
-COLUMNS = ["value", "low", "high", "known"]
 BEFORE = 3.0  # min of trace that an onset needs before it
 PACE = 60.0  # min within which a rise must come to stand out from a room
 COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
@@ -32,7 +32,7 @@ def judge(
     told = not hot and before.sum() >= FEW
     onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if told else None
     if not hot and not _stands_out(minutes, degrees, onset, peak, before):
-        return pd.DataFrame(columns=COLUMNS, index=pd.Index([], name="reading")), "flat", noise, inert
+        return _table({}), "flat", noise, inert
     if onset is not None:
         inert[before] = onset.inert
     return _readings(onset, peak, minutes), "peaked" if peak.passed else "rising", noise, inert
@@ -100,7 +100,7 @@ def _began_after(peak, minutes):
     rows = {"peak_temperature": _interval(peak.degrees, np.inf)}
     if minutes[0] > 0.0:  # else the first row was taken for mixing, and says nothing about the time
         by = peak.hole[1] if peak.hole else peak.minute + peak.minute_either_side
-        rows = {"time_to_peak": (by, -np.inf, by, "already"), **rows}
+        rows = {"time_to_peak": (by, -np.inf, by), **rows}
     return _table(rows)
 
 
@@ -108,7 +108,7 @@ def _readings(onset, peak, minutes):
     rows = {}
     low, middle, high = (onset.between("minutes", share) if onset else np.inf for share in (0.05, 0.5, 0.95))
     if BEFORE <= middle - minutes[0] < np.inf:
-        rows["onset"] = (middle, *_interval(low, high)[1:])
+        rows["onset"] = (middle, low, high)
         first, last = max(onset.between("leaves", 0.05), 0.5), onset.between("gelled", 0.95)
         rows["gel_time"] = _interval(first, max(min(last, peak.minute), first) if peak.passed else last)
     if peak.hole or not peak.passed:
@@ -116,16 +116,15 @@ def _readings(onset, peak, minutes):
         rows["peak_temperature"] = _interval(peak.degrees, np.inf)
     else:
         near, ends = peak.minute_either_side, (peak.minute - peak.minute_either_side, peak.minute + peak.minute_either_side)
-        rows["time_to_peak"] = (peak.minute, peak.minute, peak.minute, "exact") if near <= SHARP else _interval(*ends)
-        rows["peak_temperature"] = (peak.degrees, peak.degrees, peak.degrees, "exact")
+        rows["time_to_peak"] = (peak.minute, peak.minute, peak.minute) if near <= SHARP else _interval(*ends)
+        rows["peak_temperature"] = (peak.degrees, peak.degrees, peak.degrees)
     return _table(rows)
 
 
 def _table(rows):
-    found = pd.DataFrame.from_dict(rows, orient="index", columns=COLUMNS).rename_axis("reading")
-    return found.astype({"value": float, "low": float, "high": float})
+    found = pd.DataFrame.from_dict(rows, orient="index", columns=["value", "low", "high"], dtype=float).rename_axis("reading")
+    return found.assign(known=how_known(found))
 
 
 def _interval(low, high):
-    low, high = float(low), float(high)
-    return (0.5 * (low + high), low, high, "between") if np.isfinite(high) else (low, low, np.inf, "not yet")
+    return (0.5 * (low + high) if np.isfinite(high) else low), low, high
