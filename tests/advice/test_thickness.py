@@ -242,7 +242,7 @@ def test_what_nobody_believes_of_a_hardness_of_ones_own_is_not_told_before_a_pos
 
 def test_lots_differ_in_how_much_warmth_lets_them_cure():
     """No log tells it, so each lot has a rise of its own: spread as the belief says, and never a fall."""
-    resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["spread"]
+    resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["sd"]
     rises = np.array([_warmable(resin, k).ceiling_slope for k in range(400)])
     assert rises.min() >= 0 and _warmable(resin, 7).ceiling_slope == rises[7]
     usual = resin.ceiling_slope

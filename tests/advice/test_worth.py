@@ -80,7 +80,7 @@ def test_a_pour_taken_as_made_leaves_the_covariance_of_the_normal_posterior():
     sharp = Sharpened(state, told, sides, 8)
     sharp.add(0, np.zeros(8))
     exact = np.linalg.inv(np.linalg.inv(SPREAD) + np.outer(OBSERVED, OBSERVED) / NOISE)
-    assert sharp.spread == pytest.approx(exact, abs=1e-12)
+    assert sharp.covariance == pytest.approx(exact, abs=1e-12)
     assert sharp.variances[0] == pytest.approx(np.einsum("ij,jk,ik->i", ASKED, exact, ASKED), abs=1e-12)
 
 
@@ -108,7 +108,7 @@ def test_doubt_is_the_variance_of_the_chance_to_first_order():
 def test_a_session_not_yet_held_is_as_doubtful_as_sessions_differ(fits):
     """The mean squared session sd of the draws."""
     spread = fits["gel_time"].posterior.group_spread["session"]
-    assert _state_of(fits["gel_time"]).spread[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
+    assert _state_of(fits["gel_time"]).covariance[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
 
 
 def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):

@@ -48,7 +48,7 @@ def test_an_empty_log_leaves_belief(study, castings_of):
     empty = castings_of(study, pd.DataFrame(columns=[f.name for f in study.factors]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     lot = learn_lot(empty)
     np.testing.assert_array_equal(lot.place, np.zeros(9))
-    np.testing.assert_array_equal(lot.spread, np.eye(9))
+    np.testing.assert_array_equal(lot.covariance, np.eye(9))
     assert "trade's guesses" in lot.sentence()
 
 
@@ -64,7 +64,7 @@ def test_the_truth_lies_where_the_lot_is_said_to_be(study, castings_of):
         place, castings = simulated(study, castings_of, seed)
         lot = learn_lot(castings)
         off = place - lot.place
-        far.append(off @ np.linalg.solve(lot.spread, off))
+        far.append(off @ np.linalg.solve(lot.covariance, off))
     assert 9 - 4 < np.mean(far) < 9 + 4
 
 
@@ -73,7 +73,7 @@ def test_a_log_narrows_what_it_can_see(study, castings_of):
     lot = learn_lot(castings)
     assert lot.pours == 12 and lot.peaks == 12
     assert {"induction", "rate"} <= set(lot.moved)
-    assert (np.diag(lot.spread) < 1).all()
+    assert (np.diag(lot.covariance) < 1).all()
     assert "12 pours" in lot.sentence()
 
 
@@ -106,7 +106,7 @@ def test_scatter_shared_by_a_pour_or_a_session_is_counted_once(study, castings_o
         ahead, behind = (latent(name, lots_at(lot.place + sign * 0.3 * np.eye(9)), settings) for sign in (1, -1))
         slopes[part.index] = (ahead - behind).T / 0.6
     spread = np.linalg.inv(slopes.T @ np.linalg.inv(covariance) @ slopes + np.eye(9))
-    np.testing.assert_allclose(np.diag(lot.spread), np.diag(spread), rtol=0.01)
+    np.testing.assert_allclose(np.diag(lot.covariance), np.diag(spread), rtol=0.01)
 
 
 def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
@@ -220,4 +220,4 @@ def test_the_ceiling_is_learnt_from_the_peaks_too(study, castings_of):
     lot = learn_lot(castings)
     both = np.zeros(9)
     both[[UNKNOWNS.index("heat_of_cure"), CEILING]] = 1.0
-    assert both @ lot.spread @ both < 0.8 * 2
+    assert both @ lot.covariance @ both < 0.8 * 2

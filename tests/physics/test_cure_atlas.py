@@ -70,9 +70,9 @@ def test_times_have_the_closed_wait_in_them():
 def test_places_are_standard_deviations_of_belief():
     """ln for ratios, plain for the rest, as `lot.toml` says."""
     up = lots_at(np.eye(9))
-    assert up.induction[0, 0] == pytest.approx(load_resin().induction * np.exp(lot_beliefs()["induction"]["spread"]))
-    assert up.rate_energy[5, 0] == pytest.approx(load_resin().rate_energy + lot_beliefs()["rate_energy"]["spread"])
-    assert up.film[6, 0] == pytest.approx(10.0 * np.exp(lot_beliefs()["film"]["spread"]))
+    assert up.induction[0, 0] == pytest.approx(load_resin().induction * np.exp(lot_beliefs()["induction"]["sd"]))
+    assert up.rate_energy[5, 0] == pytest.approx(load_resin().rate_energy + lot_beliefs()["rate_energy"]["sd"])
+    assert up.film[6, 0] == pytest.approx(10.0 * np.exp(lot_beliefs()["film"]["sd"]))
 
 
 def test_a_node_of_the_file_is_the_slab_it_says():

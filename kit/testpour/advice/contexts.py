@@ -87,5 +87,5 @@ def contenders(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, fre
 def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
     """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
     rng = np.random.default_rng([seed, 23])
-    drawn = {name: rng.multivariate_normal(s.centre, s.spread, draws) for name, s in at.states.items()}
+    drawn = {name: rng.multivariate_normal(s.centre, s.covariance, draws) for name, s in at.states.items()}
     return np.prod([at.met(sides, drawn) for sides in at.aims], axis=0)

@@ -161,7 +161,7 @@ def _conversions(asking, oven, hours, start):
 
 def _warmable(resin, k):
     """The k-th resin with a rise of its ceiling by warmth of its own, as plausible as the others'."""
-    steep = lot_beliefs()["ceiling_slope"]["spread"] * np.random.default_rng([k, 3]).standard_normal()
+    steep = lot_beliefs()["ceiling_slope"]["sd"] * np.random.default_rng([k, 3]).standard_normal()
     return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
 
 

@@ -45,7 +45,7 @@ class State:
 
     fit: ReadingFit
     centre: np.ndarray  # (states,): coefficients, then cut-points of a graded reading, then today's session effect
-    spread: np.ndarray  # their covariance
+    covariance: np.ndarray  # theirs
 
     @property
     def terms(self) -> int:
@@ -60,17 +60,17 @@ def _state_of(fit: ReadingFit) -> State:
     if posterior.cuts is not None:
         draws = np.hstack([draws, posterior.cuts])
     size = draws.shape[1]
-    spread = np.zeros((size + 1, size + 1))
-    spread[:size, :size] = np.cov(draws.T)
-    spread[size, size] = np.mean(posterior.group_spread.get(TODAY, fit.believed.scatter[TODAY]) ** 2)
-    return State(fit, np.append(draws.mean(axis=0), 0.0), spread)
+    covariance = np.zeros((size + 1, size + 1))
+    covariance[:size, :size] = np.cov(draws.T)
+    covariance[size, size] = np.mean(posterior.group_spread.get(TODAY, fit.believed.scatter[TODAY]) ** 2)
+    return State(fit, np.append(draws.mean(axis=0), 0.0), covariance)
 
 
 def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Mean and variance over the draws of a fit's latent mean at each row of a settings table: two arrays."""
     rows, draws = design(fit.believed.terms, table), fit.posterior.coefficients
-    spread = np.atleast_2d(np.cov(draws.T))
-    return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ spread, rows)
+    covariance = np.atleast_2d(np.cov(draws.T))
+    return rows @ draws.mean(axis=0), np.einsum("ij,ij->i", rows @ covariance, rows)
 
 
 def states_of(fits: Fits) -> dict[str, State]:
@@ -142,7 +142,7 @@ class Prospect:
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of a side's gap at each setting, on the latent scale."""
         state = self.states[side.reading]
-        variance = np.einsum("ij,ij->i", side.rows @ state.spread, side.rows)
+        variance = np.einsum("ij,ij->i", side.rows @ state.covariance, side.rows)
         return side.rows @ state.centre + side.offset, variance
 
 

@@ -40,7 +40,7 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     rows[:, : state.terms] = design(fit.believed.terms, at)
     rows[:, -1] = today
     pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
-    own = pour + np.where(today, 0.0, state.spread[-1, -1])
+    own = pour + np.where(today, 0.0, state.covariance[-1, -1])
     cuts = posterior.cuts
     if cuts is None:  # not a graded reading
         one = np.mean(posterior.spread**2) / _repeats(fit, aim) + _blur(fit)

@@ -41,7 +41,7 @@ class Sharpened:
     def __init__(
         self, state: State, told: Told, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
     ) -> None:
-        self.told, self.spread = told, state.spread.copy()
+        self.told, self.covariance = told, state.covariance.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
         self.variances = [variance.copy() for _, _, variance in sides]
@@ -49,7 +49,7 @@ class Sharpened:
     def _pulls(self, places):
         """How far one unit of surprise at each candidate moves the gaps: one (settings, candidates) a side."""
         rows = self.told.rows[places]
-        told = self.spread @ rows.T
+        told = self.covariance @ rows.T
         unit = np.sqrt(np.einsum("ij,ji->i", rows, told) + self.told.noise[places])
         return told / unit, [side.rows @ (told / unit) for side in self.sides]
 
@@ -93,7 +93,7 @@ class Sharpened:
         """
         told, pulls = self._pulls(np.array([place]))
         settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
-        self.spread = self.spread - told @ told.T
+        self.covariance = self.covariance - told @ told.T
         for i, pull in enumerate(pulls):
             self.gaps[i] = self.gaps[i] + scores[:, None] * pull[:, 0]
             self.variances[i] = np.maximum(self.variances[i] - pull[:, 0] ** 2, 0.0)

@@ -35,7 +35,7 @@ PIGMENT = {"gel_time": (0.0, 0.06), "time_to_peak": (0.0, 0.06), PEAK: (-0.03, 0
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
 FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
-MOVED = 0.7  # spread left over spread believed, below which the log has said something
+MOVED = 0.7  # sd left over sd believed, below which the log has said something
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,21 +43,21 @@ class LotFit:
     """A lot's unknowns after the log."""
 
     place: np.ndarray  # (9,): likeliest place, in standard deviations of belief (see `physics.lots`)
-    spread: np.ndarray  # (9, 9): covariance about it
+    covariance: np.ndarray  # (9, 9), about it
     by_times: tuple[np.ndarray, np.ndarray]  # place and covariance from gel times and times to peak alone
     pours: int = 0  # that it rests on
     peaks: int = 0  # peak readings among them
 
     def draws(self, number: int, seed: int = 0) -> Lots:
         """Lots as likely as belief and log make them, with fields of shape (number, 1)."""
-        root = np.linalg.cholesky(self.spread + 1e-9 * np.eye(len(self.place)))
+        root = np.linalg.cholesky(self.covariance + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
 
     @property
     def moved(self) -> tuple[str, ...]:
-        """Names of the unknowns whose spread the log has clearly narrowed."""
-        left = np.sqrt(np.diag(self.spread))
+        """Names of the unknowns whose sd the log has clearly narrowed."""
+        left = np.sqrt(np.diag(self.covariance))
         return tuple(name for name, sd in zip(UNKNOWNS, left, strict=True) if sd < MOVED)
 
     def sentence(self) -> str:
@@ -115,10 +115,10 @@ def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> L
     found = list(_evidence(castings, beliefs))
     times = [part for part in found if part.reading.name in TIMES]
     by_times = _climb(times)
-    place, spread = _climb(found, start=by_times[0])
+    place, covariance = _climb(found, start=by_times[0])
     pours = {pour for part in found for pour in part.labels["pour"]}
     peaks = sum(len(part.low) for part in found if part.reading.name == PEAK)
-    return LotFit(place, spread, by_times, len(pours), peaks)
+    return LotFit(place, covariance, by_times, len(pours), peaks)
 
 
 def _evidence(castings, beliefs):

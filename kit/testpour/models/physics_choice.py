@@ -119,8 +119,8 @@ def _term(name, words, column):
 
 def _directions(study, column, doubt):
     """The directions of the lot's doubt that move a column most, and where belief sits along each."""
-    place, spread = doubt
-    root = np.linalg.cholesky(spread + 1e-9 * np.eye(len(place)))
+    place, covariance = doubt
+    root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(place)))
     table = _spread_out(study)
     slopes = np.stack([replace(column, direction=tuple(step))(table) for step in root.T], axis=1)
     turn = np.linalg.svd(slopes, full_matrices=False)[2][:DIRECTIONS]

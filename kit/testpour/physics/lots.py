@@ -41,19 +41,19 @@ def lot_beliefs() -> dict:
 
 @cache
 def _scale():
-    """Middle, spread and kind (True for a ratio) of each unknown."""
+    """Middle, sd and kind (True for a ratio) of each unknown."""
     resin, table = load_resin(), lot_beliefs()
     middles = {"rate": 1.0, "film": Face().film}
     middle = np.array([middles.get(name) or getattr(resin, name) for name in UNKNOWNS])
     ratio = np.array([table[name]["kind"] == "ratio" for name in UNKNOWNS])
-    return middle, np.array([table[name]["spread"] for name in UNKNOWNS]), ratio
+    return middle, np.array([table[name]["sd"] for name in UNKNOWNS]), ratio
 
 
 def lots_at(places: np.ndarray) -> Lots:
     """The lots at places of shape (lots, 9) or (9,), in standard deviations from the default, in the order of `UNKNOWNS`."""
     places = np.atleast_2d(places)
-    middle, spread, ratio = _scale()
-    values = np.where(ratio, middle * np.exp(spread * places * ratio), middle + spread * places)
+    middle, sd, ratio = _scale()
+    values = np.where(ratio, middle * np.exp(sd * places * ratio), middle + sd * places)
     return Lots(*(values[:, [k]] for k in range(len(UNKNOWNS))))
 
 
