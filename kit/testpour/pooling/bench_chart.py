@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, drawable, new_picture
-from testpour.pooling.bench_words import differs, in_points, too_few, unit_of
+from testpour.pooling.bench_words import difference_unit, differs, in_points, too_few
 from testpour.problems import Problem
 
 if TYPE_CHECKING:
@@ -57,7 +57,7 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
             ax.errorbar(middle, places[rows], xerr=[middle - low, high - middle], fmt="D" if apart else "o",
                         color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)
     _name_benches(ax, table)
-    ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {one.reading.words} from the average bench ({unit_of(one)})", 70))
+    ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {one.reading.words} from the average bench ({difference_unit(one)})", 70))
     picture.legend(loc="outside lower left", ncols=2, frameon=False)
     return picture
 

@@ -62,7 +62,7 @@ def differs(one: PooledReading) -> str:
 
 
 def _spread(one):
-    unit = unit_of(one)
+    unit = difference_unit(one)
     low, middle, high = np.sort(np.abs(in_points(one, np.array(one.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
@@ -84,7 +84,7 @@ def _aimed(one):
     return good_grades(one.average.study, one.reading) is not None
 
 
-def unit_of(one: PooledReading) -> str:
+def difference_unit(one: PooledReading) -> str:
     """The unit of a difference between benches."""
     if one.reading.grades:
         return CHANCES if _aimed(one) else "grades"
@@ -92,16 +92,16 @@ def unit_of(one: PooledReading) -> str:
 
 
 def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
-    """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `unit_of`."""
+    """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `difference_unit`."""
     return 100 * (values - 1) if one.ratio else 100 * values if _aimed(one) else values
 
 
 def _by(one, middle):
     size = float(in_points(one, middle))
     word = {True: "longer", False: "shorter"} if one.reading.unit in ("min", "h") else {True: "more", False: "less"}
-    if unit_of(one) == CHANCES:
+    if difference_unit(one) == CHANCES:
         word = {True: "more good ones", False: "fewer good ones"}
-    return f"{_digits(abs(size), unit_of(one))} {unit_of(one)} {word[size > 0]}"
+    return f"{_digits(abs(size), difference_unit(one))} {difference_unit(one)} {word[size > 0]}"
 
 
 def expects(one: PooledReading) -> str:

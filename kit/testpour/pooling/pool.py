@@ -17,12 +17,12 @@ from testpour.pooling.bench_reasons import TIE, WHOLE
 from testpour.pooling.bench_words import (
     FEWEST,
     Expected,
+    difference_unit,
     differs,
     expects,
     holds,
     in_points,
     too_few,
-    unit_of,
 )
 from testpour.pooling.contradictions import contradictions, said
 from testpour.pooling.joining import join_logs
@@ -176,7 +176,7 @@ class Pool:
                 table = one.differences()
                 ends = ["middle", "low", "high"]
                 table[ends] = in_points(one, table[ends].to_numpy()).round(2) + 0.0
-                table.insert(3, "unit", unit_of(one))
+                table.insert(3, "unit", difference_unit(one))
                 parts[one.reading.words] = table
         return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()
 
