@@ -121,6 +121,7 @@ def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:
 
 
 def _share(factor, value):
+    """The same of one setting."""
     if factor.name == "catalyst":
         least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
         return _check("catalyst", value) if 0 <= value < least else Cautions()

@@ -112,7 +112,7 @@ def _problems(raw):
         if not cause.get("prior", 0) > 0:
             yield f"causes.{name}: prior must be above 0; leave the cause out instead."
         if cause.get("runs", "hot") not in RUNS:
-            yield f"causes.{name}: runs {cause['runs']!r} is no way a mix runs; they are {', '.join(RUNS)}."
+            yield f"causes.{name}: runs {cause['runs']!r} must be one of {', '.join(RUNS)}, how the mix runs; leave it out otherwise."
         for sign in set(cause.get("odds", {})) - set(raw["signs"]):
             yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
         for question, shares in [*cause.get("says", {}).items(), *past.get("says", {}).items()]:
