@@ -433,6 +433,13 @@ def test_a_cause_states_which_settings_are_never_named_as_saving_a_casting(besid
         assert weighed_as(slow, **{name: 0.8}).saving.sentence().startswith("As far as can be told its settings are not to blame"), name
 
 
+def test_an_early_reading_is_told_once(beside):
+    """Beside any other cause; its own has said so already."""
+    early = why(beside({}, {"tack": 2.0, "hardness": 60.0}, age=6.0), "X1")
+    for name, told in (("read_too_early", False), ("cold", True)):
+        assert ("It was read at 6 h: " in weighed_as(early, **{name: 0.6}).sentence()) == told, name
+
+
 @pytest.mark.parametrize(("poured", "less"), [(2.2, True), (1.2, True), (1.0, False), (0.4, False)])
 def test_a_casting_that_ran_too_hot_on_little_catalyst_is_not_told_to_change_it(poured, less, beside):
     """Up to a third less of 1.2 % is 1 % at least; of 1 % and less none is to spare, and 0.4 % is not to be raised: layers and cold are left."""
