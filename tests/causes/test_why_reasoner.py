@@ -18,7 +18,7 @@ from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likeliho
 from testpour.causes.others import _usual_lot, sights
 from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
-from testpour.causes.sight import Sight, log_chance
+from testpour.causes.sight import Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
@@ -298,7 +298,7 @@ def test_readings_of_one_casting_against_a_multivariate_normal():
     rows = pd.DataFrame({"low": [1.0, 1.4, 0.7], "high": [1.0, 1.4, 0.7]})
     seen = Sight(Fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
     mean = np.array([0.2, 0.2, 0.5])
-    mine = log_chance(seen, mean[None, None, :], 0.0, 1.0)[0, 0] - 1.5 * np.log(2 * np.pi)
+    mine = seen.gap(mean[None, None, :]).log_chance()[0, 0] - 1.5 * np.log(2 * np.pi)
     cov = 0.8**2 + np.diag([0.3**2] * 3)
     assert mine == pytest.approx(stats.multivariate_normal(mean, cov).logpdf(rows["low"]), abs=2e-3)
 
@@ -313,7 +313,7 @@ def test_interval_readings_against_numerical_integration():
     low, high = np.array([0.5, -np.inf]), np.array([1.5, 0.4])
     seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), {}, np.zeros((1, 1)), np.zeros((1, 2)),
                  np.array([0.7]), np.array([0.4]), None)
-    mine = log_chance(seen, np.zeros((1, 1, 2)), 0.0, 1.0)[0, 0]
+    mine = seen.gap(np.zeros((1, 1, 2))).log_chance()[0, 0]
 
     def at(shift):
         rows = stats.norm.cdf((high - shift) / 0.4) - stats.norm.cdf((low - shift) / 0.4)
@@ -345,9 +345,9 @@ def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
     """0.8 of its own and a blur of 0.6 make 1; a scatter of 0.3 five times as wide is 1.5: scipy's density again."""
     read, mean = np.array([1.0, 1.4, 0.7]), 0.3
     seen = plain_sight(read, [mean])
-    mine = log_chance(seen, np.full((1, 1, 3), mean), 0.6, 5.0)[0, 0] - 1.5 * np.log(2 * np.pi)
+    mine = seen.gap(np.full((1, 1, 3), mean)).log_chance(0.6, 5.0)[0, 0] - 1.5 * np.log(2 * np.pi)
     assert mine == pytest.approx(stats.multivariate_normal(np.full(3, mean), 1.0 + np.diag([1.5**2] * 3)).logpdf(read), abs=2e-3)
-    one = log_chance(plain_sight(read[:1], [mean]), np.full((1, 1, 1), mean), 0.6, 5.0)[0, 0] - 0.5 * np.log(2 * np.pi)
+    one = plain_sight(read[:1], [mean]).gap(np.full((1, 1, 1), mean)).log_chance(0.6, 5.0)[0, 0] - 0.5 * np.log(2 * np.pi)
     assert one == pytest.approx(stats.norm(mean, np.sqrt(1 + 1.5**2)).logpdf(1.0), abs=1e-9)
 
 
@@ -357,7 +357,7 @@ def test_like_draws_are_one_normal_distribution(places):
     read, rng = np.array([1.0, 1.4, 0.7])[places], np.random.default_rng(0)
     mean = 0.5 * rng.standard_normal((2000, 1)) + 0.2 * rng.standard_normal((2000, len(places)))
     seen = replace(plain_sight(read, np.zeros(2000)), alike=2000)
-    mine = log_chance(seen, (mean - mean.mean(axis=0))[None], 0.0, 1.0) - len(places) / 2 * np.log(2 * np.pi)
+    mine = seen.gap((mean - mean.mean(axis=0))[None]).log_chance() - len(places) / 2 * np.log(2 * np.pi)
     cov = 0.8**2 + 0.5**2 + np.diag([0.3**2 + 0.2**2] * len(places))
     assert mine.shape == (1, 1) and mine[0, 0] == pytest.approx(stats.multivariate_normal(np.zeros(len(places)), cov).logpdf(read), abs=0.02)
 
@@ -454,6 +454,32 @@ def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     found = as_if(settings, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
     assert found["catalyst"].ravel().tolist() == [0.75, 0.05, 1.5, 1.5]
     assert found["room_temperature"].ravel().tolist() == [20, 20, 12, 20] and found["thickness"].ravel().tolist() == [2, 2, 2, 0.5]
+
+
+def test_causes_worked_together_are_as_likely_as_each_worked_alone(practice_fits):
+    """Settings that several causes share, and cases that a reading takes alike, are worked once: each by itself gives the same."""
+    table, seen = causes_for_demo(), sights(practice_fits, "P07")
+    together = likelihoods(table, seen).by_size
+    for name, cause in table.causes.items():
+        alone = likelihoods(replace(table, causes={name: cause, "nothing": table.causes["nothing"]}), seen).by_size.loc[[name]]
+        assert together.loc[[name]].to_numpy(float) == pytest.approx(alone.to_numpy(float), rel=1e-9, abs=1e-9)
+
+
+@pytest.mark.parametrize("reading", ["tack", "hardness"])
+def test_gaps_of_like_draws_are_those_of_each_draw_on_average(practice_fits, reading):
+    """Ten draws at a time, one after the other: mean of the ends, numpy's variance of what is common to the readings and of the rest."""
+    seen = sights(practice_fits, "P07")[reading]
+    gap, mean, k = seen.gap(seen.usual[None]), seen.usual, len(seen.rows)
+    lows, highs = (np.broadcast_to(end, mean.shape) - mean for end in seen.ends)
+    for group in (0, 17, 59):
+        ten = slice(10 * group, 10 * group + 10)
+        assert gap.low[0, group] == pytest.approx(lows[ten].mean(axis=0)) and gap.high[0, group] == pytest.approx(highs[ten].mean(axis=0))
+        known = np.where(np.isinf(lows[ten]), highs[ten], np.where(np.isinf(highs[ten]), lows[ten], (lows[ten] + highs[ten]) / 2))
+        common = known.mean(axis=1).var()
+        rest = (known.var(axis=0).mean() - common) * k / (k - 1) if k > 1 else 0.0
+        assert gap.apart[0, group] == pytest.approx(rest, abs=1e-12)
+        shared = max(common - rest / k, 0.0) if k > 1 else common
+        assert gap.own[0, group] == pytest.approx((seen.own[ten] ** 2).mean() + shared) and gap.one[group] == pytest.approx((seen.spread[ten] ** 2).mean())
 
 
 def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):

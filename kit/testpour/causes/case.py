@@ -11,7 +11,7 @@ from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.others import sights
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
-from testpour.causes.sight import Sight, log_chance, log_sum
+from testpour.causes.sight import Sight, log_sum
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import (
@@ -130,7 +130,8 @@ def _gains(seen, others):
         for name in tables.keys() & set(others):
             theirs = others[name].to_numpy(float)
             tables[name] = np.where(np.isnan(theirs)[:, None], tables[name], theirs[:, None])
-        gains += log_sum(log_chance(sight, sight.mean(tables), 0.0, 1.0), 1) - log_sum(log_chance(sight, sight.usual[None], 0.0, 1.0), 1)
+        theirs, own = (log_sum(sight.gap(mean).log_chance(), 1) for mean in (sight.mean(tables), sight.usual[None]))
+        gains += theirs - own
     return gains
 
 

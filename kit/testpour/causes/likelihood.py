@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import Sight, log_chance, log_sum
+from testpour.causes.sight import Sight, log_sum
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.models.scales import own_scale
 
@@ -60,7 +60,8 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     """
     table = _with_own(table, seen)
     blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
-    cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, blamed)]
+    occasions = _occasions(blamed)
+    cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
     logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
@@ -114,11 +115,11 @@ def _beside(missed, cause):
     return [name for name in dict.fromkeys(cause) if name != NOTHING and not moved[cause == name].any()]
 
 
-def _sizes(cause, seen):
+def _sizes(cause, occasions):
     """Sizes of a cause, with the places of which one alone may be off, or the occasions of which one alone may have been misread."""
-    if cause.one_of and seen:
-        return [(1.0, at) for at in _occasions(seen) if at[0] in cause.one_of] or [(0.0, None)]
-    places = [(1.0, at) for at in _occasions(seen) if at[0] in cause.one_place and at[2] is not None]
+    if cause.one_of and occasions:
+        return [(1.0, at) for at in occasions if at[0] in cause.one_of] or [(0.0, None)]
+    places = [(1.0, at) for at in occasions if at[0] in cause.one_place and at[2] is not None]
     return [(size, None) for size in cause.sizes] + places or [(0.0, None)]
 
 
@@ -126,8 +127,8 @@ def _occasions(seen):
     """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
     found = []
     for name, sight in seen.items():
-        ages = sight.rows["age"].to_numpy()
-        for age in sight.rows["age"].unique():
+        ages = sight.rows["age"].to_numpy(float)
+        for age in pd.unique(ages):
             places = np.flatnonzero(_same(ages, age))
             found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
     return found
@@ -147,24 +148,24 @@ def _occasion_words(seen, name, age, place):
 
 
 def _under(cases, name, sight, misfit):
-    """Log chance of one reading under each case; cases that treat it alike are worked once."""
+    """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
     known = sight.fit.believed.factors
-    out, alike = np.empty(len(cases)), {}
+    out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _averaged(_misread(sight, sight.usual[None], misread[1:], (cause.one_of or cause.one_place)[name]))[0]
+            out[place] = _misread(sight, misread[1:], (cause.one_of or cause.one_place)[name])
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
+        at, _ = settings.setdefault(moved, (len(settings), cases[place]))
         blur = _blur(cause, size, name)
         treated = (size * cause.shift.get(name, 0.0), 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
-        alike.setdefault((moved, *treated), []).append(place)
-    firsts = [cases[places[0]] for places in alike.values()]
-    shift, blur, spread, passing, fades = np.array([treated[1:] for treated in alike]).T
+        alike.setdefault((at, *treated), []).append(place)
+    at, shift, blur, spread, passing, fades = np.array(list(alike)).T
     left = _left(sight.rows["age"].to_numpy(), fades)
-    mean = sight.mean(as_if(sight.settings, firsts)) + (shift[:, None] * left)[:, None]
-    logs = _averaged(_passing(sight, mean, blur, spread, passing[:, None] * left))
+    gap = sight.gap(sight.mean(as_if(sight.settings, [case for _, case in settings.values()]))).moved(at.astype(int), shift[:, None] * left)
+    logs = _passing(gap, blur, spread, passing[:, None] * left)
     if misfit:
-        far = _averaged(_passing(sight, mean, np.hypot(blur, misfit), spread, passing[:, None] * left))
+        far = _passing(gap, np.hypot(blur, misfit), spread, passing[:, None] * left)
         logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
@@ -176,16 +177,15 @@ def _left(ages, fades):
     return np.where(fades[:, None] > 0, np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0), 1.0)
 
 
-def _passing(sight, mean, blur, spread, passing):
-    """`log_chance` with a further standard deviation `passing` (h, k), of a shift whose part at each reading may differ."""
+def _passing(gap, blur, spread, passing):
+    """Log chance (h,) with a further standard deviation `passing` (h, k), of a shift whose part at each reading may differ."""
     alike = passing[:, 0]
-    logs = log_chance(sight, mean, np.hypot(blur, alike), spread)
-    fading = (passing != alike[:, None]).any(axis=1)
-    if fading.any():
-        steps = NODES[:, None, None, None] * passing[fading][:, None]
-        each = [log_chance(sight, mean[fading] + step, blur[fading], spread[fading]) for step in steps]
+    logs = gap.log_chance(np.hypot(blur, alike), spread)
+    fading = np.flatnonzero((passing != alike[:, None]).any(axis=1))
+    if len(fading):
+        each = [gap.moved(fading, node * passing[fading]).log_chance(blur[fading], spread[fading]) for node in NODES]
         logs[fading] = log_sum(np.array(each) + np.log(WEIGHTS / WEIGHTS.sum())[:, None, None], 0)
-    return logs
+    return _averaged(logs)
 
 
 def _averaged(logs):
@@ -193,16 +193,16 @@ def _averaged(logs):
     return log_sum(logs, 1) - np.log(logs.shape[1])
 
 
-def _misread(sight, mean, occasion, blur):
-    """Log chance (1, m) when one occasion is off by about `blur`, or far more, and the reading's other occasions are right."""
+def _misread(sight, occasion, blur):
+    """Log chance when one occasion is off by about `blur`, or far more, and the reading's other occasions are right."""
     age, place = occasion
     alone = _same(sight.rows["age"].to_numpy(), age) if place is None else np.arange(len(sight.rows)) == place
-    near, far = log_chance(sight, mean[[0, 0]][..., alone], np.array([blur, LOST * blur]), 1.0, alone)
+    near, far = sight.gap(sight.usual[None][..., alone], alone).log_chance(np.array([blur, LOST * blur]))
     logs = np.logaddexp(near + np.log1p(-DIGIT), far + np.log(DIGIT))[None]
     if alone.sum() == 1 and (meant := _two_digits(sight, alone)):
-        each = [_was_meant(sight, mean, alone, *ends) for ends in meant]
+        each = [_was_meant(sight, alone, *ends) for ends in meant]
         logs = np.logaddexp(logs + np.log1p(-2 * DROPPED), log_sum(np.array(each), 0) + np.log(DROPPED))
-    return logs if alone.all() else logs + log_chance(sight, mean[..., ~alone], 0.0, 1.0, ~alone)
+    return _averaged(logs if alone.all() else logs + sight.gap(sight.usual[None][..., ~alone], ~alone).log_chance())[0]
 
 
 def _two_digits(sight, alone):
@@ -216,11 +216,11 @@ def _two_digits(sight, alone):
     return [(10 * value - 0.5, 10 * value + 9.5), *((first + value - 0.5, first + value + 0.5) for first in range(10, 100, 10))]
 
 
-def _was_meant(sight, mean, alone, low, high):
-    """Log chance (1, m) that the casting reads between `low` and `high`, where one digit of it was logged, a whole step of its reading."""
+def _was_meant(sight, alone, low, high):
+    """Log chance (1, g) that the casting reads between `low` and `high`, where one digit of it was logged, a whole step of its reading."""
     rows = sight.rows[alone].assign(low=low, high=high)
     meant = replace(sight, rows=rows, settings={name: values[alone] for name, values in sight.settings.items()}, extra=sight.extra[:, alone])
-    return log_chance(meant, mean[..., alone], 0.0, 1.0)
+    return meant.gap(sight.usual[None][..., alone]).log_chance()
 
 
 def _blur(cause, size, name):

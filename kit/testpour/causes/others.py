@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.causes.sight import Sight, log_chance
+from testpour.causes.sight import Sight
 from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.weights import worth
 from testpour.models.fits import Fits, fit_castings
@@ -71,7 +71,7 @@ def _left_out(fit, rows, settings, *, worse):
     if not (fit.rows["pour"] == pour).any():
         return _sight(fit, fit, rows, settings, worse).picked()
     seen = _sight(fit, fit, rows, settings, worse)
-    weights = leave_out_weights(log_chance(seen, seen.usual[None], 0.0, 1.0)[0])
+    weights = leave_out_weights(seen.gap(seen.usual[None]).log_chance()[0])
     if worth(weights) < FEWEST:
         return _sight(fit.without(pour), fit, rows, settings, worse).picked()
     return seen.picked(weights)

@@ -53,6 +53,20 @@ class Sight:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
         return drawn_ends(self.fit.reading, self.rows, self.cuts)
 
+    def gap(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Gap":
+        """The `Gap` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""
+        count, alike = mean.shape[-1], self.alike
+        mean = mean.reshape(len(mean), -1, alike, count)
+        low, high = (end[:, pick].reshape(-1, alike if len(end) > 1 else 1, count) for end in self.ends)
+        closed = np.isfinite(low[:1, :1]), np.isfinite(high[:1, :1])
+        middle = np.where(closed[0], np.where(closed[1], (low + high) / 2, low), high)
+        expected = mean.mean(axis=2)
+        away = mean - expected[:, :, None] - (middle - middle.mean(axis=1, keepdims=True))
+        whole, common = (np.einsum("hgak,hgak->hg", part, part) / part[0, 0].size for part in (away, away.mean(axis=3, keepdims=True)))
+        apart = np.maximum(whole - common, 0.0) * (count / (count - 1) if count > 1 else 0.0)
+        own, one = (np.square(sd).reshape(-1, alike).mean(axis=1) for sd in (self.own, self.spread))
+        return Gap(low.mean(axis=1) - expected, high.mean(axis=1) - expected, own + np.maximum(common - apart / count, 0.0), one, apart)
+
     @property
     def far(self) -> bool:
         """Whether one of its readings lies where hardly one in a thousand should."""
@@ -88,54 +102,50 @@ class Sight:
         return np.quantile(to_reading(self.fit.reading, latent, room), tails)
 
 
-def log_chance(
-    seen: Sight, mean: np.ndarray, blur: float | np.ndarray, spread: float | np.ndarray, pick: slice | np.ndarray = slice(None)
-) -> np.ndarray:
-    """Log chance of a casting's readings: shape (h, g) for g groups of like draws, its own shift integrated out.
+@dataclass(frozen=True)
+class Gap:
+    """How far the ends of k readings lie above what g groups of like draws expect of them at each of h settings, and what scatters there.
 
-    `mean`, shape (h, m, k), is of the readings that are judged: those in `pick`, all by default. `blur`, a number or shape (h,), is
-    added to the standard deviation of the shift all its readings share, `spread` a factor on the scatter of one reading.
-    What a group's draws expect is taken as normal: what is common to its readings widens their shift, the rest each reading.
+    What a group's draws expect is taken as normal: what is common to its readings widens the shift they share, the rest each reading.
     """
-    low, high, shared, apart = _grouped(seen, mean, pick)
-    own, one = (np.sqrt((values**2).reshape(-1, seen.alike).mean(axis=1)) for values in (seen.own, seen.spread))
-    own = np.sqrt(own**2 + np.square(np.atleast_1d(blur))[:, None] + shared)  # (h, g)
-    one = np.sqrt(np.square(one * np.atleast_1d(spread)[:, None]) + apart)
-    if low.shape[-1] == 1:
-        whole = np.hypot(own, one)[:, :, None]
-        return _interval(low / whole, high / whole, whole)[..., 0]
-    # Repeats that read the same are worked once; one draw of every case tells which they are.
-    _, first, times = np.unique(np.vstack([low[:, 0], high[:, 0]]), axis=1, return_index=True, return_counts=True)
-    low, high, own = low[..., first], high[..., first], np.maximum(own, 1e-6)
-    middle, known = _middles(low, high, one)
-    pull = (known * middle) @ times
-    precision = known @ times + 1 / own**2
-    centre, step = pull / precision, 1 / np.sqrt(precision)
-    scale, heights = one[..., None], []
-    low, high = low / scale, high / scale
-    for reach in REACH:
-        shift = centre + reach * step
-        moved = shift[..., None] / scale
-        rows = _interval(low - moved, high - moved, scale) @ times
-        heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
-    width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
-    return log_sum(np.array(heights), 0) + width
 
+    low: np.ndarray  # shape (h, g, k), as `high`
+    high: np.ndarray
+    own: np.ndarray  # shape (h, g), variance of the shift that all its readings share
+    one: np.ndarray  # shape (g,), variance of one reading
+    apart: np.ndarray  # shape (h, g), variance of what is expected of one reading and not of the others
 
-def _grouped(seen, mean, pick):
-    """Latent ends less the mean, averaged over groups of like draws, (h, g, k) each; the variance over a group's draws of what its
-    readings have in common, and of the rest of each, (h, g) each.
-    """
-    low, high = (end[:, pick] - mean for end in seen.ends)
-    if seen.alike == 1:
-        return low, high, 0.0, 0.0
-    low, high = (end.reshape(len(mean), -1, seen.alike, mean.shape[-1]) for end in (low, high))
-    closed = np.isfinite(low[:, :1, :1]), np.isfinite(high[:, :1, :1])
-    middle = np.where(closed[0], np.where(closed[1], (low + high) / 2, low), high)
-    whole, common = middle.var(axis=2).mean(axis=2), middle.mean(axis=3).var(axis=2)
-    count = mean.shape[-1]
-    apart = np.maximum(whole - common, 0.0) * (count / (count - 1) if count > 1 else 0.0)
-    return low.mean(axis=2), high.mean(axis=2), np.maximum(common - apart / count, 0.0), apart
+    def moved(self, at: np.ndarray, shift: np.ndarray) -> "Gap":
+        """The gaps of some of the settings, each of which may come several times, with the readings (h, k) expected higher by a shift."""
+        shift = shift[:, None]
+        return Gap(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])
+
+    def log_chance(self, blur: float | np.ndarray = 0.0, spread: float | np.ndarray = 1.0) -> np.ndarray:
+        """Log chance of the readings: shape (h, g), the shift they share integrated out.
+
+        `blur`, a number or shape (h,), is added to the standard deviation of that shift, `spread` a factor on the scatter of one reading.
+        """
+        own = np.sqrt(self.own + np.square(np.atleast_1d(blur))[:, None])
+        one = np.sqrt(self.one * np.square(np.atleast_1d(spread))[:, None] + self.apart)
+        if self.low.shape[-1] == 1:
+            whole = np.hypot(own, one)[:, :, None]
+            return _interval(self.low / whole, self.high / whole, whole)[..., 0]
+        # Repeats that read the same are worked once; one draw of every case tells which they are.
+        _, first, times = np.unique(np.vstack([self.low[:, 0], self.high[:, 0]]), axis=1, return_index=True, return_counts=True)
+        low, high, own = self.low[..., first], self.high[..., first], np.maximum(own, 1e-6)
+        middle, known = _middles(low, high, one)
+        pull = (known * middle) @ times
+        precision = known @ times + 1 / own**2
+        centre, step = pull / precision, 1 / np.sqrt(precision)
+        scale, heights = one[..., None], []
+        low, high = low / scale, high / scale
+        for reach in REACH:
+            shift = centre + reach * step
+            moved = shift[..., None] / scale
+            rows = _interval(low - moved, high - moved, scale) @ times
+            heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
+        width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
+        return log_sum(np.array(heights), 0) + width
 
 
 def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
