@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, at_age, found_as, read_hard
+from testpour.causes.complaint import Missed, at_age, found_as, read_hard, read_on
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.others import sights
 from testpour.causes.reasoner import Weighed, weigh
@@ -149,10 +149,10 @@ def _differing(part):
 
 def _hardened(castings, pour, found):
     """What a later reading has said of whether it went on hardening, which is so where it came halfway or more to its aim."""
-    rows = castings.readings[castings.readings["pour"] == pour]
     for miss in found:
-        read, aim = rows[(rows["reading"] == miss.aim.reading) & (rows["age"] >= miss.age)], miss.aim
-        if miss.aim.reading in ("hardness", "tack") and read["age"].nunique() > 1:
+        read, aim = read_on(castings, pour, miss.aim.reading), miss.aim
+        read = read[read["age"] >= miss.age]
+        if aim.reading in ("hardness", "tack") and read["age"].nunique() > 1:
             bound = aim.at_most if miss.above else aim.at_least
             first, last = (abs(at_age(read, age)[["low", "high"]].mean(axis=None) - bound) for age in (miss.age, read["age"].max()))
             return {"later": "it hardened" if caught_up(castings, pour, (miss,)) or last <= first / 2 else "it stayed as it was"}

@@ -58,11 +58,11 @@ def aims_of(study: Study) -> tuple[Aim, ...]:
 
 def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
     """The aims a casting misses by its readings, the most telling first: tuple of `Missed`."""
-    readings, found = castings.readings, []
+    found = []
     for aim in aims_of(castings.study):
         side = _sides(castings, aim).get(pour)
         if side:
-            rows = at_age(readings[(readings["pour"] == pour) & (readings["reading"] == aim.reading)], aim.age)
+            rows = at_age(read_on(castings, pour, aim.reading), aim.age)
             words = seen_words(castings.study.reading(aim.reading), rows)
             found.append(Missed(aim, words, float(rows["age"].iloc[0]), side > 0))
     return tuple(sorted(found, key=lambda m: FIRST.index(m.aim.reading) if m.aim.reading in FIRST else len(FIRST)))
@@ -104,7 +104,19 @@ def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about
-def _by_casting(castings):
+def _by_pour(castings):
+    """The readings of each casting that was read: dict of pour to DataFrame."""
+    return dict(tuple(castings.readings.groupby("pour", sort=False)))
+
+
+def read_on(castings: Castings, pour: str, reading: str = "") -> pd.DataFrame:
+    """The readings of one casting, rows of ``castings.readings``, of one kind where a `reading` is named; empty where nothing was read."""
+    rows = _by_pour(castings).get(pour, castings.readings.iloc[:0])
+    return rows[(rows["reading"] == reading).to_numpy(bool)] if reading else rows
+
+
+@lru_cache(maxsize=16)
+def by_casting(castings: Castings) -> dict[tuple[str, str], np.ndarray]:
     """Age, low and high of each reading of each casting: dict of (reading, pour) to array (k, 3)."""
     readings, found = castings.readings, {}
     values = readings[["age", "low", "high"]].to_numpy(float)
@@ -116,7 +128,7 @@ def _by_casting(castings):
 @lru_cache(maxsize=64)  # a few aims of each of those logs
 def _sides(castings, aim):
     """On which side each casting that was read for an aim misses it, as `_beyond` says it: dict by pour."""
-    return {pour: _beyond(aim, rows) for (name, pour), rows in _by_casting(castings).items() if name == aim.reading}
+    return {pour: _beyond(aim, rows) for (name, pour), rows in by_casting(castings).items() if name == aim.reading}
 
 
 def _beyond(aim, rows):
@@ -127,7 +139,7 @@ def _beyond(aim, rows):
 
 def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
     """Whether a casting's own readings say that it is hard and dry: hardness and tack were read, neither misses an aim."""
-    read = set(castings.readings.loc[castings.readings["pour"] == pour, "reading"])
+    read = set(read_on(castings, pour)["reading"])
     return {"tack", "hardness"} <= read and not {"tack", "hardness"} & {m.aim.reading for m in found}
 
 
@@ -138,20 +150,18 @@ def found_as(castings: Castings, pour: str, found: Iterable[Missed]) -> tuple[fl
     aim, is as likely one as the other.
     """
     aims, asked = {miss.aim.reading: miss.aim for miss in found}, {aim.reading for aim in aims_of(castings.study)}
-    rows = castings.readings[(castings.readings["pour"] == pour) & castings.readings["reading"].isin(asked)]
-    hardness, read = rows[rows["reading"] == "hardness"], set(rows["reading"])
+    read = asked.intersection(read_on(castings, pour)["reading"])
     tacky = float("tack" in aims) if "tack" in read else 0.5
     soft = 0.0 if "hardness" in read else 0.5
     if "hardness" in aims:
-        shore = at_age(hardness, aims["hardness"].age)[["low", "high"]].mean(axis=None)
+        shore = at_age(read_on(castings, pour, "hardness"), aims["hardness"].age)[["low", "high"]].mean(axis=None)
         soft = float(np.interp(shore, FINGER, (1.0, 0.0))) if castings.study.reading("hardness").unit == "Shore D" else 1.0
     return soft, (1 - soft) * tacky, (1 - soft) * (1 - tacky)
 
 
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
     """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`."""
-    read = castings.readings[castings.readings["pour"] == pour]
-    latest = read.groupby("reading")["age"].max()
+    latest = read_on(castings, pour).groupby("reading")["age"].max()
     return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
 
 

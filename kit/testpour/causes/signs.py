@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, at_age, misses, seen_words
+from testpour.causes.complaint import Missed, at_age, by_casting, misses, read_on, seen_words
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import NOTHING, SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
@@ -120,9 +120,8 @@ def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
 
 def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
     """What to do with a casting whose last reading is as good as an aim asks that it missed at first; empty without one."""
-    rows = castings.readings[castings.readings["pour"] == pour]
     for miss in missed:
-        read = rows[rows["reading"] == miss.aim.reading]
+        read = read_on(castings, pour, miss.aim.reading)
         last = read["age"].max()
         if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
             reading = castings.study.reading(miss.aim.reading)
@@ -132,8 +131,8 @@ def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
 
 def untimely(castings: Castings, pour: str) -> str:
     """Why the times read on a casting, or its peak and the room it was poured in, cannot all be right; empty where they can."""
-    read = castings.readings[castings.readings["pour"] == pour]
-    return " ".join(doubts(castings.study, list(read.itertuples()), castings.pours.loc[pour].get("room_temperature"), surely=True))
+    read = list(read_on(castings, pour).itertuples())
+    return " ".join(doubts(castings.study, read, castings.pours.loc[pour].get("room_temperature"), surely=True))
 
 
 def _own_peak(row):
@@ -159,12 +158,12 @@ def _clear_too(castings, throughout):
 
 def _copied(castings, pour):
     """Whether another casting holds its very readings, to the digit, `INSTRUMENT` of them numbers read off an instrument."""
-    read = castings.readings[["reading", "age", "low", "high"]].fillna({"age": -1.0})
-    whole = {reading.name for reading in castings.study.readings if not reading.grades}
-    held = {name: sorted(rows.itertuples(index=False, name=None)) for name, rows in read.groupby(castings.readings["pour"].to_numpy())}
-    mine = held.get(pour, [])
+    whole, held = {reading.name for reading in castings.study.readings if not reading.grades}, {}
+    for (reading, name), rows in by_casting(castings).items():
+        held.setdefault(name, []).extend((reading, *row) for row in np.where(np.isnan(rows), -1.0, rows).tolist())
+    mine = sorted(held.get(pour, ()))
     numbers = {(name, low) for name, _, low, high in mine if name in whole and low == high}
-    return len(numbers) >= INSTRUMENT and any(theirs == mine for name, theirs in held.items() if name != pour)
+    return len(numbers) >= INSTRUMENT and any(sorted(theirs) == mine for name, theirs in held.items() if name != pour)
 
 
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:
@@ -237,7 +236,7 @@ def _as_bad(fit, aim, here):
 def noted(castings: Castings, pour: str) -> dict[str, str]:
     """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
-    readings = castings.readings[castings.readings["pour"] == pour]
+    readings = read_on(castings, pour)
     notes += list(readings["note"]) if "note" in readings else []
     found: dict[str, str] = {}
     for note in notes:

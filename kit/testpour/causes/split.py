@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.causes.complaint import at_age, seen_words
+from testpour.causes.complaint import at_age, read_on, seen_words
 from testpour.causes.whole_log import neighbours
 from testpour.columns import Reading
 from testpour.models.fits import Fits
@@ -146,7 +146,7 @@ def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
     aim = fits.study.told_at(reading)
     if aim is None:
         return here
-    rows = castings.readings[(castings.readings["pour"] == pour) & (castings.readings["reading"] == reading.name)]
+    rows = read_on(castings, pour, reading.name)
     age = float(at_age(rows, aim)["age"].iloc[0]) if len(rows) else aim
     return here.assign(age=age if np.isfinite(age) else aim)
 
@@ -217,6 +217,5 @@ def _shown(study, name, values, unlike=()):
 
 
 def _seen(fits, reading, pour):
-    rows = fits.castings.readings
-    rows = rows[(rows["pour"] == pour) & (rows["reading"] == reading)]
+    rows = read_on(fits.castings, pour, reading)
     return seen_words(fits.study.reading(reading), rows) if len(rows) else ""

@@ -65,10 +65,22 @@ def good_pours(castings: Castings) -> list[str]:
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about
+def _labels(castings):
+    """The session and the lots of each casting as text, blank where not written down: dict of column to array, in the order of the pours."""
+    return {name: castings.pours[name].fillna("").astype(str).to_numpy(object) for name in GROUPS if name in castings.pours}
+
+
+@lru_cache(maxsize=16)
+def _read(castings):
+    """Whether anything was read on each casting: array of bool, in the order of the pours."""
+    return castings.pours.index.isin(castings.readings["pour"])
+
+
+@lru_cache(maxsize=16)
 def _good(castings):
     """Whether each casting was read and misses no aim: array of bool, in the order of the pours."""
     bad = {pour for aim in aims_of(castings.study) for pour, misses_it in misses(castings, aim).items() if misses_it}
-    return castings.pours.index.isin(set(castings.readings["pour"]) - bad)
+    return _read(castings) & ~castings.pours.index.isin(bad)
 
 
 def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
@@ -76,8 +88,8 @@ def worse_than_others(castings: Castings, column: str, pour: str) -> bool:
 
     `column` is a lot, or ``"session"``.
     """
-    named, good = castings.pours[column].fillna("").astype(str).to_numpy(object), _good(castings)
-    own, read = named[castings.pours.index.get_loc(pour)], castings.pours.index.isin(castings.readings["pour"])
+    named, good, read = _labels(castings)[column], _good(castings), _read(castings)
+    own = named[castings.pours.index.get_loc(pour)]
     mine, others = read & (named == own), read & (named != own) & (named != "")
     return bool(own and mine.sum() > 1 and others.sum() > 1 and good[mine].mean() <= 1 / 3 < good[others].mean())
 
@@ -89,10 +101,9 @@ def worse_groups(castings: Castings, pour: str) -> dict[str, str]:
     One is left out where another explains it: of a day on which only the bad bottle was used, whose castings of other days
     miss too, the bottle is told and not the day.
     """
-    pours, good = castings.pours, _good(castings)
-    labels = {name: str(pours.loc[pour, name]) for name in GROUPS if name in pours and worse_than_others(castings, name, pour)}
-    read = pours.index.isin(castings.readings["pour"])
-    shared = {name: read & (pours[name].fillna("").astype(str) == label).to_numpy() for name, label in labels.items()}
+    named, good, place = _labels(castings), _good(castings), castings.pours.index.get_loc(pour)
+    labels = {name: named[name][place] for name in named if worse_than_others(castings, name, pour)}
+    shared = {name: _read(castings) & (named[name] == label) for name, label in labels.items()}
 
     def without(one, other):
         apart = good[shared[one] & ~shared[other]]
@@ -103,11 +114,11 @@ def worse_groups(castings: Castings, pour: str) -> dict[str, str]:
 
 def day_was_good(castings: Castings, pour: str) -> bool:
     """Whether the other castings of its session from its lots, two or more, mostly came out good."""
-    pours = castings.pours
-    named = pours[[c for c in ("session", "resin_lot", "catalyst_lot") if c in pours]].fillna("").astype(str)
-    alike = (named == named.loc[pour]).all(axis=1).to_numpy() & pours.index.isin(set(castings.readings["pour"]) - {pour})
+    named, place = _labels(castings), castings.pours.index.get_loc(pour)
+    alike = np.logical_and.reduce([_read(castings), *(labels == labels[place] for labels in named.values())])
+    alike[place] = False
     good = _good(castings)[alike]
-    return bool("session" in named and named.loc[pour, "session"] and good.sum() > 1 and good.mean() > 2 / 3)
+    return bool("session" in named and named["session"][place] and good.sum() > 1 and good.mean() > 2 / 3)
 
 
 def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool:
