@@ -487,7 +487,7 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     to have said so, and counts so many times less for what the others say: 0.335 of the draws."""
     seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
     monkeypatch.setattr(by_others, "_sight", lambda *given: seen)
-    fit = SimpleNamespace(rows=pd.DataFrame({"pour": ["X1", "P01"]}))
+    fit = SimpleNamespace(labels={"pour": np.array(["X1", "P01"])}, posterior=None)
     found = by_others._left_out(fit, seen.rows.assign(pour="X1"), {}, worse=())
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
 

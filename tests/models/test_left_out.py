@@ -19,7 +19,7 @@ from testpour.models.left_out import (
     predictive_draws,
     tails,
 )
-from testpour.models.reading_fit import _without
+from testpour.models.reading_fit import _without, fit_rows
 from testpour.study_file import read_study, study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
@@ -42,7 +42,7 @@ def rows_of(fit, pour):
 
 def test_a_session_shared_with_others_is_known_and_one_of_its_own_is_not(fit):
     posterior = fit.posterior
-    shared, alone = predictive_draws(fit, fit, rows_of(fit, "P0")), predictive_draws(fit, fit, rows_of(fit, "P8"))
+    shared, alone = predictive_draws(fit.posterior, fit, rows_of(fit, "P0")), predictive_draws(fit.posterior, fit, rows_of(fit, "P8"))
     assert (shared.own == 0).all() and (shared.shift == 0).all()
     level = fit.mean(rows_of(fit, "P0"))[:, 0]
     assert shared.mean[:, 0] == pytest.approx(level + posterior.group_effects["session"][:, 0], abs=1e-12)
@@ -51,9 +51,13 @@ def test_a_session_shared_with_others_is_known_and_one_of_its_own_is_not(fit):
     assert alone.shift == pytest.approx(posterior.group_effects["session"][:, 2], abs=1e-12)
 
 
-def test_a_fit_and_one_without_a_pour_each_hold_the_model_matrix_of_their_own_rows(fit):
-    """The first column is the level, 1 for each of nine readings, and for eight once a pour is left out."""
-    assert [one.columns[:, 0].tolist() for one in (fit, fit.without("P0"))] == [[1.0] * 9, [1.0] * 8]
+def test_without_a_pour_is_a_fit_to_the_rows_of_the_others(fit):
+    """Fitted anew to eight rows, 2,000 draws: means of the coefficients and of the scatter agree to four errors of the fewer draws."""
+    others = fit.rows[fit.rows["pour"] != "P8"].reset_index(drop=True)
+    anew, found = fit_rows(fit.study, fit.reading, fit.believed, others, remainder=False).posterior, fit.without("P8")
+    assert len(found) == 300 and list(found.group_levels["session"]) == ["S1", "S2"]
+    for one, other in ((found.coefficients, anew.coefficients), (np.log(found.spread), np.log(anew.spread))):
+        assert (np.abs(one.mean(axis=0) - other.mean(axis=0)) < 4 * other.std(axis=0) / np.sqrt(found.effective)).all()
 
 
 def test_the_chance_of_reading_as_high_or_as_low_is_normal_with_both_scatters():

@@ -118,7 +118,8 @@ def read_on(castings: Castings, pour: str, reading: str = "") -> pd.DataFrame:
 @lru_cache(maxsize=16)
 def by_casting(castings: Castings) -> dict[tuple[str, str], np.ndarray]:
     """Age, low and high of each reading of each casting: dict of (reading, pour) to array (k, 3)."""
-    readings, found = castings.readings, {}
+    readings = castings.readings
+    found: dict[tuple[str, str], list[int]] = {}
     values = readings[["age", "low", "high"]].to_numpy(float)
     for place, key in enumerate(zip(readings["reading"], readings["pour"], strict=True)):
         found.setdefault(key, []).append(place)

@@ -31,7 +31,7 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
             before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
+            found[name] = _sight(before.posterior, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
     return found
 
 
@@ -67,22 +67,21 @@ def _by_pour(log, reading):
 
 def _left_out(fit, rows, settings, *, worse):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
-    pour = rows["pour"].iloc[0]
-    if not (fit.rows["pour"] == pour).any():
-        return _sight(fit, fit, rows, settings, worse).picked()
-    seen = _sight(fit, fit, rows, settings, worse)
+    pour, seen = rows["pour"].iloc[0], _sight(fit.posterior, fit, rows, settings, worse)
+    if str(pour) not in fit.labels["pour"]:
+        return seen.picked()
     weights = leave_out_weights(seen.gap(seen.usual[None]).log_chance()[0])
     if worth(weights) < FEWEST:
         return _sight(fit.without(pour), fit, rows, settings, worse).picked()
     return seen.picked(weights)
 
 
-def _sight(source, fit, rows, settings, worse=()):
-    """The `Sight` by the draws of `source`: `fit` itself, or one made without the pour.
+def _sight(posterior, fit, rows, settings, worse=()):
+    """The `Sight` by the draws of a `posterior`: that of `fit`, or one made without the pour.
 
     A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
     """
-    posterior, pour = source.posterior, rows["pour"].iloc[0]
+    pour = rows["pour"].iloc[0]
     extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
     mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
     for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):

@@ -15,6 +15,7 @@ from testpour.models.scales import as_read, drawn_ends
 if TYPE_CHECKING:
     import pandas as pd
 
+    from testpour.likelihood.posterior import Posterior
     from testpour.models.reading_fit import ReadingFit
 
 FEWEST = 100.0  # independent draws below which the pour is really left out and the model fitted again
@@ -58,9 +59,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), said.T, strict=True)))
 
 
-def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
-    """What the draws of `source`, which is `fit` or the same without the pour, say of the `rows` of one pour."""
-    posterior = source.posterior
+def predictive_draws(posterior: Posterior, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
+    """What the draws of a `posterior`, that of `fit` or the one without the pour, say of the `rows` of one pour."""
     at, own, shift = rows.index.to_numpy(), np.zeros(len(posterior)), np.zeros(len(posterior))
     mean, pours = posterior.coefficients @ fit.columns[at].T, fit.labels["pour"]
     others = pours != pours[at[0]]
@@ -72,14 +72,14 @@ def predictive_draws(source: ReadingFit, fit: ReadingFit, rows: pd.DataFrame) ->
             mean = mean + posterior.group_effects[name][:, levels]
             continue
         own = own + spread**2
-        if source is fit:
+        if posterior is fit.posterior:
             shift = shift + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], mine[0])]
     return PredictiveDraws(mean, np.sqrt(own), posterior.spread, shift, posterior.cuts)
 
 
 def _one(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
-    seen = predictive_draws(fit, fit, rows)
+    seen = predictive_draws(fit.posterior, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
     weights, steep = smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
     if worth(weights) < FEWEST or steep > STEEPEST:

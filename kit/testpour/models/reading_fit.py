@@ -14,9 +14,9 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.reading_model import laid_out, model_of
+from testpour.models.reading_model import laid_out, model_on
 from testpour.models.remainder import folded, remainder_scale, seen_directions
-from testpour.models.scales import as_read, grade_edges, to_latent
+from testpour.models.scales import as_read, grade_edges, latent_ends, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, said_names, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
@@ -154,8 +154,8 @@ class ReadingFit:
         met = [met_words(self.study, self.rows, row, said).strip() for _, row in table.iterrows()] if usual != self.study else ""
         return shown.assign(beyond=beyond(self, table), met=met)
 
-    def without(self, pour: str) -> ReadingFit:
-        """The same model fitted to every other pour of the log."""
+    def without(self, pour: str) -> Posterior:
+        """What beliefs and every other pour of the log say: `FEWER` draws."""
         return _without(self, pour)
 
     def summary(self) -> pd.DataFrame:
@@ -191,26 +191,31 @@ def _below(end, mean, spread):
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
-    kept, bends = fit.labels["pour"] != str(pour), fit.believed.left_over > 0
-    rows, columns = fit.rows[kept].reset_index(drop=True), fit.columns[kept]
-    return fit_rows(fit.study, fit.reading, fit.believed, rows, fit.assumed, fit.posterior.seed, None, bends, FEWER, fit.model, columns)
+    kept, believed = fit.labels["pour"] != str(pour), fit.believed.foreseen()
+    terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
+    labels = {name: each[kept] for name, each in fit.labels.items()}
+    model = model_on(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
+    return _with_remainder(model.posterior(FEWER, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
 @one_thread
 def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
-    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True,
-    draws: int = DRAWS, near: IntervalModel | None = None, columns: np.ndarray | None = None
+    assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
     """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
 
     The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
-    wanted. `near` is a model of nearly the same rows, fitted before; `columns` are as for `laid_out`.
+    wanted.
     """
-    believed, terms, columns = laid_out(study, believed, rows, remainder, columns)
-    model = model or model_of(study, reading, believed, rows, remainder, columns)
-    posterior = model.posterior(draws=draws, seed=seed, near=near)
-    if terms:
-        directions = seen_directions(columns[:, len(believed.terms) :])
-        posterior, believed = folded(posterior, believed, terms, remainder_scale(terms, believed), directions)
+    believed, terms, columns = laid_out(study, believed, rows, remainder)
+    model = model or model_on(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
+    posterior, believed = _with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
+
+
+def _with_remainder(posterior, believed, terms, columns):
+    """Posterior and beliefs with the remainder's terms among the coefficients; as they are where it has none."""
+    if not terms:
+        return posterior, believed
+    return folded(posterior, believed, terms, remainder_scale(terms, believed), seen_directions(columns[:, len(believed.terms) :]))

@@ -24,17 +24,20 @@ if TYPE_CHECKING:
 
 
 def model_of(
-    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True,
-    columns: np.ndarray | None = None
+    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> IntervalModel:
-    """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted.
+    """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted."""
+    return model_on(reading, *laid_out(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
 
-    `columns` are as for `laid_out`.
-    """
-    believed, terms, columns = laid_out(study, believed, rows, remainder, columns)
-    groups, foreseen = groups_of(labels_of(rows)), [term.name for term in believed.terms]
+
+def model_on(
+    reading: Reading, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray, ends: tuple[np.ndarray, np.ndarray],
+    labels: dict[str, np.ndarray]
+) -> IntervalModel:
+    """The same of rows as they are `laid_out`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
+    groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
     return IntervalModel(
-        *latent_ends(reading, rows),
+        *ends,
         pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
         groups=groups,
         belief=(believed.mean, believed.sd),
@@ -45,17 +48,12 @@ def model_of(
 
 
 def laid_out(
-    study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True, columns: np.ndarray | None = None
+    study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
-    """What is foreseen, the remainder's terms where it is wanted, and the columns of both at the rows.
-
-    `columns` (n, p + q) are these where they are known already.
-    """
+    """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""
     believed = believed.foreseen()
     terms = remainder_terms(study, believed) if remainder else ()
-    if columns is None:
-        columns = design((*believed.terms, *terms), rows)
-    return believed, terms, columns
+    return believed, terms, design((*believed.terms, *terms), rows)
 
 
 def log_evidence(scale: Scale, top: Top, spreads: int) -> float:

@@ -71,7 +71,7 @@ def _slip(fit, part, least):
     if len(part) < 3:
         return None
     rows = fit.rows.loc[part.index]
-    drawn = predictive_draws(fit, fit, rows)
+    drawn = predictive_draws(fit.posterior, fit, rows)
     known = replace(drawn, mean=drawn.mean + drawn.shift[:, None], own=np.zeros_like(drawn.own))
     even = np.full(len(drawn.own), 1 / len(drawn.own))
     far = 2 * np.minimum(*tails(known, even, fit, rows))
