@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -90,11 +91,15 @@ def spread_settings(
     """
     table = given.loc[given.index.repeat(count)].reset_index(drop=True)
     if free:
-        points = qmc.Sobol(len(free), rng=np.random.default_rng(seed)).random(count)
-        points = np.clip(0.5 + BEYOND * (points - 0.5), 0, 1)
+        points = np.clip(0.5 + BEYOND * (_even_points(len(free), count, seed) - 0.5), 0, 1)
         for column, factor in enumerate(free):
             table[factor.name] = on_step(factor, points[:, column])
     return with_one_post_cure(table, free).drop_duplicates(ignore_index=True)
+
+
+@lru_cache(maxsize=4)  # one context after another is looked at
+def _even_points(across, count, seed):
+    return qmc.Sobol(across, rng=np.random.default_rng(seed)).random(count)
 
 
 def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:

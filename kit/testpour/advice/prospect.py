@@ -83,26 +83,26 @@ def states_of(fits: Fits) -> dict[str, State]:
     return {name: _state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 
-def _sides_of(states: dict[str, State], study: Study, table: pd.DataFrame, aim: Aim) -> Iterator[Side]:
-    """The one or two sides of an aim at each row of a settings table."""
+def _sides_of(states: dict[str, State], size: int, columns: dict[str, np.ndarray], aim: Aim) -> Iterator[Side]:
+    """The one or two sides of an aim at each of `size` rows of a settings table, given by its columns."""
     state = states[aim.reading]
     reading = state.fit.reading
-    at = table.assign(age=aim.age) if aim.age is not None else table
-    base = np.zeros((len(table), len(state.centre)))
+    at = columns | {"age": np.full(size, aim.age)} if aim.age is not None else columns
+    base = np.zeros((size, len(state.centre)))
     base[:, : state.terms] = design(state.fit.believed.terms, at)
     scatter = float(np.mean(state.fit.scatter()))
     for bound, upper in ((aim.at_most, True), (aim.at_least, False)):
         if bound is None:
             continue
         sign = 1.0 if upper else -1.0
-        rows, offset = -sign * base, np.zeros(len(table))
+        rows, offset = -sign * base, np.zeros(size)
         if reading.grades:
             cut = int(np.floor(bound)) if upper else int(np.ceil(bound)) - 1
             if not 0 <= cut < len(reading.grades) - 1:
                 continue
             rows[:, state.terms + cut] = sign
         else:
-            ends = to_latent(reading, np.full(len(table), float(bound)), table.get("room_temperature"))
+            ends = to_latent(reading, np.full(size, float(bound)), columns.get("room_temperature"))
             offset = sign * np.asarray(ends, float)
         yield Side(aim.reading, rows, offset, scatter, upper)
 
@@ -148,4 +148,5 @@ class Prospect:
 
 def prospect(states: dict[str, State], study: Study, table: pd.DataFrame) -> Prospect:
     """The `Prospect` of a study's aims at each row of a settings table."""
-    return Prospect(states, tuple(tuple(_sides_of(states, study, table, aim)) for aim in study.aims), len(table))
+    size, columns = len(table), {str(name): table[name].to_numpy(float) for name in table}
+    return Prospect(states, tuple(tuple(_sides_of(states, size, columns, aim)) for aim in study.aims), size)

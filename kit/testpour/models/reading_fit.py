@@ -186,7 +186,11 @@ class ReadingFit:
 
 def _below(end, mean, spread):
     """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
-    return ndtr((end - mean) / spread) if np.isfinite(end).any() else np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
+    if not np.isfinite(end).any():
+        return np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
+    away = end - mean
+    away /= spread
+    return ndtr(away, out=away)  # in place: maps ask for millions
 
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
