@@ -126,7 +126,7 @@ def _gains(seen, others):
     """Log of how many times likelier a casting's readings are at the settings of each other one (rows) than at its own: shape (h,)."""
     gains = np.zeros(len(others))
     for sight in seen.values():
-        tables = {name: np.tile(values, (len(others), 1)) for name, values in sight.settings.items()}
+        tables = {name: np.broadcast_to(values, (len(others), len(values))) for name, values in sight.settings.items()}
         for name in tables.keys() & set(others):
             theirs = others[name].to_numpy(float)
             tables[name] = np.where(np.isnan(theirs)[:, None], tables[name], theirs[:, None])

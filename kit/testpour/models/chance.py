@@ -122,14 +122,14 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
             "Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = \"24 h\" }"
         )
     table = settings_table(as_met(study, fits.castings.pours), settings, room=room)
-    by_aim, each = {}, []
+    by_aim, draws = {}, np.ones((1, 1))
     for aim in study.aims:
         reading = study.reading(aim.reading)
         at_age = table.assign(age=aim.age) if aim.age is not None else table
         met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
-        each.append(met)
+        draws = draws * met
         by_aim[aim.words(reading)] = met.mean(axis=0)
-    return Chance(fits, table, np.prod(each, axis=0), pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))
+    return Chance(fits, table, draws, pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))
 
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
