@@ -122,7 +122,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
 
 def _steps(fit, rows):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
-    used, still = fit.believed.factors, _told_with_the_other(fit.rows)
+    used, still, held = fit.believed.factors, _told_with_the_other(fit.rows), held_settings(fit.study, fit.rows)
     for factor in fit.study.factors:
         if factor.name not in used or factor.kind == "text" or factor.name == still:
             continue
@@ -131,10 +131,8 @@ def _steps(fit, rows):
         if not poured and not factor.span:
             continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
-        beside = held_settings(fit.study, fit.rows)
-        if factor.name == OVEN and HOURS in beside:
-            beside[HOURS] = hours_poured(rows)
-        yield factor, float(start), float(end), poured, beside
+        beside = {HOURS: hours_poured(rows)} if factor.name == OVEN and HOURS in held else {}
+        yield factor, float(start), float(end), poured, held | beside
 
 
 def hours_poured(rows: pd.DataFrame) -> float:
