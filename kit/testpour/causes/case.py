@@ -126,12 +126,12 @@ def _gains(seen, others):
     """Log of how many times likelier a casting's readings are at the settings of each other one (rows) than at its own: shape (h,)."""
     gains = np.zeros(len(others))
     for sight in seen.values():
-        tables = {name: np.broadcast_to(values, (len(others), len(values))) for name, values in sight.settings.items()}
+        tables = {name: np.broadcast_to(values, (len(others) + 1, len(values))) for name, values in sight.settings.items()}
         for name in tables.keys() & set(others):
-            theirs = others[name].to_numpy(float)
-            tables[name] = np.where(np.isnan(theirs)[:, None], tables[name], theirs[:, None])
-        theirs, own = (log_sum(sight.gap(mean).log_chance(), 1) for mean in (sight.mean(tables), sight.usual[None]))
-        gains += theirs - own
+            theirs = np.append(others[name].to_numpy(float), np.nan)[:, None]  # the last are its own, which stand where nothing is known
+            tables[name] = np.where(np.isnan(theirs), tables[name], theirs)
+        logs = log_sum(sight.gap(sight.mean(tables)).log_chance(), 1)
+        gains += logs[:-1] - logs[-1]
     return gains
 
 
