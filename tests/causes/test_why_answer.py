@@ -330,7 +330,7 @@ def test_a_casting_does_not_excuse_itself(fits):
     for pour in ("P01", "P05", "P06", "P11"):
         seen = sights(fits, pour)["hardness"]
         at = design(fit.believed.terms, seen.rows).mean(axis=0)
-        blind, sighted = (f.posterior.coefficients.mean(axis=0) @ at for f in (fit.without(pour), fit))
+        blind, sighted = (one.coefficients.mean(axis=0) @ at for one in (fit.without(pour), fit.posterior))
         off += abs(seen.coefficients.mean(axis=0) @ at - blind)
         apart += abs(sighted - blind)
     assert off < 0.5 * apart

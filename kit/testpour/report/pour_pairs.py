@@ -78,13 +78,14 @@ def _pairs(study, table, says, found=None):
 
 def _panel(ax, table, sessions, across, up, outer):
     """One pair of settings; whether there are rings, for pours that coincide: a mark moved aside would show a setting nobody poured."""
-    ups = table[up.name] if up else table["session"].map({name: i for i, name in enumerate(sessions)}).astype(float)
-    repeat = table.groupby([table[across.name], ups], dropna=False).cumcount()
-    for i, session in enumerate(sessions):
-        here, colour = table["session"] == session, COLOURS[i % len(COLOURS)]
-        for ring in sorted(set(repeat[here])):  # a call each: the drawing then holds each outline once
-            spot = here & (repeat == ring)
-            ax.scatter(table[across.name][spot], ups[spot], marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
+    days = table["session"].map({name: i for i, name in enumerate(sessions)}).to_numpy(float)
+    places = [table[across.name].to_numpy(float), table[up.name].to_numpy(float) if up else days]
+    repeat = table.groupby(places, dropna=False).cumcount().to_numpy()
+    for i in range(len(sessions)):
+        colour = COLOURS[i % len(COLOURS)]
+        for ring in sorted(set(repeat[days == i])):  # a call each: the drawing then holds each outline once
+            spot = (days == i) & (repeat == ring)
+            ax.scatter(*(place[spot] for place in places), marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
                        facecolor="none" if ring else colour, edgecolor=colour if ring else "white")
     ax.margins(0.2)
     label_axis(ax, "x", across)
