@@ -132,6 +132,15 @@ def test_the_summed_up_chance_is_that_of_the_draws(fits):
     assert prospect(states_of(fits), fits.study, table).chance() == pytest.approx(drawn, abs=0.04)
 
 
+def test_an_aim_is_judged_at_its_own_age(fits):
+    """Hardness at 2 h and at 168 h: each as the draws have it at that age, the two far apart."""
+    table = settings_table(fits.study, [{"catalyst": "1.5 %"}])
+    aims = tuple(Aim("hardness", at_least=70.0, age=age) for age in (2.0, 168.0))
+    early, late = prospect(states_of(fits), replace(fits.study, aims=aims), table).by_aim()[:, 0]
+    drawn = [fits["hardness"].chances(table.assign(age=aim.age), at_least=70.0).mean() for aim in aims]
+    assert [early, late] == pytest.approx(drawn, abs=0.04) and late > early + 0.3
+
+
 def test_a_window_of_grades_is_met_by_its_grades_alone(fits):
     """At least grade 1 and at most grade 2, by means and covariances, against the draws of the fit."""
     table = settings_table(fits.study, [{"catalyst": c, "cover": v} for c in (1, 1.5, 2.2) for v in (0, 1)], room=19)
