@@ -83,15 +83,17 @@ def asked_about(castings: Castings, pour: str | None) -> str:
 def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
     """The rows of one casting read nearest the age an aim speaks of.
 
-    Of one kind of reading, with ages in h; None takes the rows as they are.
+    Of one kind of reading, with ages in h; None takes the latest.
     """
     return rows[_nearest(rows["age"].to_numpy(float), age)]
 
 
 def _nearest(ages, age):
-    """Which of some ages are the one nearest to `age`; all of them where no age is meant."""
-    if age is None or np.isnan(ages).all():
+    """Which of some ages are the one nearest to `age`, or the latest where no age is meant; all where none has an age."""
+    if np.isnan(ages).all():
         return np.full(len(ages), True)
+    if age is None:  # what cracks or yellows in a month was whole the next day
+        return ages == np.nanmax(ages)
     return ages == ages[np.nanargmin(np.abs(ages - age))]
 
 
