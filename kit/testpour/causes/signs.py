@@ -18,6 +18,7 @@ from testpour.physics.lots import UNKNOWNS, lots_at
 
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
+RARE = 0.2  # how often settings bring a miss about below which they explain only so large a share of what they else would; common practice, no source
 MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
 INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
@@ -171,7 +172,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
     as a share of the chance here, is divided over the settings as `split` divides a difference, and each
-    positive part goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
+    positive part, weighed against what no setting tells, goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
     it; to none where good castings were poured at as much or as little. A good neighbour that shares an open face does not
     clear it where castings at these settings mostly miss: it is compared as if it had been covered. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.
@@ -188,7 +189,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
     start, to = float(miss(there).mean()), _otherwise(table, fits, here, there) if miss(here).mean() > SURE else there
     names, parts, (lowest, end) = shares(miss, here, to)
-    excess = min(max(0.0, 1 - lowest / end), MOST) if end > 0 else 0.0
+    excess = min(max(0.0, 1 - lowest / end), MOST) * min(1.0, end / RARE) if end > 0 else 0.0
     pulls: dict[str, float] = {}
     known = {name: f"{factor.words} {factor.show(float(here[name].iloc[0]))}" for name in names if name != "age" for factor in [fits.study.factor(name)]}
     unnamed, whole = {}, sum(parts[0][parts[0] > 0])
