@@ -50,6 +50,14 @@ def test_the_reading_nearest_the_age_counts_and_not_the_last(study, castings_of)
         assert [m.age for m in found] == ([20.0] if misses else [])
 
 
+def test_an_aim_without_an_age_is_judged_by_the_latest_look(study, castings_of):
+    """Whole next day and cracked after two months: 0 and 2 are 1 on average, which would pass."""
+    aimed = replace(study, aims=(Aim("hardness", at_least=75.0, age=None),))
+    read = pd.DataFrame({"pour": "P01", "reading": "hardness", "age": [24.0, 1500.0], "low": [90.0, 70.0], "known": "exact"})
+    found = missed(castings_of(aimed, pd.DataFrame({"catalyst": [1.5]}, index=["P01"]), read.assign(high=read["low"])), "P01")
+    assert [(m.age, m.above) for m in found] == [(1500.0, False)]
+
+
 def test_how_a_casting_is_found_follows_from_its_hardness_and_tack(study, castings_of):
     """Soft, tacky, dry: at least 75 Shore D is asked, and at most slightly tacky, grade 1. 45 lies halfway from 30, which a finger dents, to
     60, which no nail does. What was not read, or has no aim, is as likely as not."""

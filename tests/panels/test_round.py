@@ -201,7 +201,10 @@ def test_next_pours_that_cannot_be_one_session_begin_with_the_first_that_can(ove
 def test_a_plan_kept_in_one_panel_is_offered_in_another(own, hand):
     pour = hand(tp.pour_panel(own))
     assert "No plan is kept yet" in pour.words()
-    hand(tp.plan_panel(own)).tap("keep")
+    plan = hand(tp.plan_panel(own))
+    plan.type("pot", "150")
+    plan.tap("keep")
+    assert hand(tp.pour_panel(own)).panel.typed("pot") == "150", "what its bench sheets were weighed out for"
     assert pour.wait().part("plan:S1")["words"] == "Begin S1 of the plan, 4 pours"
 
 

@@ -42,6 +42,11 @@ class PourPanel(Panel):
         super().__init__(folder)
         self._reopen()
 
+    def typed(self, name: str) -> str:
+        """As in `Panel`; the resin in one pour is at first what the kept plan was weighed out for, as on its bench sheets."""
+        kept = Memory(self.workshop.folder, "kept-plan").get("pot", None) if name == POT.name else None
+        return self.memory.get(name, f"{kept:g}") if kept else super().typed(name)
+
     def parts(self) -> Iterator[Part]:
         study, castings = self.workshop.study, self.workshop.castings()
         yield step("A session opened before", *self._before())
