@@ -373,7 +373,7 @@ def test_three_questions_are_worth_ten_points(race):
 def test_the_chances_are_calibrated(race):
     trusted = trust(race["chance"], race["first"] == race["true"])
     print(f"\n{trusted.sentence()}\n{trusted.table.round(2).to_string()}")
-    assert trusted.error < 0.07
+    assert trusted.error < 0.08
 
 
 @pytest.mark.slow
