@@ -481,3 +481,11 @@ def test_an_x_beside_ticks_may_be_no(study, tmp_path, cells):
 def test_an_x_that_is_the_only_mark_for_yes_is_yes(study, tmp_path):
     entries = read_sheet(study, sheet(tmp_path, "pour,catalyst (%),cover\n1,1.5,x\n2,1.5,no\n"))
     assert [entry["settings"]["cover"] for entry in entries] == [1, 0]
+
+
+@pytest.mark.parametrize("headers", ["Reading,Value", "What,Result"])
+def test_a_sheet_of_one_row_a_reading_is_refused_once_with_how_to_turn_it(study, tmp_path, headers):
+    text = f"Pour,Catalyst (%),{headers},Unit,Age\nE1,1.5,gel time,22,min,\nE1,1.5,hardness,76,Shore D,24 h\nE2,2,gel time,17,min,\n"
+    with pytest.raises(LogProblems, match="each row is one reading here. Write one row a pour, and each reading into a column") as refused:
+        read_sheet(study, sheet(tmp_path, text))
+    assert len(refused.value.problems) == 1
