@@ -59,7 +59,7 @@ REFUSED = [
     ("3 drops", "mL", "does not measure what mL measures"),
     ("3 dollops", "g", "unit that is not known"),
     ("3 g to 4 g", "g", "unit that is not known"),
-    ("2 g", "%", "does not turn into %"),
+    ("2 g", "%", "does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g"),
     ("2 %", "g", "does not turn into g"),
     ("2 mm", "", "is more than a number. Write the number alone"),
     ("75 Shore A", "Shore D", "no scale converts to another"),

@@ -42,6 +42,8 @@ from testpour.logbook.headers import HeaderProblem, read_head
         ("Tack (0-3)", "tack", "", None, ""),
         ("Tack (0 to 3) at 24 h", "tack", "", 24.0, ""),
         ("Resin (g)", None, "", None, ""),
+        ("Resin g", None, "", None, ""),
+        ("Resin oz", None, "", None, ""),
         ("Resin (drum)", "resin_lot", "", None, ""),
         ("mood", None, "", None, ""),
         ("", None, "", None, ""),
@@ -91,6 +93,16 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
 def test_a_header_that_looks_like_data_is_never_passed_over(study, text, words):
     with pytest.raises(HeaderProblem, match=words):
         read_head(study, text)
+
+
+@pytest.mark.parametrize("text", [
+    "Catalyst g", "Catalyst ml", "Catalyst in g", "Catalyst (g)", "cat. oz", "Catalyst drops/oz", "Catalyst in pot", "Catalyst [fl oz]",
+])
+def test_an_amount_is_no_percentage_and_no_lot(study, text):
+    """2.25 g in 150 g stored as 2.25 % would be half as much again as was poured: 100 x 2.25 / 150 is 1.5."""
+    with pytest.raises(HeaderProblem, match=r"not a percentage. Write per cent of the resin, 100 x catalyst / resin, in a column catalyst \(%\)") as refused:
+        read_head(study, text)
+    assert "lot" not in str(refused.value)
 
 
 def test_an_age_in_the_name_of_a_factor_is_no_age(study):

@@ -469,3 +469,23 @@ def test_a_time_with_a_zone_is_the_same_instant_here():
 
 def test_text_that_no_spreadsheet_can_hold_is_cleaned():
     assert clean("  a\x00b\ud800\ufffe\r\nc\x07 ") == "ab\nc" and clean(" a \n b ", line=True) == "a b"
+
+
+@pytest.mark.parametrize("cells", ["✓x✓x", "yx✓n"])
+def test_an_x_beside_ticks_may_be_no(study, tmp_path, cells):
+    rows = "".join(f"{number},1.5,{cell}\n" for number, cell in enumerate(cells, start=1))
+    with pytest.raises(LogProblems, match=r"cover: has x in row 3.* in others, so x may be yes or no\. Write yes or no in each cell"):
+        read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),cover\n{rows}"))
+
+
+def test_an_x_that_is_the_only_mark_for_yes_is_yes(study, tmp_path):
+    entries = read_sheet(study, sheet(tmp_path, "pour,catalyst (%),cover\n1,1.5,x\n2,1.5,no\n"))
+    assert [entry["settings"]["cover"] for entry in entries] == [1, 0]
+
+
+@pytest.mark.parametrize("headers", ["Reading,Value", "What,Result"])
+def test_a_sheet_of_one_row_a_reading_is_refused_once_with_how_to_turn_it(study, tmp_path, headers):
+    text = f"Pour,Catalyst (%),{headers},Unit,Age\nE1,1.5,gel time,22,min,\nE1,1.5,hardness,76,Shore D,24 h\nE2,2,gel time,17,min,\n"
+    with pytest.raises(LogProblems, match="each row is one reading here. Write one row a pour, and each reading into a column") as refused:
+        read_sheet(study, sheet(tmp_path, text))
+    assert len(refused.value.problems) == 1

@@ -24,7 +24,8 @@ PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
 WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
-MEASURED = ("%", "g", "mL", "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words in brackets
+AMOUNTS = ("g", "mL", "drops")  # one unit of each kind of amount
+MEASURED = ("%", *AMOUNTS, "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words
 
 
 class HeaderProblem(ValueError):
@@ -130,10 +131,11 @@ def _column(study, words, unit, text):
     if found is None and not unit and " " in words.replace("%", " %"):
         *front, last = words.replace("%", " %").split()
         front = front[:-1] if front and front[-1] == "in" else front
-        found = _meant([c for c in columns if measures(last, c[0].unit)], " ".join(front), last, text)
+        found = _meant([c for c in columns if measures(last, c[0].unit) or (_is_share(c[0]) and _is_amount(last))], " ".join(front), last, text)
         unit = last if found else unit
     if found is None:
-        _refuse_slip([c for c, _ in columns], words, text)
+        measured = _is_unit(unit or words.split(" ")[-1])  # "Resin oz" is no slip of a lot
+        _refuse_slip([c for c, _ in columns if not (measured and getattr(c, "kind", "") == "text")], words, text)
         return None, "", unit
     return (*found, unit)
 
@@ -145,7 +147,7 @@ def _meant(columns, words, unit, text):
         return None
     exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
     begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
-    if any(measures(unit, one) for one in MEASURED):  # "Resin (g)" is no lot
+    if _is_unit(unit):  # "Resin (g)" is no lot
         begins = [c for c in begins if getattr(c[0], "kind", "") != "text"]
     for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
         if len(some) == 1:
@@ -156,6 +158,20 @@ def _meant(columns, words, unit, text):
     if all(_begins(_plain(c[0].words).split(), _plain(shortest[0].words).split()) for c in begins):
         return shortest
     raise HeaderProblem(f"may be {' or '.join(c[0].words for c in begins)}. Write the whole name in the header.")
+
+
+def _is_unit(text):
+    return any(measures(text, one) for one in MEASURED)
+
+
+def _is_amount(unit):
+    """Whether a unit, or the word pot, says that a column holds what was weighed, measured or counted out."""
+    return unit.casefold() == "pot" or any(measures(unit.split("/")[0], one) for one in AMOUNTS)
+
+
+def _is_share(column):
+    """Whether a column is a setting in per cent of the resin."""
+    return column.unit == "%" and getattr(column, "role", "") == "chosen"
 
 
 def _begins(held, asked):
@@ -177,6 +193,11 @@ def _checked_unit(column: Column, unit: str) -> str:
     A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
     none.
     """
+    if _is_share(column) and _is_amount(unit):
+        raise HeaderProblem(
+            f"gives an amount ({unit}), not a percentage. Write per cent of the resin, 100 x {column.words} / resin, in a column {column.label} "
+            "in place of this one: 2.25 g in 150 g is 1.5 %."
+        )
     grades = getattr(column, "grades", ())
     if grades and (re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit) or unit.casefold() in (column.unit.casefold(), "grades")):
         return ""

@@ -13,6 +13,7 @@ from testpour.wording import SHOWN, first_few, shortened
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
+NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
 BLANK = {"", "-", "–", "—", "n/a", "n.a.", "na", "none", "?", "nan", "unknown", "not known"}  # nothing here
 DITTO = {
     '"', "'", "''", "”", "“", "„", "〃", '-"-', "|", "↓", "do.", "dto.", "ditto", "idem", "same", "s/a", "as above", "same as above", COVERED,

@@ -8,13 +8,13 @@ from testpour.columns import NIL, NO, YES
 from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
-from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, sums_up, untame
+from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
+from testpour.logbook.sheet_columns import doubtful_ticks
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import listed
 
-NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
 ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (
     "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write a later reading of the "
@@ -79,7 +79,7 @@ def read_rows(
     days.close(entries)
     unnamed = _unnamed(pours)
     problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
-    problems += _half_ticked([one for one in pours if one[0] not in further.union(unnamed)])
+    problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
@@ -109,16 +109,6 @@ def _unnamed(pours):
     """Numbers of the rows without a pour's name, where others have one: they may be no pours at all."""
     unnamed = [number for number, written in pours if all(cell in NOTHING for head, cell in written.items() if head.name == "pour")]
     return unnamed if len(unnamed) < len(pours) else []
-
-
-def _half_ticked(pours):
-    """A problem for each yes/no column that never says no and has empty cells or dashes, which may be no or not written down."""
-    for head in {head: None for _, written in pours for head in written if head.kind == "factor" and head.column.kind == "yes/no"}:
-        said = {written.get(head, "").casefold() for _, written in pours}
-        empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
-        if empty and said & YES and not said & NO:
-            words = f"says yes in some rows and is empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
-            yield "", head.text, "", words
 
 
 def _blank(head, cell):

@@ -9,6 +9,7 @@ from typing import Any
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN, HeaderProblem, is_age, read_head, units_below, without_age
 from testpour.logbook.sheet_cells import read_cells, untame
+from testpour.logbook.sheet_columns import lists_readings
 from testpour.logbook.sheet_rows import read_rows
 from testpour.logbook.workbook import COVERED
 from testpour.study import Study
@@ -69,6 +70,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     if _lies_on_its_side(study, heads, rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
         raise LogProblems([("", "", "", said)])
+    if listing := lists_readings(study, rows, start, heads):
+        raise LogProblems([(f"row {start + 1}", "", "", listing)])
     first, heads = _below(heads, rows, start, problems)
     entries, passed = read_rows(heads, enumerate(rows[first:], start=first + 1), decimal, problems)
     nameless = list(_without_header(rows, start, across, entries, problems))
