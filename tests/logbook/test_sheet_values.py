@@ -292,14 +292,14 @@ def test_no_cover_is_no(study, tmp_path, word):
 
 @pytest.mark.parametrize("dash", ["-", "–", "—"])
 def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path, dash):
-    text = f"pour,catalyst,cover,pigment,post-cure time,gel time\nA,1,yes,1,1,22\nB,1,{dash},{dash},{dash},22\nC,1,no,0,0,22\n"
+    text = f"pour,catalyst,cover,pigment,post-cure time (h),gel time\nA,1,yes,1,1,22\nB,1,{dash},{dash},{dash},22\nC,1,no,0,0,22\n"
     with pytest.warns(NotRead) as said:
         entries = read_sheet(study, sheet(tmp_path, text))
     assert entries[1]["settings"] == {"catalyst": 1} and entries[2]["settings"]["cover"] == 0
     assert [str(one.message).removeprefix("sheet.csv: ") for one in said] == [
         f"cover was taken as not written down in row 3 ({dash}). Where it was not so, write no.",
         f"pigment was taken as not written down in row 3 ({dash}). Where there was none of it, write 0.",
-        f"post-cure time was taken as not written down in row 3 ({dash}). Where there was none of it, write 0."]
+        f"post-cure time (h) was taken as not written down in row 3 ({dash}). Where there was none of it, write 0."]
 
 
 def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
@@ -489,3 +489,19 @@ def test_a_sheet_of_one_row_a_reading_is_refused_once_with_how_to_turn_it(study,
     with pytest.raises(LogProblems, match="each row is one reading here. Write one row a pour, and each reading into a column") as refused:
         read_sheet(study, sheet(tmp_path, text))
     assert len(refused.value.problems) == 1
+
+
+@pytest.mark.parametrize(
+    ("headers", "cells", "words"),
+    [
+        ("Room (F),Peak temp", "68,130", "no unit stands in Peak temp: taken as °C"),
+        ("Room,Peak temp", "68 F,130", "no unit stands in Peak temp: taken as °C"),
+        ("post-cure time", "30", "no unit stands in post-cure time: taken as h"),
+        ("Demould", "60", "no unit stands in Demould: taken as min"),
+    ],
+)
+def test_a_number_without_a_unit_is_told_of_where_it_may_have_another(tmp_path, study, headers, cells, words):
+    study = replace(study, readings=(*study.readings, replace(study.reading("gel_time"), name="demould_time", words="demould time")))
+    with pytest.warns(NotRead, match=words) as told:
+        read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),{headers}\nA,1.5,{cells}\nB,2,{cells}\n"))
+    assert len(told) == 1

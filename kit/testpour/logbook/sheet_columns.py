@@ -1,14 +1,18 @@
 """What only a whole column of a sheet tells."""
 
+import re
 from collections.abc import Iterator, Sequence
 
 from testpour.columns import NO, YES
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import NOTHING
 from testpour.study import Study
+from testpour.units import SPELLINGS, shown_unit
 from testpour.wording import listed
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
+LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours
+OTHER = {"degC": "degF", "mm": "inch"}  # the unit that some workshops have instead
 
 
 def doubtful_ticks(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
@@ -34,3 +38,18 @@ def lists_readings(study: Study, rows: Sequence[Sequence[str]], start: int, head
     if not named and not {"reading", "value"}.issubset(headers):
         return ""
     return "each row is one reading here. Write one row a pour, and each reading into a column of its own, such as hardness at 24 h (Shore D)."
+
+
+def without_unit(pours: Pours) -> Iterator[str]:
+    """A sentence on each column whose numbers have no unit, where the sheet or the trade has more than one for them."""
+    heads = {head: None for _, written in pours for head in written if head.kind != "own" and head.part == "value"}
+    written = {head: [cells[head] for _, cells in pours if cells.get(head)] for head in heads}
+    units = [head.unit for head in heads] + [re.sub(r"^[\d.,/\s-]+", "", cell) for cells in written.values() for cell in cells]
+    used = {SPELLINGS.get(unit.casefold(), unit) for unit in units}
+    for head, cells in written.items():
+        bare = not head.unit and any(re.search(r"\d$", cell) and cell.strip("0.,") for cell in cells)  # 0 min are 0 h
+        if bare and (head.name in LOOSE or OTHER.get(head.column.unit) in used):
+            yield (
+                f"no unit stands in {head.text}: taken as {shown_unit(head.column.unit)}. If it is another, write it into the header, in brackets; "
+                "what is in the log already is put right with correct_pour or correct_reading."
+            )

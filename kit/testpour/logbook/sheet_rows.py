@@ -9,7 +9,7 @@ from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
-from testpour.logbook.sheet_columns import doubtful_ticks
+from testpour.logbook.sheet_columns import doubtful_ticks, without_unit
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
@@ -83,7 +83,7 @@ def read_rows(
     problems += days.timed(entries)
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
-    passed += days.said(entries)
+    passed += [*days.said(entries), *without_unit(pours)]
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
     for head, places in unsaid.items():
