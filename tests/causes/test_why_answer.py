@@ -11,7 +11,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
 from testpour.causes.others import sights
-from testpour.causes.saving import Saving
+from testpour.causes.saving import Saving, _says
 from testpour.causes.signs import noted
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
@@ -355,3 +355,8 @@ def test_where_a_tacky_casting_is_soft_speaks_little_between_too_hot_and_too_muc
     each = {name: answer.weighed.each["question: where"] for name, answer in found.items()}
     assert each["tacky"]["too_hot"] > each["slow"]["too_hot"] + np.log(2)
     assert each["tacky"]["too_much_catalyst"] - each["tacky"]["too_hot"] < np.log(2)
+
+
+def test_the_change_that_would_have_saved_it_names_both_percentages(study):
+    """"0.8 % more catalyst" can be read as 1.008 %."""
+    assert _says(study.factor("catalyst"), 1.0, 1.8) == "catalyst 1.8 % instead of 1 %"

@@ -129,7 +129,4 @@ def _says(factor, now, then):
         return f"poured in layers of {factor.show(then)} instead of {factor.show(now)} at once"
     if factor.kind == "yes/no":
         return f"{'a' if then else 'no'} {factor.words}"
-    more = "more" if then > now else "less"
-    if factor.unit == "%":
-        return f"{factor.show(round(abs(then - now), 3))} {more} {factor.words}"
     return f"{factor.words} {factor.show(then)} instead of {factor.show(now)}"
