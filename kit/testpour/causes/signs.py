@@ -171,8 +171,8 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     """What share of its missed aim each planned setting explains.
 
     The chance of missing is compared between the casting's settings and its good neighbours'; the excess,
-    as a share of the chance here, is divided over the settings as `split` divides a difference, and each
-    positive part, weighed against what no setting tells, goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
+    as a share of the chance here and less where that is `RARE`, is divided over the settings as `split` divides a difference, and each
+    positive part goes to the cause that the setting, on that side, brings about, or to `SETTINGS` where none is named for
     it; to none where good castings were poured at as much or as little. A good neighbour that shares an open face does not
     clear it where castings at these settings mostly miss: it is compared as if it had been covered. What is left for chance is held to a
     miss of the size that these settings lead one to expect: a neighbour that misses by a hair is no match for that.

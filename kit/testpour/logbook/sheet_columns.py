@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterator, Sequence
 
-from testpour.columns import NO, YES
+from testpour.columns import NO, YES, Factor
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import NOTHING
 from testpour.study import Study
@@ -17,7 +17,7 @@ OTHER = {"degC": "degF", "mm": "inch"}  # the unit that some workshops have inst
 
 def doubtful_ticks(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
     """A problem for each yes/no column in which an empty cell or an x may mean no."""
-    for head in {head: None for _, written in pours for head in written if head.kind == "factor" and head.column.kind == "yes/no"}:
+    for head in {head: None for _, written in pours for head in written if isinstance(head.column, Factor) and head.column.kind == "yes/no"}:
         said = {written.get(head, "").casefold() for _, written in pours}
         empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
         crossed = [str(number) for number, written in pours if written.get(head, "").casefold() == "x"]
@@ -47,9 +47,10 @@ def without_unit(pours: Pours) -> Iterator[str]:
     units = [head.unit for head in heads] + [re.sub(r"^[\d.,/\s-]+", "", cell) for cells in written.values() for cell in cells]
     used = {SPELLINGS.get(unit.casefold(), unit) for unit in units}
     for head, cells in written.items():
+        unit = head.column.unit if head.column else ""
         bare = not head.unit and any(re.search(r"\d$", cell) and cell.strip("0.,") for cell in cells)  # 0 min are 0 h
-        if bare and (head.name in LOOSE or OTHER.get(head.column.unit) in used):
+        if bare and (head.name in LOOSE or unit in OTHER and OTHER[unit] in used):
             yield (
-                f"no unit stands in {head.text}: taken as {shown_unit(head.column.unit)}. If it is another, write it into the header, in brackets; "
+                f"no unit stands in {head.text}: taken as {shown_unit(unit)}. If it is another, write it into the header, in brackets; "
                 "what is in the log already is put right with correct_pour or correct_reading."
             )

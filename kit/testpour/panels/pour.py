@@ -43,7 +43,18 @@ class PourPanel(Panel):
         self._reopen()
 
     def typed(self, name: str) -> str:
-        """As in `Panel`; the resin in one pour is at first what the kept plan was weighed out for, as on its bench sheets."""
+        """What was typed or chosen; the resin in one pour is at first what the kept plan was weighed out for, as on its bench sheets.
+
+        Parameters
+        ----------
+        name : str
+            Of the field.
+
+        Returns
+        -------
+        str
+            As it stands in the field.
+        """
         kept = Memory(self.workshop.folder, "kept-plan").get("pot", None) if name == POT.name else None
         return self.memory.get(name, f"{kept:g}") if kept else super().typed(name)
 
