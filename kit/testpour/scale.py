@@ -60,7 +60,7 @@ def part_on_scale(resin: float | Fraction, percent: float, step: float) -> tuple
     return wanted, on_scale(wanted, step)
 
 
-def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, float]:
+def delivered_between(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, float]:
     """Lowest and highest catalyst % where each reading, of resin and catalyst in g, is uncertain by half a step."""
     half = Fraction(str(step)) / 2
     return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))

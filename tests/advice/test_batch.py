@@ -213,11 +213,11 @@ def settled(fits, shrink, scatter=None):
     """The fits with coefficients drawn together, and one scatter's doubt widened."""
     models = {}
     for name, fit in fits.items():
-        post, spread = fit.posterior, fit.posterior.spread
+        post, sd = fit.posterior, fit.posterior.sd
         middle = post.coefficients.mean(axis=0)
         if name == scatter:
-            spread = np.linspace(0.02, 1.5, len(post))
-        models[name] = replace(fit, posterior=replace(post, coefficients=middle + shrink * (post.coefficients - middle), spread=spread))
+            sd = np.linspace(0.02, 1.5, len(post))
+        models[name] = replace(fit, posterior=replace(post, coefficients=middle + shrink * (post.coefficients - middle), sd=sd))
     return replace(fits, models=models)
 
 

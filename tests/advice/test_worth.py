@@ -107,7 +107,7 @@ def test_doubt_is_the_variance_of_the_chance_to_first_order():
 
 def test_a_session_not_yet_held_is_as_doubtful_as_sessions_differ(fits):
     """The mean squared session sd of the draws."""
-    spread = fits["gel_time"].posterior.group_spread["session"]
+    spread = fits["gel_time"].posterior.group_sds["session"]
     assert _state_of(fits["gel_time"]).covariance[-1, -1] == pytest.approx(np.mean(spread**2), rel=1e-12)
 
 

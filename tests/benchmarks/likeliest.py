@@ -73,7 +73,7 @@ def restricted(model):
     return SimpleNamespace(
         params=turn @ inner.at[:p], covariance=covariance, bse=np.sqrt(np.diag(covariance)),
         spread=np.exp(scale.shape(shape)[0]), criterion=top.value + scale.log_volume,
-        group_spread=dict(zip(names, scale.unit * sds, strict=True)),
+        group_sds=dict(zip(names, scale.unit * sds, strict=True)),
         group_effects=dict(zip(names, (scale.unit * sd * inner.at[a:b] for sd, a, b in ends), strict=True)),
     )
 

@@ -44,7 +44,7 @@ def test_two_thousand_draws_take_less_time_than_a_short_emcee_run():
     import emcee
 
     low, high, design = data(1)
-    model = IntervalModel(low, high, design, belief=([3, 0, 0, 0], [1] * 4), spread_belief=0.5)
+    model = IntervalModel(low, high, design, belief=([3, 0, 0, 0], [1] * 4), sd_belief=0.5)
     ours, found = seconds(lambda: model.posterior(2000, seed=1), 3)
 
     def density(at):
@@ -52,7 +52,7 @@ def test_two_thousand_draws_take_less_time_than_a_short_emcee_run():
         return log_likelihood(low, high, design, at) + belief
 
     sampler = emcee.EnsembleSampler(32, 5, density)
-    start = np.r_[found.coefficients.mean(axis=0), np.log(found.spread).mean()]
+    start = np.r_[found.coefficients.mean(axis=0), np.log(found.sd).mean()]
     peer, _ = seconds(
         lambda: sampler.run_mcmc(start + 0.05 * np.random.default_rng(1).normal(size=(32, 5)), 1000), 1
     )

@@ -12,7 +12,7 @@ from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
 from testpour.causes.others import sights
 from testpour.causes.saving import Saving, _says
-from testpour.causes.signs import noted
+from testpour.causes.signs import noted_for
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import NoSuchName, Problem
@@ -93,7 +93,7 @@ def test_what_is_not_the_whole_fit_is_refused_with_what_is_wanted(fits):
 def test_observations_go_into_the_notes_and_are_read_again(beside):
     answer = why(beside({}, {"tack": 2.0}), "X1", {"where": "in patches", "dry": "dry"})
     kept = beside({}, {"tack": 2.0}, note=f"Blue knob. {answer.note()} Left by the window.")
-    assert noted(kept.castings, "X1") == {"where": "in patches", "dry": "dry"}
+    assert noted_for(kept.castings, "X1") == {"where": "in patches", "dry": "dry"}
     assert why(kept, "X1").chances.to_dict() == pytest.approx(answer.chances.to_dict())
     assert why(kept, "X1", {"dry": "perhaps damp"}).observed["dry"] == "perhaps damp"
     assert why(beside(), "X1").note() == ""
@@ -110,7 +110,7 @@ def test_what_is_kept_in_the_log_comes_back(practice_log):
     assert again.chances.to_dict() == pytest.approx(answer.chances.to_dict(), abs=1e-12)
     assert not again.keep(log) and "note stays as it is" in again.keep(log).sentence()
     assert again.observe(where="throughout").keep(log) == "observed: where = throughout."
-    assert noted(log.castings(), "P01") == {"where": "throughout", "cup": "wet or streaked in places"}
+    assert noted_for(log.castings(), "P01") == {"where": "throughout", "cup": "wet or streaked in places"}
     assert "observed: where = in patches" in log.castings().pours.loc["P01", "note"]
 
 

@@ -103,11 +103,11 @@ def test_exact_rows_of_many_pours_are_drawn_from_their_own_distribution():
     model = model_of("exact", pours=80, count=320)
     model = IntervalModel(
         model.low, model.low, model.exog, groups={"pour": model.groups[1].codes}, belief=(np.zeros(3), np.ones(3)),
-        spread_belief=1.0, group_beliefs={"pour": 1.0},
+        sd_belief=1.0, group_beliefs={"pour": 1.0},
     )
     drawn = model.posterior(2000, seed=1)
     assert drawn.method == "importance" and drawn.effective > 1000
-    tau, sigma = drawn.group_spread["pour"][:, None], drawn.spread[:, None]
+    tau, sigma = drawn.group_sds["pour"][:, None], drawn.sd[:, None]
     left = model.low - drawn.coefficients @ model.exog.T
     sums = np.stack([left[:, model.groups[0].codes == level].sum(axis=1) for level in range(80)], axis=1)
     precision = np.bincount(model.groups[0].codes) / sigma**2 + 1 / tau**2

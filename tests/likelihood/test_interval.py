@@ -178,7 +178,7 @@ def test_normal_beliefs_are_ridge_regression():
         ({"exog": [[1.0], [np.nan]]}, "missing or infinite entries, first row 1"),
         ({"belief": ([0], [0])}, "standard deviations above 0"),
         ({"belief": ([0, 1], [1, 1])}, "belief needs 1 means"),
-        ({"spread_belief": -1}, "spread_belief = -1"),
+        ({"sd_belief": -1}, "sd_belief = -1"),
         ({"group_beliefs": {"lot": 1}}, r"group_beliefs names \['lot'\]"),
         ({"grades": 3, "low": [0, 3], "high": [0, 3]}, "Grade 3 is not one of the whole numbers 0 to 2"),
         ({"grades": 1}, "at least two grades"),

@@ -25,15 +25,15 @@ def one_way(name):
 def test_dyestuff_restricted():
     """REML: the balanced one-way answer, also in closed form from the analysis of variance."""
     case, fit = PUBLISHED["dyestuff"], restricted(one_way("dyestuff"))
-    assert fit.group_spread["batch"] ** 2 == pytest.approx(case["restricted_batch"], abs=0.005)
+    assert fit.group_sds["batch"] ** 2 == pytest.approx(case["restricted_batch"], abs=0.005)
     assert fit.spread**2 == pytest.approx(case["restricted_residual"], abs=0.005)
     assert -2 * fit.criterion == pytest.approx(case["restricted_deviance"], abs=5e-5)
     assert fit.bse[0] == pytest.approx(case["error"], abs=5e-4)
     y = np.array(case["yield"]).reshape(6, 5)
     within = y.var(axis=1, ddof=1).mean()
     assert fit.spread**2 == pytest.approx(within, rel=1e-9)
-    assert fit.group_spread["batch"] ** 2 == pytest.approx(y.mean(axis=1).var(ddof=1) - within / 5, rel=1e-8)
-    shrink = fit.group_spread["batch"] ** 2 / (fit.group_spread["batch"] ** 2 + within / 5)
+    assert fit.group_sds["batch"] ** 2 == pytest.approx(y.mean(axis=1).var(ddof=1) - within / 5, rel=1e-8)
+    shrink = fit.group_sds["batch"] ** 2 / (fit.group_sds["batch"] ** 2 + within / 5)
     np.testing.assert_allclose(fit.group_effects["batch"], shrink * (y.mean(axis=1) - y.mean()), rtol=1e-7)
 
 
@@ -46,7 +46,7 @@ def test_dyestuff_by_maximum_likelihood():
 def test_dyestuff2_has_no_batch_variance():
     """The analysis-of-variance estimate is negative, so the best spread is exactly zero."""
     fit = restricted(one_way("dyestuff2"))
-    assert fit.group_spread["batch"] == 0.0
+    assert fit.group_sds["batch"] == 0.0
     assert fit.spread == pytest.approx(PUBLISHED["dyestuff2"]["spread"], abs=5e-5)
     assert (fit.group_effects["batch"] == 0).all()
 
@@ -57,7 +57,7 @@ def test_pastes_nested():
     y = table["strength"].to_numpy()
     groups = {"cask": table["sample"].to_numpy(), "batch": table["batch"].to_numpy()}
     fit = restricted(IntervalModel(y, y, np.ones((60, 1)), groups=groups))
-    found = [fit.group_spread["cask"], fit.group_spread["batch"], fit.spread]
+    found = [fit.group_sds["cask"], fit.group_sds["batch"], fit.spread]
     np.testing.assert_allclose(found, [case["cask"], case["batch"], case["residual"]], atol=5e-5)
     np.testing.assert_allclose(np.square(found), case["variances"], atol=5e-5)
 
@@ -94,7 +94,7 @@ def test_oats_split_plot():
     y = table["yield"].to_numpy(float)
     groups = {"block": block, "plot": np.char.add(block, variety)}
     fit = restricted(IntervalModel(y, y, np.column_stack([np.ones(72), *blocks]), groups=groups))
-    found = [fit.group_spread["block"], fit.group_spread["plot"], fit.spread]
+    found = [fit.group_sds["block"], fit.group_sds["plot"], fit.spread]
     np.testing.assert_allclose(found, case["spreads"], atol=5e-4)
     np.testing.assert_allclose(f_ratios(fit, blocks), case["f"], rtol=1e-4)
 
@@ -111,7 +111,7 @@ def test_corrosion_split_plot_keeps_the_furnace_heats_apart():
     np.testing.assert_allclose(f_ratios(fit, blocks), case["f"], atol=0.006)
     squares = np.array(case["sums_of_squares"]) / case["degrees"]
     assert fit.spread**2 == pytest.approx(squares[4], rel=1e-3)
-    assert fit.group_spread["heat"] ** 2 == pytest.approx((squares[1] - squares[4]) / 4, rel=1e-3)
+    assert fit.group_sds["heat"] ** 2 == pytest.approx((squares[1] - squares[4]) / 4, rel=1e-3)
     ignoring = restricted(IntervalModel(y, y, design))
     assert f_ratios(ignoring, blocks)[0] > 3 * case["f"][0]
 
@@ -173,10 +173,10 @@ def test_labels_may_be_words_and_levels_come_sorted():
 
 def test_a_belief_about_the_spread_pulls_it_in():
     """A tight half-normal belief must lower a session spread, a wide one hardly move it."""
-    flat = restricted(one_way("dyestuff")).group_spread["batch"]
+    flat = restricted(one_way("dyestuff")).group_sds["batch"]
     y = np.array(PUBLISHED["dyestuff"]["yield"], dtype=float)
     spread = {}
     for scale in (5.0, 1e4):
         model = IntervalModel(y, y, np.ones((30, 1)), groups={"batch": BATCH}, group_beliefs={"batch": scale})
-        spread[scale] = restricted(model).group_spread["batch"]
+        spread[scale] = restricted(model).group_sds["batch"]
     assert spread[5.0] < 10 and spread[1e4] == pytest.approx(flat, rel=1e-4)

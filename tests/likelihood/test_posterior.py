@@ -34,7 +34,7 @@ def test_flat_beliefs_give_the_t_distribution():
         exact = stats.t(degrees, centre[j], np.sqrt(rest / degrees * inverse[j, j]))
         assert stats.kstest(found.coefficients[:, j], exact.cdf).pvalue > 0.001
     variance = stats.invgamma(degrees / 2, scale=rest / 2)
-    assert stats.kstest(found.spread**2, variance.cdf).pvalue > 0.001
+    assert stats.kstest(found.sd**2, variance.cdf).pvalue > 0.001
     assert found.method == "importance" and found.effective > 2000
 
 
@@ -42,7 +42,7 @@ def test_normal_and_half_normal_beliefs_against_quadrature_over_sigma():
     """Given sigma everything is normal and known; sigma itself is integrated on a grid."""
     design, y = regression(8)
     mean, spread, scale = np.array([1.5, 0.0]), np.array([0.4, 0.3]), 0.4
-    found = IntervalModel(y, y, design, belief=(mean, spread), spread_belief=scale).posterior(4000, seed=2)
+    found = IntervalModel(y, y, design, belief=(mean, spread), sd_belief=scale).posterior(4000, seed=2)
     sigma = np.exp(np.linspace(np.log(0.05), np.log(5), 3000))
     logs, centres, variances = [], [], []
     for s in sigma:
@@ -60,7 +60,7 @@ def test_normal_and_half_normal_beliefs_against_quadrature_over_sigma():
         close(found.coefficients[:, j], centre[j], spreads[j], found.effective)
         assert found.coefficients[:, j].std() == pytest.approx(spreads[j], rel=0.06)
     middle = trapezoid(weight * sigma, sigma)
-    close(found.spread, middle, found.spread.std(), found.effective)
+    close(found.sd, middle, found.sd.std(), found.effective)
 
 
 def test_session_spread_against_quadrature():
@@ -78,7 +78,7 @@ def test_session_spread_against_quadrature():
         np.ones((10, 1)),
         groups={"session": session},
         belief=([0], [1]),
-        spread_belief=0.5,
+        sd_belief=0.5,
         group_beliefs={"session": 0.5},
     )
     found = model.posterior(2000, seed=3)
@@ -93,8 +93,8 @@ def test_session_spread_against_quadrature():
     weight = np.exp(logs - logs.max())
     weight /= weight.sum()
     for draws, margin, grid in (
-        (found.spread, weight.sum(axis=1), sigma),
-        (found.group_spread["session"], weight.sum(axis=0), tau),
+        (found.sd, weight.sum(axis=1), sigma),
+        (found.group_sds["session"], weight.sum(axis=0), tau),
     ):
         exact = np.interp(np.sort(draws), grid + (grid[1] - grid[0]) / 2, np.cumsum(margin))
         steps = np.arange(1, len(draws) + 1) / len(draws)
@@ -111,7 +111,7 @@ def test_draws_are_picked_by_weight_and_worth_what_the_weights_say(monkeypatch):
     monkeypatch.setattr(posterior_module, "resample", lambda weights, *more: seen.append(weights) or pick(weights, *more))
     y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
     model = IntervalModel(
-        y, y, np.ones((6, 1)), groups={"session": np.arange(6) // 3}, belief=([0], [1]), spread_belief=0.5, group_beliefs={"session": 0.5}
+        y, y, np.ones((6, 1)), groups={"session": np.arange(6) // 3}, belief=([0], [1]), sd_belief=0.5, group_beliefs={"session": 0.5}
     )
     found = model.posterior(1000, seed=3)
     by_hand = 1 / (seen[0] ** 2).sum()
@@ -139,14 +139,14 @@ def test_separated_grades_against_quadrature():
         spread = np.sqrt(margin @ (grid - mean) ** 2)
         close(draws, mean, spread, found.effective)
         assert draws.std() == pytest.approx(spread, rel=0.06)
-    assert (found.spread == 1).all()
+    assert (found.sd == 1).all()
 
 
 def censored(n=9):
     design, y = regression(n, seed=6)
     low, high = y.copy(), y.copy()
     low[:3], high[:3], high[3:6] = y[:3] - 0.3, y[:3] + 0.5, INF
-    return IntervalModel(low, high, design, belief=([1, 0], [1, 1]), spread_belief=0.5), low, high, design
+    return IntervalModel(low, high, design, belief=([1, 0], [1, 1]), sd_belief=0.5), low, high, design
 
 
 def independent_density(low, high, design):
@@ -179,7 +179,7 @@ def test_censored_rows_against_an_independent_sampler():
     sampler.run_mcmc(np.array([2, 0.7, -0.7]) + 0.1 * np.random.RandomState(2).normal(size=(32, 3)), 3000)
     lag = sampler.get_autocorr_time(quiet=True, tol=0).max()
     chain = sampler.get_chain(discard=500, flat=True)
-    ours = np.column_stack([found.coefficients, np.log(found.spread)])
+    ours = np.column_stack([found.coefficients, np.log(found.sd)])
     error = chain.std(axis=0) * np.sqrt(lag / len(chain) + 1 / found.effective)
     assert (np.abs(ours.mean(axis=0) - chain.mean(axis=0)) < 4 * error).all()
     np.testing.assert_allclose(ours.std(axis=0), chain.std(axis=0), rtol=0.08)
@@ -204,15 +204,15 @@ def test_no_rows_give_the_beliefs_back():
         [],
         np.zeros((0, 2)),
         belief=([1, -1], [2, 0.5]),
-        spread_belief=0.3,
+        sd_belief=0.3,
         groups={"session": []},
         group_beliefs={"session": 0.2},
     )
     found = model.posterior(4000, seed=7)
     assert stats.kstest(found.coefficients[:, 0], stats.norm(1, 2).cdf).pvalue > 0.001
     assert stats.kstest(found.coefficients[:, 1], stats.norm(-1, 0.5).cdf).pvalue > 0.001
-    assert stats.kstest(found.spread, stats.halfnorm(scale=0.3).cdf).pvalue > 0.001
-    assert stats.kstest(found.group_spread["session"], stats.halfnorm(scale=0.2).cdf).pvalue > 0.001
+    assert stats.kstest(found.sd, stats.halfnorm(scale=0.3).cdf).pvalue > 0.001
+    assert stats.kstest(found.group_sds["session"], stats.halfnorm(scale=0.2).cdf).pvalue > 0.001
     assert found.group_effects["session"].shape == (4000, 0) and found.effective == 4000
 
 
@@ -226,7 +226,7 @@ def test_no_rows_of_grades_give_ordered_cuts():
 
 
 def test_rows_that_say_nothing_are_no_rows():
-    model = IntervalModel([-INF] * 3, [INF] * 3, np.ones((3, 1)), belief=([1], [2]), spread_belief=0.3)
+    model = IntervalModel([-INF] * 3, [INF] * 3, np.ones((3, 1)), belief=([1], [2]), sd_belief=0.3)
     found = model.posterior(2000, seed=8)
     assert stats.kstest(found.coefficients[:, 0], stats.norm(1, 2).cdf).pvalue > 0.001
 
@@ -234,7 +234,7 @@ def test_rows_that_say_nothing_are_no_rows():
 def test_the_same_seed_gives_the_same_draws():
     model = censored()[0]
     first, again, other = model.posterior(200, 1), model.posterior(200, 1), model.posterior(200, 2)
-    assert (first.coefficients == again.coefficients).all() and (first.spread == again.spread).all()
+    assert (first.coefficients == again.coefficients).all() and (first.sd == again.sd).all()
     assert (first.coefficients != other.coefficients).any()
     assert len(first) == 200 and first.seed == 1
 
@@ -267,7 +267,7 @@ def simulate(rng, graded):
     low[:6], high[:6] = np.floor(2 * y[:6]) / 2, np.floor(2 * y[:6]) / 2 + 0.5
     late = y[6:14] > 1.5
     low[6:14][late], high[6:14][late] = 1.5, INF
-    return IntervalModel(low, high, design, spread_belief=0.5, **settings), np.array([*truth, sigma])
+    return IntervalModel(low, high, design, sd_belief=0.5, **settings), np.array([*truth, sigma])
 
 
 @pytest.mark.slow
@@ -302,7 +302,7 @@ def test_small_logs_of_every_kind_need_no_chains():
                 unit * high,
                 design,
                 belief=(np.zeros(p), np.full(p, unit)),
-                spread_belief=0.5 * unit,
+                sd_belief=0.5 * unit,
                 **groups,
                 **scales,
             )
@@ -318,8 +318,8 @@ def test_simulation_based_calibration(graded):
     for _ in range(200):
         model, truth = simulate(rng, graded)
         found = model.posterior(399, seed=int(rng.integers(1 << 30)))
-        draws = [found.coefficients, *(found.group_spread[g][:, None] for g in ("session", "lot"))]
-        draws = np.hstack([*draws, found.cuts if graded else found.spread[:, None]])
+        draws = [found.coefficients, *(found.group_sds[g][:, None] for g in ("session", "lot"))]
+        draws = np.hstack([*draws, found.cuts if graded else found.sd[:, None]])
         ranks.append((draws < truth).sum(axis=0))
     for column in np.array(ranks).T:
         counts = np.histogram(column, bins=10, range=(0, 400))[0]
@@ -351,8 +351,8 @@ def test_graded_groups_against_long_chains(monkeypatch):
         lambda p: p.coefficients,
         lambda p: p.cuts,
         lambda p: p.group_effects["session"],
-        lambda p: p.group_spread["lot"][:, None],
-        lambda p: p.group_spread["session"][:, None],
+        lambda p: p.group_sds["lot"][:, None],
+        lambda p: p.group_sds["session"][:, None],
     ):
         a, b = pick(first), pick(second)
         error = a.std(axis=0) * np.sqrt(1 / first.effective + 1 / second.effective)

@@ -52,7 +52,7 @@ def test_the_density_under_all_beliefs_has_its_own_gradient():
     y = design @ [1, 0.5] + rng.normal(size=12)
     low, high = y - 0.2 * (np.arange(12) < 4), np.where(np.arange(12) == 5, np.inf, y)
     model = IntervalModel(
-        low, high, design, groups={"session": np.arange(12) // 4}, belief=([1, 0], [1, 0.5]), spread_belief=0.7,
+        low, high, design, groups={"session": np.arange(12) // 4}, belief=([1, 0], [1, 0.5]), sd_belief=0.7,
         group_beliefs={"session": 0.4},
     )
     problem, _, start = scaled_problem(model)
@@ -72,7 +72,7 @@ def test_the_restricted_criterion_is_the_density_of_all_that_was_seen():
     y = design @ [1, 0.5] + np.array([0.6, -0.5, 0.2])[day] + 0.3 * rng.normal(size=12)
     mean, sd = np.array([1.0, 0.0]), np.array([1.0, 0.5])
     model = IntervalModel(
-        y, y, design, groups={"session": day}, belief=(mean, sd), spread_belief=0.7, group_beliefs={"session": 0.4}
+        y, y, design, groups={"session": day}, belief=(mean, sd), sd_belief=0.7, group_beliefs={"session": 0.4}
     )
     marginal, scale, top = summit(model)
     shape, sds = marginal.split(top.at)

@@ -126,7 +126,7 @@ def test_hardly_any_rows_and_many_columns_need_no_chains(grades):
         model = IntervalModel(seen, seen, design[:, 1:], grades=4, belief=belief, cut_belief=([-1, 1, 3], [1, 1, 1]), **common)
     else:
         low = np.log(np.floor(np.exp(y) / 5) * 5 + 1e-9)
-        model = IntervalModel(low, np.log(np.exp(low) + 5), design, belief=belief, spread_belief=0.15, **common)
+        model = IntervalModel(low, np.log(np.exp(low) + 5), design, belief=belief, sd_belief=0.15, **common)
     found = [model.posterior(2000, seed=seed) for seed in range(40)]
     assert {one.method for one in found} == {"importance"} and min(one.effective for one in found) > 800
 
@@ -147,7 +147,7 @@ def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     seen, weigh = [], posterior_module._weigh
     monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
-    model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), spread_belief=0.5)
+    model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), sd_belief=0.5)
     assert model.posterior(200, seed=3).method == "importance" and len(seen) == 1
     monkeypatch.setattr(posterior_module, "LEAST", 10.0)
     monkeypatch.setattr(posterior_module, "POOR", 10.0)
@@ -160,7 +160,7 @@ def test_the_last_trial_moves_the_proposal_too(monkeypatch):
     seen, weigh = [], posterior_module._weigh
     monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     monkeypatch.setattr(posterior_module, "GOOD", 0.0)
-    IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), spread_belief=0.5).posterior(200)
+    IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), sd_belief=0.5).posterior(200)
     assert seen[0].root == 3
 
 
@@ -176,7 +176,7 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
         high = low
     else:
         low, high = y, y + 0.3
-        options = {"belief": ([0, 0, 0], [1, 1, 1]), "spread_belief": 2.0}
+        options = {"belief": ([0, 0, 0], [1, 1, 1]), "sd_belief": 2.0}
     all_rows, fewer = (
         IntervalModel(low[:n], high[:n], design[:n], groups={"session": group[:n]}, group_beliefs={"session": 0.5}, **options)
         for n in (30, 29)
@@ -186,7 +186,7 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
     fewer.drawn = fewer.found = None
     monkeypatch.setattr(posterior_module, "summit", lambda model: 1 / 0)
     carried = fewer.posterior(4000, seed=3, near=all_rows)
-    for pick in (lambda p: p.coefficients, lambda p: p.group_spread["session"][:, None]):
+    for pick in (lambda p: p.coefficients, lambda p: p.group_sds["session"][:, None]):
         a, b = pick(anew), pick(carried)
         error = a.std(axis=0) * np.sqrt(1 / anew.effective + 1 / carried.effective)
         assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4 * error).all()
@@ -215,8 +215,8 @@ def test_four_readings_in_one_interval_leave_sigma_its_low_tail():
     inside = stats.norm.cdf((3.25 - middle) / sigma[:, None]) - stats.norm.cdf((3.0 - middle) / sigma[:, None])
     height = inside**4 * stats.norm.pdf(middle, 3.2, 0.8) * (stats.halfnorm.pdf(sigma, scale=0.15) * sigma)[:, None]
     reached = np.cumsum(height.sum(axis=1)) / height.sum()
-    model = IntervalModel(np.full(4, 3.0), np.full(4, 3.25), np.ones((4, 1)), belief=([3.2], [0.8]), spread_belief=0.15)
-    drawn = np.concatenate([model.posterior(2000, seed=seed).spread for seed in range(3)])
+    model = IntervalModel(np.full(4, 3.0), np.full(4, 3.25), np.ones((4, 1)), belief=([3.2], [0.8]), sd_belief=0.15)
+    drawn = np.concatenate([model.posterior(2000, seed=seed).sd for seed in range(3)])
     for share in (0.05, 0.25, 0.5, 0.75, 0.95):  # the standard error of a share among 3,000 draws is at most 0.01
         assert np.mean(drawn < np.interp(share, reached, sigma)) == pytest.approx(share, abs=0.03)
 

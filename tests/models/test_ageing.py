@@ -54,7 +54,7 @@ def test_shares_are_those_of_castings_drawn_one_by_one(castings_of):
         if not 4.01 < row[name] < LAST:
             continue
         mean = np.repeat(fit.mean(table.assign(age=row[name]))[:, 0], 50)
-        errors = sum(np.repeat(spread, 50) ** 2 for spread in fit.posterior.group_spread.values()) ** 0.5
+        errors = sum(np.repeat(spread, 50) ** 2 for spread in fit.posterior.group_sds.values()) ** 0.5
         reached = mean + errors * rng.normal(size=len(mean)) >= logit(0.75)
         assert reached.mean() == pytest.approx(share, abs=0.01)
     assert 4.01 < row["middle"] < LAST

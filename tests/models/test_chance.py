@@ -29,7 +29,7 @@ def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
     gel = fits["gel_time"]
     names = [t.name for t in gel.believed.terms]
     level, warm = gel.posterior.coefficients[:, [names.index("level"), names.index("warmth")]].T
-    spread = np.sqrt(gel.posterior.spread**2 + gel.posterior.group_spread["session"] ** 2)
+    spread = np.sqrt(gel.posterior.sd**2 + gel.posterior.group_sds["session"] ** 2)
     assert warm.std() > 0  # and has no part in it: at 20 °C its term is zero
     by_hand = norm.cdf((np.log(45) - level) / spread) - norm.cdf((np.log(15) - level) / spread)
     table = settings_table(fits.study, {"catalyst": 1.5}, room=20)
@@ -46,7 +46,7 @@ def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits):
     gel = fits["gel_time"]
     fixed = replace(
         gel.posterior, coefficients=np.tile([3.4 if t.name == "level" else 0.0 for t in gel.believed.terms], (2000, 1)),
-        spread=np.full(2000, 0.2), group_spread={"session": np.full(2000, 0.1)},
+        sd=np.full(2000, 0.2), group_sds={"session": np.full(2000, 0.1)},
     )
     models = {**fits.models, "gel_time": replace(gel, posterior=fixed)}
     aim = Aim("gel_time", np.exp(3.2), np.exp(3.5))

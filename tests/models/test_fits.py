@@ -305,7 +305,7 @@ def test_repeats_that_never_differ_are_rounded_and_fitted_as_such(castings_of, s
     read = pd.DataFrame({"pour": list("ABCD"), "reading": "gel_time", "low": seen, "high": seen})
     between = read.assign(low=read["low"] - half, high=read["high"] + half)
     found, known = (fit_castings(castings_of(GEL_ONLY, pours, rows))["gel_time"] for rows in (read, between))
-    assert found.posterior.spread == pytest.approx(known.posterior.spread, rel=1e-9)
+    assert found.posterior.sd == pytest.approx(known.posterior.sd, rel=1e-9)
     assert found.assumed == (f"Equal values of gel time are taken as read to {2 * half:g} min.",) and known.assumed == ()
 
 
@@ -320,7 +320,7 @@ def test_times_the_settings_account_for_to_the_last_digit_are_rounded_too(castin
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
     between = read.assign(low=read["low"] - 0.5, high=read["high"] + 0.5)
     found, known = (fit_castings(castings_of(GEL_ONLY, pours, rows))["gel_time"] for rows in (read, between))
-    assert found.posterior.spread == pytest.approx(known.posterior.spread, rel=1e-9)
+    assert found.posterior.sd == pytest.approx(known.posterior.sd, rel=1e-9)
     assert found.assumed == ("Equal values of gel time are taken as read to 1 min.",)
     drawn = found.mean(pd.DataFrame({"catalyst": [1.75, 1.75], "room_temperature": [18.0, 24.0]}))
     low, high = 100 * np.quantile(np.expm1(drawn[:, 1] - drawn[:, 0]), [0.05, 0.95])

@@ -193,9 +193,9 @@ def long_chains(fit, density, steps, seed):
     post, walkers = fit.posterior, 80
     rng = np.random.default_rng(seed)
     pick = rng.choice(len(post), walkers, replace=False)
-    day = np.maximum(post.group_spread["session"][pick], 1e-3)
+    day = np.maximum(post.group_sds["session"][pick], 1e-3)
     start = [post.coefficients[pick], post.group_effects["session"][pick] / day[:, None], np.log(day)[:, None]]
-    start.append(post.cuts[pick] if fit.reading.grades else np.log(post.spread[pick])[:, None])
+    start.append(post.cuts[pick] if fit.reading.grades else np.log(post.sd[pick])[:, None])
     sampler = emcee.EnsembleSampler(walkers, sum(part.shape[1] for part in start), density, vectorize=True)
     sampler.random_state = np.random.RandomState(seed).get_state()
     sampler.run_mcmc(np.hstack(start), steps)

@@ -47,7 +47,7 @@ def test_a_session_shared_with_others_is_known_and_one_of_its_own_is_not(fit):
     level = fit.mean(rows_of(fit, "P0"))[:, 0]
     assert shared.mean[:, 0] == pytest.approx(level + posterior.group_effects["session"][:, 0], abs=1e-12)
     assert alone.mean[:, 0] == pytest.approx(level, abs=1e-12)
-    assert alone.own == pytest.approx(posterior.group_spread["session"], abs=1e-12)
+    assert alone.own == pytest.approx(posterior.group_sds["session"], abs=1e-12)
     assert alone.shift == pytest.approx(posterior.group_effects["session"][:, 2], abs=1e-12)
 
 
@@ -56,7 +56,7 @@ def test_without_a_pour_is_a_fit_to_the_rows_of_the_others(fit):
     others = fit.rows[fit.rows["pour"] != "P8"].reset_index(drop=True)
     anew, found = fit_rows(fit.study, fit.reading, fit.believed, others, remainder=False).posterior, fit.without("P8")
     assert len(found) == 300 and list(found.group_levels["session"]) == ["S1", "S2"]
-    for one, other in ((found.coefficients, anew.coefficients), (np.log(found.spread), np.log(anew.spread))):
+    for one, other in ((found.coefficients, anew.coefficients), (np.log(found.sd), np.log(anew.sd))):
         assert (np.abs(one.mean(axis=0) - other.mean(axis=0)) < 4 * other.std(axis=0) / np.sqrt(found.effective)).all()
 
 

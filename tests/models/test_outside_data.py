@@ -115,7 +115,7 @@ def test_concrete_as_a_log_of_castings_gives_the_slope_of_a_mixed_model(concrete
     mixed = sm.MixedLM(some["compressive_strength"], aged, groups=names).fit()
     assert drawn.mean() == pytest.approx(mixed.params["hours"], abs=0.1 * mixed.bse["hours"])
     assert drawn.std() == pytest.approx(mixed.bse["hours"], rel=0.1)
-    assert np.median(fit.posterior.spread) == pytest.approx(np.sqrt(mixed.scale), rel=0.05)
+    assert np.median(fit.posterior.sd) == pytest.approx(np.sqrt(mixed.scale), rel=0.05)
 
 
 def dyestuff_castings(castings_of, name):

@@ -11,7 +11,7 @@ from testpour.likelihood.optimum import summit
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
-from testpour.models.physics import PEAK, LotFit, latent, learn_lot, settings_of
+from testpour.models.physics import PEAK, LotFit, latent, learn_lot, lot_settings
 from testpour.models.physics_choice import PeakColumn, _with_physics
 from testpour.models.reading_model import log_evidence
 from testpour.models.scales import to_reading
@@ -35,7 +35,7 @@ def simulated(study, castings_of, seed, pours=12):
     wobble = {True: rng.normal(0, 0.1, pours), False: rng.normal(0, 0.2, pours)}
     for name in READ:
         reading, timed = study.reading(name), name != PEAK
-        value = latent(name, lots_at(place), settings_of(table))[0] + np.repeat(day[timed], pours // 3) + wobble[timed]
+        value = latent(name, lots_at(place), lot_settings(table))[0] + np.repeat(day[timed], pours // 3) + wobble[timed]
         value = value + rng.normal(0, 0.12 if timed else 0.2, pours)
         for pour, x, room in zip(index, value, table["room_temperature"], strict=True):
             seen = float(to_reading(reading, np.array([x]), np.array([room]))[0])
@@ -102,7 +102,7 @@ def test_scatter_shared_by_a_pour_or_a_session_is_counted_once(study, castings_o
         covariance[i, i] += scatter[a["reading"]]["reading"] ** 2 + width**2 / 12
     slopes = np.empty((len(rows), 9))
     for name, part in rows.groupby("reading"):
-        settings = settings_of(castings.pours.loc[part["pour"]])
+        settings = lot_settings(castings.pours.loc[part["pour"]])
         ahead, behind = (latent(name, lots_at(lot.place + sign * 0.3 * np.eye(9)), settings) for sign in (1, -1))
         slopes[part.index] = (ahead - behind).T / 0.6
     spread = np.linalg.inv(slopes.T @ np.linalg.inv(covariance) @ slopes + np.eye(9))
@@ -116,7 +116,7 @@ def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
     table = settings_table(study, pd.DataFrame({"thickness": [8.0, 12.0], "catalyst": [1.5, 2.0]}), room=20)
     direction = 0.5 * np.eye(9)[3]
     column = PeakColumn(tuple(lot.place), tuple(direction))(table)
-    moved = [latent(PEAK, lots_at(lot.place + sign * direction / 2), settings_of(table))[0] for sign in (1, -1)]
+    moved = [latent(PEAK, lots_at(lot.place + sign * direction / 2), lot_settings(table))[0] for sign in (1, -1)]
     np.testing.assert_allclose(column, moved[0] - moved[1], rtol=1e-9)
 
 
@@ -130,7 +130,7 @@ def test_belief_in_the_terms_is_belief_about_the_lot(study, castings_of):
     table = settings_table(study, pd.DataFrame({"thickness": [7.0, 10.0, 14.0], "catalyst": 1.6}), room=21)
     rows = design(believed.terms[1:4], table)  # the three directions
     spread = np.sqrt((rows**2).sum(axis=1))
-    draws = latent(PEAK, lot.draws(800), settings_of(table))
+    draws = latent(PEAK, lot.draws(800), lot_settings(table))
     assert spread == pytest.approx(draws.std(axis=0), rel=0.4)
     assert [b.mean for b in believed.beliefs[1:4]] == pytest.approx([0, 0, 0], abs=0.03)  # the climb stops within 0.02
 
@@ -141,7 +141,7 @@ def test_evidence_is_the_likelihood_averaged_over_belief():
     x = np.array([-1.0, 0.0, 1.0, 2.0])
     y = np.array([0.3, 0.9, 1.2, 2.2])
     exog = pd.DataFrame({"level": np.ones(4), "slope": x})
-    model = IntervalModel(y, y, exog, belief=(np.array([0.0, 1.0]), np.array([1.0, 0.5])), spread_belief=0.3)
+    model = IntervalModel(y, y, exog, belief=(np.array([0.0, 1.0]), np.array([1.0, 0.5])), sd_belief=0.3)
     level, slope = rng.normal(0, 1, 200_000), rng.normal(1, 0.5, 200_000)
     sigma = np.abs(rng.normal(0, 0.3, 200_000))
     off = (y - level[:, None] - slope[:, None] * x) / sigma[:, None]

@@ -90,7 +90,7 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
     count = 4000
     drawn = np.linspace(-1, 1, count)
     posterior = Posterior(
-        coefficients=np.zeros((count, 3)), spread=np.ones(count), cuts=None, group_spread={"smooth": np.full(count, 2.0)},
+        coefficients=np.zeros((count, 3)), sd=np.ones(count), cuts=None, group_sds={"smooth": np.full(count, 2.0)},
         group_effects={"smooth": drawn[:, None]}, group_levels={"smooth": np.arange(1)}, effective=count, method="importance", seed=0,
     )
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))[:3]
@@ -99,7 +99,7 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
     assert extra @ along[:, 0] == pytest.approx(drawn, abs=1e-12)
     assert (extra @ across).std(axis=0) == pytest.approx([2, 2], abs=0.1)  # standard error 2 / sqrt(8000) = 0.022
     assert np.corrcoef((extra @ across).T)[0, 1] == pytest.approx(0, abs=0.08)
-    assert "smooth" not in found.group_spread and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
+    assert "smooth" not in found.group_sds and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
 
 
 def test_a_persons_own_factor_and_reading_bend():

@@ -204,7 +204,7 @@ def test_a_score_without_a_unit_leaves_no_gap_and_its_scatter_is_not_cut_at_the_
     pours = pd.DataFrame({"catalyst": 1.5}, index=list("ABCD"))
     read = pd.DataFrame({"pour": pours.index, "reading": "score", "low": [9.0, 10.0, 10.0, 9.0], "high": [9.0, 10.0, 10.0, 9.0]})
     fit = fit_castings(castings_of(study, pours, read))["score"]
-    posterior = replace(fit.posterior, spread=np.full(len(fit.posterior), 4.0))
+    posterior = replace(fit.posterior, sd=np.full(len(fit.posterior), 4.0))
     assert "(about ±4.0, 90 % interval 4.0 to 4.0)" in scatter(replace(fit, posterior=posterior)).sentence()
 
 

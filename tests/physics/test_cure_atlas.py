@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, minutes_of, rise_of
+from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, minutes_until, rise_of
 from testpour.physics.casting import Casting, Face
 from testpour.physics.kinetics import induction_time
 from testpour.physics.lots import UNKNOWNS, Lots, face_of, lot_beliefs, lots_at, resin_of
@@ -35,8 +35,8 @@ def test_believed_lots_in_the_trades_settings_are_within_a_few_degrees():
     off = np.abs(rise_of(*at) + room - true["peak_temperature"].to_numpy())
     assert np.median(off) < 0.5
     assert np.quantile(off, 0.9) < 5.0
-    assert np.abs(minutes_of("gel", *at) / true["gel_time"].to_numpy() - 1).max() < 0.01
-    assert np.quantile(np.abs(minutes_of("peak_time", *at) / true["time_to_peak"].to_numpy() - 1), 0.9) < 0.02
+    assert np.abs(minutes_until("gel", *at) / true["gel_time"].to_numpy() - 1).max() < 0.01
+    assert np.quantile(np.abs(minutes_until("peak_time", *at) / true["time_to_peak"].to_numpy() - 1), 0.9) < 0.02
 
 
 def test_the_default_lot_is_nearer_still():
@@ -64,7 +64,7 @@ def test_times_have_the_closed_wait_in_them():
     at = (np.array([10.0]), np.array([1.7]), np.array([18.0]))
     wait = induction_time(load_resin(), 18.0, 1.7)
     for event in ("gel", "peak_time"):
-        assert minutes_of(event, two, *at) - minutes_of(event, one, *at) == pytest.approx(wait, rel=1e-9)
+        assert minutes_until(event, two, *at) - minutes_until(event, one, *at) == pytest.approx(wait, rel=1e-9)
 
 
 def test_places_are_standard_deviations_of_belief():

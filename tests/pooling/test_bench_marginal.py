@@ -41,7 +41,7 @@ def model_of(kind, leaf=True):
     if kind == "intervals":
         low, high = np.floor(2 * y) / 2, np.floor(2 * y) / 2 + 0.5
         high[::8], low[3::8] = np.inf, -np.inf
-    return IntervalModel(low, high, x, groups=groups, spread_belief=1.0, **options), bench
+    return IntervalModel(low, high, x, groups=groups, sd_belief=1.0, **options), bench
 
 
 @pytest.mark.parametrize("leaf", [True, False])

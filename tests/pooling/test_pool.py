@@ -57,8 +57,8 @@ def test_the_truth_behind_the_readings_is_found(guild):
     posterior, ends = average.posterior, average.mean(pd.DataFrame({"catalyst": [1.0, 2.5]}))
     exponent = np.diff(ends)[:, 0] / np.log(2.5)
     assert exponent.std() < 0.03 and abs(exponent.mean() + 0.8) < 3 * exponent.std()
-    assert posterior.spread.mean() == pytest.approx(0.05, rel=0.15)
-    low, high = np.quantile(posterior.group_spread["session"], [0.025, 0.975])
+    assert posterior.sd.mean() == pytest.approx(0.05, rel=0.15)
+    low, high = np.quantile(posterior.group_sds["session"], [0.025, 0.975])
     assert low < 0.03 < high
 
 
@@ -266,7 +266,7 @@ def test_what_a_bench_should_expect_is_said_in_words(guild):
 
 def test_the_first_cut_point_is_carried_whatever_the_grades_width():
     """Cut-points 0.5, 3.5 and 6.5 in every draw, three apart as believed: the file holds 0.5 and hardly a spread."""
-    posterior = SimpleNamespace(coefficients=np.zeros((50, 0)), cuts=np.tile([0.5, 3.5, 6.5], (50, 1)), group_spread={}, spread=np.ones(50))
+    posterior = SimpleNamespace(coefficients=np.zeros((50, 0)), cuts=np.tile([0.5, 3.5, 6.5], (50, 1)), group_sds={}, sd=np.ones(50))
     believed = ReadingBeliefs((), (), {}, Belief(0.0, 2.5, width=3.0))
     one = SimpleNamespace(
         average=SimpleNamespace(posterior=posterior, believed=believed, study=None), newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(50)}),

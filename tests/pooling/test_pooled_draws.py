@@ -22,7 +22,7 @@ def small_pool(kind, benches=6, sessions=4, pours=4, unit=1, sd=1):
         grades = np.digitize(y / 0.5, [0, 2, 4]).astype(float)
         options = {"grades": 4, "cut_belief": ([0, 2, 4], [2, 2, 2]), "group_beliefs": dict.fromkeys(groups, 1.0)}
         return IntervalModel(grades, grades, x[:, 1:], groups=groups, belief=([0, 0], [2 * sd, 2 * sd]), **options), bench
-    options = {"spread_belief": 0.5 * unit, "group_beliefs": dict.fromkeys(groups, 0.5 * unit)}
+    options = {"sd_belief": 0.5 * unit, "group_beliefs": dict.fromkeys(groups, 0.5 * unit)}
     belief = (unit * np.array([1, 0, 0]), sd * unit * np.ones(3))
     return IntervalModel(unit * y, unit * y, x, groups=groups, belief=belief, **options), bench
 
@@ -67,8 +67,8 @@ def test_draws_are_those_of_the_exact_posterior(kind):
     alike(found.coefficients, exact.coefficients, 0.2)
     alike(found.group_effects["bench"], exact.group_effects["bench"], 0.2)
     for name in ("bench", "session"):
-        ends = [np.quantile(one.group_spread[name], [0.25, 0.5, 0.75]) for one in (found, exact)]
-        np.testing.assert_allclose(*ends, atol=0.25 * exact.group_spread[name].std(), rtol=0)
+        ends = [np.quantile(one.group_sds[name], [0.25, 0.5, 0.75]) for one in (found, exact)]
+        np.testing.assert_allclose(*ends, atol=0.25 * exact.group_sds[name].std(), rtol=0)
 
 
 @pytest.mark.slow
@@ -80,7 +80,7 @@ def test_draws_along_straight_lines_are_those_of_the_weighed_places(monkeypatch)
     straight = sample_pool(model, bench)
     alike(straight.coefficients, weighed.coefficients, 0.15)
     for name in ("bench", "session"):
-        ends = [np.quantile(one.group_spread[name], [0.25, 0.5, 0.75]) for one in (straight, weighed)]
+        ends = [np.quantile(one.group_sds[name], [0.25, 0.5, 0.75]) for one in (straight, weighed)]
         np.testing.assert_allclose(*ends, rtol=0.05)
 
 
@@ -89,5 +89,5 @@ def test_a_few_benches_of_very_many_pours_are_drawn_too():
     """Too few to begin on some of them: 4 benches of 1,200 rows; the residual spread is known to a hundredth."""
     model, bench = small_pool("exact", benches=4, sessions=30, pours=40)
     found = sample_pool(model, bench, draws=400)
-    assert found.spread.mean() == pytest.approx(0.3, rel=0.04)
+    assert found.sd.mean() == pytest.approx(0.3, rel=0.04)
     assert found.coefficients[:, 1].mean() == pytest.approx(0.5, abs=0.02)

@@ -12,7 +12,7 @@ from testpour.physics.casting import Casting, Face, post_cure_programme
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure
 from testpour.practice.algebraic_resin import draw_truth
-from testpour.practice.bench_habits import weighed
+from testpour.practice.bench_habits import weighed_dose
 from testpour.practice.physical_resin import OVEN_AFTER, draw_physical
 from testpour.practice.practice import PracticeResin, practice_resin
 from testpour.problems import Problem
@@ -109,7 +109,7 @@ def test_readings_without_scatter_hold_the_truth(study):
 
 def test_a_scale_is_off_by_at_most_half_a_step():
     """1.5 % of 120 g is 1.8 g; half a step of 0.1 g is 0.05 g on either weighing."""
-    got = weighed(np.full(2000, 1.5), 0.1, np.random.default_rng(0))
+    got = weighed_dose(np.full(2000, 1.5), 0.1, np.random.default_rng(0))
     assert got.min() >= 100 * 1.75 / 120.05
     assert got.max() <= 100 * 1.85 / 119.95
     assert got.std() == pytest.approx(100 * 0.1 / 120 / np.sqrt(12), rel=0.1)  # uniform over one step

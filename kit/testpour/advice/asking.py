@@ -78,7 +78,7 @@ class CureQuestion:
         return " ".join([self.lot.sentence(), *unread, *more, *self.warnings, CALCULATED])
 
 
-def asked(
+def checked_question(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
     depths: bool = True
 ) -> CureQuestion:

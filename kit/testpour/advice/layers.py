@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import AskedTooMuch, CureAnswer, asked, peak_bound
+from testpour.advice.asking import AskedTooMuch, CureAnswer, checked_question, peak_bound
 from testpour.cautions import hottest_peak
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
@@ -129,7 +129,7 @@ def two_layers(
     AskedTooMuch
         Beyond the resin, the limits or what was poured, or where every wait would boil the styrene.
     """
-    asking = asked(fits, settings, room=room)
+    asking = checked_question(fits, settings, room=room)
     bound = peak_bound(asking)
     whole = asking["thickness"]
     lower = whole / 2 if first is None else to_unit(first, "mm", "first layer")

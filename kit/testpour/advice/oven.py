@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import AskedTooMuch, CureAnswer, asked
+from testpour.advice.asking import AskedTooMuch, CureAnswer, checked_question
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
@@ -111,10 +111,10 @@ def oven_hour(
     Raises
     ------
     AskedTooMuch
-        Beyond the resin, the limits or what was poured; see `asking.asked`.
+        Beyond the resin, the limits or what was poured; see `asking.checked_question`.
     """
     oven, hours, start = to_unit(oven, "degC", "oven"), to_unit(hours, "h", "hours"), to_unit(start, "h", "start")
-    asking = asked(fits, {**(settings or {}), "post_cure_time": 0.0} if fits.study.has("post_cure_time") else settings, room=room)
+    asking = checked_question(fits, {**(settings or {}), "post_cure_time": 0.0} if fits.study.has("post_cure_time") else settings, room=room)
     warned = _check_oven(asking, oven, hours, start)
     table = _conversions(asking, oven, hours, start)
     middle = asking.study.factor("thickness").show(asking["thickness"])

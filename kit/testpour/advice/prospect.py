@@ -62,7 +62,7 @@ def _state_of(fit: ReadingFit) -> State:
     size = draws.shape[1]
     covariance = np.zeros((size + 1, size + 1))
     covariance[:size, :size] = np.cov(draws.T)
-    covariance[size, size] = np.mean(posterior.group_spread.get(TODAY, fit.believed.scatter[TODAY]) ** 2)
+    covariance[size, size] = np.mean(posterior.group_sds.get(TODAY, fit.believed.scatter[TODAY]) ** 2)
     return State(fit, np.append(draws.mean(axis=0), 0.0), covariance)
 
 

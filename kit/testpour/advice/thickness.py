@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.advice.asking import CureAnswer, asked, peak_bound
+from testpour.advice.asking import CureAnswer, checked_question, peak_bound
 from testpour.physics.atlas import rise_of
 from testpour.units import show
 
@@ -101,9 +101,9 @@ def thickness_limit(
     Raises
     ------
     AskedTooMuch
-        Beyond the resin, the limits or what was poured; see `asking.asked`.
+        Beyond the resin, the limits or what was poured; see `asking.checked_question`.
     """
-    asking = asked(fits, settings, room=room, depths=False)
+    asking = checked_question(fits, settings, room=room, depths=False)
     bound = peak_bound(asking, at_most)
     depths = np.arange(THINNEST, asking.thickest + STEP / 2, STEP)
     air, dose = (np.full(len(depths), asking[name]) for name in ("room_temperature", "catalyst"))

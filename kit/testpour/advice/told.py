@@ -39,11 +39,11 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     rows = np.zeros((len(table), len(state.centre)))
     rows[:, : state.terms] = design(fit.believed.terms, at)
     rows[:, -1] = today
-    pour = np.mean(posterior.group_spread.get("pour", np.zeros(1)) ** 2)
+    pour = np.mean(posterior.group_sds.get("pour", np.zeros(1)) ** 2)
     own = pour + np.where(today, 0.0, state.covariance[-1, -1])
     cuts = posterior.cuts
     if cuts is None:  # not a graded reading
-        one = np.mean(posterior.spread**2) / _repeats(fit, aim) + _blur(fit)
+        one = np.mean(posterior.sd**2) / _repeats(fit, aim) + _blur(fit)
         return Told(rows, np.full(len(table), one) + own)
     cut = _nearest_cut(fit, aim)
     rows[:, state.terms + cut] = -1.0

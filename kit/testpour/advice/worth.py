@@ -74,8 +74,8 @@ class Sharpened:
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, pulls, strict=True):
-            spread = variance + side.scatter**2
-            slope = np.exp(-(gap.mean(axis=0) ** 2) / spread) / (2 * np.pi * spread)
+            variances = variance + side.scatter**2
+            slope = np.exp(-(gap.mean(axis=0) ** 2) / variances) / (2 * np.pi * variances)
             total = total + slope @ (variance if pull is None else pull**2)
         return total
 

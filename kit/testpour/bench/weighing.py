@@ -20,7 +20,7 @@ from testpour.scale import (
     TOLERANCE,
     check_weighed,
     decimals,
-    delivered,
+    delivered_between,
     in_unit,
     mass_shown,
     on_scale,
@@ -188,7 +188,7 @@ def _weighed(asked):
         mix, scale = f"{show(asked.catalyst, '%')} of {in_unit(asked.resin, asked.unit)} resin", in_unit(step, asked.unit, 6)
         said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
         raise WeighOutProblems([" ".join([said, *asked.cautions.warnings])])
-    low, high = delivered(resin, catalyst, step)
+    low, high = delivered_between(resin, catalyst, step)
     table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)

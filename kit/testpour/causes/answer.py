@@ -13,7 +13,7 @@ from testpour.causes.naming import named, remedy
 from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed
 from testpour.causes.saving import Saving, saving
-from testpour.causes.signs import noted, planned
+from testpour.causes.signs import noted_for, planned
 from testpour.causes.split import Split, split
 from testpour.causes.table import NOTHING, SETTINGS
 from testpour.causes.telling import what_would_tell
@@ -227,7 +227,7 @@ class Answer:
         """
         if not self.pour:
             return NoResult(EMPTY)
-        held = noted(log.castings(), self.pour)
+        held = noted_for(log.castings(), self.pour)
         told = replace(self, observed={q: said for q, said in self.observed.items() if held.get(q) != said}).note()
         if told:
             log.correct_pour(self.pour, why=told, by=by)

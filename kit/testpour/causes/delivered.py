@@ -9,8 +9,7 @@ from testpour.causes.complaint import Missed
 from testpour.causes.split import settings_of
 from testpour.models.fits import Fits
 from testpour.problems import Problem
-from testpour.scale import GRAMS, in_unit, on_scale, unit_of
-from testpour.scale import delivered as delivered_by_scale
+from testpour.scale import GRAMS, delivered_between, in_unit, on_scale, unit_of
 from testpour.units import show, to_unit
 from testpour.wording import in_hundred, said_in_markdown
 
@@ -84,7 +83,7 @@ def delivered(
     if not mass > step > 0:
         raise Problem(f"batch: {in_unit(mass, unit, 6)} on a scale that reads {in_unit(step, unit, 6)} cannot be weighed. Check both numbers.")
     resin = on_scale(mass, step)  # as it was told to be weighed, in whole steps
-    low, high = delivered_by_scale(resin, on_scale(resin * Fraction(str(catalyst)) / 100, step), step)
+    low, high = delivered_between(resin, on_scale(resin * Fraction(str(catalyst)) / 100, step), step)
     found = Delivered(float(catalyst), float(mass), float(step), max(low, 0.0), high, unit=unit)
     if missed is None:
         return found

@@ -8,7 +8,7 @@ from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import asked_about, missed
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
-from testpour.causes.signs import Planned, noted
+from testpour.causes.signs import Planned, noted_for
 from testpour.causes.whole_log import fails_throughout
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.problems import Problem
@@ -70,5 +70,5 @@ def why(
     scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
     case = case_of(fits, table, pour, found, scale.off if scale else None)
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
-    said, weighed = case.under({**noted(castings, pour), **(observed or {})})
+    said, weighed = case.under({**noted_for(castings, pour), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)

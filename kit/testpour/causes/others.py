@@ -84,21 +84,21 @@ def _sight(posterior, fit, rows, settings, worse=()):
     pour = rows["pour"].iloc[0]
     extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
     mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
-    for name in dict.fromkeys(("session", *posterior.group_spread, *(["pour"] if len(rows) > 1 else []))):
-        spread = posterior.group_spread.get(name, np.full(len(posterior), fit.believed.scatter[name]))
+    for name in dict.fromkeys(("session", *posterior.group_sds, *(["pour"] if len(rows) > 1 else []))):
+        sd = posterior.group_sds.get(name, np.full(len(posterior), fit.believed.scatter[name]))
         mine = mine_of[name]
         known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
         usual = known and name.endswith("_lot") and _usual_lot(fit.labels[name][others], mine[0])
         if known and (name in worse or name.endswith("_lot") and not usual):
-            known, spread = False, np.full(len(posterior), fit.believed.scatter.get(name, spread.mean()))
+            known, sd = False, np.full(len(posterior), fit.believed.scatter.get(name, sd.mean()))
             if usual:  # a bad lot that most are from has drawn what is expected of all to itself
                 extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
         if known and np.isin(mine, posterior.group_levels[name]).all():
             levels = np.searchsorted(posterior.group_levels[name], mine)
             extra = extra + posterior.group_effects[name][:, levels]
         else:
-            own = own + spread**2
-    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.spread, posterior.cuts)
+            own = own + sd**2
+    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.sd, posterior.cuts)
 
 
 def _of_others(posterior, name, labels, mine):

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.scales import drawn_ends, to_reading
+from testpour.models.scales import ends_by_draw, to_reading
 from testpour.models.terms import design
 
 DRAWS, ALIKE = 600, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
@@ -51,7 +51,7 @@ class Sight:
     @cached_property
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
-        return drawn_ends(self.fit.reading, self.rows, self.cuts)
+        return ends_by_draw(self.fit.reading, self.rows, self.cuts)
 
     def gap(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Gap":
         """The `Gap` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""

@@ -234,7 +234,7 @@ def _as_bad(fit, aim, here):
     return chance
 
 
-def noted(castings: Castings, pour: str) -> dict[str, str]:
+def noted_for(castings: Castings, pour: str) -> dict[str, str]:
     """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
     notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
     readings = read_on(castings, pour)

@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.clock import Times
-from testpour.exchange.grid import Grid, number
+from testpour.exchange.grid import Grid, cell_number
 from testpour.exchange.judge import WARM
 from testpour.wording import listed
 
@@ -75,7 +75,7 @@ def _name(grid, k):
 
 def _is_numeric(grid, k):
     cells = [cell for cell in grid.column(k) if cell]
-    return bool(cells) and not OTHER.search(grid.heads[k]) and sum(number(c, grid.decimal) is not None for c in cells) >= 0.5 * len(cells)
+    return bool(cells) and not OTHER.search(grid.heads[k]) and sum(cell_number(c, grid.decimal) is not None for c in cells) >= 0.5 * len(cells)
 
 
 def _chosen(grid, offered, channel, room):
@@ -104,7 +104,7 @@ def _asked(offered, wanted, what):
 def _degrees(grid, k, name, unit):
     """A column in degC; its unit from the argument, the head, the cells, the lines above, or the values."""
     cells = grid.column(k)
-    read = [number(cell, grid.decimal) if cell else None for cell in cells]
+    read = [cell_number(cell, grid.decimal) if cell else None for cell in cells]
     values = np.array([np.nan if r is None else r[0] for r in read])
     stated = _units_in(grid.heads[k]) or {SPELT[u] for u in (_bare(r[1]) for r in read if r) if u in SPELT} or _units_in(grid.preamble)
     if unit and _units_in(grid.heads[k]) - {unit}:

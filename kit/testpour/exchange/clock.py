@@ -7,7 +7,7 @@ from typing import Literal
 
 import numpy as np
 
-from testpour.exchange.grid import Grid, number
+from testpour.exchange.grid import Grid, cell_number
 from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
@@ -103,10 +103,10 @@ def _elapsed(grid, columns, counters, time):
     if not found:
         return _cannot(used, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
     k = found[0]
-    units = _units(grid.heads[k]) | {u for u in (number(c, grid.decimal)[1] for c in columns[k] if number(c, grid.decimal)) if u in UNITS}
+    units = _units(grid.heads[k]) | {u for u in (cell_number(c, grid.decimal)[1] for c in columns[k] if cell_number(c, grid.decimal)) if u in UNITS}
     if time in SHAPES:
         return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min, h or d.")
-    values = np.array([(number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
+    values = np.array([(cell_number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
         return _day_numbers(values, next(filter(None, columns[k])), used, {time, *units} - {None})
     unit = time or (units.pop() if len(units) == 1 else None)
@@ -151,7 +151,7 @@ def _counts(grid, k):
 
 
 def _steps(grid, k):
-    values = [number(cell, grid.decimal) for cell in grid.column(k) if cell]
+    values = [cell_number(cell, grid.decimal) for cell in grid.column(k) if cell]
     return np.diff([value[0] for value in values if value])
 
 

@@ -80,7 +80,7 @@ def find_grid(name: str, text: str) -> Grid:
 
 
 @lru_cache(maxsize=300_000)
-def number(cell: str, decimal: str) -> tuple[float, str] | None:
+def cell_number(cell: str, decimal: str) -> tuple[float, str] | None:
     """A stripped cell as a float and the unit behind it ("" for none); None where it is not a number."""
     found = QUANTITY.fullmatch(cell)
     if not found:

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 from numpy.lib.stride_tricks import sliding_window_view
 
-from testpour.exchange.onset import RISE, find_onset, smoothed
+from testpour.exchange.onset import RISE, find_onset, running_mean
 from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest, step_of
 from testpour.logbook.known import how_known
 
@@ -84,7 +84,7 @@ def _stands_out(minutes, degrees, onset, peak, before):
 
 def _steep(minutes, degrees, before):
     """Largest rise of the smoothed trace within `PACE` minutes, up to the peak."""
-    t, y = minutes[before], smoothed(minutes, degrees, 3.0)[before]
+    t, y = minutes[before], running_mean(minutes, degrees, 3.0)[before]
     start = np.searchsorted(t, t - PACE)
     return max(y[k] - y[i : k + 1].min() for k, i in enumerate(start))
 

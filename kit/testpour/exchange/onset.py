@@ -64,12 +64,12 @@ def find_onset(
 
 def _end(minutes, degrees):
     """The row at which the smoothed trace has first risen by `WINDOW`, or its last."""
-    rough = smoothed(minutes, degrees, 3.0)
+    rough = running_mean(minutes, degrees, 3.0)
     risen = rough - np.minimum.accumulate(rough) >= WINDOW
     return int(np.argmax(risen)) if risen.any() else len(minutes) - 1
 
 
-def smoothed(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarray:
+def running_mean(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.ndarray:
     """Mean of the trace within `width` minutes about each row."""
     total = np.concatenate([[0.0], np.cumsum(degrees)])
     first = np.searchsorted(minutes, minutes - width / 2, "left")
@@ -92,17 +92,17 @@ def _candidates(t):
     return [x.reshape(-1, 1) for x in np.meshgrid(starts, POWERS, LAGS, indexing="ij")]
 
 
-def _fitted(design, y, spread, known):
+def _fitted(design, y, sd, known):
     """Coefficients (candidates, 4) and what each fit costs, with outliers held down."""
-    held = 1.0 / spread**2
+    held = 1.0 / sd**2
     for _ in range(3):
         weighed = (design * held[:, None]).transpose(0, 2, 1)
         square = weighed @ design + np.diag(known)
         found = np.linalg.solve(square, (weighed @ y)[..., None])
         left, found = y - (design @ found)[..., 0], found[..., 0]
         loss = (held * left**2).sum(axis=1) + (known * found**2).sum(axis=1)
-        off = np.abs(left[np.argmin(loss)]) / spread
-        held = 1.0 / spread**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
+        off = np.abs(left[np.argmin(loss)]) / sd
+        held = 1.0 / sd**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
     return found, loss + np.linalg.slogdet(square)[1]
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from testpour.columns import Factor, Reading
-from testpour.exchange.package_cells import to_csv
+from testpour.exchange.package_cells import package_csv
 from testpour.exchange.package_files import PackageProblems
 from testpour.exchange.package_reading import Package, read_package
 from testpour.exchange.package_schema import (
@@ -99,7 +99,7 @@ def _files(castings, history, licence, names):
     }
     found, resources = {}, []
     for name, table in tables(castings.study, names, history is not None).items():
-        found[table.path] = to_csv(table, values[name])
+        found[table.path] = package_csv(table, values[name])
         resources.append(table.resource(found[table.path]))
     for path, data in _pictures(castings.study, history):
         found[path] = data

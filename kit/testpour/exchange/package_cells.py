@@ -25,7 +25,7 @@ SHOWN = 20  # cells of a column named one by one
 ROWS_SHOWN = 5  # rows named in a problem
 
 
-def to_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
+def package_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
     written = {}
     for field in table.fields:

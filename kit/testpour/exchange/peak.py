@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.exchange.onset import RISE, smoothed
+from testpour.exchange.onset import RISE, running_mean
 
 TOP = 0.05  # share of the rise, below the highest mean, that is fitted
 FALLEN = 1.5  # K below the peak before a trace counts as past it
@@ -27,21 +27,21 @@ class Peak:
 def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     """Fit a cubic to the top of the trace and read off its summit; `noise` is the standard deviation of one row, K."""
     rough, top, low, high = highest(minutes, degrees, noise)
-    slow = smoothed(minutes, degrees, 3.0)
+    slow = running_mean(minutes, degrees, 3.0)
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
     cut = clipped(degrees)
     hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
     if not passed or len(x) < 5 or hole:
-        spread = 0.5 * (x[-1] - x[0])
-        return Peak(float(minutes[top]), float(rough[top]), float(spread), bool(passed), hole)
+        sway = 0.5 * (x[-1] - x[0])
+        return Peak(float(minutes[top]), float(rough[top]), float(sway), bool(passed), hole)
     at, height, either = _summit(x, y, float(minutes[top]), noise)
     return Peak(at, height, either, True)
 
 
 def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.ndarray, int, int, int]:
     """The means of a minute about each row, the row of the highest, and the first and last row of the stretch near it."""
-    rough = smoothed(minutes, degrees, 1.0)
+    rough = running_mean(minutes, degrees, 1.0)
     top = int(np.argmax(rough))
     depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
     return rough, top, *_shoulders(rough, top, rough[top] - depth)
@@ -49,7 +49,7 @@ def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.
 
 def two_warmings(minutes: np.ndarray, degrees: np.ndarray) -> tuple[int, int, int] | None:
     """The rows of a first top, of the valley after it and of the highest, where a trace fell far before it rose to that; else None."""
-    slow = smoothed(minutes, degrees, 3.0)
+    slow = running_mean(minutes, degrees, 3.0)
     top = int(np.argmax(slow))
     rise = slow[: top + 1] - np.minimum.accumulate(slow[: top + 1])
     fall = slow[: top + 1] - np.minimum.accumulate(slow[top::-1])[::-1]
@@ -116,9 +116,9 @@ def _summit(x, y, middle, noise):
     height = np.vander(fine, 4, increasing=True) @ found
     at = fine[np.argmax(height)]
     bend = 2.0 * found[2] + 6.0 * found[3] * at
-    spread = noise**2 * np.linalg.pinv(design.T @ design)
+    covariance = noise**2 * np.linalg.pinv(design.T @ design)
     slope = np.array([0.0, 1.0, 2.0 * at, 3.0 * at**2])
-    sway = half * np.sqrt(slope @ spread @ slope) / max(abs(bend), 1e-9)
+    sway = half * np.sqrt(slope @ covariance @ slope) / max(abs(bend), 1e-9)
     widest = 0.5 * (x[-1] - x[0])
     either = min(max(NINETY * float(sway), float(np.median(np.diff(x)))), float(widest))
     return middle + float(at * half), float(height.max()), either

@@ -12,7 +12,7 @@ from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
 from testpour.exchange.judge import glitches, judge, left_the_casting
-from testpour.exchange.onset import smoothed
+from testpour.exchange.onset import running_mean
 from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
 from testpour.logbook.door import moment
@@ -90,7 +90,7 @@ def _judged(source, channel, table, mixed_said, notes, room_channel):
     used = table[seen]
     room = None
     if "room" in table and used["room"].notna().sum() >= 2:
-        room = smoothed(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
+        room = running_mean(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
     readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
     whole = np.full(len(table), np.nan)
     whole[seen.to_numpy()] = inert

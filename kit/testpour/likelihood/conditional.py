@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
-from testpour.likelihood.elimination import MANY, Group, largest, members
+from testpour.likelihood.elimination import MANY, Group, members, most_levels
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.observations import GradeRows, NormalRows
 
@@ -183,7 +183,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     """
     inner = marginal.solve(at)
     groups, p = marginal.problem.groups, marginal.inner_fixed
-    big = largest(groups)
+    big = most_levels(groups)
     rest = np.hstack([marginal.problem.design, *(g.design for i, g in enumerate(groups) if i != big)])
     owner = np.r_[np.full(p, -1), np.repeat(np.arange(len(groups)), [g.levels for g in groups])].astype(int)
     chosen = owner == big if big >= 0 else np.zeros(len(owner), dtype=bool)

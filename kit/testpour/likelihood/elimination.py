@@ -67,7 +67,7 @@ class Smooth:
         return Smooth(self.name, self.design[rows])
 
 
-def largest(groups: Sequence[Group | Smooth]) -> int:
+def most_levels(groups: Sequence[Group | Smooth]) -> int:
     """Number of the random intercept with most levels; -1 when there is none."""
     levels = [group.levels if isinstance(group, Group) else -1 for group in groups]
     return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
@@ -128,7 +128,7 @@ def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = M
 
     `design` (n, f), `many`: levels up to which nothing is eliminated.
     """
-    big = largest(groups)
+    big = most_levels(groups)
     big = big if big >= 0 and groups[big].levels > many else -1
     kept = [g for g in range(len(groups)) if g != big]
     columns = np.hstack([design, *(groups[g].design for g in kept)])

@@ -40,7 +40,7 @@ class IntervalModel:
         Name to (n,) labels or codes: one random intercept each.
     belief : tuple of array_like, optional
         Means and sds (p,) of Normal beliefs about the coefficients; an sd of inf is flat.
-    spread_belief : float, optional
+    sd_belief : float, optional
         Half-normal scale of the belief about sigma, latent units; None or inf is flat.
     group_beliefs : dict, optional
         Name to half-normal scale of the belief about that group's sd; missing or inf is flat.
@@ -65,7 +65,7 @@ class IntervalModel:
         grades: int | None = None,
         groups: dict | None = None,
         belief: tuple[np.ndarray, np.ndarray] | None = None,
-        spread_belief: float | None = None,
+        sd_belief: float | None = None,
         group_beliefs: dict | None = None,
         cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
         smooth: tuple | None = None,
@@ -77,12 +77,12 @@ class IntervalModel:
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})
         self.grades, count = grades, 0 if grades is None else grades - 1
         self.belief, self.cut_belief = _pair(belief, table.shape[1]), _pair(cut_belief, count)
-        self.spread_belief = np.inf if spread_belief is None else float(spread_belief)
+        self.sd_belief = np.inf if sd_belief is None else float(sd_belief)
         self.low, self.high = np.array(low, dtype=float), np.array(high, dtype=float)
         self.exog = table.to_numpy(dtype=float)
         pairs = {"belief": (table.shape[1], self.belief), "cut_belief": (count, self.cut_belief)}
         rows = _row_problems(self.low, self.high, self.exog, grades, groups)
-        if problems := [*rows, *_belief_problems(pairs, self.spread_belief, groups, group_beliefs)]:
+        if problems := [*rows, *_belief_problems(pairs, self.sd_belief, groups, group_beliefs)]:
             raise ValueError(" ".join(problems))
         self._take_groups(groups, group_beliefs)
         if smooth is not None:
@@ -167,7 +167,7 @@ def _row_problems(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: i
         yield f"exog has {len(bad)} missing or infinite entries, first row {bad[0, 0]}, column {bad[0, 1]}."
 
 
-def _belief_problems(pairs: dict, spread_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> Iterator[str]:
+def _belief_problems(pairs: dict, sd_belief: float, group_names: Iterable[str], group_beliefs: dict[str, float]) -> Iterator[str]:
     """A sentence on each belief with the wrong length, a missing mean or an sd not above 0.
 
     `pairs` has, by the name of a belief, how many means and sds there must be, and those given.
@@ -177,8 +177,8 @@ def _belief_problems(pairs: dict, spread_belief: float, group_names: Iterable[st
             yield f"{what} needs {size} means and {size} standard deviations, not {mean.size} and {sd.size}."
         elif not np.isfinite(mean).all() or not (sd > 0).all():
             yield f"{what}: means must be finite and standard deviations above 0 (inf is flat)."
-    if not spread_belief > 0:
-        yield f"spread_belief = {spread_belief:g}: must be above 0 (inf is flat)."
+    if not sd_belief > 0:
+        yield f"sd_belief = {sd_belief:g}: must be above 0 (inf is flat)."
     strange = sorted(set(group_beliefs) - set(group_names))
     if strange:
         yield f"group_beliefs names {strange}, but the groups are {sorted(group_names)}."

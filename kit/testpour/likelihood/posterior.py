@@ -44,10 +44,10 @@ class Posterior:
     Attributes
     ----------
     coefficients : ndarray, shape (m, p)
-    spread : ndarray, shape (m,)
+    sd : ndarray, shape (m,)
         Sigma; 1 for grades.
     cuts : ndarray, shape (m, K-1), or None
-    group_spread : dict
+    group_sds : dict
         Name to (m,) standard deviations between levels.
     group_effects : dict
         Name to (m, levels) effects, in the order of `group_levels`.
@@ -61,9 +61,9 @@ class Posterior:
     """
 
     coefficients: np.ndarray
-    spread: np.ndarray
+    sd: np.ndarray
     cuts: np.ndarray | None
-    group_spread: dict[str, np.ndarray]
+    group_sds: dict[str, np.ndarray]
     group_effects: dict[str, np.ndarray]
     group_levels: dict[str, Sequence[Any]]
     effective: float
@@ -218,9 +218,9 @@ def _describe(model, scale, outer, inner, effective, method, seed):
     names = [g.name for g in model.groups]
     return Posterior(
         coefficients=scale.unit * inner[:, :p] @ scale.turn.T,
-        spread=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
+        sd=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
         cuts=cuts_of(shape) if scale.graded else None,
-        group_spread={name: sds[:, g] for g, name in enumerate(names)},
+        group_sds={name: sds[:, g] for g, name in enumerate(names)},
         group_effects={
             name: sds[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)
         },

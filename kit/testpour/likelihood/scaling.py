@@ -118,7 +118,7 @@ def _rows(model, low, high, unit):
         return (
             NormalRows(low / unit, high / unit),
             np.zeros(1),
-            SigmaPrior(model.spread_belief, unit),
+            SigmaPrior(model.sd_belief, unit),
         )
     rows = GradeRows(low.astype(int), high.astype(int), model.grades)
     return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief)
@@ -131,7 +131,7 @@ def _start(model, low, high, design, root, target):
         start = np.zeros(p)
         return np.where(np.isfinite(model.belief[1]), model.belief[0], start), 1.0
     middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
-    guess = model.spread_belief
+    guess = model.sd_belief
     if not np.isfinite(guess):
         guess = max(middle.std(), 1e-12) if len(low) else 1.0
     unit = guess
@@ -166,7 +166,7 @@ def draw_beliefs(model: IntervalModel, draws: int, rng: np.random.Generator) -> 
     if graded:
         shape = _ordered_cuts(*model.cut_belief, draws, rng)
     else:
-        shape = np.log(model.spread_belief * np.abs(rng.standard_normal((draws, 1))))
+        shape = np.log(model.sd_belief * np.abs(rng.standard_normal((draws, 1))))
     sds = model.group_beliefs * np.abs(rng.standard_normal((draws, len(model.groups))))
     effects = rng.standard_normal((draws, sum(g.levels for g in model.groups)))
     scale = Scale(1.0, np.eye(len(mean)), graded)

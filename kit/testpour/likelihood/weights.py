@@ -58,8 +58,8 @@ def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     count = len(tail)
     shape, scale = _pareto_tail(above)
     part = (np.arange(count) + 0.5) / count
-    spread = -np.log1p(-part)
-    heights = scale * (np.expm1(shape * spread) / shape if abs(shape) > 1e-8 else spread)
+    waited = -np.log1p(-part)
+    heights = scale * (np.expm1(shape * waited) / shape if abs(shape) > 1e-8 else waited)
     found = weights.copy()
     found[tail] = np.minimum(cut + heights, weights[order[-1]])
     return found / found.sum(), shape

@@ -174,9 +174,9 @@ def thresholds(study: Study) -> dict[str, float]:
 def _when(fit, one, bar, hours):
     """Hours by which given shares of castings have reached `bar`; inf where `hours` end before."""
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
-    spread = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.spread**2, 1e-12))[:, None]
+    sd = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.sd**2, 1e-12))[:, None]
     need = to_latent(fit.reading, np.array([bar]), None)
-    share = np.maximum.accumulate(ndtr((fit.mean(table) - need) / spread).mean(axis=0))
+    share = np.maximum.accumulate(ndtr((fit.mean(table) - need) / sd).mean(axis=0))
     return {name: _crossing(share, hours, level) for name, level in LEVELS.items()}
 
 

@@ -90,8 +90,8 @@ def _logs(model, rng):
     outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
     p, groups = model.exog.shape[1], len(model.groups)
     latent, start = inner[:, :p] @ model.exog.T, p
-    for spread, group in zip(outer[:, outer.shape[1] - groups :].T, model.groups, strict=True):
-        latent = latent + spread[:, None] * group.at(inner[:, start : start + group.levels].T).T
+    for sd, group in zip(outer[:, outer.shape[1] - groups :].T, model.groups, strict=True):
+        latent = latent + sd[:, None] * group.at(inner[:, start : start + group.levels].T).T
         start += group.levels
     shape = outer[:, : outer.shape[1] - groups]
     noise = rng.standard_normal(latent.shape)
@@ -125,13 +125,13 @@ def _pulls(model, believed, logs):
     """
     held = np.array([belief.held for belief in believed.beliefs])
     columns, sd = model.exog, np.where(held, model.belief[1], OPEN * model.belief[1])
-    own = 1.0 if model.grades else model.spread_belief**2
+    own = 1.0 if model.grades else model.sd_belief**2
     noise = own * np.eye(len(columns))
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):
         noise += scale**2 * group.design @ group.design.T
-    spread = noise + (columns * sd**2) @ columns.T
-    away = np.linalg.solve(spread, (logs - model.exog @ model.belief[0]).T)
-    reach = np.sqrt(np.einsum("nk,nk->k", columns, np.linalg.solve(spread, columns))) * sd
+    covariance = noise + (columns * sd**2) @ columns.T
+    away = np.linalg.solve(covariance, (logs - model.exog @ model.belief[0]).T)
+    reach = np.sqrt(np.einsum("nk,nk->k", columns, np.linalg.solve(covariance, columns))) * sd
     taught = held & (reach**2 > TAUGHT)
     pulls = (columns.T @ away).T[:, taught] * sd[taught] / reach[taught]
     whole = np.einsum("mn,nm->m", logs - model.exog @ model.belief[0], away)

@@ -148,7 +148,7 @@ def _repeated(fit):
     if repeats < FEWEST:
         return repeats, float("nan")
     posterior, again = fit.posterior, pours[alike["at"].transform("size") > 1]
-    one = posterior.spread**2 / again["reads"].mean() + posterior.group_spread.get("pour", np.zeros(1)) ** 2 + again["step"].mean()
+    one = posterior.sd**2 / again["reads"].mean() + posterior.group_sds.get("pour", np.zeros(1)) ** 2 + again["step"].mean()
     return repeats, float(chi2.cdf(squares / one, repeats).mean())
 
 

@@ -10,7 +10,7 @@ from scipy.special import logsumexp, ndtr
 
 from testpour.likelihood.truncated import log_interval_probability
 from testpour.likelihood.weights import normal_scores, smoothed, worth
-from testpour.models.scales import as_read, drawn_ends
+from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,14 +30,14 @@ class PredictiveDraws:
 
     mean: np.ndarray  # (m, k): latent, with the effects of sessions, lots and hands that other pours share
     own: np.ndarray  # (m,): standard deviation of the shift that all its readings share
-    spread: np.ndarray  # (m,): standard deviation of one reading
+    sd: np.ndarray  # (m,): standard deviation of one reading
     shift: np.ndarray  # (m,): the shift as drawn, for a pour the model has seen; zero for one it has not
     cuts: np.ndarray | None  # (m, grades - 1)
 
     def thinned(self, step: int) -> PredictiveDraws:
         """Every `step`-th draw."""
         cuts = None if self.cuts is None else self.cuts[::step]
-        return PredictiveDraws(self.mean[::step], self.own[::step], self.spread[::step], self.shift[::step], cuts)
+        return PredictiveDraws(self.mean[::step], self.own[::step], self.sd[::step], self.shift[::step], cuts)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
@@ -66,15 +66,15 @@ def predictive_draws(posterior: Posterior, fit: ReadingFit, rows: pd.DataFrame) 
     others = pours != pours[at[0]]
     for name, all_labels in fit.groups.items():
         mine = all_labels[at]
-        spread = posterior.group_spread.get(name, np.full(len(own), fit.believed.scatter[name]))
-        if name in posterior.group_spread and set(mine) <= set(all_labels[others]):
+        sd = posterior.group_sds.get(name, np.full(len(own), fit.believed.scatter[name]))
+        if name in posterior.group_sds and set(mine) <= set(all_labels[others]):
             levels = np.searchsorted(posterior.group_levels[name], mine)
             mean = mean + posterior.group_effects[name][:, levels]
             continue
-        own = own + spread**2
+        own = own + sd**2
         if posterior is fit.posterior:
             shift = shift + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], mine[0])]
-    return PredictiveDraws(mean, np.sqrt(own), posterior.spread, shift, posterior.cuts)
+    return PredictiveDraws(mean, np.sqrt(own), posterior.sd, shift, posterior.cuts)
 
 
 def _one(fit, pour, rows, level):
@@ -102,37 +102,37 @@ def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
 
 def tails(seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Chances, by weighted draws, of reading at least as high as each of a pour's k `rows` and at least as low: two arrays (k,)."""
-    low, high = drawn_ends(fit.reading, rows, seen.cuts)
-    whole = np.hypot(seen.own, seen.spread)[:, None]
+    low, high = ends_by_draw(fit.reading, rows, seen.cuts)
+    whole = np.hypot(seen.own, seen.sd)[:, None]
     return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)
 
 
 def _likelihood(seen, fit, rows):
     """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
-    low, high = drawn_ends(fit.reading, rows, seen.cuts)
+    low, high = ends_by_draw(fit.reading, rows, seen.cuts)
     if len(rows) == 1:
-        whole = np.hypot(seen.own, seen.spread)
+        whole = np.hypot(seen.own, seen.sd)
         return _log_chance(low - seen.mean, high - seen.mean, whole[:, None])[:, 0]
     width = np.where(np.isfinite(high - low), high - low, np.inf)
-    known = (1 / (seen.spread[:, None] ** 2 + width**2 / 12)).sum(axis=1)
+    known = (1 / (seen.sd[:, None] ** 2 + width**2 / 12)).sum(axis=1)
     own = np.maximum(seen.own, 1e-6)
     step = 1 / np.sqrt(1 / own**2 + known)
     heights = []
     for reach in REACH:
         shift = seen.shift + reach * step
         at = seen.mean + shift[:, None]
-        rows_value = _log_chance(low - at, high - at, seen.spread[:, None]).sum(axis=1)
+        rows_value = _log_chance(low - at, high - at, seen.sd[:, None]).sum(axis=1)
         heights.append(rows_value - (shift / own) ** 2 / 2 - np.log(own))
     return logsumexp(heights, axis=0) + np.log(step)
 
 
-def _log_chance(low, high, spread):
+def _log_chance(low, high, sd):
     """Log chance of each interval; log density where a reading is exact."""
-    low, high, spread = np.broadcast_arrays(low / spread, high / spread, spread)
+    low, high, sd = np.broadcast_arrays(low / sd, high / sd, sd)
     exact = low == high
     if not exact.any():
         return log_interval_probability(low, high)
-    chance = np.where(exact, -(low**2) / 2 - np.log(spread), 0.0)
+    chance = np.where(exact, -(low**2) / 2 - np.log(sd), 0.0)
     chance[~exact] = log_interval_probability(low[~exact], high[~exact])
     return chance
 
@@ -142,6 +142,6 @@ def _interval(seen, weights, fit, rows, level):
     count = 2000
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)
     scores = normal_scores(count)[:, None]
-    latent = seen.mean[picked] + np.hypot(seen.own, seen.spread)[picked, None] * scores
+    latent = seen.mean[picked] + np.hypot(seen.own, seen.sd)[picked, None] * scores
     values = as_read(fit.reading, latent, seen.cuts if seen.cuts is None else seen.cuts[picked], rows.get("room_temperature"))
     return np.quantile(values, [(1 - level) / 2, (1 + level) / 2], axis=0)

@@ -20,7 +20,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.log_rows import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
-from testpour.physics.atlas import minutes_of, rise_of
+from testpour.physics.atlas import minutes_until, rise_of
 from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at
 from testpour.wording import count, listed
 
@@ -92,7 +92,7 @@ def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
     """A reading on its latent scale: shape (lots, rows); `settings` are thickness, catalyst and room, (3, rows)."""
     if name == PEAK:
         return peak_latent(rise_of(lots, *settings))
-    return np.log(minutes_of(TIMES[name], lots, *settings))
+    return np.log(minutes_until(TIMES[name], lots, *settings))
 
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
@@ -101,7 +101,7 @@ def peak_latent(rise: np.ndarray) -> np.ndarray:
     return np.log(share) - np.log1p(-share)
 
 
-def settings_of(table: pd.DataFrame) -> np.ndarray:
+def lot_settings(table: pd.DataFrame) -> np.ndarray:
     """Thickness (mm), catalyst (%) and room (°C) of a settings table: shape (3, rows)."""
     thickness, catalyst, room = (np.asarray(table[name], float) for name in NEEDS)
     return np.stack([np.maximum(thickness, 0.5), np.maximum(catalyst, 0.05), room])
@@ -138,7 +138,7 @@ def _evidence(castings, beliefs):
         pigment = rows["pigment"].to_numpy(float) if "pigment" in rows else np.zeros(len(rows))
         labels = {name: rows[name].astype(str).to_numpy() for name in ("pour", "session", "resin_lot", "catalyst_lot") if name in rows}
         scatter = beliefs_for(study, reading, beliefs).scatter
-        yield _Evidence(reading, low[telling], high[telling], settings_of(rows), pigment - REFERENCE["pigment"], labels, scatter)
+        yield _Evidence(reading, low[telling], high[telling], lot_settings(rows), pigment - REFERENCE["pigment"], labels, scatter)
 
 
 def _climb(parts, start=None):

@@ -31,7 +31,7 @@ import numpy as np
 
 from testpour.likelihood.optimum import summit
 from testpour.models.beliefs import Belief, ReadingBeliefs
-from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, peak_latent, settings_of
+from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, lot_settings, peak_latent
 from testpour.models.reading_model import log_evidence, model_of
 from testpour.models.terms import Term
 from testpour.physics.atlas import rise_of
@@ -92,7 +92,7 @@ class PeakColumn:
         return (found[0] - found[1]) / (2 * TURN)
 
     def _found(self, places, table):
-        return peak_latent(rise_of(lots_at(places), *settings_of(table)))
+        return peak_latent(rise_of(lots_at(places), *lot_settings(table)))
 
 
 def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> ReadingBeliefs:

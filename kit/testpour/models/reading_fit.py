@@ -69,8 +69,8 @@ class ReadingFit:
 
     def scatter(self) -> np.ndarray:
         """Standard deviation of one new reading about its mean, the `GROUPS` included: shape (draws,)."""
-        spread = self.posterior.group_spread
-        return np.sqrt(sum((spread[name] ** 2 for name in GROUPS if name in spread), self.posterior.spread**2))
+        sds = self.posterior.group_sds
+        return np.sqrt(sum((sds[name] ** 2 for name in GROUPS if name in sds), self.posterior.sd**2))
 
     @cached_property
     def out_of_shape(self) -> tuple[np.ndarray, np.ndarray]:
@@ -81,7 +81,7 @@ class ReadingFit:
         as another. A new casting is foretold alike either way; what its chance may really be is not.
         """
         posterior = self.posterior
-        left_over = posterior.group_spread.get("pour", posterior.spread)
+        left_over = posterior.group_sds.get("pour", posterior.sd)
         rng, draws = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), len(posterior)
         wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * left_over
         return wrong * normal_scores(draws, rng), np.sqrt(self.scatter() ** 2 - wrong**2)
@@ -95,12 +95,12 @@ class ReadingFit:
         Without `shape_known` the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
         the chance should; their mean stays as it is.
         """
-        mean, spread = self.mean(table), self.scatter()[:, None]
+        mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
             off, beside = self.out_of_shape
-            mean, spread = mean + off[:, None], beside[:, None]
+            mean, sd = mean + off[:, None], beside[:, None]
         low, high = self._latent_bounds(table, at_least, at_most)
-        return _below(high, mean, spread) - _below(low, mean, spread)
+        return _below(high, mean, sd) - _below(low, mean, sd)
 
     def _latent_bounds(self, table, at_least, at_most):
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
@@ -184,12 +184,12 @@ class ReadingFit:
     __repr__ = sentence
 
 
-def _below(end, mean, spread):
+def _below(end, mean, sd):
     """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
     if not np.isfinite(end).any():
         return np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
     away = end - mean
-    away /= spread
+    away /= sd
     return ndtr(away, out=away)  # in place: maps ask for millions
 
 

@@ -74,7 +74,7 @@ def _smooth_part(terms: Sequence[Term], believed: ReadingBeliefs, columns: np.nd
 def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:
     """What an `IntervalModel` must know of the reading's scale: cut-points, or the scatter of one reading."""
     if not reading.grades:
-        return {"spread_belief": believed.scatter["reading"]}
+        return {"sd_belief": believed.scatter["reading"]}
     cuts = believed.cuts
     assert cuts is not None, "a graded reading has a belief about its cut-points"
     steps = cuts.width * np.arange(len(reading.grades) - 1)

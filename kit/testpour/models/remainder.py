@@ -205,13 +205,13 @@ def folded(
     The posterior holds the coefficients along the `directions` (q, k), which the rows tell of, as its group ``"smooth"``; the
     other directions are drawn from the belief.
     """
-    size = posterior.group_spread["smooth"][:, None]
+    size = posterior.group_sds["smooth"][:, None]
     unseen = np.random.default_rng([posterior.seed, 41]).standard_normal((len(posterior), len(terms)))
     unseen -= unseen @ directions @ directions.T
     extra = posterior.group_effects["smooth"] @ directions.T + size * unseen
     parts: dict[str, Any] = {
         name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
-        for name in ("group_spread", "group_effects", "group_levels")
+        for name in ("group_sds", "group_effects", "group_levels")
     }
     learned = replace(_with_terms(believed, terms, scale), grown=max(1.0, float(np.sqrt(np.mean(size**2))) / scale))
     return replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts), learned

@@ -73,7 +73,7 @@ def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.nd
     return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
 
 
-def drawn_ends(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
+def ends_by_draw(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) -> tuple[np.ndarray, np.ndarray]:
     """Latent ends of each row for each draw of the cut-points (m, grades - 1): two arrays (m, rows).
 
     Without cut-points (None) the ends are the same for every draw: (1, rows).

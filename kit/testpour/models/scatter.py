@@ -183,16 +183,16 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     """
     check_one_reading(fit, "scatter")
     check_level(level)
-    spreads = {"reading": fit.posterior.spread, **fit.posterior.group_spread}
-    alone = "pour" not in fit.posterior.group_spread
+    sds = {"reading": fit.posterior.sd, **fit.posterior.group_sds}
+    alone = "pour" not in fit.posterior.group_sds
     again = _again(fit, alone)
     agreed = again.index.nunique() if fit.reading.grades and not again.any() else 0
     if agreed and not alone:
-        del spreads["reading"]  # a grade's own step is 1 by definition, also where grades agree
-    whole = sum(each**2 for each in spreads.values())
-    largest = np.argmax(np.array(list(spreads.values())), axis=0)
+        del sds["reading"]  # a grade's own step is 1 by definition, also where grades agree
+    whole = sum(each**2 for each in sds.values())
+    largest = np.argmax(np.array(list(sds.values())), axis=0)
     parts = []
-    for place, (name, drawn) in enumerate(spreads.items()):
+    for place, (name, drawn) in enumerate(sds.items()):
         low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
         apart = _told_apart(fit.groups, name)
         words = ONLY if name == "reading" and alone else WORDS[name]
@@ -201,7 +201,7 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
             Part(name, words, levels, float(middle), float(low), float(high),
                  float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), apart and _told(fit, name, drawn, again), apart)
         )
-    silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in spreads)
+    silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in sds)
     alike = fit.pours if len(fit.rows[["low", "high"]].drop_duplicates()) == 1 else 0
     return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike, agreed)
 
@@ -215,14 +215,14 @@ def _again(fit, alone):
 
 
 def _told(fit, name, drawn, again):
-    """Whether draws of a spread have left the half-normal belief: the largest gap between their shares.
+    """Whether draws of an sd have left the half-normal belief: the largest gap between their shares.
 
     What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
     definition, only where they then differed.
     """
     if name == "reading" and fit.reading.grades:
         return bool(again.any())
-    if name == "reading" and "pour" in fit.posterior.group_spread and again.empty:
+    if name == "reading" and "pour" in fit.posterior.group_sds and again.empty:
         return False
     ordered = np.sort(drawn)
     believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))

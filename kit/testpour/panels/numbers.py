@@ -25,7 +25,7 @@ class Field:
     whole: bool = False  # only whole numbers make sense
 
 
-def number(study: Study, field: Field, words: str) -> tuple[float | None, str, str]:
+def typed_number(study: Study, field: Field, words: str) -> tuple[float | None, str, str]:
     """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood."""
     words = str(words).strip()
     if not words:

@@ -16,7 +16,7 @@ import traitlets
 import testpour as tp
 from testpour.models.fits import Fits
 from testpour.panels import jobs
-from testpour.panels.numbers import Field, number
+from testpour.panels.numbers import Field, typed_number
 from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Last, Memory, Needed, Workshop
 
@@ -162,8 +162,8 @@ class Panel(anywidget.AnyWidget):
         return self.memory.get(name, self.usual.get(name, ""))
 
     def read(self, field: Field) -> tuple[float | None, str, str]:
-        """A field's value, its problem and how it was read; see `numbers.number`."""
-        return number(self.workshop.study, field, self.typed(field.name))
+        """A field's value, its problem and how it was read; see `numbers.typed_number`."""
+        return typed_number(self.workshop.study, field, self.typed(field.name))
 
     def value(self, field: Field) -> float | None:
         """The number in a field; None where it is empty or wrong."""

@@ -50,7 +50,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
     return whole * expit(_read("peak", place, aside))
 
 
-def minutes_of(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
+def minutes_until(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
     """When slabs that stand in a steady room reach an `event` of `FIELDS`, min after the catalyst went in: (lots, castings).
 
     Settings as in `rise_of`.

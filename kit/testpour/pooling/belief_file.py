@@ -15,7 +15,7 @@ from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.remainder import straightened
 from testpour.models.terms import TERMS
-from testpour.pooling.contradictions import said
+from testpour.pooling.contradictions import contradiction_words
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
 
@@ -72,7 +72,7 @@ def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     """
     read = {name: one for name, one in pooled.readings.items() if one.average.pours}
     tables = {name: _reading_table(one, _source(one), pooled.contradictions.get(name, ())) for name, one in read.items()}
-    benches = {name: _size(one.average.posterior.group_spread["bench"]) for name, one in read.items()}
+    benches = {name: _size(one.average.posterior.group_sds["bench"]) for name, one in read.items()}
     return PooledBeliefs(tables, _provenance(pooled), benches)
 
 
@@ -86,7 +86,7 @@ def _provenance(pooled):
         "benches": len(pooled.benches),
         "pours": int(pooled.benches["pours"].sum()),
         "sessions": int(pooled.benches["sessions"].sum()),
-        "contradictions": [text for name, found in pooled.contradictions.items() if (text := said(pooled[name], found))],
+        "contradictions": [text for name, found in pooled.contradictions.items() if (text := contradiction_words(pooled[name], found))],
         "packages": [
             {"fingerprint": row.fingerprint, "pours": int(row.pours), "readings": int(row.readings)}
             for row in pooled.benches.itertuples()
@@ -117,9 +117,9 @@ def _reading_table(one, source, contrary=()):
     if one.reading.grades:
         steps = posterior.cuts - believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
         table["cuts"] = _entry(steps.ravel(), source)
-    spreads = posterior.group_spread | ({} if one.reading.grades else {"reading": posterior.spread})
-    names = [name for name in spreads if name in trade_beliefs()["other"]["scatter"]]
-    table["scatter"] = {name: _size(spreads[name]) for name in names}
+    sds = posterior.group_sds | ({} if one.reading.grades else {"reading": posterior.sd})
+    names = [name for name in sds if name in trade_beliefs()["other"]["scatter"]]
+    table["scatter"] = {name: _size(sds[name]) for name in names}
     return table
 
 
@@ -127,9 +127,9 @@ def _entry(draws, source):
     return {"mean": _digits(draws.mean()), "sd": _digits(draws.std()), "source": source, "confidence": "high"}
 
 
-def _size(spreads):
-    """The half-normal scale of the same mean square as `spreads`."""
-    return _digits(np.sqrt(np.mean(spreads**2)))
+def _size(sds):
+    """The half-normal scale of the same mean square as `sds`."""
+    return _digits(np.sqrt(np.mean(sds**2)))
 
 
 def _digits(value):

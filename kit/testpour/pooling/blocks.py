@@ -21,8 +21,8 @@ class Bench:
     rows: slice  # which of all rows are its own
     local: slice  # where its effects lie among the inner parameters
     leaves: slice  # which of all leaves are its own
-    design: np.ndarray  # (n, p + d): the coefficients' columns, then its own at unit spread
-    owner: np.ndarray  # (d,): the component whose spread scales each of its own columns
+    design: np.ndarray  # (n, p + d): the coefficients' columns, then its own at unit sd
+    owner: np.ndarray  # (d,): the component whose sd scales each of its own columns
     starts: np.ndarray  # first row of each leaf, within the bench
     codes: np.ndarray  # (n,): leaf of each row, within the bench
 
@@ -88,10 +88,10 @@ BenchParts: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np
 
 @dataclass(frozen=True)
 class Arrow:
-    """The factored curvature of the inner parameters at row weights and spreads."""
+    """The factored curvature of the inner parameters at row weights and sds."""
 
     blocks: Blocks
-    spreads: np.ndarray  # one a component
+    sds: np.ndarray  # one a component
     root: np.ndarray  # lower Cholesky factor of the coefficients' curvature with all else integrated out
     # Of each bench: root of its own curvature, link to the coefficients, scaled leaf sums, leaf curvatures, column scales.
     parts: tuple[BenchParts, ...]
@@ -100,7 +100,7 @@ class Arrow:
     def solve(self, right: np.ndarray) -> np.ndarray:
         """Curvature to the power -1 times `right` (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
-        first, tau = blocks.first_leaf, self.spreads[blocks.leaf]
+        first, tau = blocks.first_leaf, self.sds[blocks.leaf]
         out, top, kept = np.array(right, float), right[:p].copy(), []
         for bench, (root, link, sums, level, _) in zip(blocks.benches, self.parts, strict=True):
             own = right[bench.local]
@@ -141,19 +141,19 @@ def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     return dtrtrs(root, right, lower=1, trans=1)[0]
 
 
-def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: np.ndarray) -> Arrow:
-    """The `Arrow` at row `weights`, `spreads` and the coefficients' belief `precision`.
+def factor(blocks: Blocks, weights: np.ndarray, sds: np.ndarray, precision: np.ndarray) -> Arrow:
+    """The `Arrow` at row `weights`, `sds` and the coefficients' belief `precision`.
 
     Weights are curvatures of the rows' log likelihoods, 0 or more.
     """
     p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
     for bench in blocks.benches:
-        scale = np.r_[np.ones(p), spreads[bench.owner]]
+        scale = np.r_[np.ones(p), sds[bench.owner]]
         weighed = bench.design * weights[bench.rows, None]
         matrix = bench.design.T @ weighed
         sums, level = np.zeros((0, len(scale))), np.zeros(0)
         if blocks.leaf >= 0:
-            tau = spreads[blocks.leaf]
+            tau = sds[blocks.leaf]
             sums = np.add.reduceat(weighed, bench.starts, axis=0)
             level = 1 + tau**2 * np.add.reduceat(weights[bench.rows], bench.starts)
             matrix -= (sums * (tau**2 / level)[:, None]).T @ sums
@@ -168,4 +168,4 @@ def factor(blocks: Blocks, weights: np.ndarray, spreads: np.ndarray, precision: 
         parts.append((root, link, sums, level, scale))
     root = dpotrf(total, lower=1)[0]
     log_determinant += 2 * np.log(np.diag(root)).sum()
-    return Arrow(blocks, spreads, root, tuple(parts), log_determinant)
+    return Arrow(blocks, sds, root, tuple(parts), log_determinant)

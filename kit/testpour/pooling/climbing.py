@@ -37,17 +37,17 @@ class Slope:
 
 @dataclass(frozen=True)
 class EvenSpreads:
-    """A marginal as a density of ``[shape, scores]``: each spread as the normal score of its belief.
+    """A marginal as a density of ``[shape, scores]``: each sd as the normal score of its belief.
 
     Under its belief alone a score is standard normal, so beliefs and rows together stay close to normal however
-    little the rows say of a spread. A spread without a belief enters as its logarithm.
+    little the rows say of an sd. An sd without a belief enters as its logarithm.
     """
 
     marginal: BenchMarginal
 
     @property
     def believed(self) -> np.ndarray:
-        """Which spreads have a belief."""
+        """Which sds have a belief."""
         return np.isfinite(self.marginal.problem.group_scales)
 
     def _parts(self, at):
@@ -55,32 +55,32 @@ class EvenSpreads:
         return at[:k], np.clip(at[k:], -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
-        """The outer parameters with their spreads as they are, of shape parameters and one score a component."""
+        """The outer parameters with their sds as they are, of shape parameters and one score a component."""
         shape, scores = self._parts(at)
         scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
         return np.concatenate([shape, np.where(self.believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
-        shape, spreads = self.marginal.split(outer)
+        shape, sds = self.marginal.split(outer)
         scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
-        scores = np.where(self.believed, -ndtri(2 * ndtr(-spreads / scale)), np.log(spreads))
+        scores = np.where(self.believed, -ndtri(2 * ndtr(-sds / scale)), np.log(sds))
         return np.concatenate([shape, scores])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
-        """Log of how much each spread grows with its score."""
+        """Log of how much each sd grows with its score."""
         _, scores = self._parts(at)
-        spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         with np.errstate(invalid="ignore"):
-            even = np.log(scale) - np.log(2) - scores**2 / 2 + (spreads / scale) ** 2 / 2
+            even = np.log(scale) - np.log(2) - scores**2 / 2 + (sds / scale) ** 2 / 2
         return np.where(self.believed, even, scores)
 
     def __call__(self, at):
         value, slope = self.marginal(self.plain(at))
         (shape, scores), stretch = self._parts(at), self.log_stretch(at)
-        spreads, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
         grows = np.exp(stretch)
-        turn = np.where(self.believed, -scores + spreads / scale**2 * grows, 1.0)
+        turn = np.where(self.believed, -scores + sds / scale**2 * grows, 1.0)
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
@@ -100,23 +100,23 @@ def _bench_marginal(
         constant=problem.constant - len(slopes) * np.log(scale.unit),
     )
     outer = np.r_[start[problem.design.shape[1] :], np.full(len(slopes), 0.5)]
-    spreads = slice(len(outer) - len(problem.groups), None)
-    outer[spreads] = np.minimum(outer[spreads], problem.group_scales)
+    sds = slice(len(outer) - len(problem.groups), None)
+    outer[sds] = np.minimum(outer[sds], problem.group_scales)
     return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
 
 
 def slope_name(model: IntervalModel, slope: Slope) -> str:
-    """How the spread of a coefficient that differs by bench is called."""
+    """How the sd of a coefficient that differs by bench is called."""
     return f"bench {model.coefficient_names[slope.column]}"
 
 
 def pooled_top_of_density(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: Found | None = None
 ) -> Found:
-    """The density of a pool's spreads as scores, its scale, and where it is highest.
+    """The density of a pool's sds as scores, its scale, and where it is highest.
 
     `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench. The climb begins at the top of a
-    `near` density, of the same rows and spreads under other beliefs, where one is given.
+    `near` density, of the same rows and sds under other beliefs, where one is given.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density, part = EvenSpreads(marginal), _some_benches(bench)
@@ -129,7 +129,7 @@ def pooled_top_of_density(
 
 
 def _carried(found, scale):
-    """A top as a start on another scale; the score of a spread with a belief has no unit."""
+    """A top as a start on another scale; the score of an sd with a belief has no unit."""
     density, before, top = found
     shapes = len(top.at) - density.marginal.blocks.components
     in_units = np.r_[np.full(shapes, not scale.graded), ~density.believed]
@@ -150,6 +150,6 @@ def _picked(model, rows):
     return IntervalModel(
         model.low[rows], model.high[rows], model.exog[rows], grades=model.grades, groups=groups,
         belief=model.belief, cut_belief=model.cut_belief if model.grades else None,
-        spread_belief=None if model.grades else model.spread_belief,
+        sd_belief=None if model.grades else model.sd_belief,
         group_beliefs=dict(zip(groups, model.group_beliefs, strict=True)),
     )

@@ -69,7 +69,7 @@ def _apart(mean, sd, belief, effects):
     return middle, max(np.sqrt(between + 1 / whole.sum()), np.abs(answer - middle).max())
 
 
-def said(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
+def contradiction_words(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
     """The contradictions about one reading in a sentence; empty where none matters."""
     names = dict.fromkeys(name for each in found if each.matters for name in each.term.factors)
     if not names:

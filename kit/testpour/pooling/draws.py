@@ -1,7 +1,7 @@
-"""Draws of everything unknown in a pool: spreads weighed by their marginal density, the rest normal given them.
+"""Draws of everything unknown in a pool: sds weighed by their marginal density, the rest normal given them.
 
 Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009) 319. In a great pool of
-many benches the spreads themselves are all but normal, and the rest moves with them along straight lines.
+many benches the sds themselves are all but normal, and the rest moves with them along straight lines.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
     from testpour.pooling.climbing import Found, Slope
 
-DEGREES = 6  # of the t distribution that spreads are drawn from
+DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
 NEAR = 1e-9  # see `BenchMarginal.solve`
@@ -30,7 +30,7 @@ GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
 FEW = 12  # benches of a small pool
-MANY, MOST = 30, 60  # benches from which spreads' scores count as normal: in a large pool, and in any
+MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a large pool, and in any
 
 
 def sample_pool(
@@ -44,7 +44,7 @@ def sample_pool(
     """
     density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
-    root = np.linalg.cholesky(_spread_of(top.curvature))
+    root = np.linalg.cholesky(_covariance_of(top.curvature))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
     if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, effective = _straight(density, top, root, draws, rng)
@@ -54,7 +54,7 @@ def sample_pool(
     return _described(model, density.marginal, scale, slopes, outer, inner, effective, seed)
 
 
-def _spread_of(curvature):
+def _covariance_of(curvature):
     """Covariance from curvature, no direction taken as much wider than belief leaves it."""
     roots, axes = np.linalg.eigh(curvature)
     return (axes / np.maximum(roots, 0.3)) @ axes.T
@@ -91,9 +91,9 @@ def _adapted(at, weights, effective, centre, root):
     """Centre and root moved towards the weighted places, the less the fewer carry weight."""
     trust = effective / (effective + 10)
     mean = weights @ at
-    spread = ((at - mean).T * weights) @ (at - mean)
-    spread = trust * spread + (1 - trust) * root @ root.T
-    return trust * mean + (1 - trust) * centre, np.linalg.cholesky(spread)
+    covariance = ((at - mean).T * weights) @ (at - mean)
+    covariance = trust * covariance + (1 - trust) * root @ root.T
+    return trust * mean + (1 - trust) * centre, np.linalg.cholesky(covariance)
 
 
 def _noise(size, points, rng):
@@ -141,16 +141,16 @@ def _straight(density, top, root, draws, rng):
 def _described(model, marginal, scale, slopes, outer, inner, effective, seed):
     """Bring draws to the model's own units."""
     k, (coefficients, effects) = outer.shape[1] - marginal.blocks.components, inner
-    shape, spreads = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
+    shape, sds = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
     names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
     own = [c for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)]
     benches = model.group_levels["bench"]
     return Posterior(
         coefficients=scale.unit * coefficients @ scale.turn.T,
-        spread=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
+        sd=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
         cuts=cuts_of(shape) if scale.graded else None,
-        group_spread={name: spreads[:, c] for c, name in enumerate(names)},
-        group_effects={names[c]: spreads[:, [c]] * effects[:, c] for c in own},
+        group_sds={name: sds[:, c] for c, name in enumerate(names)},
+        group_effects={names[c]: sds[:, [c]] * effects[:, c] for c in own},
         group_levels={names[c]: benches for c in own},
         effective=float(effective),
         method="nested",

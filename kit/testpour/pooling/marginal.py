@@ -31,7 +31,7 @@ class Place:
 
 @dataclass
 class BenchMarginal:
-    """Log density of ``[shape, signed spreads]``; the coefficients and all effects are integrated out.
+    """Log density of ``[shape, signed sds]``; the coefficients and all effects are integrated out.
 
     `problem` is from `scaling.scaled_problem`, its `groups` one a component; `blocks` holds the same rows and components.
     """
@@ -46,24 +46,24 @@ class BenchMarginal:
         self.precision, self.linear = root.T @ root, root.T @ self.problem.target
 
     def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Shape and spreads of an outer vector, which ends with one spread a component."""
+        """Shape and sds of an outer vector, which ends with one sd a component."""
         count = self.blocks.components
         return outer[: len(outer) - count], outer[len(outer) - count :]
 
-    def predictor(self, at: np.ndarray, spreads: np.ndarray) -> np.ndarray:
+    def predictor(self, at: np.ndarray, sds: np.ndarray) -> np.ndarray:
         """Row means (n, ...) of inner parameters `at` (size, ...)."""
         blocks, p = self.blocks, self.blocks.shared
         pieces = []
         for bench in blocks.benches:
-            own = (spreads[bench.owner] * at[bench.local].T).T
+            own = (sds[bench.owner] * at[bench.local].T).T
             eta = bench.design @ np.concatenate([at[:p], own])
             if blocks.leaf >= 0:
                 leaves = at[blocks.first_leaf :][bench.leaves]
-                eta = eta + spreads[blocks.leaf] * leaves[bench.codes]
+                eta = eta + sds[blocks.leaf] * leaves[bench.codes]
             pieces.append(eta)
         return np.concatenate(pieces)
 
-    def pull(self, slopes: np.ndarray, spreads: np.ndarray) -> np.ndarray:
+    def pull(self, slopes: np.ndarray, sds: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, r): (size, r)."""
         blocks, p = self.blocks, self.blocks.shared
         out = np.zeros((self.size, slopes.shape[1]))
@@ -71,10 +71,10 @@ class BenchMarginal:
             part = slopes[bench.rows]
             both = bench.design.T @ part
             out[:p] += both[:p]
-            out[bench.local] = spreads[bench.owner, None] * both[p:]
+            out[bench.local] = sds[bench.owner, None] * both[p:]
             if blocks.leaf >= 0:
                 summed = np.add.reduceat(part, bench.starts, axis=0)
-                out[blocks.first_leaf :][bench.leaves] = spreads[blocks.leaf] * summed
+                out[blocks.first_leaf :][bench.leaves] = sds[blocks.leaf] * summed
         return out
 
     def solve(self, outer: np.ndarray, near: float = 1e-17) -> Place:
@@ -83,17 +83,17 @@ class BenchMarginal:
         Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
         only by its square, a gradient in full.
         """
-        shape, spreads = self.split(outer)
+        shape, sds = self.split(outer)
 
         def look(at):
-            eta = self.predictor(at, spreads)
+            eta = self.predictor(at, sds)
             rows = self.problem.rows.derivatives(eta, shape)
             return at, eta, rows, rows.value.sum() + self._belief(at)
 
         def step_from(place):
             at, _, rows, _ = place
-            arrow = factor(self.blocks, -rows.eta2, spreads, self.precision)
-            slope = self.pull(rows.eta1[:, None], spreads)[:, 0] - self._prior_pull(at)
+            arrow = factor(self.blocks, -rows.eta2, sds, self.precision)
+            slope = self.pull(rows.eta1[:, None], sds)[:, 0] - self._prior_pull(at)
             step = arrow.solve(slope[:, None])[:, 0]
             return step, slope @ step, arrow
 
@@ -113,34 +113,34 @@ class BenchMarginal:
 
     def value_at(self, place: Place, outer: np.ndarray) -> float:
         """Log density at `outer`, whose inner mode is `place`."""
-        shape, spreads = self.split(outer)
+        shape, sds = self.split(outer)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
         value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2
-        return value + self.problem.shape_belief(shape)[0] + half_normal(spreads, self.problem.group_scales)[0]
+        return value + self.problem.shape_belief(shape)[0] + half_normal(sds, self.problem.group_scales)[0]
 
     def __call__(self, outer):
         """Log density and gradient at `outer`."""
         place = self.solve(outer)
-        shape, spreads = self.split(outer)
+        shape, sds = self.split(outer)
         belief = np.concatenate(
-            [self.problem.shape_belief(shape)[1], half_normal(spreads, self.problem.group_scales)[1]]
+            [self.problem.shape_belief(shape)[1], half_normal(sds, self.problem.group_scales)[1]]
         )
-        return self.value_at(place, outer), self._gradient(place, shape, spreads) + belief
+        return self.value_at(place, outer), self._gradient(place, shape, sds) + belief
 
-    def _gradient(self, place, shape, spreads):
+    def _gradient(self, place, shape, sds):
         """By implicit differentiation of the inner mode, as in `likelihood.laplace`."""
         rows, k = place.rows, len(shape)
         shift, direct = self._directions(place, k)
         turned, bent = np.zeros_like(shift), np.zeros_like(shift)
         turned[:, :k], bent[:, :k] = rows.shape_eta, rows.shape_eta2
-        pull = self.pull(rows.eta2[:, None] * shift + turned, spreads)
+        pull = self.pull(rows.eta2[:, None] * shift + turned, sds)
         slopes = place.arrow.solve(pull + direct)
-        moved = shift + self.predictor(slopes, spreads)
+        moved = shift + self.predictor(slopes, sds)
         self.last = (*self.last[:2], slopes)
-        leverage, own = self._leverage(place, spreads)
+        leverage, own = self._leverage(place, sds)
         trace = leverage @ -(rows.eta3[:, None] * moved + bent)
         trace[k:] += 2 * own
-        plain = np.r_[rows.shape1.sum(axis=0), np.zeros(len(spreads))]
+        plain = np.r_[rows.shape1.sum(axis=0), np.zeros(len(sds))]
         return shift.T @ rows.eta1 + plain - trace / 2
 
     def _directions(self, place, k):
@@ -161,7 +161,7 @@ class BenchMarginal:
                 direct[blocks.first_leaf :][bench.leaves, k + blocks.leaf] = summed
         return shift, direct
 
-    def _leverage(self, place, spreads):
+    def _leverage(self, place, sds):
         """Variance of each row's mean (n,), and the weighted share in it of each component's unit design (C,)."""
         blocks, p = self.blocks, self.blocks.shared
         weights, leverage = -place.rows.eta2, np.zeros(len(place.eta))
@@ -170,7 +170,7 @@ class BenchMarginal:
             _, _, sums, level, scale = part
             reach = bench.design * scale
             if blocks.leaf >= 0:
-                tau = spreads[blocks.leaf]
+                tau = sds[blocks.leaf]
                 reach = reach - ((tau**2 / level)[:, None] * sums)[bench.codes]
             held = reach @ place.arrow.inverse_block(part)
             weight = weights[bench.rows]

@@ -24,7 +24,7 @@ from testpour.pooling.bench_words import (
     in_points,
     too_few,
 )
-from testpour.pooling.contradictions import contradictions, said
+from testpour.pooling.contradictions import contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
 from testpour.problems import NoSuchName
@@ -202,7 +202,7 @@ class Pool:
     def told(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         read = [one for one in self.readings.values() if one.average.pours]
-        contrary = [text for name, found in self.contradictions.items() if (text := said(self[name], found))]
+        contrary = [text for name, found in self.contradictions.items() if (text := contradiction_words(self[name], found))]
         if self.tells:
             return [differs(one) for one in read] + contrary
         expected = ". ".join(expects(one) for one in read)

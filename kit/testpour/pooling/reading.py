@@ -93,16 +93,16 @@ class PooledReading:
         if bench not in self.benches:
             raise NoSuchName(f"No bench {bench!r} with {self.reading.words}; there are {', '.join(self.benches)}.")
         place = self.benches.index(bench)
-        return self._away({name: effects[_spread_name(name)][:, place] for name in ("bench", *self.sloped)})
+        return self._away({name: effects[_sd_name(name)][:, place] for name in ("bench", *self.sloped)})
 
     def newcomer(self) -> BenchFit:
         """The `BenchFit` of a bench that is not in the pool yet: as far off the average as benches are."""
-        spread = self.average.posterior.group_spread
-        if not spread:
+        sds = self.average.posterior.group_sds
+        if not sds:
             return self._away({})
         rng, draws = np.random.default_rng(1), len(self.average.posterior)
         names = ("bench", *self.sloped)
-        return self._away({name: spread[_spread_name(name)] * normal_scores(draws, rng) for name in names})
+        return self._away({name: sds[_sd_name(name)] * normal_scores(draws, rng) for name in names})
 
     def _away(self, away):
         held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
@@ -123,7 +123,7 @@ class PooledReading:
 
     def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
-        values = self._change(self.average.posterior.group_spread["bench"])
+        values = self._change(self.average.posterior.group_sds["bench"])
         return tuple(np.quantile(values, MIDDLE_AND_ENDS))
 
     def where_new_benches_lie(self) -> np.ndarray:
@@ -145,7 +145,7 @@ class PooledReading:
         return other - average
 
 
-def _spread_name(name):
+def _sd_name(name):
     return "bench" if name == "bench" else f"bench {name}"
 
 

@@ -21,7 +21,7 @@ USUAL_AGE = 24.0  # h
 POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
-def weighed(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
+def weighed_dose(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
     """Catalyst, %, really delivered where `catalyst` is meant: each weighing is off by up to half a step of the scale, g."""
     half = resolution / 2
     grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))

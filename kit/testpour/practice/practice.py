@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
-from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed
+from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed_dose
 from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
 from testpour.problems import Problem
 from testpour.wording import listed
@@ -134,7 +134,7 @@ class PracticeResin:
         day = np.random.default_rng([self.seed, *session.encode()])
         shared = self.truth.day(day)
         made = _whole(table)
-        made = made.assign(catalyst=weighed(made["catalyst"], self.scale_resolution, day))
+        made = made.assign(catalyst=weighed_dose(made["catalyst"], self.scale_resolution, day))
         truth = self.truth.of_lot(self.seed, lot) if lot else self.truth
         ages = {age for reading in self.study.readings for age in reading.ages} | {USUAL_AGE}
         ideals = {age: truth.ideal(made.assign(age=age)).to_dict("index") for age in ages}

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from testpour.advice.asking import AskedTooMuch, asked
+from testpour.advice.asking import AskedTooMuch, checked_question
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_peak
 from testpour.models.fits import Fits
@@ -46,7 +46,7 @@ def show_cure(
     AskedTooMuch
         Beyond the resin, the limits or what was poured, or where the peak would boil the styrene.
     """
-    asking = asked(fits, settings, room=room)
+    asking = checked_question(fits, settings, room=room)
     likeliest = lots_at(asking.lot.place)
     run = cure(_slab(asking, likeliest, 0))
     found = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()

@@ -134,7 +134,7 @@ def render(
         template("report", "page.html").render,
         study=fits.study,
         by=by,
-        asked=story.asked(fits.study),
+        asked=story.question_of(fits.study),
         changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
         found=list(story.found(fits)),

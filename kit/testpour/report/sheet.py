@@ -77,7 +77,7 @@ def fill_sheet(
     """
     still = advised.still_open(fits, room)
     text = template("report", name).render(
-        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.asked(fits.study), found=_strongest(fits),
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.question_of(fits.study), found=_strongest(fits),
         open={**still, "brief": _brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
         pours=len(fits.castings.pours),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),

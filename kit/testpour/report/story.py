@@ -45,7 +45,7 @@ def kind_of(castings: Castings) -> str:
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
-def asked(study: Study) -> dict[str, Any]:
+def question_of(study: Study) -> dict[str, Any]:
     """The question, the resin and the aims."""
     return {
         "question": study.question,
