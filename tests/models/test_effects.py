@@ -47,6 +47,9 @@ BRANCHES = [
      "lowers the chance of tack 'dry' or better at 24 h by about 35 in 100 (90 % interval 10 to 60 in 100)."),
     (effect(0.0, -0.001, 0.004, reading="tack", good=(0, 1)),  # a tenth below and four tenths above none, of 100 castings
      "makes no difference to the chance of tack 'slightly tacky' or better at 24 h that counts here (90 % interval \u22120.1 to +0.4 in 100)."),
+    (effect(0.002, -0.0001, 0.0149, reading="tack", good=(0, 1)), "that counts here (90 % interval \u22120.01 to +1 in 100)."),
+    (effect(0.002, -0.0001, 0.0151, reading="tack", good=(0, 1)), "cannot tell yet whether it raises or lowers the chance of tack"),
+    (effect(1.002, 0.997, 1.0051), "cannot tell yet whether it lengthens or shortens gel time"),
     (effect(0.2, 0.003, 0.81, reading="tack", good=(0, 1)), "by about 20 in 100 (90 % interval under 1 to 81 in 100)."),
     (effect(0.02, -0.003, 0.3, reading="tack", good=(0, 1)), "(90 % interval \u22120.3 to +30 in 100)."),
     (effect(0.35, 0.1, 0.6, reading="opacity", good=(1, 2)), "raises the chance of opacity 'tinted' or 'milky' at 24 h by about 35 in 100"),

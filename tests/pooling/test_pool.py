@@ -10,12 +10,15 @@ import pandas as pd
 import pytest
 
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
+from testpour.models.effect import Effect
 from testpour.models.fits import fit_castings
 from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
+from testpour.pooling.bench_words import holds
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
+from testpour.pooling.pool_page import HEADS
 from testpour.pooling.reading import SIZES, fit_pooled
 from testpour.problems import NoSuchName
 from testpour.study import Aim
@@ -337,3 +340,11 @@ def test_the_figure_names_benches_and_those_that_stand_out(guild):
     assert "(%)" in picture.axes[0].get_xlabel() and "Bench 5" in picture.says
     with pytest.raises(NoSuchName, match="No reading 'sheen'"):
         show_benches(guild, "sheen")
+
+
+def test_what_makes_no_difference_is_not_among_what_cannot_be_told(study):
+    """Two thousandths of the chance, nine in ten between one below and ten above: a casting in a hundred at most."""
+    known = {"from_log": 0.9, "disagreement": 0.0, "poured": True, "good": (0, 1)}
+    for high, where in ((0.01, "no difference that counts"), (0.04, "cannot tell yet")):
+        found = Effect(study.factor("catalyst"), study.reading("tack"), 1.0, 2.0, 0.002, -0.001, high, **known)
+        assert holds(found, found, None, True)[0] == where and where in HEADS

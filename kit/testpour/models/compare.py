@@ -11,7 +11,7 @@ import pandas as pd
 
 from testpour.models.chance import cautions_at, chance
 from testpour.models.change import change, change_unit, good_words
-from testpour.models.effect import HALF
+from testpour.models.effect import HALF, ONE
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
@@ -187,8 +187,8 @@ def _reading(fit, both, age):
 
 
 def _counts_little(row):
-    """Whether all of the interval lies within half a casting in 100 of no difference."""
-    return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < HALF
+    """Whether all of the interval lies within one casting in 100 of no difference."""
+    return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < ONE
 
 
 def _digits(value, unit):

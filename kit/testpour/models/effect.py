@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 SHOWN = 0.005  # castings in 100 under which no digits are shown
 HALF = 0.5  # castings in 100, or per cent: what shows as nothing
+ONE = 1.5  # castings in 100: what shows as one at most
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
 
@@ -69,9 +70,10 @@ class Effect:
 
     @property
     def none(self) -> bool:
-        """Whether all of the interval lies within half a casting in 100, or half a per cent, of no change."""
-        counted = self.ratio or self.good is not None
-        return counted and self.turn is None and max(abs(self._percent(end)) for end in (self.low, self.high)) < HALF
+        """Whether all of the interval lies within one casting in 100, or half a per cent, of no change."""
+        if self.turn is not None or not (self.ratio or self.good is not None):
+            return False
+        return max(abs(self._percent(end)) for end in (self.low, self.high)) < (HALF if self.ratio else ONE)
 
     def sentence(self) -> str:
         """The effect in one sentence."""

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from testpour.pooling.reading import PooledReading
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
-TOGETHER, OPEN = "in all logs together", "cannot tell yet"
+TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"
 CHANCES = "castings in 100"
 FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
@@ -31,7 +31,7 @@ def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple
     """
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
-        return OPEN, said
+        return (NOTHING if effect.none else OPEN), said
     if not tells:
         return TOGETHER, said
     sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import EVERY, MOST, OPEN, SAME, TOGETHER, expects
+from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expects
 from testpour.wording import count, in_html, table_html, visible
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ HEADS = {
     SAME: "Taken as the same at every bench",
     MOST: "Holds at the average bench, but not everywhere",
     TOGETHER: "What all logs together say",
+    NOTHING: "Makes no difference that counts",
     OPEN: "Cannot tell yet",
 }
 PAGE = page_kind("page of pooled logs")
@@ -56,9 +57,11 @@ def page_body(pooled: Pool, level: int) -> Iterator[str]:
     if not pooled.tells:
         few, _, *contrary = pooled.told()
         yield from (f"<p>{in_html(said)}</p>" for said in (few, *contrary))
-    for where, rows in pooled.table.groupby("where", sort=False):
-        says = "".join(f"<li>{in_html(said)}</li>" for said in rows["says"])
-        yield f"<h{level}>{HEADS[where]}</h{level}><ul>{says}</ul>"
+    for where, head in HEADS.items():
+        rows = pooled.table[pooled.table["where"] == where]
+        if len(rows):
+            says = "".join(f"<li>{in_html(said)}</li>" for said in rows["says"])
+            yield f"<h{level}>{head}</h{level}><ul>{says}</ul>"
     if pooled.tells:
         told = "".join(f"<li>{in_html(said)}</li>" for said in pooled.told())
         yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
