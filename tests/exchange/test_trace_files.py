@@ -4,6 +4,7 @@ import datetime as dt
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.exchange.grid import TraceProblems
@@ -42,6 +43,8 @@ def write(path, text, coding="utf-8"):
 SHAPES = {
     "seconds": ("time (s),T (degC)\n" + rows(elapsed(60, 0)), {}),
     "minutes": ("t/min,T/°C\n" + rows(elapsed(1)), {}),
+    "aligned by blanks": ("   t/min     T/°C\n" + rows([f"{t:>8}" for t in elapsed(1)], separator="    "), {}),
+    "single blanks": (rows(elapsed(1), separator=" "), {"time": "min", "unit": "degC"}),
     "hours": ("Hours,Temp [°C]\n" + rows(elapsed(1 / 60, 6)), {}),
     "decimal commas": ("Zeit (min);Temperatur (°C)\n" + rows(elapsed(1, 2, ","), separator=";", mark=","), {}),
     "tabs and decimal commas": ("min\t°C\n" + rows(elapsed(1, 2, ","), separator="\t", mark=","), {}),
@@ -151,6 +154,10 @@ REFUSED = {
         "time,T (°C)\n" + rows(stamps("%H:%M:%S")), {"mixed_at": "23.35"},
         "may be 23:35 by the clock, or 23.35 min after the first row. Write '23:35' or '23.35 min'",
     ),
+    "a row for each channel": (
+        "time (min),channel,T (°C)\n" + "".join(f"{m},core,{d:.2f}\n{m},bench,21.0\n" for m, d in zip(elapsed(1), DEGREES, strict=True)), {},
+        "its rows are of 2 channels in turn, 'core' and 'bench'. Keep the rows of the channel in the casting",
+    ),
     "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
 }
 
@@ -162,6 +169,15 @@ def test_what_cannot_be_read_or_may_be_two_things_is_refused_with_what_to_say(na
         read_trace(write(tmp_path / "trace.csv", text), **said)
     assert any(words in problem for problem in refused.value.problems), refused.value.problems
     assert isinstance(refused.value, Problems)
+
+
+def test_a_workbook_is_read_as_its_text_would_be(tmp_path):
+    held = pd.DataFrame({"Time": [START + dt.timedelta(minutes=float(m)) for m in MINUTES], "Core °C": DEGREES.round(2), "Room °C": 21.0})
+    held.to_excel(tmp_path / "trace.xlsx", index=False)
+    trace = read_trace(tmp_path / "trace.xlsx", mixed_at="23:40")
+    assert (trace.channel, trace.room_channel) == ("Core", "Room")
+    np.testing.assert_allclose(trace.table["minutes"], MINUTES - 10, atol=0.01)
+    np.testing.assert_allclose(trace.table["temperature"], DEGREES.round(2))
 
 
 def test_all_problems_are_said_at_once(tmp_path):

@@ -22,6 +22,7 @@ UNITS = {
 SPELT = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
          "k": "K", "kelvin": "K"}
 TO_C = {"degC": lambda v: v, "degF": lambda v: (v - 32.0) / 1.8, "K": lambda v: v - 273.15}
+IN_TURN, ALWAYS = 12, 0.95  # channels whose rows may take turns, and the share of rows that keep to it
 COLDEST, HOTTEST = -30.0, 320.0  # degC: beyond these a wire is broken, not hot
 USUAL = (-5.0, 60.0)  # degC in which a workshop's traces have their coolest row
 
@@ -46,6 +47,9 @@ def read_channels(
     offered = {k: _name(grid, k) for k in range(len(grid.heads)) if k not in times.columns and _is_numeric(grid, k)}
     if not offered:
         return None, ["no column of temperatures beside the time. Export the trace with the thermocouple's readings as numbers."]
+    if names := _in_turn(grid, times):
+        return None, [(f"its rows are of {len(names)} channels in turn, {listed(map(repr, names))}. Keep the rows of the channel in the casting, or "
+                       "export the trace with a column for each channel.")]
     if unit is not None and str(unit).casefold() not in SPELT:
         return None, [f"unit={unit!r} is not one of degC, degF, K. Say what the thermocouple was read in."]
     chosen, said = _chosen(grid, offered, channel, room)
@@ -62,6 +66,19 @@ def read_channels(
         found.append(one)
         problems += said
     return (None, problems) if problems else ((found[0], found[1]), [])
+
+
+def _in_turn(grid, times):
+    """The names that a column repeats in turn, a row for each channel; none where each row holds all channels."""
+    for k in range(len(grid.heads)):
+        cells = grid.column(k)
+        names = list(dict.fromkeys(cells))
+        if k in times.columns or not 2 <= len(names) <= IN_TURN or len(cells) < 4 * len(names):
+            continue
+        apart = zip(cells, cells[1:], cells[len(names):], strict=False)
+        if np.mean([one != after and one == again for one, after, again in apart]) > ALWAYS:
+            return names
+    return []
 
 
 def _name(grid, k):

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from testpour.logbook.workbook import read_workbook
 from testpour.problems import Problems
 from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
 
@@ -33,14 +34,21 @@ def read_letters(path: Path) -> str:
     """The file as text; TraceProblems where there is no such file, it is empty, too long, or not text."""
     path = Path(path)
     try:
-        text = read_text(path, LARGEST)
+        text = _of_workbook(path) if path.suffix.casefold() == ".xlsx" else read_text(path, LARGEST)
     except TextProblem as problem:
-        raise TraceProblems(path.name, [f"{problem} A trace is the CSV file of a temperature logger, of one casting."]) from None
+        raise TraceProblems(path.name, [f"{problem} A trace is what a temperature logger wrote of one casting, as text or a workbook (.xlsx)."]) from None
     if not text.strip():
         raise TraceProblems(path.name, ["nothing is in it. Export the trace from the logger again."])
     if text.count("\n") + text.count("\r") > 2 * MOST or len(text.splitlines()) > MOST:
         raise TraceProblems(path.name, [f"more than {MOST:,} lines. Cut the trace down to one casting, or log a row every few seconds."])
     return text
+
+
+def _of_workbook(path):
+    """The rows of a workbook's first visible sheet, a line each, parted by tabs."""
+    if not path.is_file():
+        return read_text(path, LARGEST)  # says what is there instead
+    return "\n".join("\t".join(" ".join(cell.split()) for cell in row) for row in read_workbook(path)[0])
 
 
 @dataclass(frozen=True)
@@ -61,14 +69,11 @@ class Grid:
 
 def find_grid(name: str, text: str) -> Grid:
     """Find the separator, the block, its heads and its decimal mark; TraceProblems where there is no such block."""
-    lines = text.replace("\x00", "").splitlines()
-    scores = {separator: _score(_split(lines[:ENOUGH], separator)) for separator in SEPARATORS}
-    best = max(SEPARATORS, key=lambda separator: scores[separator][0])
-    count, width = scores[best]
+    lines, best, count, width = _parted(text.replace("\x00", "").splitlines())
     if count < FEWEST:
         raise TraceProblems(name, [
-            (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, separated by commas, semicolons "
-            "or tabs. Export the trace from the logger as CSV and give that.")
+            (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, separated by commas, semicolons, "
+            "tabs or blanks. Export the trace from the logger as CSV and give that.")
         ])
     rows = _split(lines, best)
     block = [k for k, row in enumerate(rows) if _is_data(row) and len(row) == width]
@@ -77,6 +82,17 @@ def find_grid(name: str, text: str) -> Grid:
     _refuse_two_commas(name, best, rows, block)
     data = tuple(tuple(rows[k]) for k in block)
     return Grid(heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
+
+
+def _parted(lines):
+    """The lines, what parts their cells, how many of them look like rows of a trace, and their width; blanks part where nothing else does."""
+    for blanks in (None, r"\s{2,}", r"\s+"):
+        tried = lines if blanks is None else [re.sub(blanks, "\t", line.strip()) for line in lines]
+        scores = {separator: _score(_split(tried[:ENOUGH], separator)) for separator in SEPARATORS}
+        best = max(SEPARATORS, key=lambda separator: scores[separator][0])
+        if scores[best][0] >= FEWEST:
+            return tried, best, *scores[best]
+    return lines, best, *scores[best]
 
 
 @lru_cache(maxsize=300_000)

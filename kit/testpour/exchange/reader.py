@@ -39,7 +39,7 @@ def read_trace(
     Parameters
     ----------
     path : str or Path
-        A text file with rows of times and temperatures, separated by commas, semicolons or tabs.
+        A text file with rows of times and temperatures, separated by commas, semicolons, tabs or blanks, or a workbook (.xlsx).
     channel, room : str or int, optional
         Which channel lies in the casting and which in the room, by name or by number from 1. Needed where
         several may be meant.
