@@ -99,6 +99,12 @@ def test_a_reading_without_a_unit_leaves_no_gap():
     assert "raises score by about 4.6 (90 % interval 2.0 to 5.7). 75 %" in made.sentence()
 
 
+def test_a_difference_of_a_reading_in_per_cent_is_in_percentage_points():
+    known = {"from_log": 0.75, "disagreement": 0.3, "poured": True}
+    made = Effect(FACTORS["catalyst"], Reading("shrinkage", "%", 0, 10), 1.0, 2.5, -0.9, -1.2, -0.6, **known)
+    assert "lowers shrinkage by about 0.9 percentage points (90 % interval 0.6 to 1.2 percentage points)" in made.sentence()
+
+
 @pytest.mark.parametrize("call", [effects, scatter, check_fit])
 def test_all_fits_in_place_of_one_are_refused_with_the_call_as_it_is_written(practice_fits, call):
     name = call.__name__

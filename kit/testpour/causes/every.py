@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from testpour.catalogue import catalogue
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
 from testpour.causes.table import NOTHING
 from testpour.causes.telling import tested, what_would_tell
 from testpour.causes.verdict import ENOUGH
-from testpour.causes.whole_log import good_pours, worse_groups
+from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
 from testpour.models.fits import Fits, check_whole_fit
 from testpour.threads import one_thread
 from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
@@ -64,7 +65,7 @@ class EveryAnswer:
         many, answers = len(self.answers), self.answers.values()
         if many < 2:
             return "".join(f"{pour}, likeliest: {in_days(ranked([(named(a, a.first), a.chances.iloc[0])], ''))}." for pour, a in self.answers.items())
-        if said := bad_lot(self.answers) or whole_study(answers):
+        if said := bad_lot(self.answers) or whole_study(answers) or own_reading(answers):
             return said
         leads = Counter(answer.first for answer in answers)
         most = max(leads.values())
@@ -78,6 +79,8 @@ class EveryAnswer:
         """A cause in the words of most of the castings that it is the likeliest of, else in those of the table: settings differ among them."""
         told = Counter(named(answer, first) for answer in self.answers.values() if answer.first == first)
         common = next((words for words, times in told.items() if 2 * times > told.total()), None)
+        if first == NOTHING and len(told) > 1:
+            return "nothing wrong, but its settings or ordinary scatter"
         return common or next(iter(self.answers.values())).case.table.causes[first].words
 
     __repr__ = sentence
@@ -133,6 +136,18 @@ def whole_study(answers: Iterable[Answer]) -> str:
     return in_days(
         f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. "
         f"{_tells_study(by, first, second)}"
+    )
+
+
+def own_reading(answers: Iterable[Answer]) -> str:
+    """Which readings of the owner's own nearly every casting misses, and where to look; empty where there is none."""
+    missed = {miss.aim: answer.case.fits for answer in answers for miss in answer.missed if miss.aim.reading not in catalogue()["readings"]}
+    words = dict.fromkeys(fits.study.reading(aim.reading).words for aim, fits in missed.items() if missed_by_most(fits.castings, aim))
+    if not words:
+        return ""
+    return (
+        f"Nearly every casting of this log misses its aim for {listed(words)}. No cause of the trade speaks of that, so look at what the settings do to it, in "
+        "3-what-the-log-says; where no setting moves it far enough, the aim may be out of reach."
     )
 
 

@@ -55,10 +55,13 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
 
 
 def change_unit(reading: Reading, good: tuple[int, int] | None = None) -> str:
-    """The unit of a change in a sentence: %, "in 100" for the chance of `good` grades, grades without these, or the reading's own."""
+    """The unit of a change in a sentence: %, "in 100" for the chance of `good` grades, grades without these, or the reading's own.
+
+    A difference between two readings in % is in percentage points: 1 % less of a shrinkage of 3 % might be 2.97 %.
+    """
     if reading.grades:
         return "grades" if good is None else "in 100"
-    return "%" if reading.scale == "log" else shown_unit(reading.unit)
+    return "%" if reading.scale == "log" else "percentage points" if reading.unit == "%" else shown_unit(reading.unit)
 
 
 def good_grades(study: Study, reading: Reading) -> tuple[int, int] | None:

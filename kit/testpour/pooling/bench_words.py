@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import good_grades
+from testpour.models.change import change_unit, good_grades
 from testpour.study import Study
 from testpour.units import shown_unit, unit_words
 from testpour.wording import age_words, capital, count, in_html, listed, rounded
@@ -88,7 +88,7 @@ def difference_unit(one: PooledReading) -> str:
     """The unit of a difference between benches."""
     if one.reading.grades:
         return CHANCES if _aimed(one) else "grades"
-    return "%" if one.ratio else shown_unit(one.reading.unit)
+    return "%" if one.ratio else change_unit(one.reading)
 
 
 def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
