@@ -80,7 +80,7 @@ def test_an_own_reading_that_every_casting_misses_is_put_down_to_the_settings(ca
     log = castings_of(study, pours, pd.DataFrame({"pour": names, "reading": "shrinkage", "low": read, "high": read}))
     answers = why_all(fit_castings(log))
     assert answers.answers["P3"].first == "nothing" and "such settings give shrinkage 2.1" in answers.answers["P3"].sentence()
-    assert answers.sentence().startswith("6 of 6 castings want explaining. Nearly every casting of this log misses its aim for shrinkage. No cause of the trade")
+    assert "Nearly every casting of this log misses its aim for shrinkage. No cause of the trade speaks of that" in answers.sentence()
 
 
 def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():

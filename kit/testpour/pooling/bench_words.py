@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.models.change import change_unit, good_grades
 from testpour.study import Study
-from testpour.units import shown_unit, unit_words
+from testpour.units import unit_words
 from testpour.wording import age_words, capital, count, in_html, listed, rounded
 
 if TYPE_CHECKING:
