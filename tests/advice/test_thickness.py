@@ -24,6 +24,7 @@ from testpour.practice.practice import practice_resin
 from testpour.problems import Problem
 from testpour.report.cure_map import show_cure
 from testpour.study import Aim
+from testpour.study_file import study_from
 from testpour.wording import signed
 
 
@@ -329,3 +330,11 @@ def test_a_log_that_does_not_follow_heat_and_cure_says_so(practice_fits):
     """The algebraic practice resin is no slab: its fits keep plain terms."""
     found = thickness_limit(practice_fits, {"catalyst": 1.5}, room=20)
     assert str(found).startswith("The log's own peaks do not follow this calculation") and str(found).count("do not follow") == 1
+
+
+def test_a_study_without_what_the_calculation_needs_is_told_which_lines_to_add(castings_of):
+    only = study_from({"factors": {"catalyst": {"from": "1 %", "to": "2 %"}}, "readings": {"peak_temperature": {}}})
+    fits = fit_castings(castings_of(only, pd.DataFrame({"catalyst": [1.5]}, index=["P1"]), pd.DataFrame(columns=["pour", "reading", "low", "high"])))
+    says = r"The study has no thickness and room temperature\. Add thickness = \{\} and room_temperature = \{\} under \[factors\] in study\.toml"
+    with pytest.raises(AskedTooMuch, match=says):
+        thickness_limit(fits, {"catalyst": "1.2 %"})

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.catalogue import catalogue
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import as_met, settings_table
 from testpour.problems import Problem
 from testpour.units import show, to_unit
-from testpour.wording import in_markdown
+from testpour.wording import in_markdown, listed
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -91,7 +92,8 @@ def checked_question(
     study = fits.study
     missing = [name for name in NEEDS if not study.has(name)]
     if missing:
-        raise AskedTooMuch([f"The study has no {', '.join(missing)}; add the factor(s) to study.toml."])
+        words, lines = (listed(catalogue()["factors"][name].words for name in missing), listed(f"{name} = {{}}" for name in missing))
+        raise AskedTooMuch([f"The study has no {words}. Add {lines} under [factors] in study.toml, and log it of each pour."])
     row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()
     found = check_settings(study, row)
     pours = fits.castings.pours

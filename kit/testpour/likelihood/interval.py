@@ -149,7 +149,7 @@ def _row_problems(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: i
         if len(wrong):
             i = wrong[0]
             yield (
-                f"{len(wrong)} row(s) have ends missing or reversed, first row {i}: "
+                f"{len(wrong)} of {n} rows have ends missing or reversed, first row {i}: "
                 f"low {low[i]:g}, high {high[i]:g}. Open ends are -inf and inf."
             )
         endless = np.flatnonzero((low == high) & np.isinf(low))
