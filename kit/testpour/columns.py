@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 import numpy as np
 
 from testpour.problems import Problem
-from testpour.units import UnitProblem, show, shown_unit, to_unit, unit_words
+from testpour.units import SPELLINGS, UnitProblem, show, shown_unit, to_unit, unit_words
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
@@ -128,6 +128,11 @@ class Factor(Column):
     span: tuple[float, ...] = ()
     by_session: bool = False
     step: float = 0.0
+
+    @property
+    def is_share(self) -> bool:
+        """Whether it is weighed as a share of the resin: pigment in %, silica in phr."""
+        return self.role == "chosen" and SPELLINGS.get(self.unit.casefold()) == "%"
 
     def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
         """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
