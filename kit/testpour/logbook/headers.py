@@ -145,8 +145,7 @@ def _column(study, words, unit, text):
     columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
     if not any(_plain(c.words).startswith("age") for c, _ in columns):
         columns.append((AGES, "own"))
-    names = [_plain(form) for c, _ in columns for form in (c.name, c.words)]
-    for said in dict.fromkeys((words, _by_trade(words, names))):
+    for said in dict.fromkeys((words, _by_trade(words))):
         found = _meant(columns, said, unit, text)
         if found is None and not unit and " " in said.replace("%", " %"):
             found, last = _with_last(columns, said, text)
@@ -158,11 +157,11 @@ def _column(study, words, unit, text):
     return None, "", unit
 
 
-def _by_trade(words, names):
-    """The words of a header with a word of the trade at their start turned into the catalogue's, unless the study has a name that begins so."""
+def _by_trade(words):
+    """The words of a header, a word of the trade at their start turned into the catalogue's."""
     for pattern, ours in TRADE:
         found = re.match(rf"(?:{pattern})(?![^\W\d_])", words)
-        if found and not any(name.startswith(found[0]) for name in names):
+        if found:
             return _plain(ours + words[found.end() :])
     return words
 
@@ -171,7 +170,7 @@ def _with_last(columns, words, text):
     """The column meant where the last word of a header is a unit without brackets, and that unit."""
     *front, last = words.replace("%", " %").split()
     front = front[:-1] if front and front[-1] in ("in", "wt", "wt-", "w/w") else front
-    fit = [c for c in columns if measures(last, c[0].unit) or (getattr(c[0], "is_share", False) and _is_amount(last))]
+    fit = [c for c in columns if measures(last, c[0].unit) or (getattr(c[0], "is_share", False) and is_amount(last))]
     return _meant(fit, " ".join(front), last, text), last
 
 
@@ -199,9 +198,15 @@ def _is_unit(text):
     return any(measures(text, one) for one in MEASURED)
 
 
-def _is_amount(unit):
+def last_unit(text: str) -> str:
+    """The unit in the brackets of a header, or its last word where that is one; "" where there is none."""
+    unit = (re.findall(r"[(\[]([^)\]]*)[)\]]", text) or text.replace("%", " %").split() or [""])[-1].strip()
+    return unit if _is_unit(unit) or is_amount(unit) else ""
+
+
+def is_amount(unit: str) -> bool:
     """Whether a unit, or the word pot, says that a column holds what was weighed, measured or counted out."""
-    return unit.casefold() == "pot" or any(measures(unit.split("/")[0], one) for one in AMOUNTS)
+    return unit.casefold() == "pot" or (not measures(unit, "%") and any(measures(unit.split("/")[0], one) for one in AMOUNTS))
 
 
 def _begins(held, asked):
@@ -223,7 +228,7 @@ def checked_unit(column: Column, unit: str) -> str:
     A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
     none.
     """
-    if getattr(column, "is_share", False) and _is_amount(unit):
+    if getattr(column, "is_share", False) and is_amount(unit):
         raise HeaderProblem(
             f"gives an amount ({unit}), not a percentage. Write per cent of the resin, 100 x {column.words} / resin, in a column {column.label} "
             "in place of this one: 2.25 g in 150 g is 1.5 %."

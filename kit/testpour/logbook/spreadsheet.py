@@ -8,8 +8,8 @@ from typing import Any
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN
 from testpour.logbook.sheet_cells import read_cells
-from testpour.logbook.sheet_columns import lists_readings
-from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side
+from testpour.logbook.sheet_columns import lists_readings, not_given
+from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
 from testpour.logbook.sheet_rows import read_rows
 from testpour.study import Study
 from testpour.wording import listed, shortened
@@ -58,28 +58,36 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         taken, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
-    start, heads, problems = find_heads(study, rows, across)
-    if heads is None:
+    found = find_heads(study, rows, across)
+    if found is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
-        raise LogProblems([*problems, ("", "", "", " ".join([said, *unread]))])
-    if lies_on_its_side(study, heads, rows):
+        raise LogProblems([("", "", "", " ".join([said, *unread]))])
+    start, texts, problems = found.last, found.texts, found.problems
+    if lies_on_its_side(study, found.heads, rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
         raise LogProblems([("", "", "", said)])
-    if listing := lists_readings(study, rows, start, heads):
+    if listing := lists_readings(study, rows, start, found.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
-    first, heads = below(heads, rows, start, problems)
-    entries, passed = read_rows(heads, enumerate(rows[first:], start=first + 1), decimal, problems)
-    nameless = list(_without_header(rows, start, across, entries, problems))
+    first, heads = below(found.heads, rows, start, problems)
+    kept, again = only_table(study, found, rows, first, problems)
+    misread = bool(problems)
+    entries, passed = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
+    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
+    if any(entry["settings"] for entry in entries) and not misread:
+        wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
+        problems += [(f"row {start + 1}", "", "", said) for said in wrong]
+        passed += unknown
+    nameless = list(_without_header(texts, start, across, poured, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
-    ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
+    ignored = [text.strip() for head, text in zip(heads, texts, strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
     if further:
         said = "If one is a pour of its own, give it another name; if it is an average, delete it."
         passed.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
-    for text in (*_above(rows[:start]), *nameless, *passed, *unread):
+    for text in (*_above(rows[: found.first]), *filter(None, [found.said]), *again, *nameless, *passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
 
@@ -127,12 +135,11 @@ def _held(entry, read):
     return read["value"] if read["value"] in values else next(iter(values), None)
 
 
-def _without_header(rows, start, across, entries, problems):
+def _without_header(texts, start, across, poured, problems):
     """A problem for each column that holds figures of pours below no header, and a sentence on those that hold words."""
-    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
     words = []
     for column in range(max((len(row) for _, row in poured), default=0)):
-        if (start, column) in across or "".join(rows[start][column : column + 1]).strip():
+        if (start, column) in across or "".join(texts[column : column + 1]).strip():
             continue
         held = [(where, row[column].strip()) for where, row in poured if "".join(row[column : column + 1]).strip()]
         figures = [(where, cell) for where, cell in held if re.search(r"\d", cell)]
