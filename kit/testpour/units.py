@@ -157,6 +157,8 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     number, written = to_number(value, what, decimal, EXAMPLES.get(unit) or show(1.5, unit))
     target = SPELLINGS.get(unit.casefold(), unit)
     source = SPELLINGS.get(written.casefold(), written) or target
+    if source == "m" and target == "minute":  # 22m of a time
+        return number
     _refuse_fraction(value, number, source, what)
     if source == target or written.casefold() == unit.casefold():
         return number

@@ -162,3 +162,36 @@ def test_pours_without_date_and_session_are_said_to_be_one_session(small, tmp_pa
         entries = read(small, tmp_path, "pour,catalyst %,cover\nA,1.5,yes\nB,2,no\n")
     assert [row["session"] for row in check_entries(small, entries)] == ["1", "1"]
     read(small, tmp_path, "pour,session,catalyst %,cover\nA,Mon,1.5,yes\nB,,2,no\n")  # a warning would fail the test
+
+
+@pytest.mark.parametrize("cell", ["1.5-2", "1.5 to 2 %", "~2", "about 2", "ca. 1.5 %", "2 ?", "< 2", "1.5 ± 0.1"])
+def test_a_setting_that_is_a_range_or_a_guess_is_told_that_it_needs_one_number(small, tmp_path, cell):
+    with pytest.raises(LogProblems, match="catalyst: .* is not one number, which a setting needs. Write the one that was used, as near as it was weighed"):
+        read(small, tmp_path, f"pour,session,catalyst (%),cover\nA,Mon,{cell},yes\n")
+
+
+def test_a_depth_of_an_inch_and_a_half_with_a_dash_is_no_range(study, tmp_path):
+    assert read(study, tmp_path, "pour,session,catalyst,pigment,thickness (in),cover\nA,Mon,1.5,1,1-1/2,yes\n")[0]["settings"]["thickness"] == 38.1
+
+
+@pytest.mark.parametrize("cell", ["22m", "22 m", "22 min"])
+def test_minutes_may_be_written_as_m(small, tmp_path, cell):
+    entries = read(small, tmp_path, f"pour,session,catalyst,cover,gel time\nA,Mon,1.5,yes,{cell}\n")
+    assert check_entries(small, entries)[0]["readings"][0]["low"] == 22
+
+
+@pytest.mark.parametrize(("head", "cell", "words"), [
+    ("room", "68", r"room temperature: 68 is outside 5 to 40 °C\. Is it °F \(20 °C\)\? Then write that unit with it\."),  # (68 - 32) / 1.8
+    ("thickness", "0.5", r"Is it in \(12\.7 mm\) or cm \(5 mm\)\?"),
+    ("post-cure time", "90", r"Is it min \(1\.5 h\)\?"),
+    ("gel time", "0.4", r"Is it h \(24 min\)\?"),
+])
+def test_a_bare_number_that_fits_in_another_unit_is_asked_about(study, tmp_path, head, cell, words):
+    with pytest.raises(LogProblems, match=words):
+        read(study, tmp_path, f"pour,session,catalyst,{head}\nA,Mon,1.5,{cell}\n")
+
+
+@pytest.mark.parametrize(("head", "cell"), [("room (°C)", "68"), ("room", "68 °C"), ("room", "300"), ("catalyst", "68")])
+def test_a_number_with_its_unit_is_not_asked_about(study, tmp_path, head, cell):
+    with pytest.raises(LogProblems, match=r"is outside [\d.]+ to [\d.]+ (?:°C|%)\. Check"):
+        read(study, tmp_path, f"pour,session,{head}\nA,Mon,{cell}\n")

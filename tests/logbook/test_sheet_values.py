@@ -455,6 +455,15 @@ def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp
         ("1.3.2026 9:05", dt.datetime(2026, 3, 1, 9, 5)),
         ("31/3/2026", dt.datetime(2026, 3, 31)),
         ("3/31/2026", dt.datetime(2026, 3, 31)),
+        ("14 March 2025", dt.datetime(2025, 3, 14)),
+        ("17-Mar-2025", dt.datetime(2025, 3, 17)),
+        ("Mar 14 2025", dt.datetime(2025, 3, 14)),
+        ("March 14th, 2025 9:05", dt.datetime(2025, 3, 14, 9, 5)),
+        ("14 Mar 25", dt.datetime(2025, 3, 14)),
+        ("14Mar'25", dt.datetime(2025, 3, 14)),
+        ("Fri, 14th Sept. 2025 14.30", dt.datetime(2025, 9, 14, 14, 30)),
+        ("14. März 2025", dt.datetime(2025, 3, 14)),
+        ("1. Mai 2025", dt.datetime(2025, 5, 1)),
     ],
 )
 def test_dates(text, made):
@@ -464,7 +473,8 @@ def test_dates(text, made):
 @pytest.mark.parametrize(
     ("text", "words"),
     [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"),
-     ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01")],
+     ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01"), ("14 March", "'14 March' has no year"),
+     ("Mar 14 25", "not a date"), ("31 April 2025", "not a day of the calendar"), ("about 14 March 2025", "not a date"), ("14 Marble 2025", "not a date")],
 )
 def test_dates_refused(text, words):
     with pytest.raises(UnitProblem, match=words):
