@@ -116,7 +116,7 @@ def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:
     that lies below what the study varies, from 0 on within it, and a hundred times as large within it: nobody weighs so little
     who plans so much.
     """
-    given = [(factor, settings.get(factor.name)) for factor in study.factors if factor.unit == "%"]
+    given = [(factor, settings.get(factor.name)) for factor in study.factors if factor.is_share]
     return sum((_share(factor, value) for factor, value in given if value is not None), Cautions())
 
 
@@ -125,13 +125,13 @@ def _share(factor, value):
     if factor.name == "catalyst":
         least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
         return _check("catalyst", value) if 0 <= value < least else Cautions()
-    if factor.role != "chosen" or not value or not factor.span:
+    if not value or not factor.span:
         return Cautions()
     low, high = min(factor.span), max(factor.span)
     if not low <= 100 * value <= high or not (value < low or low == 0):
         return Cautions()
-    meant = show(100 * value, "%", 4)
-    said = f"{factor.words.capitalize()} {show(value, '%', 4)} may be a share of the resin, written where per cent are meant: {meant} lies within what"
+    meant = show(100 * value, factor.unit, 4)
+    said = f"{factor.words.capitalize()} {show(value, factor.unit, 4)} may be a share of the resin, written where per cent are meant: {meant} lies within what"
     return Cautions(warnings=(f"{said} the study varies, {factor.between(low, high)}. Write a share of {value:.4g} as {meant}.",))
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 import numpy as np
 
 from testpour.problems import Problem
-from testpour.units import UnitProblem, show, shown_unit, to_unit, unit_words
+from testpour.units import SPELLINGS, UnitProblem, show, shown_unit, to_unit, unit_words
 from testpour.wording import shortened
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x", "✓", "✔"}
 NO = {"no", "n", "false", "0", "0.0", "off", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
+OTHERS = {"degC": ("°F",), "mm": ("in", "cm"), "h": ("min",), "min": ("h",)}  # the units that others read in
 NIL = {"none", "nil"}  # an amount of nothing
 
 
@@ -85,10 +86,18 @@ class Column:
             comma = decimal == "," and "." in str(value)  # a sheet with decimal commas: its points stand between thousands
             read = f", read as {self.show(number)} because other numbers have a decimal comma," if comma else ""
             raise UnitProblem(
-                f"{self.words}: {value}{read} is outside {self.range_words}. Check the number and its unit; "
+                f"{self.words}: {value}{read} is outside {self.range_words}. {self._other_unit(value, number)}Check the number and its unit; "
                 "if it is right, widen the range in the study file."
             )
         return number
+
+    def _other_unit(self, value, number):
+        """A question whether a bare number outside the range is in another unit, in which it lies within."""
+        if not str(value).strip()[-1:].isdigit():
+            return ""
+        others = {unit: to_unit(f"{number} {unit}", self.unit, self.words) for unit in OTHERS.get(self.unit, ())}
+        asked = [f"{unit} ({self.show(read)})" for unit, read in others.items() if self.low <= read <= self.high]
+        return f"Is it {' or '.join(asked)}? Then write that unit with it. " if asked else ""
 
     def show(self, value: float) -> str:
         """`value` with its unit, as it reads in a sentence: ``"1.5 %"``."""
@@ -128,6 +137,11 @@ class Factor(Column):
     span: tuple[float, ...] = ()
     by_session: bool = False
     step: float = 0.0
+
+    @property
+    def is_share(self) -> bool:
+        """Whether it is weighed as a share of the resin: pigment in %, silica in phr."""
+        return self.role == "chosen" and SPELLINGS.get(self.unit.casefold()) == "%"
 
     def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
         """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.

@@ -32,6 +32,8 @@ SPELLINGS = {
     "°c": "degC", "c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
     "°f": "degF", "f": "degF", "degf": "degF", "deg f": "degF", "fahrenheit": "degF", "k": "kelvin",
     "percent": "%", "pct": "%", "phr": "%", "%": "%", "wt%": "%", "wt %": "%", "wt-%": "%", "wt.%": "%", "wt.-%": "%", "w/w": "%",
+    **dict.fromkeys((f"g{per}100{g}" for per in (" per ", "/", " / ") for g in ("g", " g", " g resin", " g of resin")), "%"),
+    "per 100": "%", "parts per 100": "%", "parts per hundred": "%", "pph": "%",
     "% w/w": "%", "%w/w": "%", "w/w%": "%", "w/w %": "%", "mass%": "%", "mass %": "%", "% by weight": "%", "% by mass": "%",
     '"': "inch", "in": "inch", "inches": "inch", "”": "inch", "″": "inch",
     "ml": "mL", "millilitre": "mL", "millilitres": "mL", "cc": "cm**3", "cm3": "cm**3", "cm³": "cm**3",
@@ -155,6 +157,8 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     number, written = to_number(value, what, decimal, EXAMPLES.get(unit) or show(1.5, unit))
     target = SPELLINGS.get(unit.casefold(), unit)
     source = SPELLINGS.get(written.casefold(), written) or target
+    if source == "m" and target == "minute":  # 22m of a time
+        return number
     _refuse_fraction(value, number, source, what)
     if source == target or written.casefold() == unit.casefold():
         return number

@@ -22,6 +22,10 @@ from testpour.study_file import study_from
 
 POUR = {"settings": {"catalyst": "1.5 %", "thickness": "1/2 in", "room_temperature": 18}, "session": "S1"}
 
+# Small sheets here give neither a date nor every setting that the study varies, and are told of it.
+GAPS = ("no column gives", "taken as poured in one session")
+pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
+
 
 def counts(log):
     with log._engine.connect() as connection:
@@ -546,7 +550,7 @@ def test_what_a_sheet_seems_to_say_in_another_unit_is_told_with_how_to_correct_i
     (tmp_path / "sheet.csv").write_text("Pour,Catalyst,Pigment,Gel time\nX1,1.5 %,1 %,25\nX2,1.5 %,0.02,0.6\n")
     with pytest.warns(Caution) as told:
         log.add_sheet(tmp_path / "sheet.csv")
-    share, gel = (str(one.message) for one in told)
+    share, gel = (str(one.message) for one in told if one.category is Caution)
     assert share.startswith("X2: Pigment 0.02 % may be a share of the resin")
     assert gel == (
         "X2: A gel time of 0.6 min leaves no time to stir and pour. If hours were meant, correct it: 0.6 h is 36 min. The numbers are in the "

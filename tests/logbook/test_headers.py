@@ -25,7 +25,26 @@ from testpour.logbook.headers import HeaderProblem, read_head
         ("Cat. %", "catalyst", "%", None, ""),
         ("Hardn. 24 h.", "hardness", "", 24.0, ""),
         ("No.", "pour", "", None, ""),
-        ("covered?", None, "", None, ""),
+        ("covered?", "cover", "", None, ""),
+        ("MEKP %", "catalyst", "%", None, ""),
+        ("hardener", "catalyst", "", None, ""),
+        ("Kat.", "catalyst", "", None, ""),
+        ("peroxide wt%", "catalyst", "%", None, ""),
+        ("MEKP lot", "catalyst_lot", "", None, ""),
+        ("Hardener type", None, "", None, ""),
+        ("Colour paste (%)", "pigment", "%", None, ""),
+        ("Depth (in)", "thickness", "in", None, ""),
+        ("Ambient temp. (°F)", "room_temperature", "°F", None, ""),
+        ("Shore D 24 h", "hardness", "Shore D", 24.0, ""),
+        ("Shore A at 24 h", "hardness", "Shore A", 24.0, ""),
+        ("Date poured", "made_at", "", None, ""),
+        ("pour no", "pour", "", None, ""),
+        ("Pour No.", "pour", "", None, ""),
+        ("#", "pour", "", None, ""),
+        ("cast no", "pour", "", None, ""),
+        ("Test #", "pour", "", None, ""),
+        ("No. of pours", None, "", None, ""),
+        ("Day 1", None, "", None, ""),
         ("Gel (min)", "gel_time", "min", None, ""),
         ("hardness 24h", "hardness", "", 24.0, ""),
         ("Hardness at 7 days (Shore D)", "hardness", "Shore D", 168.0, ""),
@@ -108,3 +127,16 @@ def test_an_amount_is_no_percentage_and_no_lot(study, text):
 def test_an_age_in_the_name_of_a_factor_is_no_age(study):
     factors = (*study.factors, Factor(name="soak_2_h", words="soak 2 h", unit="degC", low=0, high=100))
     assert read_head(replace(study, factors=factors), "Soak 2 h (degC)").name == "soak_2_h"
+
+
+def test_a_setting_of_the_study_called_hardener_is_that_setting(study):
+    own = Factor("hardener", unit="%", low=0, high=5)
+    assert read_head(replace(study, factors=(*study.factors, own)), "Hardener (%)").name == "hardener"
+
+
+def test_grams_are_refused_of_any_setting_that_is_a_share_of_the_resin(study):
+    own = Factor("silica", unit="phr", low=0, high=10)
+    with pytest.raises(HeaderProblem, match="gives an amount"):
+        read_head(replace(study, factors=(*study.factors, own)), "Silica (g)")
+    met = Factor("silica", unit="phr", low=0, high=10, role="met")
+    assert read_head(replace(study, factors=(*study.factors, met)), "Silica (g)").unit == "g"

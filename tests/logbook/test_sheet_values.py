@@ -16,6 +16,15 @@ from testpour.logbook.tables import LogProblem
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 
+GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
+pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
+
+
+def told_besides(said):
+    """Warnings, but for those of `GAPS`."""
+    return [one for one in said if not any(gap in str(one.message) for gap in GAPS)]
+
+
 
 def sheet(folder, text):
     path = folder / "sheet.csv"
@@ -165,7 +174,7 @@ def test_a_session_or_date_in_a_row_of_its_own_holds_for_the_pours_below(study, 
     path = sheet(tmp_path, f"{HEADS}{first},,A,1.5,18,22\n,,B,2,18,18\n{second},,C,1.5,25,15\n")
     with pytest.warns(NotRead) as said:
         assert sessions_of(study, path) == expected
-    assert re.search(r"what stands alone in row 2 \(.*\) was taken to hold for the pours below it", str(said[0].message))
+    assert re.search(r"what stands alone in row 2 \(.*\) was taken to hold for the pours below it", str(told_besides(said)[0].message))
 
 
 def test_a_date_alone_holds_beside_sessions_of_their_own(study, tmp_path):
@@ -187,7 +196,7 @@ def test_a_title_between_pours_is_no_note_of_the_pour_above(study, tmp_path):
     with pytest.warns(NotRead) as said:
         entries = read_sheet(study, sheet(tmp_path, f",session,pour,catalyst (%),gel time (min)\n{rows}"))
     assert [entry.get("note", "") for entry in entries] == ["", "", "film torn", ""]
-    (only,) = said
+    (only,) = told_besides(said)
     assert str(only.message) == (
         "sheet.csv: what stands alone in row 2 (windows open), 4 (Tuesday 3 March 2026, post-cured 2 h at 60 C), 6 (Series C) and 10 (All read on "
         "the underside) may be about several pours, so it was not read. Write what holds for a pour into its own row: the date, the session, a "
@@ -296,7 +305,7 @@ def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path,
     with pytest.warns(NotRead) as said:
         entries = read_sheet(study, sheet(tmp_path, text))
     assert entries[1]["settings"] == {"catalyst": 1} and entries[2]["settings"]["cover"] == 0
-    assert [str(one.message).removeprefix("sheet.csv: ") for one in said] == [
+    assert [str(one.message).removeprefix("sheet.csv: ") for one in told_besides(said)] == [
         f"cover was taken as not written down in row 3 ({dash}). Where it was not so, write no.",
         f"pigment was taken as not written down in row 3 ({dash}). Where there was none of it, write 0.",
         f"post-cure time (h) was taken as not written down in row 3 ({dash}). Where there was none of it, write 0."]
@@ -310,7 +319,7 @@ def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
 def test_no_pigment_is_none_and_a_dash_is_said_to_be_not_known(study, tmp_path):
     with pytest.warns(NotRead, match=r"Pigment was taken as not written down in row 4 \(-\) and 5 \(\?\)\. Where there was none of it, write 0\.") as said:
         entries = read_sheet(study, sheet(tmp_path, "pour,catalyst,Pigment,hardness at 24 h\nA,1,none,70\nB,1,Nil,-\nC,1,-,71\nD,1,?,72\n"))
-    assert len(said) == 1 and [entry["settings"].get("pigment") for entry in entries] == [0, 0, None, None]
+    assert len(told_besides(said)) == 1 and [entry["settings"].get("pigment") for entry in entries] == [0, 0, None, None]
 
 
 def test_none_where_it_may_be_either_is_refused(study, tmp_path):
@@ -446,6 +455,15 @@ def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp
         ("1.3.2026 9:05", dt.datetime(2026, 3, 1, 9, 5)),
         ("31/3/2026", dt.datetime(2026, 3, 31)),
         ("3/31/2026", dt.datetime(2026, 3, 31)),
+        ("14 March 2025", dt.datetime(2025, 3, 14)),
+        ("17-Mar-2025", dt.datetime(2025, 3, 17)),
+        ("Mar 14 2025", dt.datetime(2025, 3, 14)),
+        ("March 14th, 2025 9:05", dt.datetime(2025, 3, 14, 9, 5)),
+        ("14 Mar 25", dt.datetime(2025, 3, 14)),
+        ("14Mar'25", dt.datetime(2025, 3, 14)),
+        ("Fri, 14th Sept. 2025 14.30", dt.datetime(2025, 9, 14, 14, 30)),
+        ("14. März 2025", dt.datetime(2025, 3, 14)),
+        ("1. Mai 2025", dt.datetime(2025, 5, 1)),
     ],
 )
 def test_dates(text, made):
@@ -455,7 +473,8 @@ def test_dates(text, made):
 @pytest.mark.parametrize(
     ("text", "words"),
     [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"),
-     ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01")],
+     ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01"), ("14 March", "'14 March' has no year"),
+     ("Mar 14 25", "not a date"), ("31 April 2025", "not a day of the calendar"), ("about 14 March 2025", "not a date"), ("14 Marble 2025", "not a date")],
 )
 def test_dates_refused(text, words):
     with pytest.raises(UnitProblem, match=words):
@@ -504,4 +523,4 @@ def test_a_number_without_a_unit_is_told_of_where_it_may_have_another(tmp_path, 
     study = replace(study, readings=(*study.readings, replace(study.reading("gel_time"), name="demould_time", words="demould time")))
     with pytest.warns(NotRead, match=words) as told:
         read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),{headers}\nA,1.5,{cells}\nB,2,{cells}\n"))
-    assert len(told) == 1
+    assert len(told_besides(told)) == 1

@@ -49,6 +49,15 @@ READ_BY_HAND = [
 ]
 
 
+GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
+pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
+
+
+def told_besides(said):
+    """Warnings, but for those of `GAPS`."""
+    return [one for one in said if not any(gap in str(one.message) for gap in GAPS)]
+
+
 def told(castings):
     rows = castings.readings[["pour", "reading", "low", "high", "age"]].values.tolist()
     return [(*row[:4], None if np.isnan(row[4]) else row[4]) for row in rows]
@@ -494,7 +503,7 @@ def test_hidden_rows_and_comments_are_named(study, tmp_path):
     book.save(tmp_path / "sheet.xlsx")
     with pytest.warns(NotRead) as told:
         assert len(read_sheet(study, tmp_path / "sheet.xlsx")) == 3
-    assert [str(one.message) for one in told] == [
+    assert [str(one.message) for one in told_besides(told)] == [
         "sheet.xlsx: What stands in hidden rows was read too: row 2 and 4. Delete there what is not to count.",
         "sheet.xlsx: Comments on cells were not read: B4. Write into the cells what is to count.",
     ]
@@ -550,8 +559,8 @@ def test_a_part_of_a_cell_that_is_struck_out_or_marks_a_footnote_is_no_part_of_i
     assert [(entry["pour"], *entry["settings"].values(), entry["readings"][0]["value"]) for entry in entries] == [
         ("A", 1, pytest.approx(38.1), "25"), ("B", 2, 12.7, "9")]
     assert entries[0]["note"] == "4 cm2 of H2O"
-    assert "What is struck out was not read: B3 (1.5)." in str(said[0].message)
-    assert "taken for marks of footnotes and not read: D2 (1), A3 (2))." in str(said[1].message)
+    assert "What is struck out was not read: B3 (1.5)." in str(told_besides(said)[0].message)
+    assert "taken for marks of footnotes and not read: D2 (1), A3 (2))." in str(told_besides(said)[1].message)
     with pytest.raises(LogProblem, match="a part of the text is struck out, raised or lowered in a way that cannot be told apart: C2, D2, E2, A3 and B3"):
         read_sheet(study, path)
 
@@ -664,7 +673,7 @@ def test_a_row_of_averages_or_sums_is_no_pour(study, tmp_path, name):
     text = f"day,pour,catalyst,gel time\nMon,A,1,20\n,B,2,10\nMon,{name},1.5,15\n{name},,1.5,15\n"
     with pytest.warns(NotRead, match=rf"row [45] \({re.escape(name)}\) is taken for an average, a sum or an aim, so it was not read") as said:
         assert [entry["pour"] for entry in read_sheet(study, write(tmp_path, text))] == ["A", "B"]
-    assert len(said) == 2
+    assert len(told_besides(said)) == 2
 
 
 def test_a_sum_named_in_the_remarks_is_no_pour_and_a_pour_of_middling_tack_is_one(study, tmp_path):
@@ -721,12 +730,13 @@ def test_a_pour_that_was_made_although_refused(log, tmp_path):
 def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     with pytest.warns(Caution) as said:
         log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
-    (one,) = [str(warning.message) for warning in said]
+    (one,) = [str(warning.message) for warning in told_besides(said)]
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
     text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
     with pytest.warns(Caution) as said:
         log.add_all(read_sheet(log.study, write(tmp_path, text)))
-    assert [str(warning.message).partition(",")[0][:34] for warning in said] == ["D: Catalyst 0.02 % is below 0.1 %:", "D: Time to peak 35 min lies before"]
+    told = [str(warning.message) for warning in told_besides(said)]
+    assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %:", "D: Time to peak 35 min lies before"]
     assert {Path(warning.filename) for warning in said} == {Path(__file__)}
 
 

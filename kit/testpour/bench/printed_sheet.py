@@ -14,7 +14,6 @@ from testpour.files import page_kind, put
 from testpour.pages import template
 from testpour.scale import GRAMS, displayed, in_unit
 from testpour.study import Study
-from testpour.units import SPELLINGS
 from testpour.wording import age_words, count, numbered
 
 # Written at the head of every sheet, whatever the study declares.
@@ -106,7 +105,7 @@ class BenchSheet:
 
 def own_shares(study: Study) -> list[Factor]:
     """What a workshop weighs of its own as a share of the resin: filler in %, silica in phr."""
-    return [f for f in study.factors if f.role == "chosen" and f.name not in (*WEIGHED, "resin") and SPELLINGS.get(f.unit.casefold()) == "%"]
+    return [f for f in study.factors if f.is_share and f.name not in (*WEIGHED, "resin")]
 
 
 def _blanks(study):

@@ -11,6 +11,16 @@ from testpour.units import UnitProblem
 TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
+MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
+    "january januar", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
+    "october oktober", "november", "december dezember",
+)
+WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
+HOUR = r"(?:[ ,T]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?::(?P<second>\d{2}))?)?"
+NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year stand last, behind the month
+    re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?{HOUR}", re.IGNORECASE),
+    re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?{HOUR}", re.IGNORECASE),
+)
 
 CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
 
@@ -40,7 +50,7 @@ def moment(value: str | dt.date | None) -> dt.datetime:
 
     A date alone is its midnight, which stands for an hour that is not known: `hour_known`.
 
-    Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, or ``"31/3/2026"`` where the day cannot be taken for the
+    Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day cannot be taken for the
     month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
     if value is None or missing(value):
@@ -87,8 +97,11 @@ def _read(text):
         return dt.datetime.fromisoformat(text)
     except ValueError:
         found = DAY_FIRST.fullmatch(text)
+    if (named := _month_named(text)) and named["year"]:
+        year = named["year"].strip("'")
+        return _day(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
     if not found:
-        said = "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
+        said = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
         raise UnitProblem(f"date: {text!r} {said}. Write it like 2026-03-01 10:30.")
     day, mark, month, year, *clock = found.groups()
     day, month = int(day), int(month)
@@ -96,7 +109,22 @@ def _read(text):
         raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
     if mark != "." and month > 12:
         day, month = month, day
+    return _day(text, year, month, day, *clock)
+
+
+def _month_named(text):
+    """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
+    for found in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
+        word = found["month"].casefold()
+        month = next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word) for name in names.split())), 0)
+        if month:
+            return {**found.groupdict(), "month": month}
+    return None
+
+
+def _day(text, *parts):
+    """The moment of year, month, day, hour, minute and second, which are read from `text`."""
     try:
-        return dt.datetime(int(year), month, day, *(int(part or 0) for part in clock))
+        return dt.datetime(*(int(part or 0) for part in parts))
     except ValueError:
         raise UnitProblem(f"date: {text!r} is not a day of the calendar. Write it like 2026-03-01.") from None

@@ -1,21 +1,22 @@
-"""What a column of a sheet holds and in what unit, told from its header as people write it, or from a row of units below."""
+"""What a column of a sheet holds and in what unit, told from its header as people write it."""
 
 import difflib
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from testpour.columns import Column
 from testpour.study import Study
 from testpour.units import measures, shown_unit, to_unit
 from testpour.wording import numbered
 
+COUNTED = ("no", "nr", "number", "#", "№")  # what heads a pour's number, alone or behind a word for a pour
+POUR = re.compile(rf"(?:test )?(?:pour|cast|casting|test|trial|piece|sample|id)(?: ?(?:name|id|{'|'.join(COUNTED)}))?")
 OWN = {
-    "pour": ("pour", "name", "casting", "no", "nr", "number"),
+    "pour": ("pour", "name", "casting", *COUNTED),
     "session": ("session", "day"),
-    "made_at": ("made at", "date", "mixed at", "time", "when"),
-    "by": ("by", "initials", "who"),
-    "note": ("note", "notes", "remarks", "comment", "comments"),
+    "made_at": ("made at", "date", "mixed at", "time", "when", "date poured", "date made", "pour date", "cast date", "poured", "datum"),
+    "by": ("by", "initials", "who", "made by", "poured by", "cast by"),
+    "note": ("note", "notes", "remark", "remarks", "comment", "comments", "observation", "observations", "bemerkung", "bemerkungen"),
     "made_anyway": ("made anyway",),
 }
 AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?|weeks?))\b"
@@ -23,6 +24,21 @@ SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
 WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
+# The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
+TRADE = (
+    (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
+    (r"(?:pigment|colou?r) paste|paste|farbpaste", "pigment"),
+    (r"depth|dicke", "thickness"),
+    (r"covered|lid", "cover"),
+    (r"(?:ambient|shop|workshop|air)(?= temp)|ambient$", "room"),
+    (r"raum ?temp(?:eratur)?", "room temperature"),
+    (r"rh|rel(?:ative)? humidity", "humidity"),
+    (r"demold", "demould"),
+    (r"peak exotherm|exotherm", "peak temperature"),
+    (r"resin batch", "resin lot"),
+    (r"catalyst batch", "catalyst lot"),
+)
+SHORE = re.compile(r"shore ([ad])(?: hardness)?")
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 AMOUNTS = ("g", "mL", "drops")  # one unit of each kind of amount
 MEASURED = ("%", *AMOUNTS, "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words
@@ -66,8 +82,10 @@ def read_head(study: Study, text: str) -> Head | None:
         specimen = SPECIMEN.search(left)
         left = left[: specimen.start()] if specimen else left
     words = _plain(left)
-    own = next((name for name, aliases in OWN.items() if words in aliases), None)
-    if own and words not in names:  # a factor of the study called "time" is that factor
+    if (scale := SHORE.fullmatch(words)) and not unit:
+        words, unit = "hardness", f"Shore {scale[1].upper()}"
+    own = next((name for name, aliases in OWN.items() if words in aliases or (name == "pour" and POUR.fullmatch(words))), None)
+    if own and words not in names and not age and not (specimen and specimen["number"]):  # a factor of the study called "time" is that factor
         return Head("own", own, "", text)
     column, kind, unit = _column(study, words, unit, text)
     if column is None:
@@ -78,7 +96,7 @@ def read_head(study: Study, text: str) -> Head | None:
             f"{column.words} alone and the time in a column of its own."
         )
     if kind != "reading":
-        unit = _checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else ""
+        unit = checked_unit(column, unit) if getattr(column, "kind", "number") == "number" else ""
         return Head(kind, column.name, unit, text, column=column)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
@@ -87,7 +105,7 @@ def read_head(study: Study, text: str) -> Head | None:
         raise HeaderProblem(f"counts {column.words}, which a pour has once. Write {column.words} alone, and another casting in a row of its own.")
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
-    return Head(kind, column.name, _checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value", column)
+    return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value", column)
 
 
 def is_age(head: Head | None) -> bool:
@@ -119,7 +137,7 @@ def _refuse_words(reading, text):
 
 
 def _plain(text):
-    return re.sub(r"(?:[\s_\-‐,]|\.(?=[\s,]|$))+", " ", text).strip(" :").casefold()
+    return re.sub(r"(?:[\s_\-‐,]|\.(?=[\s,]|$))+", " ", text).strip(" :?").casefold()
 
 
 def _column(study, words, unit, text):
@@ -127,17 +145,33 @@ def _column(study, words, unit, text):
     columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
     if not any(_plain(c.words).startswith("age") for c, _ in columns):
         columns.append((AGES, "own"))
-    found = _meant(columns, words, unit, text)
-    if found is None and not unit and " " in words.replace("%", " %"):
-        *front, last = words.replace("%", " %").split()
-        front = front[:-1] if front and front[-1] == "in" else front
-        found = _meant([c for c in columns if measures(last, c[0].unit) or (_is_share(c[0]) and _is_amount(last))], " ".join(front), last, text)
-        unit = last if found else unit
-    if found is None:
-        measured = _is_unit(unit or words.split(" ")[-1])  # "Resin oz" is no slip of a lot
-        _refuse_slip([c for c, _ in columns if not (measured and getattr(c, "kind", "") == "text")], words, text)
-        return None, "", unit
-    return (*found, unit)
+    for said in dict.fromkeys((words, _by_trade(words))):
+        found = _meant(columns, said, unit, text)
+        if found is None and not unit and " " in said.replace("%", " %"):
+            found, last = _with_last(columns, said, text)
+            unit = last if found else unit
+        if found:
+            return (*found, unit)
+    measured = _is_unit(unit or words.split(" ")[-1])  # "Resin oz" is no slip of a lot
+    _refuse_slip([c for c, _ in columns if not (measured and getattr(c, "kind", "") == "text")], words, text)
+    return None, "", unit
+
+
+def _by_trade(words):
+    """The words of a header, a word of the trade at their start turned into the catalogue's."""
+    for pattern, ours in TRADE:
+        found = re.match(rf"(?:{pattern})(?![^\W\d_])", words)
+        if found:
+            return _plain(ours + words[found.end() :])
+    return words
+
+
+def _with_last(columns, words, text):
+    """The column meant where the last word of a header is a unit without brackets, and that unit."""
+    *front, last = words.replace("%", " %").split()
+    front = front[:-1] if front and front[-1] in ("in", "wt", "wt-", "w/w") else front
+    fit = [c for c in columns if measures(last, c[0].unit) or (getattr(c[0], "is_share", False) and is_amount(last))]
+    return _meant(fit, " ".join(front), last, text), last
 
 
 def _meant(columns, words, unit, text):
@@ -164,14 +198,15 @@ def _is_unit(text):
     return any(measures(text, one) for one in MEASURED)
 
 
-def _is_amount(unit):
+def last_unit(text: str) -> str:
+    """The unit in the brackets of a header, or its last word where that is one; "" where there is none."""
+    unit = (re.findall(r"[(\[]([^)\]]*)[)\]]", text) or text.replace("%", " %").split() or [""])[-1].strip()
+    return unit if _is_unit(unit) or is_amount(unit) else ""
+
+
+def is_amount(unit: str) -> bool:
     """Whether a unit, or the word pot, says that a column holds what was weighed, measured or counted out."""
-    return unit.casefold() == "pot" or any(measures(unit.split("/")[0], one) for one in AMOUNTS)
-
-
-def _is_share(column):
-    """Whether a column is a setting in per cent of the resin."""
-    return column.unit == "%" and getattr(column, "role", "") == "chosen"
+    return unit.casefold() == "pot" or (not measures(unit, "%") and any(measures(unit.split("/")[0], one) for one in AMOUNTS))
 
 
 def _begins(held, asked):
@@ -187,13 +222,13 @@ def _refuse_slip(columns, words, text):
         raise HeaderProblem(f"looks like {column.words}. Write it so{aged}, or rename the column if it is something else.")
 
 
-def _checked_unit(column: Column, unit: str) -> str:
+def checked_unit(column: Column, unit: str) -> str:
     """The unit of a header; ``""`` for a scale such as (0-3), which the grades of a reading have anyway.
 
     A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
     none.
     """
-    if _is_share(column) and _is_amount(unit):
+    if getattr(column, "is_share", False) and is_amount(unit):
         raise HeaderProblem(
             f"gives an amount ({unit}), not a percentage. Write per cent of the resin, 100 x {column.words} / resin, in a column {column.label} "
             "in place of this one: 2.25 g in 150 g is 1.5 %."
@@ -212,57 +247,3 @@ def _checked_unit(column: Column, unit: str) -> str:
             "words, or rename the column if it is something else."
         )
     return unit
-
-
-def units_below(heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
-    """The heads with the units that stand in a row of their own below the headers, or None where the row is no such row.
-
-    With them come header, cell and problem of each unit that cannot be taken.
-    """
-    texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
-    asked = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
-    if not _are_units([one for one in asked if one[2]]):
-        return None
-    found, problems = [], []
-    for head, text, column in asked:
-        if head and column and text:
-            try:
-                head = replace(head, unit=_unit_below(head, column, text))
-            except HeaderProblem as problem:
-                problems.append((head.text, text, str(problem)))
-        found.append(head)
-    return found, problems
-
-
-def _are_units(asked):
-    """Whether a row gives units or ages; 78 D below an age that the header gives, or beside other figures, is a hardness."""
-    aged = any(_is_age(text, column) and head.age is None for head, text, column in asked)
-    figures = any(text[:1].isdigit() and not _is_age(text, column) for _, text, column in asked)
-    return (aged and not figures) or any(_fits(text, column) for _, text, column in asked)
-
-
-def _unit_below(head, column, text):
-    """The unit of a head, from its header or else the text below it; a HeaderProblem where that cannot be taken."""
-    if _is_age(text, column):
-        raise HeaderProblem(f"{text} is an age. Write it into the header itself, as in {column.words} at {text}.")
-    unit = _checked_unit(column, text)
-    if head.unit and not (measures(text, head.unit) and to_unit(f"1 {text}", head.unit) == 1):
-        said = f"is another unit than the header gives ({head.unit})"
-    elif unit and not _fits(unit, column):
-        said = f"is not a unit of {column.words}"
-    else:
-        return head.unit or unit
-    raise HeaderProblem(f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}.")
-
-
-def _measured_by(head):
-    """The column of a head whose cells are numbers; None for any other."""
-    return head.column if head and head.part == "value" and getattr(head.column, "kind", "number") == "number" else None
-
-
-def _is_age(text, column):
-    return bool(getattr(column, "ages", ())) and re.fullmatch(AGE, text, re.IGNORECASE) is not None
-
-
-def _fits(unit, column):
-    return unit.casefold() == column.unit.casefold() != "" or measures(unit, column.unit)

@@ -3,7 +3,7 @@
 import math
 import re
 
-from testpour.columns import Reading
+from testpour.columns import Factor, Reading
 from testpour.logbook.known import Known, is_time
 from testpour.units import PARTED, UnitProblem, to_number
 from testpour.wording import numbered, shortened
@@ -60,6 +60,19 @@ def known(
     if already is not None:
         return Known(-math.inf, _end(reading, already, decimal))
     return _read_off(reading, value, decimal)
+
+
+def one_number(factor: Factor, text: str, decimal: str | None = None) -> float | str:
+    """A setting from the text of a cell; a UnitProblem where it is a range or a guess, which a reading may be and a setting may not."""
+    try:
+        return factor.parse(text, decimal)
+    except UnitProblem:
+        if factor.kind != "number" or not any(pattern.match(text) for pattern in (BETWEEN, ABOUT, NOT_YET, ALREADY)):
+            raise
+    raise UnitProblem(
+        f"{factor.words}: {shortened(text)!r} is not one number, which a setting needs. Write the one that was used, as near as it was weighed or "
+        "measured, and the rest into the notes; or ? where nobody knows."
+    )
 
 
 def _read_off(reading, value, decimal):

@@ -4,10 +4,10 @@ import re
 from collections.abc import Iterator, Sequence
 
 from testpour.columns import NO, YES, Factor
-from testpour.logbook.headers import Head
+from testpour.logbook.headers import Head, is_amount, last_unit
 from testpour.logbook.sheet_cells import NOTHING
 from testpour.study import Study
-from testpour.units import SPELLINGS, shown_unit
+from testpour.units import SPELLINGS, measures, shown_unit
 from testpour.wording import listed
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
@@ -40,12 +40,55 @@ def lists_readings(study: Study, rows: Sequence[Sequence[str]], start: int, head
     return "each row is one reading here. Write one row a pour, and each reading into a column of its own, such as hardness at 24 h (Shore D)."
 
 
+def not_given(
+    study: Study, texts: Sequence[str], heads: Sequence[Head | None], rows: Sequence[Sequence[str]]
+) -> tuple[list[str], list[str]]:
+    """What is wrong, and what is to be said, of settings that the study varies and no column gives.
+
+    `texts` are the headers, `rows` the cells of the pours. A column that was not read and may hold such a setting is asked about: it may
+    go by a name that is not known here.
+    """
+    given = {head.name for head in heads if head}
+    unread = {text.strip(): [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
+              for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None}
+    wrong, unknown = [], []
+    for factor in (factor for factor in study.varied if factor.name not in given):
+        held = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
+        if held:
+            nil = "" if factor.name == "catalyst" or not factor.low <= 0 else ", 0 where there was none"
+            empty = "no" if factor.kind == "yes/no" else "what it was"
+            wrong.append(
+                f"no column gives {factor.words}, which this study varies, and {listed(held)} was not read. If one of these is the {factor.words}, "
+                f"head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
+            )
+        else:
+            unknown.append(factor.words)
+    said = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
+    return wrong, [said] if unknown else []
+
+
+def _may_be(factor, text, cell):
+    """Whether a cell of a column headed `text` may be a value of a setting: a number that its unit does not rule out, or yes or no."""
+    if factor.kind == "yes/no":
+        return cell.casefold() in YES | NO and not cell[:1].isdigit()
+    unit = last_unit(text)
+    share = factor.is_share and is_amount(unit)
+    number = re.fullmatch(r"[~≈]?\s*\d[\d.,/ ]*\s*\S{0,4}", cell)
+    return bool(number) and (not unit or measures(unit, factor.unit) or (share and not re.match(r"resin|mix|total", text, re.IGNORECASE)))
+
+
 def without_unit(pours: Pours) -> Iterator[str]:
-    """A sentence on each column whose numbers have no unit, where the sheet or the trade has more than one for them."""
+    """A sentence on each column whose unit may be another: the numbers have none, and the sheet or the trade has several, or they are to 100 g."""
     heads = {head: None for _, written in pours for head in written if head.kind != "own" and head.part == "value"}
     written = {head: [cells[head] for _, cells in pours if cells.get(head)] for head in heads}
     units = [head.unit for head in heads] + [re.sub(r"^[\d.,/\s-]+", "", cell) for cells in written.values() for cell in cells]
     used = {SPELLINGS.get(unit.casefold(), unit) for unit in units}
+    for head in heads:
+        if "100" in head.unit and "resin" not in head.unit:
+            yield (
+                f"{head.text} was read as % of the resin: 1.5 g to 100 g of resin is 1.5 %. If it is to 100 g of the whole mix, work out the per cent of "
+                "the resin; what is in the log already is put right with correct_pour."
+            )
     for head, cells in written.items():
         unit = head.column.unit if head.column else ""
         bare = not head.unit and any(re.search(r"\d$", cell) and cell.strip("0.,") for cell in cells)  # 0 min are 0 h

@@ -107,6 +107,13 @@ class Days:
             entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
         if dated:
             yield "no session is written beside a date, so the pours of one day were taken as one session. If it was another, write it beside them."
+        undated = [entry["where"].removeprefix("row ") for entry in entries if not entry["session"] and entry["settings"]]
+        if len(undated) > 1:
+            yield (
+                f"no date and no session stands beside the pours of row {first_few(undated)}, so they were taken as poured in one session, called 1, "
+                "on a day that is not known. Where they were poured on several days, write a column Date; what is in the log already is put "
+                "right with log.correct_pour(pour, session=..., made_at=..., why=...)."
+            )
 
 
 def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> Iterator[tuple[str, str, str, str]]:

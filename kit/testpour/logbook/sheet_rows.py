@@ -8,6 +8,7 @@ from testpour.columns import NIL, NO, YES
 from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
+from testpour.logbook.reading_text import one_number
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
 from testpour.logbook.sheet_columns import doubtful_ticks, without_unit
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
@@ -162,7 +163,7 @@ def _entry(cells, number, decimal, problems, aged):
                 entry[head.name] = OWN_CELLS.get(head.name, lambda text: untame(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
                 text = _lot(head, cell) if head.column.kind == "text" else _with_unit(cell, head.unit)
-                entry["settings"][head.name] = head.column.parse(text, decimal)
+                entry["settings"][head.name] = one_number(head.column, text, decimal)
             elif head.part != "value":
                 asides[head.name, head.age, head.specimen, head.part] = untame(cell)
             else:

@@ -2,21 +2,17 @@
 
 import re
 import warnings
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
-from testpour.logbook.headers import WHEN, HeaderProblem, is_age, read_head, units_below, without_age
-from testpour.logbook.sheet_cells import read_cells, untame
-from testpour.logbook.sheet_columns import lists_readings
+from testpour.logbook.headers import WHEN
+from testpour.logbook.sheet_cells import read_cells
+from testpour.logbook.sheet_columns import lists_readings, not_given
+from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
 from testpour.logbook.sheet_rows import read_rows
-from testpour.logbook.workbook import COVERED
 from testpour.study import Study
-from testpour.units import UnitProblem
 from testpour.wording import listed, shortened
-
-HIGHEST = 40  # rows in which the headers are looked for
 
 
 class NotRead(UserWarning):
@@ -62,28 +58,36 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         taken, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
-    start, heads, problems = _find_heads(study, rows, across)
-    if heads is None:
+    found = find_heads(study, rows, across)
+    if found is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
-        raise LogProblems([*problems, ("", "", "", " ".join([said, *unread]))])
-    if _lies_on_its_side(study, heads, rows):
+        raise LogProblems([("", "", "", " ".join([said, *unread]))])
+    start, texts, problems = found.last, found.texts, found.problems
+    if lies_on_its_side(study, found.heads, rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
         raise LogProblems([("", "", "", said)])
-    if listing := lists_readings(study, rows, start, heads):
+    if listing := lists_readings(study, rows, start, found.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
-    first, heads = _below(heads, rows, start, problems)
-    entries, passed = read_rows(heads, enumerate(rows[first:], start=first + 1), decimal, problems)
-    nameless = list(_without_header(rows, start, across, entries, problems))
+    first, heads = below(found.heads, rows, start, problems)
+    kept, again = only_table(study, found, rows, first, problems)
+    misread = bool(problems)
+    entries, passed = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
+    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
+    if any(entry["settings"] for entry in entries) and not misread:
+        wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
+        problems += [(f"row {start + 1}", "", "", said) for said in wrong]
+        passed += unknown
+    nameless = list(_without_header(texts, start, across, poured, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
-    ignored = [text.strip() for head, text in zip(heads, rows[start], strict=True) if head is None and text.strip()]
+    ignored = [text.strip() for head, text in zip(heads, texts, strict=True) if head is None and text.strip()]
     if ignored:
         passed.insert(0, f"not read: {', '.join(ignored)}.")
     if further:
         said = "If one is a pour of its own, give it another name; if it is an average, delete it."
         passed.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
-    for text in (*_above(rows[:start]), *nameless, *passed, *unread):
+    for text in (*_above(rows[: found.first]), *filter(None, [found.said]), *again, *nameless, *passed, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
     return entries
 
@@ -97,18 +101,6 @@ def _above(rows):
             lines.append(f"row {number} ({shortened(', '.join(filled))})")
     if lines:
         yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
-
-
-def _below(heads, rows, start, problems):
-    """Where the pours begin below the headers, and the heads with the units of a row of units."""
-    if len(rows) == start + 1:
-        return start + 1, heads
-    row = ["" if cell == COVERED else cell for cell in rows[start + 1]]  # a header may be merged over two rows
-    found = units_below(heads, row)
-    if found is None:
-        return start + 1 + (not any(row)), heads
-    problems += [(f"row {start + 2}", *problem) for problem in found[1]]
-    return start + 2, found[0]
 
 
 def _joined(study, entries):
@@ -143,12 +135,11 @@ def _held(entry, read):
     return read["value"] if read["value"] in values else next(iter(values), None)
 
 
-def _without_header(rows, start, across, entries, problems):
+def _without_header(texts, start, across, poured, problems):
     """A problem for each column that holds figures of pours below no header, and a sentence on those that hold words."""
-    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
     words = []
     for column in range(max((len(row) for _, row in poured), default=0)):
-        if (start, column) in across or "".join(rows[start][column : column + 1]).strip():
+        if (start, column) in across or "".join(texts[column : column + 1]).strip():
             continue
         held = [(where, row[column].strip()) for where, row in poured if "".join(row[column : column + 1]).strip()]
         figures = [(where, cell) for where, cell in held if re.search(r"\d", cell)]
@@ -167,62 +158,3 @@ def _column(place):
     from openpyxl.utils import get_column_letter  # takes a while, and few sheets need it
 
     return f"column {get_column_letter(place + 1)}"
-
-
-def _find_heads(study, rows, across):
-    """Number of the header row, what each of its cells heads, and the problems of the headers."""
-    for place, texts in enumerate(rows[:HIGHEST]):
-        heads, problems = [], []
-        for text in texts:
-            head, problem = _head(study, text.strip())
-            heads.append(head)
-            problems += [(f"row {place + 1}", text.strip(), "", problem)] if problem else []
-        poured = any(head.name == "pour" for head in heads if head)  # whose later readings one column may bring
-        if len(_named(heads)) + len(problems) + poured >= 2 and (_named(heads) or problems):
-            for (row, column), first in across.items():  # a header merged over several columns heads those that hold anything
-                if row == place and any(below[column].strip() for below in rows[place + 1 :]):
-                    heads[column] = heads[first]
-            heads = _with_clock(heads)
-            problems += _twice(filter(None, heads), place)
-            asked = any(without_age(head) for head in heads if head)
-            return place, [None if is_age(head) and not asked else head for head in heads], problems
-    return 0, None, []
-
-
-def _head(study, text):
-    """What a cell heads, and what is wrong with it as a header; "" where nothing is."""
-    try:
-        return read_head(study, untame(text)), ""
-    except (HeaderProblem, UnitProblem) as problem:
-        return None, str(problem)
-
-
-def _named(heads):
-    """The settings and readings that headers name."""
-    return [(head.kind, head.name) for head in heads if head and head.kind != "own"]
-
-
-def _lies_on_its_side(study, heads, rows):
-    """Whether the first column names more settings and readings than the row taken for that of the headers, which names one there too."""
-    down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
-    return bool(_named(heads[:1])) and len(set(down)) > max(2, len(_named(heads)))
-
-
-def _with_clock(heads):
-    """The heads, the second of two columns for when a pour was made taken for its time of day, where the other is called Date."""
-    made = [head for head in heads if head and (head.kind, head.name) == ("own", "made_at")]
-    clocks = [head for head in made if not head.text.casefold().startswith("date")]
-    return [replace(head, name="clock") if head and [head] == clocks and len(made) == 2 else head for head in heads]
-
-
-def _twice(heads, place):
-    """Problems of two columns for one thing; hardness at several places may have several."""
-    seen = {}
-    for head in heads:
-        key = (head.kind, head.name, head.age, head.specimen, head.part)
-        once = head.kind != "reading" or head.part != "value" or read_once(head.column)
-        if key in seen and once:
-            said = f"a second column for {head.name.replace('_', ' ')}, beside {seen[key]}. Rename or remove one of them."
-            return [(f"row {place + 1}", head.text, "", said)]
-        seen[key] = head.text
-    return []

@@ -23,7 +23,7 @@ DISAGREE = 2.0  # standard deviations between log and belief at which the reader
 
 def to_check(factors: Iterable[Factor]) -> str:
     """What to check of pours whose log does not agree with the trade about some settings."""
-    weighed = all(factor.unit == "%" and factor.role == "chosen" for factor in factors)
+    weighed = all(factor.is_share for factor in factors)
     return "the weighing" if weighed else "what was written down"
 
 
