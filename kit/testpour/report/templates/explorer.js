@@ -94,14 +94,16 @@ const explorer = (held, place) => {
     return found;
   };
 
-  // What lies outside the pours a reading rests on, in words.
+  // What lies outside the pours a reading rests on: pairs of what is missing there and the setting, both in words.
   const outside = (one, at) => {
-    if (one.unread) return [one.unread];
-    return Object.entries(one.poured).flatMap(([name, [low, high, words]]) => {
+    if (one.unread) return [[one.unread, ""]];
+    return Object.entries(one.poured).flatMap(([name, read]) => {
       const factor = held.factors[index[name]], value = factor.stops[at[index[name]]];
-      if (value >= low && value <= high) return [];
-      if (factor.yes) return [`${value ? "with" : "without"} ${factor.words} (never poured)`];
-      return [`${factor.words} ${show(value, factor.unit)} (poured ${words})`];
+      const beyond = (range) => !range || value < range[0] || value > range[1];
+      if (!beyond(read)) return [];
+      const [missing, did, words] = beyond(factor.poured) ? ["nothing was poured there", "poured", factor.poured[2]] : [`no ${one.words} was read there`, "read", read[2]];
+      const where = factor.yes ? `${value ? "with" : "without"} ${factor.words} (never ${did})` : `${factor.words} ${show(value, factor.unit)} (${did} ${words})`;
+      return [[missing, where]];
     });
   };
 
@@ -233,13 +235,13 @@ const explorer = (held, place) => {
       row.output.textContent = words;
     });
     const judged = readings.filter((one) => one.aim || !held.readings.some((any) => any.aim));
-    const beyond = [...new Set(judged.flatMap((one) => found.readings[one.name].beyond))], unread = judged.map((one) => one.unread);
-    const unpoured = beyond.filter((words) => !unread.includes(words)).join("; "), never = unread.filter(Boolean).join("; ");
-    const why = [unpoured && `nothing was poured there: ${unpoured}`, never].filter(Boolean).join("; ");
+    const beyond = new Map();
+    for (const [missing, where] of judged.flatMap((one) => found.readings[one.name].beyond)) beyond.set(missing, (beyond.get(missing) ?? new Set()).add(where));
+    const why = [...beyond].map(([missing, where]) => [missing, [...where].filter(Boolean).join(", ")].filter(Boolean).join(": ")).join("; ");
     part("verdict").textContent = verdict(found);
     part("limits").textContent = limiting(found.aims);
     part("beyond").textContent = why ? `Grey, because ${why}. Take it as a guess and try one pour first.` : "";
-    place.classList.toggle("beyond", beyond.length > 0);
+    place.classList.toggle("beyond", beyond.size > 0);
     for (const row of rows) {
       const said = found.readings[row.one.name];
       row.says.textContent = described(row.one, said);
