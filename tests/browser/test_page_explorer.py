@@ -175,3 +175,16 @@ def test_where_castings_were_poured_and_one_reading_was_not_taken_it_names_that_
     assert f"no peak temperature was read there: room temperature {rooms.max():g} °C (read {rooms.min():g} °C)" in inside
     assert f"nothing was poured there: room temperature {values[-1]:g} °C (poured {rooms.min():g} to {rooms.max():g} °C)" in outside
     assert "no peak temperature was read there: room" not in outside
+
+
+def test_a_chance_that_cannot_be_told_yet_comes_without_numbers_of_its_aims(castings, browser, tmp_path):
+    path = findings_page(fit_castings(castings), tmp_path / "findings.html").path
+    text = path.read_text("utf-8")
+    assert text.count('"untold":0.8') + text.count('"untold": 0.8') == 1
+    path.write_text(re.sub('"untold": ?0.8', '"untold":-1', text), "utf-8")  # every chance as one that cannot be told
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    page.evaluate(MOVE, {"catalyst": 0})
+    verdict, limits = (page.locator(f'[data-part="{name}"]').text_content() for name in ("verdict", "limits"))
+    page.close()
+    assert verdict.startswith("Cannot tell yet: anything from ") and limits.startswith("What limits it: ") and "of 100" not in limits

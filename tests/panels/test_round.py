@@ -169,7 +169,7 @@ def oven(own, hand, monkeypatch):
         log.add_reading(pour, "gel_time", "20 min")
     log.close()
     rows = {"catalyst": 1.5, "pigment": 1.0, "thickness": 6.0, "cover": 1.0, "post_cure_temperature": [45.0, 60.0, 45.0],
-            "post_cure_time": 2.0, "filler": 0.0, "chance": 0.5, "gain": 0.1,
+            "post_cure_time": 2.0, "filler": 0.0, "chance": 0.5, "low": 0.3, "high": 0.7, "gain": 0.1,
             "reason": ["repeats P04: of the log", "settles tack", "repeats P03: shows how far two alike pours differ"]}
     pours = pd.DataFrame(rows, index=pd.Index(["P03", "P04", "P05"], name="pour"))
     read = pd.DataFrame({"middle": 20.0}, index=pd.MultiIndex.from_product([pours.index, ["gel time"]], names=["pour", "reading"]))

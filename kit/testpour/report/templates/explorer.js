@@ -117,17 +117,19 @@ const explorer = (held, place) => {
   const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
   const missing = held.readings.some((one) => one.left && one.aim);
+  const untold = (found) => found.high - found.low > held.untold;
   const verdict = (found) => {
     if (missing) return "A reading with an aim cannot be worked out on this page, so no chance is given.";
     if (!found.aims.length) return "This study states no aim, so nothing can be called good.";
     const [low, high] = [inHundred(found.low), inHundred(found.high)];
     const about = inHundred(found.chance), sure = low === high ? "" : ` (90 % interval ${low} to ${high})`;
-    return found.high - found.low > held.untold
+    return untold(found)
       ? `Cannot tell yet: anything from ${low} to ${high} in 100 castings may be good.`
       : `${about.includes(" ") ? capital(about) : `About ${about}`} in 100 castings should be good${sure}.`;
   };
-  const limiting = (aims) => {
-    const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => `${one.words} (meets its aim in ${inHundred(one.met)} of 100)`);
+  const limiting = (found) => {
+    const { aims } = found, often = (one) => untold(found) ? "" : ` (meets its aim in ${inHundred(one.met)} of 100)`;
+    const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => one.words + often(one));
     if (!aims.length) return "";
     return poor.length ? `What limits it: ${poor.join(", then ")}.` : "No aim stands in the way: each is met in 95 of 100 or more.";
   };
@@ -239,7 +241,7 @@ const explorer = (held, place) => {
     for (const [missing, where] of judged.flatMap((one) => found.readings[one.name].beyond)) beyond.set(missing, (beyond.get(missing) ?? new Set()).add(where));
     const why = [...beyond].map(([missing, where]) => [missing, [...where].filter(Boolean).join(", ")].filter(Boolean).join(": ")).join("; ");
     part("verdict").textContent = verdict(found);
-    part("limits").textContent = limiting(found.aims);
+    part("limits").textContent = limiting(found);
     part("beyond").textContent = why ? `Grey, because ${why}. Take it as a guess and try one pour first.` : "";
     place.classList.toggle("beyond", beyond.size > 0);
     for (const row of rows) {
