@@ -307,7 +307,8 @@ def test_a_change_of_grades_is_said_in_chances():
     assert "to show surely what catalyst does to tack, however much it does" in few
     assert "over 99" not in few
     told = outlook(plan_pours(study, sessions=2, pours=3)).noticed()
-    assert told.startswith("This plan shows nine times in ten that catalyst matters if, from one end of its span to the other, it changes gel time by at least ")
+    assert told.startswith("This plan shows nine times in ten that catalyst matters if, "
+                           "from one end of its span to the other, it changes gel time by at least ")
     assert re.search(r", the tack of at least \d+ of 100 castings or hardness by at least [\d.]+ Shore D\.$", told)
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
