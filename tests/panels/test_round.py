@@ -341,6 +341,20 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
 
 
 @pytest.mark.slow
+def test_a_casting_that_nobody_read_yet_has_no_causes_until_something_was_seen_on_it(hand, tmp_path):
+    make_folder(tmp_path / "demo")
+    log = tp.Logbook(tp.read_study(tmp_path / "demo"))
+    new = log.add_pour(session="S9", settings={"catalyst": "1.5 %", "thickness": "10 mm", "room_temperature": "20 degC"})
+    log.close()
+    at = hand(tp.why_panel(tmp_path / "demo"))
+    at.type("pour", new)
+    assert not at.parts("bars") and not at.part("save") and at.words().count(f"Nothing was read on {new} yet") == 1
+    assert "misses no aim" not in at.words() and "misses no aim" not in f"{at.panel.answer().saving} {at.panel.answer().split}"
+    at.tap(next(part["name"] for part in at.parts("button") if part["name"].startswith("say:")))
+    assert at.parts("bars") and at.part("save") and "Nothing was read" not in at.words()
+
+
+@pytest.mark.slow
 def test_a_casting_that_ran_hot_as_well_is_told_so_with_its_care(hand, tmp_path):
     """P01 of the demonstration: wet, and 138 °C where at most 110 °C is asked."""
     make_folder(tmp_path / "demo")
