@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from fractions import Fraction
 
 from testpour.caution_rules import Cautions
@@ -64,6 +65,14 @@ def delivered_between(resin: Fraction, catalyst: Fraction, step: float) -> tuple
     """Lowest and highest catalyst % where each reading, of resin and catalyst in g, is uncertain by half a step."""
     half = Fraction(str(step)) / 2
     return float(100 * (catalyst - half) / (resin + half)), float(100 * (catalyst + half) / (resin - half))
+
+
+def held_alike(resin: float, percents: Iterable[float], step: float) -> list[float]:
+    """Those of some catalyst percentages that the scale may deliver alike, ascending: the ranges of two neighbours touch in so much resin (g)."""
+    levels, read = sorted(map(float, percents)), on_scale(resin, step)
+    ranges = [delivered_between(read, part_on_scale(read, level, step)[1], step) for level in levels]
+    touch = [ranges[place][1] >= ranges[place + 1][0] for place in range(len(levels) - 1)]
+    return [level for level, before, after in zip(levels, [False, *touch], [*touch, False], strict=True) if before or after]
 
 
 def smallest_batch(catalyst: float, scale_resolution: float) -> float:

@@ -43,7 +43,7 @@ def test_the_change_that_is_advised_brings_its_own_cautions(fits):
     found = what_if(strong, {"catalyst": 1.2, "pigment": 0.5, "thickness": 6, "cover": 1}, room=14)
     assert found.change == "catalyst"
     said, end = found.sentence(), f"{found.changes.loc['catalyst', 'end']:g}"
-    assert f"Warning: Catalyst {end} % is above 2.5 %" in said.partition(f"Change catalyst to {end} %: about ")[2]
+    assert f"Warning: Catalyst {end} % is above 2.5 %" in said.partition(f"Change catalyst to {end} %: ")[2]
     assert said.count("Warning: Room temperature 14 °C is below 15 °C") == 1
 
 

@@ -50,17 +50,23 @@ def fits(request, castings):
 
 
 @pytest.fixture(scope="module")
-def opened(fits, tmp_path_factory):
-    path = findings_page(fits, tmp_path_factory.mktemp("page") / "findings.html").path
+def browser():
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        page = browser.new_page(viewport={"width": 1280, "height": 900})
-        page.problems = []
-        page.on("pageerror", lambda error: page.problems.append(str(error)))
-        page.on("console", lambda line: page.problems.append(line.text))
-        page.goto(path.as_uri())
-        yield page
+        yield browser
         browser.close()
+
+
+@pytest.fixture(scope="module")
+def opened(browser, fits, tmp_path_factory):
+    path = findings_page(fits, tmp_path_factory.mktemp("page") / "findings.html").path
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.problems = []
+    page.on("pageerror", lambda error: page.problems.append(str(error)))
+    page.on("console", lambda line: page.problems.append(line.text))
+    page.goto(path.as_uri())
+    yield page
+    page.close()
 
 
 MOVE = """at => { for (const [name, place] of Object.entries(at)) {
@@ -149,3 +155,36 @@ def test_sliders_answer_to_the_keyboard_and_say_their_value(opened):
     was = switch.is_checked()
     switch.press("Space")
     assert switch.is_checked() != was
+
+
+def test_where_castings_were_poured_and_one_reading_was_not_taken_it_names_that_reading(castings, browser, tmp_path):
+    """The peak read in the coolest room alone: elsewhere the castings were poured, and the page says which reading is missing."""
+    rooms, readings = castings.pours["room_temperature"], castings.readings
+    cool = rooms.index[rooms == rooms.min()]
+    few = replace(castings, readings=readings[(readings["reading"] != "peak_temperature") | readings["pour"].isin(cool)])
+    path = findings_page(fit_castings(few), tmp_path / "findings.html").path
+    page, said = browser.new_page(), {}
+    page.goto(path.as_uri())
+    values = stops(page)["room_temperature"]
+    for place in (int(np.abs(values - rooms.max()).argmin()), len(values) - 1):
+        page.evaluate(MOVE, {"room_temperature": place})
+        said[place] = page.locator('[data-part="beyond"]').text_content()
+    page.close()
+    inside, outside = said.values()
+    assert "nothing was poured there: room" not in inside, inside
+    assert f"no peak temperature was read there: room temperature {rooms.max():g} °C (read {rooms.min():g} °C)" in inside
+    assert f"nothing was poured there: room temperature {values[-1]:g} °C (poured {rooms.min():g} to {rooms.max():g} °C)" in outside
+    assert "no peak temperature was read there: room" not in outside
+
+
+def test_a_chance_that_cannot_be_told_yet_comes_without_numbers_of_its_aims(castings, browser, tmp_path):
+    path = findings_page(fit_castings(castings), tmp_path / "findings.html").path
+    text = path.read_text("utf-8")
+    assert text.count('"untold":0.8') + text.count('"untold": 0.8') == 1
+    path.write_text(re.sub('"untold": ?0.8', '"untold":-1', text), "utf-8")  # every chance as one that cannot be told
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    page.evaluate(MOVE, {"catalyst": 0})
+    verdict, limits = (page.locator(f'[data-part="{name}"]').text_content() for name in ("verdict", "limits"))
+    page.close()
+    assert verdict.startswith("Cannot tell yet: anything from ") and limits.startswith("What limits it: ") and "of 100" not in limits

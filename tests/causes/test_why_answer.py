@@ -1,5 +1,6 @@
 """Answers: words follow numbers, questions can be answered, skipped and kept in the log's notes."""
 
+import re
 import warnings
 from dataclasses import replace
 
@@ -13,6 +14,8 @@ from testpour.causes.naming import named, ranked
 from testpour.causes.others import sights
 from testpour.causes.saving import Saving, _says
 from testpour.causes.signs import noted_for
+from testpour.causes.split import split
+from testpour.causes.whole_log import neighbours
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import NoSuchName, Problem
@@ -41,7 +44,7 @@ def test_the_sentence_says_what_was_found(tacky):
     assert "This casting: read it again a day later before the face is scraped, sanded or lacquered." in said
     assert said == repr(answer)
     page = answer._repr_html_()
-    assert "Beside its good neighbours" in page and "<table" in page and "To tell them apart, " in page
+    assert re.search(r"Beside P\d\d.*, the good castings? most like it, the models expect", page) and "<table" in page and "To tell them apart, " in page
 
 
 def test_the_parts_of_an_answer_show_themselves_in_a_notebook_as_other_answers_do(tacky):
@@ -306,7 +309,7 @@ def test_an_empty_log_still_answers(study, castings_of):
     pours = pd.DataFrame({"catalyst": [1.5], "cover": [0.0], "thickness": [10.0]}, index=["P01"])
     readings = pd.DataFrame({"pour": ["P01"], "reading": ["tack"], "low": [3.0], "high": [3.0], "age": [24.0]})
     answer = why(fit_castings(castings_of(study, pours, readings)), "P01", {"where": "open face only"})
-    assert answer.first == "open_face" and "the usual settings (no good neighbour yet)" in answer.split.sentence()
+    assert answer.first == "open_face" and "the usual settings (no casting like it came out good yet)" in answer.split.sentence()
 
 
 def test_the_change_named_is_as_good_as_any_value_tried(tacky):
@@ -360,3 +363,10 @@ def test_where_a_tacky_casting_is_soft_speaks_little_between_too_hot_and_too_muc
 def test_the_change_that_would_have_saved_it_names_both_percentages(study):
     """"0.8 % more catalyst" can be read as 1.008 %."""
     assert _says(study.factor("catalyst"), 1.0, 1.8) == "catalyst 1.8 % instead of 1 %"
+
+
+@pytest.mark.slow
+def test_one_good_casting_beside_it_is_one(fits):
+    many = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 2)).sentence()
+    one = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 1)).sentence()
+    assert re.search(r"Beside (P\d\d), the good casting most like it, ", one) and re.search(r"Beside P\d\d and P\d\d, the good castings most like it, ", many)

@@ -582,8 +582,9 @@ def test_where_no_casting_is_good_the_comparison_is_with_the_usual_settings(log_
     parts = planned(table, bad, "P01", miss)
     assert not parts.neighbours and parts.of("open_face") > 0.05
     weighed = SimpleNamespace(table=pd.DataFrame({"before": 0.5, "prior": 0.1, "signs": 1.0}, ["open_face"]))
-    told = {whose: _planned_words(replace(parts, neighbours=whose), "open_face", miss, weighed)[0].words for whose in (True, False)}
-    assert "at those of its good neighbours" in told[True] and "at the usual settings" in told[False]
+    told = {whose: _planned_words(replace(parts, neighbours=whose), "open_face", miss, weighed)[0].words for whose in (2, 1, 0)}
+    assert "at those of the good castings most like it" in told[2] and "at those of the good casting most like it" in told[1]
+    assert "at the usual settings" in told[0]
 
 
 def test_a_miss_that_the_other_castings_lead_one_to_expect_is_put_to_the_setting_and_not_to_scatter(cast):

@@ -169,7 +169,7 @@ def oven(own, hand, monkeypatch):
         log.add_reading(pour, "gel_time", "20 min")
     log.close()
     rows = {"catalyst": 1.5, "pigment": 1.0, "thickness": 6.0, "cover": 1.0, "post_cure_temperature": [45.0, 60.0, 45.0],
-            "post_cure_time": 2.0, "filler": 0.0, "chance": 0.5, "gain": 0.1,
+            "post_cure_time": 2.0, "filler": 0.0, "chance": 0.5, "low": 0.3, "high": 0.7, "gain": 0.1,
             "reason": ["repeats P04: of the log", "settles tack", "repeats P03: shows how far two alike pours differ"]}
     pours = pd.DataFrame(rows, index=pd.Index(["P03", "P04", "P05"], name="pour"))
     read = pd.DataFrame({"middle": 20.0}, index=pd.MultiIndex.from_product([pours.index, ["gel time"]], names=["pour", "reading"]))
@@ -338,6 +338,20 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
     assert at.parts("bars")[0]["rows"] != before  # what was saved still counts
     assert any(part.get("text") == "in the log" for part in at.parts("text"))
     log.close()
+
+
+@pytest.mark.slow
+def test_a_casting_that_nobody_read_yet_has_no_causes_until_something_was_seen_on_it(hand, tmp_path):
+    make_folder(tmp_path / "demo")
+    log = tp.Logbook(tp.read_study(tmp_path / "demo"))
+    new = log.add_pour(session="S9", settings={"catalyst": "1.5 %", "thickness": "10 mm", "room_temperature": "20 degC"})
+    log.close()
+    at = hand(tp.why_panel(tmp_path / "demo"))
+    at.type("pour", new)
+    assert not at.parts("bars") and not at.part("save") and at.words().count(f"Nothing was read on {new} yet") == 1
+    assert "misses no aim" not in at.words() and "misses no aim" not in f"{at.panel.answer().saving} {at.panel.answer().split}"
+    at.tap(next(part["name"] for part in at.parts("button") if part["name"].startswith("say:")))
+    assert at.parts("bars") and at.part("save") and "Nothing was read" not in at.words()
 
 
 @pytest.mark.slow

@@ -1,5 +1,6 @@
 """Plans from a study: purposes, run order, limits, refusals, and what a plan promises."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -299,12 +300,16 @@ def test_a_change_of_grades_is_said_in_chances():
     """A grade is crossed where a normal reading with unit noise meets a bound: from half below to half above it, a shift of 2
     takes pnorm(1) - pnorm(-1) = 0.6827 of the castings across (normal tables), one of 13 practically all."""
     tack, gel = catalogue()["readings"]["tack"], catalogue()["readings"]["gel_time"]
-    assert _in_words(tack, 2.0) == "68 castings in 100"
-    assert _in_words(tack, 13.0) == "over 99 castings in 100"
+    assert _in_words(tack, 2.0) == "68 of 100 castings"
+    assert _in_words(tack, 13.0) == "over 99 of 100 castings"
     study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}})
     few = outlook(plan_pours(study, sessions=2, pours=1)).sentence()
     assert "to show surely what catalyst does to tack, however much it does" in few
-    assert "over 99 castings" not in few
+    assert "over 99" not in few
+    told = outlook(plan_pours(study, sessions=2, pours=3)).noticed()
+    assert told.startswith("This plan shows nine times in ten that catalyst matters if, "
+                           "from one end of its span to the other, it changes gel time by at least ")
+    assert re.search(r", the tack of at least \d+ of 100 castings or hardness by at least [\d.]+ Shore D\.$", told)
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
 
@@ -312,6 +317,19 @@ def test_a_change_of_grades_is_said_in_chances():
 def test_a_change_has_its_unit_where_the_reading_has_one():
     assert _in_words(Reading("score", "", 1, 10), 1.5) == "1.5"
     assert _in_words(Reading("cooling", "degC", 0, 90), 1.5) == "1.5 °C"
+
+
+@pytest.mark.parametrize("pot, scale, alike", [
+    ("100 g", "1 g", "1 % and 1.75 %"),  # 1 and 2 g, each off by half a gram, meet at 1.5 g; 4 g is two steps away
+    ("100 g", "0.1 g", ""),
+    ("1 kg", "1 g", ""),
+])
+def test_what_a_scale_cannot_hold_apart_is_said_of_the_plan(study, pot, scale, alike):
+    plan = plan_pours(study, sessions=2, pours=6)
+    plan = replace(plan, table=plan.table.assign(catalyst=[1.0, 1.75, 4.0] * 4))
+    told = outlook(plan, pot=pot, scale_resolution=scale)
+    assert (f"steps of {scale}: in a pot of {pot}, {alike} catalyst may come out the same" in told.summary()) == bool(alike)
+    assert bool(told.scale) == bool(alike) and told.scale in told.summary() and "scale" not in told.noticed()
 
 
 def test_an_outlook_is_silent_on_what_a_study_does_not_have():

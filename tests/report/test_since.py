@@ -68,6 +68,13 @@ def test_an_effect_that_moved_is_told_and_one_that_stands_is_not(twelve):
     assert f"it was −{abs(first):.0f} %" in moved and f"it is −{abs(second):.0f} %" in moved
 
 
+def test_a_chance_that_could_not_be_told_is_not_compared_as_a_number(twelve):
+    """An early page carries no interval, and its number stands."""
+    was = {name: value for name, value in twelve["advice"][0].items() if name not in ("low", "high")} | {"chance": 0.5}
+    before, now = ({**twelve, "advice": [one]} for one in (was, {**was, "chance": 0.7, "low": 0.1, "high": 0.95}))
+    assert "is anything from 10 to 95 in 100; the earlier page said about 50 in 100." in " ".join(lines(before, now))
+
+
 @pytest.mark.parametrize("old, new, says", [
     ({"told": False}, {}, "now settled"), ({}, {"told": False}, "no longer settled"),
     ({"low": 10.0, "middle": 20.0, "high": 30.0}, {}, "turned round"), (None, {}, "first pours at different values"),

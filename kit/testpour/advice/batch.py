@@ -18,12 +18,12 @@ from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
-from testpour.models.chance import cautions_at, chance
+from testpour.models.chance import cautions_at, chance, chance_words, spread
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.problems import Problem
 from testpour.threads import one_thread
-from testpour.wording import about_in_hundred, in_html, in_hundred, listed, table_html
+from testpour.wording import in_html, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -42,7 +42,7 @@ class NextPours:
     ----------
     study : Study
     table : DataFrame
-        One row a pour, in the order of worth: settings, ``chance`` of a good casting, ``gain``, the rise in
+        One row a pour, in the order of worth: settings, ``chance`` of a good casting with its 90 % interval, ``low`` to ``high``, ``gain``, the rise in
         the chance of the then recommended settings that the pours up to this one promise, and ``reason``.
     predicted : DataFrame
         One row a pour and reading: middle, low and high of one new casting (90 % interval).
@@ -59,6 +59,8 @@ class NextPours:
         The rooms and depths that are judged, as the end of a sentence.
     promised : bool
         False where good pieces were asked for and none is likely.
+    between : tuple of float
+        90 % interval of `before`.
     """
 
     study: Study
@@ -71,12 +73,18 @@ class NextPours:
     conflict: AimsConflict | None = None
     where: str = ""
     promised: bool = True
+    between: tuple[float, float] = (0.0, 0.0)
+
+    @property
+    def told(self) -> dict[str, float]:
+        """`before` with the ends of its interval, as `chance_words` puts it in words."""
+        return {"chance": self.before, "low": self.between[0], "high": self.between[1]}
 
     def sentence(self) -> str:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The chance of a good casting with the settings recommended now is {about_in_hundred(self.before)}{self.where}"
+        now = f"The chance of a good casting with the settings recommended now is {chance_words(self.told)}{self.where}"
         if not self.promised:
             now += ". No good piece can be promised yet, so what is proposed is what would find out most"
         if self.conflict:
@@ -103,7 +111,7 @@ class NextPours:
         for name in self.free:
             factor = self.study.factor(name)
             shown[factor.words] = [factor.show(value) for value in self.table[name]]
-        shown["chance of a good casting"] = [f"{in_hundred(c)} in 100" for c in self.table["chance"]]
+        shown["chance of a good casting"] = [chance_words(line) for _, line in self.table.iterrows()]
         shown["why"] = self.table["reason"]
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown.rename_axis(None))}"
 
@@ -187,9 +195,9 @@ def next_pours(
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
     tables = with_recommended(fits, states, judged, free)
-    batch, before = gained_by(fits, states, batch, tables, waiting, seed), float(recommended_chances(fits, tables).mean())
-    found = _described(fits, batch, before, free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
-    return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim)
+    batch, now = gained_by(fits, states, batch, tables, waiting, seed), spread(recommended_chances(fits, tables).mean(axis=1, keepdims=True)).iloc[0]
+    found = _described(fits, batch, float(now["chance"]), free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
+    return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=(float(now["low"]), float(now["high"])))
 
 
 def _check(pours, aim):
@@ -209,7 +217,7 @@ def _described(fits, batch, before, free, aim, taken):
     if len(rows) > 1 and scatter_unknown(fits, rows):
         again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
         rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
-    table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
+    table = rows.join(spread(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     tried = table.index[trials]
     good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]

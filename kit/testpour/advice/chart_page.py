@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.caution_rules import safety_text
+from testpour.models.chance import untold
 from testpour.pages import day_words, refuse_paper, template
 from testpour.units import show
 from testpour.wording import count, in_hundred
@@ -52,7 +53,7 @@ def _cell(row):
 
 def recipe_lines(row: pd.Series) -> list[str]:
     """What a row of the chart's table gives, a line each: good castings, minutes it stays workable, whether it was poured."""
-    lines = [f"{in_hundred(row['chance'])} in 100"]
+    lines = ["chance not known yet" if untold(row) else f"{in_hundred(row['chance'])} in 100"]
     lines += [f"{row['gel_low']:.0f} to {row['gel_high']:.0f} min"] if "gel_low" in row else []
     return lines + ["not poured yet"] * bool(row["beyond"])
 

@@ -114,8 +114,8 @@ def gained_by(
 
 
 def recommended_chances(fits: Fits, contexts: list[pd.DataFrame]) -> np.ndarray:
-    """The chance of a good casting at the first row of each table of `with_recommended`: shape (contexts,)."""
-    return chance(fits, pd.concat([table.iloc[[0]] for table in contexts], ignore_index=True)).draws.mean(axis=0)
+    """Draws of the chance of a good casting at the first row of each table of `with_recommended`: shape (draws, contexts)."""
+    return chance(fits, pd.concat([table.iloc[[0]] for table in contexts], ignore_index=True)).draws
 
 
 def _trial(fits, pending, pourable, added, good, places):

@@ -81,13 +81,15 @@ class Recommendation:
             room = f"In a room at {self.study.factor('room_temperature').show(row['room_temperature'])}, pour with "
         text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict() + self.chance.met()
         if self.conflict:
-            text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}"
+            text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}".rstrip()
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return self.cautions.around(text)
 
     def _by_aim(self):
-        """The chance of meeting each aim alone, at the recommended settings."""
+        """The chance of meeting each aim alone, at the recommended settings; "" where the chance of all is not known yet."""
+        if self.chance.untold:
+            return ""
         met = self.chance.by_aim.iloc[0]
         return f"At these settings: {', '.join(f'{words} in {in_hundred(share)} of 100' for words, share in met.items())}."
 

@@ -16,8 +16,9 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aim
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
+from testpour.models.chance import chance_words, spread
 from testpour.threads import one_thread
-from testpour.wording import about_in_hundred, in_hundred, said_in_markdown
+from testpour.wording import in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
@@ -44,7 +45,7 @@ class StopAdvice:
     close : float
         How likely the recommendation is within five points of the best possible, over those together.
     table : DataFrame
-        One row a room and depth: ``chance`` at the settings recommended, ``short``, how far they fall
+        One row a room and depth: ``chance`` at the settings recommended, ``low`` and ``high`` (its 90 % interval), ``short``, how far they fall
         short of the best possible on average, ``close``, how likely by less than five points, and
         ``most often missed``, the aim least likely to be met.
     pours : int
@@ -81,10 +82,10 @@ class StopAdvice:
             )
         if not self.pours:
             return f"Nothing is poured yet: this rests on belief alone. {text}."
-        best = self.table["chance"].max()
-        if best < GOOD and (self.failing or self.gain < ENOUGH):
+        best = self.table.loc[self.table["chance"].idxmax()]
+        if best["chance"] < GOOD and (self.failing or self.gain < ENOUGH):
             first = why_first(self.study, self.failing) or "Loosen one aim, widen a span, or change what is given: another room, another thickness."
-            return f"{text}, and there is no recipe to pin up: the best chance known of a good casting is {about_in_hundred(best)}. {first}"
+            return f"{text}, and there is no recipe to pin up: the best chance known of a good casting is {chance_words(best)}. {first}"
         if self.gain >= ENOUGH:
             return f"Go on. {text}. {self._open()}"
         return (
@@ -136,7 +137,9 @@ def stop_advice(
     tables = with_recommended(fits, states, contexts, free)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
     table, close = _shortfalls(study, states, contexts, tables)
-    table.insert(len(table.columns) - 3, "chance", recommended_chances(fits, tables))
+    drawn = spread(recommended_chances(fits, tables))
+    table.insert(len(table.columns) - 3, "chance", drawn["chance"])
+    table = table.assign(low=drawn["low"], high=drawn["high"])
     gain, before = worth.gained[-1], float(table["chance"].mean())
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)

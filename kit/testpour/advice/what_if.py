@@ -13,11 +13,11 @@ from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
-from testpour.models.chance import Chance, cautions_at, chance
+from testpour.models.chance import Chance, cautions_at, chance, chance_words, spread
 from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
 from testpour.models.terms import HOURS, OVEN
 from testpour.threads import one_thread
-from testpour.wording import about_in_hundred, in_html, table_html
+from testpour.wording import in_html, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -43,8 +43,9 @@ class WhatIf:
         Middle, low and high of each reading of one new casting (90 % interval).
     chance : Chance
     changes : DataFrame
-        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance``, ``gain``, and ``says``, the
-        change as advice. Where there is no post-cure, its heat stands for the whole of one, for the longest time of the span.
+        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance`` with its 90 % interval, ``low`` to
+        ``high``, ``gain``, and ``says``, the change as advice. Where there is no post-cure, its heat stands for the whole of one, for
+        the longest time of the span.
     change : str
         The name of the setting whose change is advised; empty if none helps.
     cautions : Cautions
@@ -70,7 +71,7 @@ class WhatIf:
         text = self.chance.verdict() + self.chance.met()
         if self.change:
             row = self.changes.loc[self.change]
-            advised = f"{row['says']}: {about_in_hundred(row['chance'])}."
+            advised = f"{row['says']}: {chance_words(row)}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
             text += " No single change of a setting would raise it by 2 points."
@@ -154,13 +155,13 @@ def _changes(fits, states, table):
             near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
             best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
             ends[factor.name] = tried.iloc[[best]]
-    start, *met = chance(fits, pd.concat([table, *ends.values()])).draws.mean(axis=0)  # the summary places, the draws decide
+    start, *met = spread(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # the summary places, the draws decide
     rows = {
-        name: {"start": table[name].iloc[0], "end": end[name].iloc[0], "chance": one, "gain": one - start,
+        name: {"start": table[name].iloc[0], "end": end[name].iloc[0], **one, "gain": one["chance"] - start["chance"],
                "says": _in_words(study, name, end.iloc[0], whole)}
         for (name, end), one in zip(ends.items(), met, strict=True)
     }
-    changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "gain", "says"])
+    changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "low", "high", "gain", "says"])
     return changes.sort_values("gain", ascending=False, kind="stable").rename_axis("setting"), ends
 
 

@@ -79,12 +79,12 @@ class Answer:
         return saving(self.case.fits, self.pour, self._worst, cause.no_help, cause.in_layers)
 
     @property
-    def _nothing_yet(self):
+    def nothing_yet(self) -> str:
         """Why there is nothing to answer yet; empty where there is."""
         return EMPTY if not self.pour else "" if self.case.seen or self.observed else UNREAD.format(pour=self.pour)
 
     def _unasked(self, so):
-        return NoResult(f"{self.pour} misses no aim by what was read so far, so {so}." if self.pour else EMPTY)
+        return NoResult(self.nothing_yet or f"{self.pour} misses no aim by what was read so far, so {so}.")
 
     @property
     def _worst(self):
@@ -235,13 +235,13 @@ class Answer:
 
     def sentence(self) -> str:
         """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
-        return self._nothing_yet or verdict(self)
+        return self.nothing_yet or verdict(self)
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        if self._nothing_yet:
-            return f"<p>{in_html(self._nothing_yet)}</p>"
+        if self.nothing_yet:
+            return f"<p>{in_html(self.nothing_yet)}</p>"
         shown = self.table[self.table["chance"] >= ENOUGH].head(SHOWN)
         shown = shown.assign(chance=[f"{in_hundred(c)} in 100" for c in shown["chance"]])
         parts = [self.split, self.saving, self.scale]

@@ -63,7 +63,7 @@ def _planned_words(planned, name, missed, weighed):
     share = planned.of(name)
     if missed is None or name == NOTHING or share < 0.05:
         return []
-    there = "at those of its good neighbours" if planned.neighbours else "at the usual settings"
+    there = f"at those of the good {'casting' if planned.neighbours == 1 else 'castings'} most like it" if planned.neighbours else "at the usual settings"
     said = f"at its settings {in_hundred(planned.here)} castings in 100 miss this aim, {there} {in_hundred(planned.there)}"
     row = weighed.table.loc[name]
     return [Piece(said, row["before"] / max(row["prior"] * row["signs"], 1e-12))]

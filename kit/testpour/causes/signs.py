@@ -36,7 +36,7 @@ class Planned:
     # at most what is left for chance, 0 to 1: how much rarer a miss as bad as these settings lead one to expect is at its neighbours'
     by_chance: float = 1.0
     unnamed: dict[str, str] = field(default_factory=dict)  # the settings whose part no other cause stands for: name to the words and value as logged
-    neighbours: bool = True  # whether there are good neighbours to compare with; else it is the usual settings
+    neighbours: int = 2  # how many good castings it is compared with; none where it is the usual settings
     foremost: str = ""  # the setting, as logged and in words, that makes a miss the likelier most; empty where none does
     expected: str = ""  # what the log's other castings lead one to expect at its settings, in words, where that misses the aim as it does
 
@@ -207,7 +207,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     by_chance = min(others / own, 1.0) if own > 0 else 1.0
     parted = {name: excess * pull / whole for name, pull in pulls.items()}
     adds = {known[name]: part for name, part in zip(names, parts[0], strict=True) if name in known and part > LEAST * end}
-    return Planned(float(end), start, parted, by_chance, unnamed, has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
+    return Planned(float(end), start, parted, by_chance, unnamed, len(there) * has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
 
 
 def _otherwise(table, fits, here, there):

@@ -61,7 +61,8 @@ class Split:
     def sentence(self) -> str:
         """The difference and its largest parts."""
         words = self.reading.words
-        beside = f"its good neighbours {listed(self.beside)}" if self.beside else "the usual settings (no good neighbour yet)"
+        good = f"{listed(self.beside)}, the good {'casting' if len(self.beside) == 1 else 'castings'} most like it"
+        beside = good if self.beside else "the usual settings (no casting like it came out good yet)"
         if not len(self.table):
             return f"{self.pour} was poured like {beside}: its settings explain none of its {words}."
         if abs(self.total) < self._noticeable:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,24 @@ from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
+
+
+def spread(draws: np.ndarray) -> pd.DataFrame:
+    """Mean and 90 % interval of some chances from their draws, shape (draws, chances): ``chance``, ``low`` and ``high``, one row each."""
+    low, high = np.quantile(draws, [0.05, 0.95], axis=0)
+    return pd.DataFrame({"chance": draws.mean(axis=0), "low": low, "high": high})
+
+
+def untold(row: Mapping[str, float] | pd.Series) -> bool:
+    """Whether the interval of a chance, ``low`` to ``high``, leaves open what the chance is."""
+    return bool(row["high"] - row["low"] > UNTOLD)
+
+
+def chance_words(row: Mapping[str, float] | pd.Series) -> str:
+    """A chance as it is told everywhere: ``"about 55 in 100"``; where it is `untold` its interval alone: ``"anything from 6 to 92 in 100"``."""
+    if untold(row):
+        return f"anything from {in_hundred(row['low'])} to {in_hundred(row['high'])} in 100"
+    return about_in_hundred(row["chance"])
 
 
 class NoAims(Problem):
@@ -48,16 +67,12 @@ class Chance:
     @property
     def table(self) -> pd.DataFrame:
         """One row a setting: chance, its 90 % interval, and the aim most often missed."""
-        low, high = np.quantile(self.draws, [0.05, 0.95], axis=0)
-        table = pd.DataFrame({"chance": self.draws.mean(axis=0), "low": low, "high": high}, self.settings.index)
-        table["most often missed"] = self.by_aim.idxmin(axis=1)
-        return table
+        return spread(self.draws).set_axis(self.settings.index).assign(**{"most often missed": self.by_aim.idxmin(axis=1)})
 
     @property
     def untold(self) -> bool:
         """Whether the interval of the first setting leaves open what its chance is."""
-        row = self.table.iloc[0]
-        return row["high"] - row["low"] > UNTOLD
+        return untold(self.table.iloc[0])
 
     @property
     def cautions(self) -> Cautions:
@@ -74,9 +89,9 @@ class Chance:
         low, high = in_hundred(row["low"]), in_hundred(row["high"])
         between = "" if low == high else f" (90 % interval {low} to {high})"
         if self.untold:
-            verdict = f"cannot tell yet, anything from {low} to {high} in 100"
+            verdict = f"cannot tell yet, {chance_words(row)}"
         else:
-            verdict = about_in_hundred(row["chance"]) + between
+            verdict = chance_words(row) + between
         return f"Chance of a good casting: {verdict}. The aim most often missed: {row['most often missed']}."
 
     def met(self) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.chance import cautions_at, chance
+from testpour.models.chance import cautions_at, chance, chance_words, spread
 from testpour.models.change import change, change_unit, good_words
 from testpour.models.effect import HALF, ONE
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
@@ -105,7 +105,8 @@ class Comparison:
         gain = self.chances[:, 1] - self.chances[:, 0]
         better = int(np.mean(gain > 0) > 0.5)
         low, high = np.quantile(gain if better else -gain, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-        each = (f"{in_hundred(mean)} with {name}" for name, mean in zip(self.names, self.chances.mean(axis=0), strict=True))
+        shown = (chance_words(row).removeprefix("about ").removesuffix(" in 100") for _, row in spread(self.chances).iterrows())
+        each = (f"{many} with {name}" for name, many in zip(self.names, shown, strict=True))
         verdict = f"{self.names[better]} is the better, by {in_hundred(low)} to {in_hundred(high)}"
         yield f"Good castings in 100: {listed(each)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
 

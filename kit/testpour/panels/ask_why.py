@@ -53,6 +53,10 @@ class WhyPanel(Panel):
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
         answer = self.answer()
+        if answer.nothing_yet:
+            yield text(answer.nothing_yet, "needed")
+            yield step("If you have looked at it already", *self._question(answer))
+            return
         yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", *_evidence(answer)))
         yield step("Look at it again", *self._question(answer))
         yield step("What to do", *self._advice(answer))
@@ -175,17 +179,18 @@ class WhyPanel(Panel):
         if unsure(answer):
             yield text(f"{cannot_tell(answer)}{' Answer what is asked above first.' if answer.ask() else ''}", "strong")
         for name in behind:
-            at_once = f"This casting: {order(answer, name)}" if name == behind[0] and order(answer, name) else ""
+            now = order(answer, name) if name == behind[0] else ""
+            at_once = f"This casting: {now[:1].lower()}{now[1:]}" if now else ""
             does = ". ".join(filter(None, (orders[name], at_once)))
-            yield from _told(answer, name, f"{capital(named(answer, name))}{does and f': {does}'}.")
+            yield from _told(answer, name, f"{capital(named(answer, name))}{does and f'. {does}'}.")
         if also_missed(answer):
             yield text(also_missed(answer))
         for words, name in answer.by_settings:
             if name in orders and name not in behind:
                 yield from _told(answer, name, f"{of_its_own(answer, words, name)}{orders[name] and f' {orders[name]}.'}")
-        if self._saving is not None:
+        if self._saving:
             yield text(self._saving.sentence())
-        yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split is not None else None,
+        yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split else None,
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
@@ -200,8 +205,10 @@ def _evidence(answer: Answer) -> Iterator[Part]:
     """What speaks for and against the likeliest causes, as paragraphs: three columns of sentences are too wide for a phone."""
     for cause, line in answer.table.head(SHOWN).iterrows():
         yield text(capital(cause), "strong")
-        for what in ("for", "against"):
-            yield text(f"{capital(what)}: {line[what] or 'nothing'}.")
+        for what in filter(line.get, ("for", "against")):
+            yield text(f"{capital(what)}: {line[what]}.")
+        if not line["for"] and not line["against"]:
+            yield text("Nothing that was read or seen speaks for it or against it.")
 
 
 def why_panel(folder: str | Path = ".") -> WhyPanel:

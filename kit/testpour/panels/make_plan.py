@@ -128,16 +128,16 @@ class PlanPanel(Panel):
         """The plan and what it can tell, or why that cannot be said."""
         study, wanted = self.workshop.study, self.wanted()
         castings = self.workshop.castings()
-        pot, price, taken = self.value(POT), self.value(PRICE), self._taken()
+        pot, price, scale, taken = self.value(POT), self.value(PRICE), self.memory.scale, self._taken()
 
         def make():
             plan = with_free_names(tp.plan_pours(study, castings=castings, **wanted), castings, taken)
             try:
-                return plan, tp.outlook(plan, pot=pot, price=price)
+                return plan, tp.outlook(plan, pot=pot, price=price, scale_resolution=scale)
             except NotSeparated as few:
                 return plan, ADDED if plan.made is not None else str(few)
 
-        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, repr(taken))
+        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, scale, repr(taken))
 
     def _taken(self):
         """Sessions that are open and not of the kept plan, with their pours: their names are not given again."""
@@ -238,8 +238,9 @@ def _told(view):
     """What a plan can notice, in words and as a table."""
     if isinstance(view, str):
         return [text(view)]
-    noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "noticed from"})
-    return [text(view.summary()), fold("Each setting and reading", table(noticed, "Smallest effect noticed nine times in ten", index=False))]
+    noticed = view.table[["reading", "setting", "noticed"]].rename(columns={"noticed": "smallest change"})
+    caption = "Smallest change over the whole span of a setting that this plan shows nine times in ten"
+    return [text(view.summary()), fold("Each setting and reading", table(noticed, caption, index=False))]
 
 
 def plan_panel(folder: str | Path = ".") -> PlanPanel:

@@ -276,7 +276,7 @@ class Panel {
     return make("figure", { class: "tpp-bars" }, make("figcaption", {}, part.caption), make("ul", {}, part.rows.map((line) => {
       const bar = make("div", { class: "tpp-bar", "aria-hidden": "true" });
       if (line.from !== undefined) bar.append(span("tpp-zero", line.from, line.from));
-      bar.append(span("tpp-length", Math.min(line.from ?? 0, line.share), Math.max(line.from ?? 0, line.share)));
+      if (line.share !== undefined) bar.append(span("tpp-length", Math.min(line.from ?? 0, line.share), Math.max(line.from ?? 0, line.share)));
       if (line.low !== undefined) bar.append(span("tpp-interval", line.low, line.high));
       return make("li", {}, make("div", { class: "tpp-line" }, make("span", {}, line.words), make("b", {}, line.says)), bar);
     })), part.ends.some(Boolean) && make("div", { class: "tpp-ends", "aria-hidden": "true" }, part.ends.map((words) => make("span", {}, words))));

@@ -90,8 +90,8 @@ def _cell(value: Any) -> str:
 def bars(caption: str, rows: Iterable[dict], ends: tuple[str, str] = ("", "")) -> Part:
     """Bars from 0 to 1 with, where given, the interval about each.
 
-    `rows` hold ``words``, ``share`` (length), ``says`` (what the bar says in words), and ``low`` and ``high``;
-    with ``from`` the bar begins there and not at 0. `ends` are the words at 0 and at 1.
+    `rows` hold ``words``, ``share`` (length; without it the interval stands alone), ``says`` (what the bar says in words), and
+    ``low`` and ``high``; with ``from`` the bar begins there and not at 0. `ends` are the words at 0 and at 1.
     """
     return {"kind": "bars", "caption": caption, "rows": list(rows), "ends": list(ends)}
 

@@ -14,6 +14,7 @@ from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
+from testpour.models.chance import chance_words
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -22,7 +23,7 @@ from testpour.panels.starting import begin_session, kept_plan, next_names, unpou
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.pour_cautions import sharing
 from testpour.problems import Problems
-from testpour.wording import count, in_hundred, listed
+from testpour.wording import count, listed
 
 ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
 POT = Field("pot", "Resin in one pour", "g", "", resin=True, high=20_000)
@@ -102,7 +103,7 @@ class PourPanel(Panel):
         """The pours worth making next, and a session with them."""
         advice, _ = self._proposed()
         shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
-        shown["chance"] = [f"{in_hundred(c)} in 100" for c in advice.table["chance"]]
+        shown["chance"] = [chance_words(line) for _, line in advice.table.iterrows()]
         shown["why"] = advice.table["reason"]
         first, *later = sharing(study, advice.table)
         says = text(replace(advice, cautions=Cautions()).sentence())

@@ -13,6 +13,7 @@ from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, p
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
+from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
 from testpour.panels.parts import (
@@ -32,7 +33,7 @@ from testpour.panels.parts import (
 )
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.workshop import SCALES
-from testpour.wording import about_in_hundred, capital, listed
+from testpour.wording import capital, listed
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
@@ -217,8 +218,8 @@ def _cautions():
 
 def _bar(name, chance):
     found = chance.table.iloc[0]
-    return {"words": capital(name), "share": float(found["chance"]), "low": float(found["low"]), "high": float(found["high"]),
-            "says": about_in_hundred(found["chance"])}
+    length = {} if chance.untold else {"share": float(found["chance"])}  # of a chance that cannot be told yet, its interval alone
+    return {"words": capital(name), **length, "low": float(found["low"]), "high": float(found["high"]), "says": chance_words(found)}
 
 
 def _answer(advice, chances):

@@ -14,9 +14,11 @@ from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import plan_power
 from testpour.planning.problem import NotSeparated
+from testpour.scale import held_alike, in_unit, unit_of
 from testpour.units import show, to_unit, unit_words
 from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 
+OF_CASTINGS = " of 100 castings"
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale
 BELIEF_DF = 3  # a half-normal belief makes a 90 % interval 2.36 times as wide as its median; t with 3 degrees of freedom, 2.35
 
@@ -39,6 +41,8 @@ class PlanOutlook:
     cost : float or None
     cautions : Cautions
         Of the plan's pours and of the size of a pot.
+    scale : str
+        What the scale cannot hold apart in a pot, in a sentence or two; "" where it holds all apart.
     """
 
     plan: Plan
@@ -48,6 +52,7 @@ class PlanOutlook:
     hours: float
     cost: float | None
     cautions: Cautions = field(default_factory=Cautions)
+    scale: str = ""
 
     def sentence(self) -> str:
         """What the plan would notice and what it takes, with its cautions."""
@@ -59,7 +64,8 @@ class PlanOutlook:
         catalyst = f" and {show(self.catalyst, 'g')} of catalyst" if self.catalyst else ""
         due = f"; the last reading is due {age_words(self.hours)} after mixing" if self.hours else ""
         takes = f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}."
-        return f"{self.noticed()} {takes} How much equal pours differ is taken from the trade's beliefs."
+        scale = f" {self.scale}" if self.scale else ""
+        return f"{self.noticed()} {takes} How much equal pours differ is taken from the trade's beliefs.{scale}"
 
     def noticed(self) -> str:
         """What the plan would notice."""
@@ -69,8 +75,9 @@ class PlanOutlook:
         blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
         parts = []
         if seen:
-            by = listed(f"{line.reading} {'in' if 'castings' in line.noticed else 'by'} {line.noticed}" for line in seen)
-            parts.append(f"If {setting}, over its whole span, moves {by} or more, this plan shows it nine times in ten.")
+            *most, last = (change_words(line.reading, line.noticed) for line in seen)
+            any_of = " or ".join(filter(None, [", ".join(most), last]))
+            parts.append(f"This plan shows nine times in ten that {setting} matters if, from one end of its span to the other, it changes {any_of}.")
         if blind:
             parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
         if self.plan.made is not None:
@@ -100,7 +107,7 @@ class PlanOutlook:
 
 
 def outlook(
-    plan: Plan, *, pot: str | float = "120 g", price: float | None = None
+    plan: Plan, *, pot: str | float = "120 g", price: float | None = None, scale_resolution: str | float = "0.1 g"
 ) -> PlanOutlook:
     """What a plan can tell before it is poured.
 
@@ -111,6 +118,8 @@ def outlook(
         Resin in one pour; g where no unit is given.
     price : float, optional
         Price of a kilogram of resin.
+    scale_resolution : str or float
+        Step of the scale; g where no unit is given.
 
     Returns
     -------
@@ -140,7 +149,26 @@ def outlook(
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
         None if price is None else grams / 1000 * price,
         plan.found() + check_batch(each),
+        _on_this_scale(plan, each, scale_resolution),
     )
+
+
+def _on_this_scale(plan, pot, scale_resolution):
+    """Which planned percentages of catalyst the scale may deliver alike in a pot (g), in words."""
+    step, unit = to_unit(scale_resolution, "g", "scale_resolution"), unit_of(scale_resolution)
+    alike = held_alike(pot, plan.table["catalyst"].unique(), step) if "catalyst" in plan.table else []
+    if not alike:
+        return ""
+    levels = "neighbours among " * (len(alike) > 2) + listed(show(level, "%") for level in alike)
+    return (
+        f"The scale reads in steps of {in_unit(step, unit, 6)}: in a pot of {in_unit(pot, unit)}, {levels} catalyst may come out "
+        "the same, and what this plan would show is worked out as if each were weighed exactly. Use a finer scale or a larger pot."
+    )
+
+
+def change_words(reading: str, noticed: str) -> str:
+    """The smallest change of a reading that is noticed, as the object of "it changes": ``"gel time by at least 20 %"``."""
+    return f"the {reading} of at least {noticed.removeprefix('over ')}" if noticed.endswith(OF_CASTINGS) else f"{reading} by at least {noticed}"
 
 
 def _every_pour(plan):
@@ -194,11 +222,11 @@ def _lines(plan, pours, reading):
 
 
 def _in_words(reading, latent):
-    """A latent change as a change in the reading near its believed level."""
+    """A latent change as a change in the reading near its believed level; of grades in how many castings it is another grade."""
     if reading.scale == "log":
         return f"{rounded(100 * (np.exp(latent) - 1))} %" if latent < np.log(2) else f"a factor of {rounded(np.exp(latent))}"
     if reading.grades:  # the share of castings that crosses a bound between two grades, in the middle where it moves most
-        return f"{in_hundred(ndtr(latent / 2) - ndtr(-latent / 2))} castings in 100"
+        return f"{in_hundred(ndtr(latent / 2) - ndtr(-latent / 2))}{OF_CASTINGS}"
     width = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale)
     if width is None:
         return f"{rounded(latent)}{unit_words(reading.unit)}"

@@ -9,7 +9,7 @@ from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
-from testpour.planning.outlook import outlook
+from testpour.planning.outlook import change_words, outlook
 from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.problems import Problem
@@ -38,7 +38,7 @@ class Lost:
         if worst["ratio"] < LITTLE:
             return "Hardly anything is lost: every effect would be noticed as well as before, within a twentieth."
         return (
-            f"Most is lost on {worst['setting']}: {worst['reading']} must move by {worst['after']} to be noticed, "
+            f"Most is lost on {worst['setting']}. To be noticed it must now change {change_words(worst['reading'], worst['after'])}, "
             f"where {worst['before']} was enough before."
         )
 

@@ -12,12 +12,13 @@ from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
 from testpour.advice.conflicts import UNADVISED, Unadvised
 from testpour.advice.recommend import Recommendation, at_its_age, recommend, settings_words
+from testpour.models.chance import chance_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
 from testpour.report.story import drawn, kind_of
 from testpour.units import show, unit_words
-from testpour.wording import NoResult, about_in_hundred, count
+from testpour.wording import NoResult, count
 
 MOST_ROOMS = 3
 Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log
@@ -114,7 +115,7 @@ def _worth(given):
     gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
     text = (
         "The chance of a good casting with the best settings known today is "
-        f"{about_in_hundred(given.before)}{given.where}. "
+        f"{chance_words(given.told)}{given.where}. "
     )
     if gain < 100 * ENOUGH:
         return text + f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."

@@ -9,13 +9,14 @@ import numpy as np
 
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
+from testpour.models.chance import chance_words, spread
 from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.report.reading_curve import average, draw_average
-from testpour.wording import about_age, about_in_hundred
+from testpour.wording import about_age
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
@@ -109,13 +110,14 @@ def _says(fit, table, hours):
     aim = next((a for a in fit.study.aims if a.reading == fit.reading.name), None)
     if aim is None:
         return f"How {words} changes with age; no aim is stated for it."
-    met = fit.chances(table, aim.at_least, aim.at_most).mean(axis=0)
+    drawn = fit.chances(table, aim.at_least, aim.at_most)
+    met = drawn.mean(axis=0)
     bound = replace(aim, age=None).words(fit.reading)
     sure = met >= SURE
     if sure.all():
         return f"At every age drawn, from {about_age(hours[0])} on, nine in ten readings meet {bound}."
     if not sure[-1]:
-        return f"Cannot promise {bound} at any age drawn: at {about_age(hours[-1])} {about_in_hundred(met[-1])} meet it."
+        return f"Cannot promise {bound} at any age drawn: at {about_age(hours[-1])} {chance_words(spread(drawn[:, -1:]).iloc[0])} meet it."
     first = hours[len(sure) - np.argmin(sure[::-1])]
     read = poured_range(fit.rows["age"])
     far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."

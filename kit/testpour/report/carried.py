@@ -154,7 +154,7 @@ def _tellable(said):
     try:
         effects = [one for found in said["effects"].values() for one in found.values()]
         numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]
-        numbers += [value for one in said["advice"] for value in (one["chance"], *one["settings"].values())]
+        numbers += [value for one in said["advice"] for value in (one["chance"], one.get("low", 0), one.get("high", 0), *one["settings"].values())]
         texts = [*said["pours"].values(), *(one["unit"] for one in effects), said["fingerprint"]]
         rooms = all(isinstance(one["room"], int | float | str | None) for one in said["advice"])
         flags = all(isinstance(one["told"], bool) for one in effects)

@@ -10,12 +10,12 @@ from matplotlib.patheffects import withStroke
 
 from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
-from testpour.models.chance import chance
+from testpour.models.chance import chance, chance_words, spread
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
-from testpour.wording import about_in_hundred, listed
+from testpour.wording import listed
 
 STEPS = 31
 OUT = "refused, or likely to boil"
@@ -61,10 +61,11 @@ def show_chance(
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
-    met, safe = chance(fits, table).draws.mean(axis=0), allowed(fits, table)
+    told, safe = spread(chance(fits, table).draws), allowed(fits, table)
+    met = told["chance"].to_numpy()
     poured = [_poured(f, pours) for f in (across, up)]
     held = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
-    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), (across, up), poured, held), height=5.2,
+    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, held), height=5.2,
                                 found=check_ends(fits.study, table))
     ax = axes[0, 0]
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
@@ -126,7 +127,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, factors, poured, as_logged):
+def _says(study, table, met, told, factors, poured, as_logged):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."
@@ -137,7 +138,7 @@ def _says(study, table, met, factors, poured, as_logged):
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
         held.append(study.factor("room_temperature"))
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
-    text = f"Chance of a good casting: highest here at {where}, {about_in_hundred(met[best])}"
+    text = f"Chance of a good casting: highest here at {where}, {chance_words(told.iloc[best])}"
     text += f" (with {beside})." if beside else "."
     text += as_logged
     return text if within else text + " Nothing was poured there yet."

@@ -47,7 +47,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
-    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) for f in factors]
+    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _whole(fits, f)} for f in factors]
     return {
         "factors": moved,
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
@@ -127,15 +127,23 @@ def _table(term, stops, age):
 
 
 def _poured(fit, stops):
-    """What each setting of a reading was poured between, half a step wider: name to [low, high, low, high in words]."""
-    used = fit.believed.factors
-    poured = {}
-    for factor in fit.study.factors:
-        if factor.name in used and factor.name in stops and len(fit.rows):
-            values = fit.rows[factor.name]
-            low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
-            poured[factor.name] = [low - slack, high + slack, factor.between(low, high)]
-    return poured
+    """What each setting was between where a reading was read: name to a range as `_range` gives it."""
+    used = [f for f in fit.study.factors if f.name in fit.believed.factors and f.name in stops]
+    return {factor.name: _range(factor, fit.rows[factor.name]) for factor in used if len(fit.rows)}
+
+
+def _whole(fits, factor):
+    """What a setting was between in all pours, whatever was read of them; None where nothing was poured."""
+    read = [fit.rows[factor.name] for fit in fits.values() if factor.name in fit.rows]  # these take the usual value where none was noted
+    known = fits.castings.pours[factor.name] if factor.name in fits.castings.pours else pd.Series(dtype=float)
+    values = pd.concat([known.dropna(), *read]).astype(float)
+    return _range(factor, values) if len(values) else None
+
+
+def _range(factor, values):
+    """From the lowest to the highest of some values, half a step wider: [low, high, both in words]."""
+    low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
+    return [low - slack, high + slack, factor.between(low, high)]
 
 
 def _aim(reading, aim):

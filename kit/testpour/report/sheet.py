@@ -14,13 +14,14 @@ from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import settings_words
 from testpour.caution_rules import safety_text
 from testpour.files import free_for, page_kind, put
+from testpour.models.chance import chance_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.models.settings import held_settings, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import advised, story
 from testpour.units import to_unit
-from testpour.wording import about_in_hundred, count, in_html, in_hundred, listed
+from testpour.wording import count, in_html, in_hundred, listed
 
 FINDINGS = 3
 BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words
@@ -100,9 +101,9 @@ def advice_rows(fits: Fits, room: advised.Rooms) -> Iterator[dict[str, Any]]:
         yield {
             "room": at, "problem": "", "conflict": given.conflict.sentence(beside_best=True) if given.conflict else "",
             "settings": settings_words(fits.study, given.table.iloc[0], given.free),
-            "chance": "cannot tell yet" if given.chance.untold else about_in_hundred(met["chance"]).removesuffix(" in 100"),
+            "chance": "cannot tell yet" if given.chance.untold else chance_words(met).removesuffix(" in 100"),
             "between": "" if low == high else f"{low} to {high}",
-            "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")],
+            "bar": [round(100 * float(met[end]), 1) for end in ("low", "chance", "high")], "untold": given.chance.untold,
             "beside": advised.beside_catalyst(given), "beyond": listed(given.beyond), "gel": _gel(fits, given),
             "warnings": list(given.cautions.refusals + given.cautions.warnings),
         }

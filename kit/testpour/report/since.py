@@ -10,12 +10,13 @@ from typing import Any, Literal
 from testpour.advice.recommend import Recommendation
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
+from testpour.models.chance import chance_words, spread
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.carried import NoLogInside, inside
 from testpour.study import Study
 from testpour.units import show, to_unit
-from testpour.wording import count, first_few, in_hundred, listed, signed
+from testpour.wording import count, first_few, listed, signed
 
 OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
 LEAST = 0.05  # change of a chance that is told
@@ -57,7 +58,7 @@ def _effects(fit):
 
 def _advised(room, given):
     free = {name: float(given.settings[name]) for name in given.free}
-    return {"room": room, "settings": free, "chance": float(given.chance.draws.mean())}
+    return {"room": room, "settings": free, **{name: float(value) for name, value in spread(given.chance.draws).iloc[0].items()}}
 
 
 def earlier(
@@ -152,9 +153,7 @@ def _advice_changes(study, before, now):
         if moved:
             yield f"Recommended{where}: {listed(moved)}."
         if abs(one["chance"] - was["chance"]) >= LEAST:
-            yield (
-                f"The chance of a good casting at the recommended settings{where} is {in_hundred(one['chance'])} in 100; "
-                f"the earlier page said {in_hundred(was['chance'])}."
-            )
+            then, today = (chance_words({"low": 0.0, "high": 0.0, **said}) for said in (was, one))  # early pages carry no interval
+            yield f"The chance of a good casting at the recommended settings{where} is {today}; the earlier page said {then}."
         elif not moved:
             yield f"The advice{where} stands."

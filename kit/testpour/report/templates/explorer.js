@@ -94,14 +94,16 @@ const explorer = (held, place) => {
     return found;
   };
 
-  // What lies outside the pours a reading rests on, in words.
+  // What lies outside the pours a reading rests on: pairs of what is missing there and the setting, both in words.
   const outside = (one, at) => {
-    if (one.unread) return [one.unread];
-    return Object.entries(one.poured).flatMap(([name, [low, high, words]]) => {
+    if (one.unread) return [[one.unread, ""]];
+    return Object.entries(one.poured).flatMap(([name, read]) => {
       const factor = held.factors[index[name]], value = factor.stops[at[index[name]]];
-      if (value >= low && value <= high) return [];
-      if (factor.yes) return [`${value ? "with" : "without"} ${factor.words} (never poured)`];
-      return [`${factor.words} ${show(value, factor.unit)} (poured ${words})`];
+      const beyond = (range) => !range || value < range[0] || value > range[1];
+      if (!beyond(read)) return [];
+      const [missing, did, words] = beyond(factor.poured) ? ["nothing was poured there", "poured", factor.poured[2]] : [`no ${one.words} was read there`, "read", read[2]];
+      const where = factor.yes ? `${value ? "with" : "without"} ${factor.words} (never ${did})` : `${factor.words} ${show(value, factor.unit)} (${did} ${words})`;
+      return [[missing, where]];
     });
   };
 
@@ -115,17 +117,19 @@ const explorer = (held, place) => {
   const capital = (text) => text.charAt(0).toUpperCase() + text.slice(1);
 
   const missing = held.readings.some((one) => one.left && one.aim);
+  const untold = (found) => found.high - found.low > held.untold;
   const verdict = (found) => {
     if (missing) return "A reading with an aim cannot be worked out on this page, so no chance is given.";
     if (!found.aims.length) return "This study states no aim, so nothing can be called good.";
     const [low, high] = [inHundred(found.low), inHundred(found.high)];
     const about = inHundred(found.chance), sure = low === high ? "" : ` (90 % interval ${low} to ${high})`;
-    return found.high - found.low > held.untold
+    return untold(found)
       ? `Cannot tell yet: anything from ${low} to ${high} in 100 castings may be good.`
       : `${about.includes(" ") ? capital(about) : `About ${about}`} in 100 castings should be good${sure}.`;
   };
-  const limiting = (aims) => {
-    const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => `${one.words} (meets its aim in ${inHundred(one.met)} of 100)`);
+  const limiting = (found) => {
+    const { aims } = found, often = (one) => untold(found) ? "" : ` (meets its aim in ${inHundred(one.met)} of 100)`;
+    const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => one.words + often(one));
     if (!aims.length) return "";
     return poor.length ? `What limits it: ${poor.join(", then ")}.` : "No aim stands in the way: each is met in 95 of 100 or more.";
   };
@@ -233,13 +237,13 @@ const explorer = (held, place) => {
       row.output.textContent = words;
     });
     const judged = readings.filter((one) => one.aim || !held.readings.some((any) => any.aim));
-    const beyond = [...new Set(judged.flatMap((one) => found.readings[one.name].beyond))], unread = judged.map((one) => one.unread);
-    const unpoured = beyond.filter((words) => !unread.includes(words)).join("; "), never = unread.filter(Boolean).join("; ");
-    const why = [unpoured && `nothing was poured there: ${unpoured}`, never].filter(Boolean).join("; ");
+    const beyond = new Map();
+    for (const [missing, where] of judged.flatMap((one) => found.readings[one.name].beyond)) beyond.set(missing, (beyond.get(missing) ?? new Set()).add(where));
+    const why = [...beyond].map(([missing, where]) => [missing, [...where].filter(Boolean).join(", ")].filter(Boolean).join(": ")).join("; ");
     part("verdict").textContent = verdict(found);
-    part("limits").textContent = limiting(found.aims);
+    part("limits").textContent = limiting(found);
     part("beyond").textContent = why ? `Grey, because ${why}. Take it as a guess and try one pour first.` : "";
-    place.classList.toggle("beyond", beyond.length > 0);
+    place.classList.toggle("beyond", beyond.size > 0);
     for (const row of rows) {
       const said = found.readings[row.one.name];
       row.says.textContent = described(row.one, said);
