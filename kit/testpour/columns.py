@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
-YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "x", "✓", "✔"}
-NO = {"no", "n", "false", "0", "0.0", "off", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
+YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "ja", "x", "✓", "✔"}
+NO = {"no", "n", "false", "0", "0.0", "off", "nein", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
 OTHERS = {"degC": ("°F",), "mm": ("in", "cm"), "h": ("min",), "min": ("h",)}  # the units that others read in
 NIL = {"none", "nil"}  # an amount of nothing
 

@@ -1,8 +1,12 @@
 """Sheets whose columns go by other names, whose headers stand in two rows, or which hold two tables; expected values are read off the sheets."""
 
+import re
+
 import openpyxl
 import pytest
+from openpyxl.styles import PatternFill
 
+from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
@@ -45,14 +49,14 @@ def test_grams_to_a_hundred_are_per_cent_of_the_resin_and_said_to_be(small, tmp_
 
 
 @pytest.mark.parametrize(("heads", "cells", "asked"), [
-    ("Starter %,cover", "1.5,yes", r"Starter % was not read\. If one of these is the catalyst, head it catalyst \(%\)\. If not, add a column "),
-    ("Starter,cover", "1.5 g,yes", "no column gives catalyst, which this study varies, and Starter was not read"),
-    ("Starter,Drops,cover", "1.5,22,yes", "and Starter and Drops was not read"),
-    ("catalyst,Sealed", "1.5,yes", r"no column gives cover, which this study varies, and Sealed was not read.*head it cover.*write no"),
+    ("Starter %,cover", "1.5,yes", r"Not read, and perhaps it: Starter %\. If one of these is the catalyst, head it catalyst \(%\)\. If not, add a column "),
+    ("Starter,cover", "1.5 g,yes", r"no column gives catalyst, which this study varies\. Not read, and perhaps it: Starter\."),
+    ("Starter,Drops,cover", "1.5,22,yes", r"perhaps it: Starter and Drops\."),
+    ("catalyst,Sealed", "1.5,yes", r"perhaps it: Sealed\. If one of these is the cover, head it cover\. If not, .*write yes or no or, where nobody knows, \?"),
 ])
 def test_a_varied_setting_that_no_column_gives_beside_one_that_may_be_it_is_asked_about(small, tmp_path, heads, cells, asked):
     with pytest.raises(LogProblems) as refused:
-        read(small, tmp_path, f"pour,session,room,{heads}\nA,Mon,20,{cells}\nB,Mon,20,{cells}\n")
+        read(small, tmp_path, f"pour,session,room,gel min,{heads}\nA,Mon,20,22,{cells}\nB,Mon,20,18,{cells}\n")
     assert [row["row"] for _, row in refused.value.problems.iterrows()] == ["row 1"]
     with pytest.raises(LogProblems, match=asked):
         raise refused.value
@@ -195,3 +199,102 @@ def test_a_bare_number_that_fits_in_another_unit_is_asked_about(study, tmp_path,
 def test_a_number_with_its_unit_is_not_asked_about(study, tmp_path, head, cell):
     with pytest.raises(LogProblems, match=r"is outside [\d.]+ to [\d.]+ (?:°C|%)\. Check"):
         read(study, tmp_path, f"pour,session,{head}\nA,Mon,{cell}\n")
+
+
+HEAD = "pour,session,catalyst %,cover,gel min\n"
+POURS = "A,Mon,1.5,yes,22\nB,Mon,2,no,18\n"
+
+
+@pytest.mark.parametrize(("head", "cell"), [("Starts to gel", "22"), ("Start", "10:05"), ("Verfestigt (min)", "20-25")])
+def test_a_sheet_that_brings_no_reading_is_asked_which_column_may_be_one(small, tmp_path, head, cell):
+    with pytest.raises(LogProblems, match=rf"no column gives a reading of this study, and not read, though in figures: {re.escape(head)}\."):
+        read(small, tmp_path, f"pour,session,catalyst %,cover,{head}\nA,Mon,1.5,yes,{cell}\n")
+    with pytest.warns(NotRead, match="not read: Resin"):
+        read(small, tmp_path, "pour,session,catalyst %,cover,Resin (g)\nA,Mon,1.5,yes,150\n")
+
+
+def test_a_german_sheet(study, tmp_path):
+    text = "Nr.;Datum;Härter %;Farbpaste %;Dicke mm;Deckel;Raumtemp. °C;Gelzeit min;Härte 24 h;Bemerkungen\n1;12. März 2025;1,5;0,5;10;ja;19,5;22;76;\n"
+    with pytest.warns(NotRead, match="no session is written beside a date"):
+        (entry,) = read(study, tmp_path, f"{text}")
+    assert entry["settings"] == {"catalyst": 1.5, "pigment": 0.5, "thickness": 10, "cover": 1, "room_temperature": 19.5}
+    assert held([entry]) == [("1", ("gel_time", "22 min", None), ("hardness", "76", 24))]
+
+
+@pytest.mark.parametrize(("row", "said"), [
+    ("Best:,,1.5,yes,15", r"row 4 \(Best:\) is taken for an average, a sum or an aim"),
+    ("Signed:,Kim,,,", r"row 4 \(Signed:\) ends in a colon, so it is taken for a remark and was not read"),
+    ("Tack:,0 = dry,,,", r"row 4 \(Tack:\) ends in a colon"),
+])
+def test_what_stands_below_the_pours_under_a_heading_is_no_pour(small, tmp_path, row, said):
+    with pytest.warns(NotRead, match=said):
+        assert [entry["pour"] for entry in read(small, tmp_path, f"{HEAD}{POURS}{row}\n")] == ["A", "B"]
+
+
+def test_a_pour_whose_name_ends_in_a_colon_comes_back(small, tmp_path):
+    log = Logbook(small, "sqlite://")
+    log.add_pour("Kim:", settings={"catalyst": 1.5, "cover": "yes"}, session="Mon", made_at="2026-03-02")
+    assert [entry["pour"] for entry in read_sheet(small, write_sheet(log.castings(), tmp_path / "out.csv"))] == ["Kim:"]
+    log.close()
+
+
+def test_remarks_below_the_table_are_no_notes_of_its_last_pour(small, tmp_path):
+    with pytest.warns(NotRead, match=r"row 5 \(A was stirred twice\) and 6 \(read by Kim\) may be about several pours, so it was not read"):
+        entries = read(small, tmp_path, f"{HEAD}{POURS}\nA was stirred twice\nread by Kim\n")
+    assert [entry.get("note", "") for entry in entries] == ["", ""]
+    entries = read(small, tmp_path, f"{HEAD}{POURS}stirred twice,,,,\n\nfilm torn,,,,\nC,Mon,2,no,18\n")
+    assert [entry.get("note", "") for entry in entries] == ["", "stirred twice film torn", ""]
+
+
+def test_a_row_that_names_a_session_and_more_is_no_note(small, tmp_path):
+    with pytest.warns(NotRead, match=r"row 3 \(Session 2 - 15 March 2025\) may be about several pours, so it was not read"):
+        entries = read(small, tmp_path, "pour,catalyst %,cover,gel min\nA,1.5,yes,22\nSession 2 - 15 March 2025,,,\n")
+    assert "note" not in entries[0]
+
+
+@pytest.mark.parametrize(("last", "what"), [("1.75,1,20", "mean"), ("3.5,2,40", "sum"), ("1.75,1,20.05", "mean")])
+def test_a_last_row_of_means_or_sums_in_a_sheet_without_names_is_asked_about(study, tmp_path, last, what):
+    with pytest.raises(LogProblems, match=f"row 4: every number here is the {what} of those above it"):
+        read(study, tmp_path, f"catalyst %,pigment %,gel min\n1.5,1,22\n2,1,18\n{last}\n")
+
+
+@pytest.mark.filterwarnings("ignore:.*(no column gives|no date and no session):testpour.logbook.spreadsheet.NotRead")
+@pytest.mark.parametrize("last", ["1.75,1,19", "2,1,20"])
+def test_a_last_pour_between_those_above_is_a_pour(study, tmp_path, last):
+    assert len(read(study, tmp_path, f"catalyst %,pigment %,gel min\n1.5,1,22\n2,1,18\n{last}\n")) == 3
+
+
+@pytest.mark.parametrize("word", ["TBD", "not tested", "k.A.", "n/t"])
+def test_words_for_no_reading_are_none(small, tmp_path, word):
+    assert held(read(small, tmp_path, f"pour,session,catalyst %,cover,gel min,tack 24 h\nA,Mon,1.5,yes,{word},1\n")) == [("A", ("tack", "1", 24))]
+
+
+def test_a_column_day_of_numbers_beside_a_reading_without_an_age_is_asked_about(small, tmp_path):
+    with pytest.raises(LogProblems, match=r"Day: may be the day of pouring, or how old a casting was when Hardness was read\. Head it Session"):
+        read(small, tmp_path, "pour,Day,catalyst %,cover,Hardness\nA,7,1.5,yes,80\nB,7,2,yes,81\n")
+    assert held(read(small, tmp_path, "pour,Age (d),session,catalyst %,cover,Hardness\nA,7,Mon,1.5,yes,80\n")) == [("A", ("hardness", "80", 168))]
+    assert read(small, tmp_path, "pour,Day,catalyst %,cover,Hardness 24 h\nA,7,1.5,yes,80\nB,7,2,yes,81\n")[0]["session"] == "7"
+
+
+def test_hidden_columns_and_cells_of_a_colour_alone_are_named(small, tmp_path):
+    book = openpyxl.Workbook()
+    for row in (["pour", "session", "catalyst %", "cover", "gel min"], ["A", "Mon", 1.5, None, 22], ["B", "Mon", 2, None, 18], ["C", "Mon", 2, None, 18]):
+        book.active.append(row)
+    green = PatternFill("solid", fgColor="00FF00")
+    book.active["D2"].fill = green
+    for cell in book.active[3]:  # a band over a whole row says nothing
+        cell.fill = green
+    book.active["F2"].fill = green  # nor does a colour beside the table
+    book.active.column_dimensions["E"].hidden = book.active.column_dimensions["H"].hidden = True
+    book.save(tmp_path / "sheet.xlsx")
+    with pytest.warns(NotRead) as said:
+        read_sheet(small, tmp_path / "sheet.xlsx")
+    assert [str(one.message).removeprefix("sheet.xlsx: ") for one in said] == [
+        "Cells with a colour and nothing else were read as empty: D2. Write into them what the colour says.",
+        "What stands in hidden columns was read too: column E. Delete there what is not to count."]
+
+
+def test_a_date_kept_as_a_number_is_told_so(small, tmp_path):
+    """14 March 2025 is day 45730 of a spreadsheet, whose day 60 is 29 February 1900 (ECMA-376 part 1, 18.17.4.1)."""
+    with pytest.raises(LogProblems, match="'45730' is a number, perhaps 2025-03-14, which a spreadsheet keeps so. Format its cell as a date"):
+        read(small, tmp_path, "pour,date,catalyst %,cover,gel min\nA,45730,1.5,yes,22\n")

@@ -21,7 +21,7 @@ NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year sta
     re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?{HOUR}", re.IGNORECASE),
     re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?{HOUR}", re.IGNORECASE),
 )
-
+SERIAL = re.compile(r"[2-6]\d{4}(?:[.,]\d+)?")  # days since 1900, from 1954 to 2091
 CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
 
 
@@ -101,6 +101,9 @@ def _read(text):
         year = named["year"].strip("'")
         return _day(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
     if not found:
+        if SERIAL.fullmatch(text):
+            day = dt.date(1899, 12, 30) + dt.timedelta(days=int(text[:5]))  # as most spreadsheets count; an old kind of them from 1904
+            raise UnitProblem(f"date: {text!r} is a number, perhaps {day}, which a spreadsheet keeps so. Format its cell as a date, or write it like {day}.")
         said = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
         raise UnitProblem(f"date: {text!r} {said}. Write it like 2026-03-01 10:30.")
     day, mark, month, year, *clock = found.groups()

@@ -28,15 +28,15 @@ WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later
 TRADE = (
     (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
     (r"(?:pigment|colou?r) paste|paste|farbpaste", "pigment"),
-    (r"depth|dicke", "thickness"),
-    (r"covered|lid", "cover"),
+    (r"depth|thk|dicke", "thickness"),
+    (r"covered|lid|deckel|abgedeckt", "cover"),
     (r"(?:ambient|shop|workshop|air)(?= temp)|ambient$", "room"),
     (r"raum ?temp(?:eratur)?", "room temperature"),
     (r"rh|rel(?:ative)? humidity", "humidity"),
     (r"demold", "demould"),
-    (r"peak exotherm|exotherm", "peak temperature"),
-    (r"resin batch", "resin lot"),
-    (r"catalyst batch", "catalyst lot"),
+    (r"peak exotherm|exotherm|max(?:imum)? temp(?:erature)?", "peak temperature"),
+    (r"gelzeit", "gel time"), (r"härte|haerte", "hardness"),
+    (r"resin batch", "resin lot"), (r"catalyst batch", "catalyst lot"),
 )
 SHORE = re.compile(r"shore ([ad])(?: hardness)?")
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place

@@ -14,7 +14,8 @@ SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])"
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
 NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
-BLANK = {"", "-", "–", "—", "n/a", "n.a.", "na", "none", "?", "nan", "unknown", "not known"}  # nothing here
+BLANK = {"", "-", "–", "—", "n/a", "n.a.", "na", "none", "?", "nan", "unknown", "not known",
+         "n/t", "n/m", "k.a.", "tbd", "tbc", "not tested", "not measured", "not taken", "not recorded"}  # nothing here
 DITTO = {
     '"', "'", "''", "”", "“", "„", "〃", '-"-', "|", "↓", "do.", "dto.", "ditto", "idem", "same", "s/a", "as above", "same as above", COVERED,
 }  # the same as the cell above
@@ -25,7 +26,7 @@ AVERAGE = (
 )
 SUMMARY = re.compile(
     rf"{AVERAGE}(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|s\.?d\.?|std\.?(?:\s*dev\.?)?|stdev"
-    r"|standard deviation|min|max|minimum|maximum|range|count|n\s*=\s*\d+|targets?|aims?|goals?"
+    r"|standard deviation|min|max|minimum|maximum|range|count|n\s*=\s*\d+|targets?|aims?|goals?|best|worst|ideal|optimum|recommended"
 )  # what stands at the head of a row that is no pour: Average, Mean of 2, Ø A1-A2
 POINTED = re.compile(r"[1-9]\d{0,2}(?:\.\d{3})+(?:,\d+)?\s*[a-zA-Z°%]{0,10}")  # 1.080 min, whose point may part thousands
 AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Mean gel time, Subtotal Monday
@@ -117,11 +118,11 @@ def bare(text: str) -> str:
 
 
 def sums_up(text: str, name: bool = False) -> bool:
-    """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow.
+    """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow, or where it ends in a colon.
 
     A small n alone counts the pours; a capital one may be the pour after M.
     """
-    if name and (text.strip() == "n" or AVERAGED.fullmatch(bare(text))):
+    if name and (text.strip() == "n" or re.fullmatch(r"[^'].*[^\W\d_]\W*:", text.strip()) or AVERAGED.fullmatch(bare(text))):
         return True
     return SUMMARY.fullmatch(bare(text)) is not None
 

@@ -1,17 +1,21 @@
 """What only a whole column of a sheet tells."""
 
+import math
 import re
 from collections.abc import Iterator, Sequence
+from statistics import fmean
 
-from testpour.columns import NO, YES, Factor
-from testpour.logbook.headers import Head, is_amount, last_unit
-from testpour.logbook.sheet_cells import NOTHING
+from testpour.columns import NO, YES, Factor, Reading
+from testpour.logbook.door import CLOCK
+from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
+from testpour.logbook.sheet_cells import NOTHING, bare
 from testpour.study import Study
-from testpour.units import SPELLINGS, measures, shown_unit
-from testpour.wording import listed
+from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number
+from testpour.wording import first_few, listed
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
 LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours
+FIGURE = re.compile(r"[~≈<>]?\s*\d+(?:[.,]\d+)?(?:\s*(?:-|/|to)\s*\d+(?:[.,]\d+)?)?\s*[^\d\s]{0,4}")  # a number or a range with a unit, and no date
 OTHER = {"degC": "degF", "mm": "inch"}  # the unit that some workshops have instead
 
 
@@ -50,15 +54,22 @@ def not_given(
     """
     given = {head.name for head in heads if head}
     unread = {text.strip(): [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
-              for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None}
+              for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None and bare(text).strip(".") not in COUNTED}
     wrong, unknown = [], []
+    lost = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
+    if lost and not any(head.kind == "reading" for head in heads if head):
+        known = first_few([reading.label for reading in study.readings])
+        wrong.append(
+            f"no column gives a reading of this study, and not read, though in figures: {listed(lost)}. Head each reading as the study calls it, with its age "
+            f"where it changes: {known}. If there are none yet, add an empty column of one."
+        )
     for factor in (factor for factor in study.varied if factor.name not in given):
         held = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
         if held:
-            nil = "" if factor.name == "catalyst" or not factor.low <= 0 else ", 0 where there was none"
-            empty = "no" if factor.kind == "yes/no" else "what it was"
+            nil = ", 0 where there was none" if factor.is_share and factor.name != "catalyst" else ""
+            empty = "yes or no" if factor.kind == "yes/no" else "what it was"
             wrong.append(
-                f"no column gives {factor.words}, which this study varies, and {listed(held)} was not read. If one of these is the {factor.words}, "
+                f"no column gives {factor.words}, which this study varies. Not read, and perhaps it: {listed(held)}. If one of these is the {factor.words}, "
                 f"head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
             )
         else:
@@ -67,14 +78,42 @@ def not_given(
     return wrong, [said] if unknown else []
 
 
-def _may_be(factor, text, cell):
-    """Whether a cell of a column headed `text` may be a value of a setting: a number that its unit does not rule out, or yes or no."""
-    if factor.kind == "yes/no":
+def _may_be(column, text, cell):
+    """Whether a cell of a column headed `text` may be a value of a setting or reading: a number that its unit does not rule out, or yes or no."""
+    if getattr(column, "kind", "") == "yes/no":
         return cell.casefold() in YES | NO and not cell[:1].isdigit()
     unit = last_unit(text)
-    share = factor.is_share and is_amount(unit)
-    number = re.fullmatch(r"[~≈]?\s*\d[\d.,/ ]*\s*\S{0,4}", cell)
-    return bool(number) and (not unit or measures(unit, factor.unit) or (share and not re.match(r"resin|mix|total", text, re.IGNORECASE)))
+    share = getattr(column, "is_share", False) and is_amount(unit)
+    number = FIGURE.fullmatch(cell) or (isinstance(column, Reading) and CLOCK.match(cell))
+    return bool(number) and (not unit or measures(unit, column.unit) or (share and not re.match(r"resin|mix|total", text, re.IGNORECASE)))
+
+
+def doubtful_day(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
+    """A problem where a column Day holds numbers beside readings without an age: it may be the age of the casting."""
+    heads = {head: None for _, written in pours for head in written}
+    aged = listed(dict.fromkeys(head.text for head in heads if without_age(head)))
+    for head in (head for head in heads if head.name == "session" and bare(head.text) == "day" and aged):
+        cells = [written[head] for _, written in pours if written.get(head)]
+        if cells and all(re.fullmatch(r"\d{1,3}", cell) for cell in cells):
+            said = f"may be the day of pouring, or how old a casting was when {aged} was read. Head it Session for the one, or Age (d) for the other."
+            yield "", head.text, "", said
+
+
+def mean_of_those_above(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:
+    """A problem where the last row of a sheet without names holds the means or the sums of those above it, and so may be no pour."""
+    if len(pours) < 3 or any(head.name == "pour" for _, written in pours for head in written):
+        return
+    columns = []
+    for head in pours[-1][1]:
+        try:
+            columns.append([to_number(written[head], decimal=decimal)[0] for _, written in pours if written.get(head) not in NOTHING])
+        except (UnitProblem, KeyError):
+            continue
+    varied = [column for column in columns if len(column) == len(pours) and len(set(column[:-1])) > 1]
+    for what, of in (("mean", fmean), ("sum", sum)):
+        if len(varied) > 1 and all(math.isclose(last, of(above), rel_tol=0.005) for *above, last in varied):
+            said = f"every number here is the {what} of those above it. Delete the row, or write {what} into its first cell; if it was poured, name the pours."
+            yield f"row {pours[-1][0]}", "", "", said
 
 
 def without_unit(pours: Pours) -> Iterator[str]:

@@ -18,7 +18,7 @@ DAY = ("session", "made_at")  # what stands once for many pours
 TITLE = re.compile(
     r"^(?:(?:mon|tues|wednes|thurs|fri|satur|sun)day\b|\d{1,4}[./-]\d{1,2}[./-]\d"
     r"|\d{1,2}(?:st|nd|rd|th)?\s+(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
-    r"|(?:series|group|batch|set|round|class|week|day|session|bench)\s+\S+$)|\ball\b|:(?!\d)",
+    r"|(?:series|group|batch|set|round|class|week|day|session|bench)\s+(?:\S+$|#?\d+\b))|\ball\b|:(?!\d)",
     re.IGNORECASE,
 )
 
@@ -32,6 +32,8 @@ class Days:
         self.alone: list[tuple[int, Cells]] = []  # those of them that held for a pour
         self.above: list[str] = []  # pours that have the date of the pour above
         self.titles: list[str] = []  # what stands in a row of its own and is no note of the pour above
+        self.apart: list[tuple[int, list[str]]] = []  # remarks below an empty row, since the last pour
+        self.gap = False  # whether an empty row stands below the last pour
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
@@ -43,7 +45,9 @@ class Days:
             self.alone.append((number, cells))
             said = self.read(number, cells)
             self.last = {**({} if "where" in self.last else self.last), **{name: said[name] for name in DAY if name in said}}
-        self.waiting = []
+        for number, texts in self.apart:
+            self._note(number, texts, above)
+        self.waiting, self.apart, self.gap = [], [], False
         session = entry.setdefault("session", self.last.get("session", ""))
         within = session == self.last.get("session", session)  # within a session a date too is written once
         if within and "made_at" in self.last and "made_at" not in entry:
@@ -70,13 +74,22 @@ class Days:
                 yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {said}"
 
     def close(self, entries: Sequence[dict[str, Any]]) -> None:
-        """Take what stands alone below the last pour as a remark on it."""
+        """Take what stands alone below the last pour as a remark on it, and below an empty row as one on the whole table."""
         for number, cells in self.waiting:
             self.remark(number, [cell for _, cell in cells], entries)
+        for number, texts in self.apart:
+            self._note(number, texts, [])
 
     def remark(self, number: int, texts: Iterable[str], above: Sequence[dict[str, Any]]) -> None:
         """Add what stands in a row of its own to the note of the pour above it, unless it may be about several pours."""
         texts = [untame(text) for text in texts if text.casefold() not in DITTO]
+        if self.gap and texts and above:
+            self.apart.append((number, texts))
+        else:
+            self.gap |= not texts
+            self._note(number, texts, above)
+
+    def _note(self, number, texts, above):
         if above and not any(map(TITLE.search, texts)):
             above[-1]["note"] = " ".join([above[-1].get("note", ""), *texts]).strip()
         elif re.search(r"[^\W\d_]{2}", "".join(texts)):

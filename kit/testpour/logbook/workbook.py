@@ -24,6 +24,7 @@ SOME = 5  # cells that a message names
 # comes out empty has an empty value and the type "str".
 FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*(<(?:\w+:)?v\s*(?:/>|>\s*</(?:\w+:)?v>))?\s*</(?:\w+:)?c>")
 HIDDEN = re.compile(rb'<(?:\w+:)?row\s(?=[^<>]*\bhidden="(?:1|true)")[^<>]*?\br="(\d+)"')
+HIDDEN_COLUMNS = re.compile(rb'<(?:\w+:)?col\s(?=[^<>]*\bhidden="(?:1|true)")(?=[^<>]*\bmin="(\d+)")[^<>]*\bmax="(\d+)"')
 COMMENTS = re.compile(rb'<(?:\w+:)?Relationship\s(?=[^<>]*\bType="[^"]*/comments")[^<>]*?\bTarget="([^"]+)"')
 COMMENTED = re.compile(rb'<(?:\w+:)?comment\s[^<>]*?\bref="([A-Z]+\d+)"')
 FONTED = re.compile(rb"<(?:\w+:)?(?:strike|vertAlign)\b")  # a font of a part of a cell that may change what it says (18.4.10 and 18.4.14)
@@ -57,8 +58,8 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
                 source = parts.read(place) or b""
                 _refuse_formulas(source)
                 _refuse_fonts(source)
-                rows, struck, marks = _filled(first)
-                said = _unread(struck, marks, others) + _hidden(rows, source) + _commented(parts, place)
+                rows, struck, marks, coloured = _filled(first)
+                said = _unread(struck, marks, others) + _only_coloured(rows, coloured) + _hidden(rows, source) + _commented(parts, place)
                 return *_spread(rows, source), said
         except (TextProblem, MemoryError):
             raise
@@ -87,10 +88,16 @@ def _unread(struck, marks, others):
 
 
 def _hidden(rows, source):
-    """That rows were read which a filter or a hand has hidden, in a sentence."""
+    """That rows or columns were read which a filter or a hand has hidden, in sentences."""
+    from openpyxl.utils import get_column_letter
+
     numbers = [number for number in map(int, HIDDEN.findall(source)) if number <= len(rows) and any(rows[number - 1])]
     names = first_few([str(number) for number in numbers], SOME)
-    return [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+    said = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+    width = len(rows[0]) if rows else 0
+    places = [place for low, high in HIDDEN_COLUMNS.findall(source) for place in range(int(low), min(int(high), width) + 1)]
+    letters = first_few([get_column_letter(place) for place in places if any(row[place - 1].strip() for row in rows)], SOME)
+    return said + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
 
 
 def _commented(parts, place):
@@ -103,13 +110,14 @@ def _commented(parts, place):
 
 
 def _filled(sheet):
-    """Rows of cells as text, without the empty cells at the end of a row and the empty rows below the last; what is struck out; marks of footnotes."""
+    """Rows of cells as text, without the empty ones at the end of a row and below the last; what is struck out; marks of footnotes; cells of a colour alone."""
     sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, crossed, marked, seen, last = [], [], [], 0, 0
+    rows, crossed, marked, coloured, seen, last = [], [], [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
         texts, struck, marks = _texts(row)
         marked += marks
+        coloured += _coloured(row)
         crossed += [f"row {number}"] if struck and not any(texts) else struck
         while texts and not texts[-1].strip():
             texts.pop()
@@ -124,7 +132,22 @@ def _filled(sheet):
             rows.append(texts)
         last = number if texts else last
     width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, marked
+    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, marked, coloured
+
+
+def _coloured(row):
+    """The empty cells of a row with a colour that most of its other cells do not have."""
+    fills = [(cell, getattr(cell, "fill", None)) for cell in row]
+    shades = [(cell, fill.fgColor if fill and fill.fill_type else None) for cell, fill in fills]
+    written = [shade for cell, shade in shades if cell.value is not None]
+    return [cell for cell, shade in shades if shade and cell.value is None and 2 * written.count(shade) < len(written)]
+
+
+def _only_coloured(rows, cells):
+    """That cells of columns with a header say something by their colour alone, which was not read, in a sentence."""
+    held = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
+    names = first_few([cell.coordinate for cell in cells if cell.column in held], SOME)
+    return [f"Cells with a colour and nothing else were read as empty: {names}. Write into them what the colour says."] if names else []
 
 
 def _texts(row):
