@@ -69,8 +69,8 @@ def delivered(resin: Fraction, catalyst: Fraction, step: float) -> tuple[float, 
 
 def held_alike(resin: float, percents: Iterable[float], step: float) -> list[float]:
     """Those of some catalyst percentages that the scale may deliver alike, ascending: the ranges of two neighbours touch in so much resin (g)."""
-    levels, resin = sorted(map(float, percents)), on_scale(resin, step)
-    ranges = [delivered(resin, part_on_scale(resin, level, step)[1], step) for level in levels]
+    levels, weighed = sorted(map(float, percents)), on_scale(resin, step)
+    ranges = [delivered(weighed, part_on_scale(weighed, level, step)[1], step) for level in levels]
     touch = [ranges[place][1] >= ranges[place + 1][0] for place in range(len(levels) - 1)]
     return [level for level, before, after in zip(levels, [False, *touch], [*touch, False], strict=True) if before or after]
 

@@ -11,7 +11,7 @@ from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement
 from testpour.models.change import averages
-from testpour.models.check import check_fit, check_log
+from testpour.models.check import check_log
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings
@@ -94,17 +94,6 @@ def test_a_reading_without_a_unit_leaves_no_gap():
     known = {"from_log": 0.75, "disagreement": 0.3, "poured": True}
     made = Effect(FACTORS["catalyst"], score, 1.0, 2.5, 4.6, 2.0, 5.7, **known)
     assert "raises score by about 4.6 (90 % interval 2.0 to 5.7). 75 %" in made.sentence()
-
-
-@pytest.mark.parametrize("call", [effects, scatter, check_fit])
-def test_all_fits_in_place_of_one_are_refused_with_the_call_as_it_is_written(practice_fits, call):
-    name = call.__name__
-    whole = f'{name} takes one reading\'s fit: {name}(fits["gel_time"]); this study has {", ".join(practice_fits)}.'
-    with pytest.raises(Problem) as found:
-        call(practice_fits)
-    assert str(found.value) == whole
-    with pytest.raises(Problem, match=r'\(fits\["gel_time"\]\), and was given str'):
-        call("gel_time")
 
 
 @pytest.mark.parametrize("level", [90, 0, 1.0, "90 %"])
