@@ -221,7 +221,7 @@ def test_a_map_needs_two_different_numbers(fits):
         show_chance(fits, "catalyst", "cover")
     with pytest.raises(Problem, match="lever is not a number of this study .* choose two of catalyst, thickness"):
         show_chance(fits, y="lever")
-    alone = replace(fits, castings=replace(fits.castings, study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}})))
+    alone = replace(fits, study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}))
     with pytest.raises(Problem, match="needs two settings that are numbers, and this study has catalyst: show_reading draws one"):
         show_chance(alone)
     with pytest.raises(Problem, match="two different settings, and both are catalyst"):
