@@ -156,6 +156,32 @@ def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, written, tmp_pa
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in WRITERS if WRITERS[name][1] == ".html" and name != "pool page"])
+def test_a_page_of_another_study_is_not_replaced(made, written, tmp_path, name):
+    """A page that names no study, as early ones did, gives way as before."""
+    path, write = tmp_path / "page.html", WRITERS[name][2]
+    text = written[name].read_text("utf-8")
+    subject = f'<meta name="subject" content="{made["castings"].study.name}">'
+    assert text.count(subject) == 1
+    theirs = text.replace(subject, '<meta name="subject" content="Bowls &amp; &quot;rings&quot;">')
+    path.write_text(theirs, "utf-8")
+    with pytest.raises(FileExistsError, match=r"page\.html is a .* of another study, 'Bowls & \"rings\"', so nothing was written there\. Give another name"):
+        write(made, path)
+    assert path.read_text("utf-8") == theirs
+    path.write_text(text.replace(subject, ""), "utf-8")
+    write(made, path)
+    assert path.read_text("utf-8").count(subject) == 1
+
+
+def test_a_package_is_not_written_under_the_ending_of_another_kind_of_file(made, tmp_path):
+    for name in ("a.txt", "castings.xlsx"):
+        with pytest.raises(ValueError, match=rf"{name}: a package is a folder or a \.zip file\. Write to {name.split('.')[0]}\.zip, or to"):
+            write_package(made["castings"], tmp_path / name)
+    assert not list(tmp_path.iterdir())
+    assert write_package(made["castings"], tmp_path / "castings-v1.2").path.is_dir()
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", WRITERS)
 def test_a_full_disk_leaves_the_old_file(made, tmp_path, name, monkeypatch):
     _, ending, write = WRITERS[name]

@@ -19,6 +19,7 @@ Names load when first used, so that `import testpour` costs nothing.
 """
 
 from importlib import import_module
+from types import FunctionType
 
 # Each public name and the module it lives in.
 _HOMES = {
@@ -89,7 +90,12 @@ def __getattr__(name):
     if name not in _HOMES:
         raise AttributeError(f"testpour has no {name!r}; it has {', '.join(__all__)}.")
     module = import_module(f"testpour.{_HOMES[name]}")
-    found = globals()[name] = getattr(module, name, module)
+    found = getattr(module, name, module)
+    if isinstance(found, FunctionType):
+        from testpour.arguments import checked
+
+        found = checked(found)
+    globals()[name] = found
     return found
 
 

@@ -1,14 +1,21 @@
 """Files written whole, and only where nothing else lies: a writer replaces what it wrote before, never another thing."""
 
+from __future__ import annotations
+
 import os
+import re
 import shutil
 import uuid
 from collections.abc import Callable
-from dataclasses import dataclass
-from html import escape
+from dataclasses import dataclass, replace
+from html import escape, unescape
 from pathlib import Path
 
+from testpour.wording import visible
+
 HEAD = 2000  # bytes of a file in which its mark stands
+LONGEST = 120  # letters of a study's name that a page is known by
+SUBJECT = re.compile(rb'<meta name="subject" content="([^"]*)">')
 CHARSET = '<meta charset="utf-8">'  # every page of this kit begins its head with it
 
 
@@ -19,6 +26,11 @@ class Kind:
     words: str  # as in "not a bench sheet that testpour wrote"
     known: Callable[[Path], bool]  # whether an ordinary file is one of this kind
     mark: str = ""  # of a page: what stands in its head
+    study: str = ""  # of a page of one study: its name, which stands there too
+
+    def of(self, study: str) -> Kind:
+        """This kind of page, of the study of that name: it replaces no page of another study."""
+        return replace(self, study=visible(study)[:LONGEST])
 
 
 def page_kind(what: str) -> Kind:
@@ -58,8 +70,17 @@ def free_for(path: str | Path, kind: Kind) -> Path:
     elif not path.is_file() or not kind.known(path):  # a pipe or a device is never opened
         lies = f"exists and is not {kind.words} that testpour wrote"
     else:
-        return path
+        other = _study_of(path) if kind.study else ""
+        if other in ("", kind.study):
+            return path
+        lies = f"is {kind.words} of another study, {other!r}"
     raise FileExistsError(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
+
+
+def _study_of(path):
+    """The study that a page names in its head; "" where it names none, as early pages did not."""
+    found = SUBJECT.search(beginning(path))
+    return unescape(found[1].decode("utf-8", errors="replace")) if found else ""
 
 
 def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
@@ -95,7 +116,8 @@ def marked(data: str | bytes, kind: Kind) -> bytes:
         return data
     if kind.mark:
         before, after = data.split(CHARSET, 1)
-        data = f"{before}{CHARSET}{kind.mark}{after}"
+        subject = f'<meta name="subject" content="{escape(kind.study)}">' if kind.study else ""
+        data = f"{before}{CHARSET}{kind.mark}{subject}{after}"
     return data.encode("utf-8")
 
 

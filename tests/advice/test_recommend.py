@@ -27,7 +27,6 @@ from testpour.models.chance import NoAims, chance
 from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import as_met, beyond, met_words, settings_table
-from testpour.problems import Problem
 from testpour.report.advised import advice, advised
 from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance
@@ -303,8 +302,3 @@ def test_a_humidity_that_nobody_wrote_down_is_not_called_unpoured(fits):
     assert beyond_log(dry, row.replace({20.0: 29.0}))["room_temperature"] == "room temperature 29 °C"
     none = replace(fits, castings=replace(fits.castings, pours=blank.iloc[:0]))
     assert beyond_log(none, row)["humidity"] == "humidity 50 %"
-
-
-def test_castings_are_no_fits(fits):
-    with pytest.raises(Problem, match=r"recommend takes the fits of every reading: .*, and was given Castings"):
-        recommend(fits.castings)

@@ -84,14 +84,6 @@ def test_unknown_names_are_refused_with_what_there_is(tacky):
         why(tacky, "X1", {"where": "everywhere"})
 
 
-def test_what_is_not_the_whole_fit_is_refused_with_what_is_wanted(fits):
-    wanted = r"takes the fits of every reading: why(_all)?\(tp\.fit_castings\(log\.castings\(\)\)\), and was given "
-    for given, said in ((fits["gel_time"], "the fit of gel time alone"), (fits.castings, "Castings")):
-        for call in (why, why_all):
-            with pytest.raises(Problem, match=f"{wanted}{said}"):
-                call(given)
-
-
 @pytest.mark.slow
 def test_observations_go_into_the_notes_and_are_read_again(beside):
     answer = why(beside({}, {"tack": 2.0}), "X1", {"where": "in patches", "dry": "dry"})

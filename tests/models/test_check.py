@@ -10,11 +10,9 @@ from scipy.stats import kstest, t, zscore
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
 from testpour.models.agreement import Agreement, agreement
-from testpour.models.chance import chance
 from testpour.models.check import Checked, CheckedLog, check_fit, check_log
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
-from testpour.problems import Problem
 from testpour.study_file import study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
@@ -196,13 +194,6 @@ def test_a_pour_that_set_with_hardly_any_catalyst_is_to_be_looked_at_again(casti
     found = check_log(fit_castings(castings_of(study, pours, read.assign(known="exact"))))
     assert list(found.shares) == ["P1", "P2"] and "P1 (" in found.sentence() and "catalyst" in found.table["reading"].tolist()
     assert found.shares["P1"].startswith("Catalyst 0.015 % is below 0.1 %: so little sets no resin, so a share of the resin may have been written")
-
-
-def test_what_is_not_the_whole_fit_is_refused_with_what_is_wanted(fits):
-    for name, call in (("check_log", check_log), ("chance", chance)):
-        for given, said in ((fits["gel_time"], "the fit of gel time alone"), (fits.castings, "Castings")):
-            with pytest.raises(Problem, match=rf"{name} takes the fits of every reading: {name}\(tp\.fit_castings.*, and was given {said}"):
-                call(given)
 
 
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])

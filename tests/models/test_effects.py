@@ -11,7 +11,7 @@ from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement
 from testpour.models.change import averages
-from testpour.models.check import check_fit, check_log
+from testpour.models.check import check_log
 from testpour.models.effect import Effect
 from testpour.models.effects import Effects, effects
 from testpour.models.fits import fit_castings
@@ -103,17 +103,6 @@ def test_a_difference_of_a_reading_in_per_cent_is_in_percentage_points():
     known = {"from_log": 0.75, "disagreement": 0.3, "poured": True}
     made = Effect(FACTORS["catalyst"], Reading("shrinkage", "%", 0, 10), 1.0, 2.5, -0.9, -1.2, -0.6, **known)
     assert "lowers shrinkage by about 0.9 percentage points (90 % interval 0.6 to 1.2 percentage points)" in made.sentence()
-
-
-@pytest.mark.parametrize("call", [effects, scatter, check_fit])
-def test_all_fits_in_place_of_one_are_refused_with_the_call_as_it_is_written(practice_fits, call):
-    name = call.__name__
-    whole = f'{name} takes one reading\'s fit: {name}(fits["gel_time"]); this study has {", ".join(practice_fits)}.'
-    with pytest.raises(Problem) as found:
-        call(practice_fits)
-    assert str(found.value) == whole
-    with pytest.raises(Problem, match=r'\(fits\["gel_time"\]\), and was given str'):
-        call("gel_time")
 
 
 @pytest.mark.parametrize("level", [90, 0, 1.0, "90 %"])

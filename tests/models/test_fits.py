@@ -12,7 +12,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.log_rows import rows_of
 from testpour.models.terms import design, warmth
-from testpour.problems import NoSuchName, Problem
+from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
@@ -193,11 +193,6 @@ def test_predictions_stay_on_the_scale(fits):
 def test_a_prediction_that_cannot_be(fits):
     with pytest.raises(StudyProblems, match="colour is not a factor"):
         fits.predict({"colour": "red"})
-
-
-def test_a_log_in_place_of_its_castings_is_refused_with_what_to_write(study, tmp_path):
-    with pytest.raises(Problem, match=r"takes the castings of a log, and was given Logbook. Write fit_castings\(log.castings\(\)\)"):
-        fit_castings(Logbook(replace(study, folder=tmp_path)))
 
 
 @pytest.mark.slow

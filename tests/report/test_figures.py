@@ -26,11 +26,10 @@ from testpour.report.figures import (
     show_check,
     show_effects,
     show_plan,
-    show_pours,
     show_reading,
     show_scatter,
 )
-from testpour.report.pour_pairs import COLOURS
+from testpour.report.pour_pairs import COLOURS, show_pours
 from testpour.study_file import study_from
 
 STUDY = {
@@ -222,7 +221,7 @@ def test_a_map_needs_two_different_numbers(fits):
         show_chance(fits, "catalyst", "cover")
     with pytest.raises(Problem, match="lever is not a number of this study .* choose two of catalyst, thickness"):
         show_chance(fits, y="lever")
-    alone = SimpleNamespace(study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}))
+    alone = replace(fits, study=study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}))
     with pytest.raises(Problem, match="needs two settings that are numbers, and this study has catalyst: show_reading draws one"):
         show_chance(alone)
     with pytest.raises(Problem, match="two different settings, and both are catalyst"):

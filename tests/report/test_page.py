@@ -261,7 +261,7 @@ def test_a_cold_room_is_told_why_nothing_is_advised(signed):
 def test_the_same_fits_write_the_same_page_and_its_path_says_what_it_is(tmp_path, fits, text):
     page = findings_page(fits, tmp_path / "findings.html")
     with open(page, encoding="utf-8") as file:
-        assert file.read().replace('<meta name="generator" content="testpour findings page">', "", 1) == text
+        assert re.sub('<meta name="(generator|subject)" [^>]*>', "", file.read(), count=2) == text
     assert page.size == page.path.stat().st_size < 2_000_000
     assert "repeats 1 note word for word" in page.sentence()
     assert "<script>" not in page._repr_html_()

@@ -123,7 +123,7 @@ class RecipeChart:
         -------
         Path
         """
-        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED)
+        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED.of(self.study.name))
 
 
 @one_thread

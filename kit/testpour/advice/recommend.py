@@ -20,7 +20,7 @@ from testpour.advice.candidates import (
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.models.chance import Chance, cautions_at, chance
-from testpour.models.fits import Fits, check_whole_fit
+from testpour.models.fits import Fits
 from testpour.models.settings import said_names
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
@@ -122,7 +122,6 @@ def recommend(
     RoomProblem, SettingRefused
         If the room is too cold or too hot to advise on, or the cautions refuse what is given.
     """
-    check_whole_fit(fits, "recommend")
     study, states = fits.study, states_of(fits)
     given = checked_given(fits, fixed, room)
     conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))

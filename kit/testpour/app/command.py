@@ -165,7 +165,8 @@ def page(asked: argparse.Namespace) -> int:
     from testpour.models.fits import fit_castings
     from testpour.report.page import PAGE, findings_page
 
-    study, to = _study(asked.folder), free_for(asked.to or asked.folder / "findings.html", PAGE)
+    study = _study(asked.folder)
+    to = free_for(asked.to or asked.folder / "findings.html", PAGE.of(study.name))
     with closing(Logbook(study)) as log:
         fits, photos = fit_castings(log.castings()), log.photos()
     print(findings_page(fits, to, room=asked.room, photos=photos).sentence())

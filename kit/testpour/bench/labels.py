@@ -95,7 +95,7 @@ class Labels:
         -------
         Path
         """
-        return put(path, self._render(whole=True), SAVED)
+        return put(path, self._render(whole=True), SAVED.of(self.study))
 
     def _render(self, whole):
         skipped = [self.sheet.place(number) for number in range(1, self.start)]

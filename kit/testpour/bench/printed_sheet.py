@@ -81,7 +81,7 @@ class BenchSheet:
         -------
         Path
         """
-        return put(path, self._render(whole=True), SAVED)
+        return put(path, self._render(whole=True), SAVED.of(self.study.name))
 
     def _render(self, whole):
         return template("bench", "bench_sheet.html").render(

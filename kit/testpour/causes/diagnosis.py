@@ -10,7 +10,7 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.signs import Planned, noted_for
 from testpour.causes.whole_log import fails_throughout
-from testpour.models.fits import Fits, check_whole_fit
+from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import NoResult
@@ -48,14 +48,13 @@ def why(
     CauseProblems
         If the table of causes cannot be used.
     Problem
-        If `observed` names no question, an answer is not one of its question's, the batch cannot be weighed, or the fit of one reading is given, or the log.
+        If `observed` names no question, an answer is not one of its question's, or the batch cannot be weighed.
 
     Notes
     -----
     Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
     """
-    check_whole_fit(fits, "why")
     castings = fits.castings
     if not isinstance(observed or {}, Mapping):
         raise Problem(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')

@@ -14,7 +14,7 @@ from testpour.causes.table import NOTHING
 from testpour.causes.telling import tested, what_would_tell
 from testpour.causes.verdict import ENOUGH
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
-from testpour.models.fits import Fits, check_whole_fit
+from testpour.models.fits import Fits
 from testpour.threads import one_thread
 from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
 
@@ -174,7 +174,6 @@ def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
         The castings that miss an aim, those whose likeliest cause is a fault though they miss none, and those of which a
         reading lies far from what is expected or a setting is refused.
     """
-    check_whole_fit(fits, "why_all")
     read = set(fits.castings.readings["pour"])
     every = {pour: why(fits, pour, causes=causes) for pour in fits.castings.pours.index if pour in read}
     return EveryAnswer({pour: a for pour, a in every.items() if a.missed or a.case.odd or not a.healthy}, len(every))

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import os
+import re
 import tempfile
 import zipfile
 from dataclasses import fields as parts_of
@@ -32,6 +33,8 @@ from testpour.logbook.photos import FOLDER
 from testpour.logbook.tables import all_rows
 from testpour.study import Aim
 from testpour.wording import ESCAPED
+
+LIKE_A_FILE = re.compile(r"\.[a-z]\w{1,4}", re.IGNORECASE)  # .txt, .xlsx and the like; "castings-v1.2" may well be a folder
 
 
 def write_package(
@@ -71,6 +74,8 @@ def write_package(
     empty = to.is_dir() and not to.is_symlink() and not any(to.iterdir())
     if os.path.lexists(to) and (not empty or to.suffix.casefold() == ".zip"):
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
+    if not empty and LIKE_A_FILE.fullmatch(to.suffix) and to.suffix.casefold() != ".zip":
+        raise PackageProblems(str(to), [f"a package is a folder or a .zip file. Write to {to.stem}.zip, or to {to.stem} for a folder."])
     castings, history = _told(source, names)
     files = _files(_in_order(castings), history, licence, names)
     to.parent.mkdir(parents=True, exist_ok=True)

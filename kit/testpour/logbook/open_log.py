@@ -2,10 +2,12 @@
 
 import warnings
 from contextlib import AbstractContextManager
+from functools import partial
 
 import pandas as pd
 from sqlalchemy import Connection
 
+from testpour.arguments import checked
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, one_moment, open_database, shown
 from testpour.logbook.facts import check_facts
@@ -21,6 +23,7 @@ from testpour.study import Study
 class OpenLog:
     """The log of a study, open to look into; `Logbook` is the same to write in."""
 
+    @partial(checked, call="Logbook")
     def __init__(self, study: Study, address: str | None = None) -> None:
         self.study = study
         self.address = address_of(study, address)
@@ -28,7 +31,7 @@ class OpenLog:
         check_facts(self._engine, study)
         words = self.clock_words()
         if words:
-            warnings.warn(words, Caution, stacklevel=2)
+            warnings.warn(words, Caution, stacklevel=3)
 
     def __repr__(self):
         return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"

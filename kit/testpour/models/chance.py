@@ -10,7 +10,7 @@ import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
-from testpour.models.fits import Fits, check_whole_fit
+from testpour.models.fits import Fits
 from testpour.models.settings import SettingsGiven, as_met, met_words, said_names, settings_table
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
@@ -129,7 +129,6 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     NoAims
         If the study has no aim.
     """
-    check_whole_fit(fits, "chance")
     study = fits.study
     if not study.aims:
         raise NoAims(

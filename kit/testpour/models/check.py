@@ -13,7 +13,7 @@ from testpour.cautions import check_shares
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.agreement import Agreement, agreement
 from testpour.models.effects import effects
-from testpour.models.fits import Fits, check_one_reading, check_whole_fit
+from testpour.models.fits import Fits
 from testpour.models.left_out import left_out
 from testpour.models.scales import latent_ends
 from testpour.models.suspects import Suspect, suspects
@@ -123,7 +123,6 @@ def check_fit(fit: ReadingFit) -> Checked:
     fit; Box, Hunter and Hunter, Statistics for Experimenters; citation from memory), a step of the reading
     counted as scatter.
     """
-    check_one_reading(fit, "check_fit")
     if not len(fit.rows):
         empty = pd.DataFrame(columns=["pour", "age", "low", "high", "from", "to", "above", "below", "inside", "odd"])
         return Checked(fit.reading, empty)
@@ -232,7 +231,6 @@ def check_log(fits: Fits) -> CheckedLog:
     CheckedLog
         Its table has one row a pour and reading that stands out; nothing is left out of any fit.
     """
-    check_whole_fit(fits, "check_log")
     read = {name: fit for name, fit in fits.items() if len(fit.rows)}
     contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)
     times = fits.castings.readings[fits.castings.readings["reading"].isin(TIMED)]

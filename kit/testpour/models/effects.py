@@ -11,7 +11,6 @@ import pandas as pd
 
 from testpour.models.change import averages, change
 from testpour.models.effect import Effect
-from testpour.models.fits import check_one_reading
 from testpour.models.settings import check_level, held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, design, one_post_cure
 from testpour.wording import age_words, in_markdown, listed
@@ -105,7 +104,6 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         Each factor moved over the range that was poured (or planned, where none was), the others held as
         `held_settings` has them; the average casting, not a single one, at the age of the reading's aim, else the first planned.
     """
-    check_one_reading(fit, "effects")
     check_level(level)
     known = KNOWN.setdefault(fit, {})
     if level not in known:

@@ -13,7 +13,7 @@ from testpour.models.log_rows import rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.reading_fit import ReadingFit, fit_rows
 from testpour.models.settings import SettingsGiven
-from testpour.problems import NoSuchName, Problem
+from testpour.problems import NoSuchName
 from testpour.threads import one_thread
 from testpour.wording import in_markdown
 
@@ -81,22 +81,6 @@ class Fits(Mapping):
         return "".join(f"- {in_markdown(fit.sentence())}\n" for fit in self.values())
 
 
-def check_one_reading(fit: Any, call: str) -> None:
-    """Refuse what is not the fit of one reading, with the `call` as it should be written."""
-    if hasattr(fit, "posterior"):
-        return
-    names = list(fit) if isinstance(fit, Fits) else []
-    rest = f"; this study has {', '.join(names)}." if names else f", and was given {type(fit).__name__}."
-    raise Problem(f'{call} takes one reading\'s fit: {call}(fits["{names[0] if names else "gel_time"}"]){rest}')
-
-
-def check_whole_fit(fits: Any, call: str) -> None:
-    """Refuse what is not the fits of every reading, with the `call` as it should be written."""
-    if not isinstance(fits, Fits):
-        given = f"the fit of {fits.reading.words} alone" if hasattr(fits, "posterior") else type(fits).__name__
-        raise Problem(f"{call} takes the fits of every reading: {call}(tp.fit_castings(log.castings())), and was given {given}.")
-
-
 @one_thread
 def fit_castings(
     castings: Castings, *, beliefs: Mapping[str, Any] | None = None, seed: int = 0,
@@ -121,14 +105,7 @@ def fit_castings(
     Returns
     -------
     Fits
-
-    Raises
-    ------
-    Problem
-        If `castings` is something else, such as the log itself.
     """
-    if not hasattr(castings, "readings"):
-        raise Problem(f"fit_castings takes the castings of a log, and was given {type(castings).__name__}. Write fit_castings(log.castings()).")
     study = castings.study
     models = {}
     for reading in study.readings:

@@ -11,7 +11,6 @@ from scipy.special import erf
 
 from testpour.models.beliefs import GROUPS
 from testpour.models.change import change_unit
-from testpour.models.fits import check_one_reading
 from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
@@ -181,7 +180,6 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     -------
     Scatter
     """
-    check_one_reading(fit, "scatter")
     check_level(level)
     sds = {"reading": fit.posterior.sd, **fit.posterior.group_sds}
     alone = "pour" not in fit.posterior.group_sds

@@ -10,7 +10,6 @@ import numpy as np
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.chance import chance_words, spread
-from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
@@ -48,7 +47,6 @@ def show_age(
     Problem
         If the reading's model has no age in it.
     """
-    check_one_reading(fit, "show_age")
     if not any("age" in term.factors for term in fit.believed.terms):
         raise Problem(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)

@@ -12,7 +12,6 @@ from matplotlib.typing import FillStyleType
 from testpour.models.change import good_words
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
-from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scatter import scatter
 from testpour.picture import (
@@ -57,7 +56,6 @@ def show_effects(fit: ReadingFit) -> Picture:
     Problem
         If no setting of the study enters the reading's model.
     """
-    check_one_reading(fit, "show_effects")
     found = effects(fit)
     if not found.each:
         raise Problem(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
@@ -102,7 +100,6 @@ def show_scatter(fit: ReadingFit) -> Picture:
         A matplotlib Figure. Dot and bar: one standard deviation with its 90 % interval, in the reading's own terms
         (per cent for times, grades for grades). A source that is still mostly belief is grey and open.
     """
-    check_one_reading(fit, "show_scatter")
     found = scatter(fit)
     parts = found.parts[::-1]
     picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
@@ -133,7 +130,6 @@ def show_check(fit: ReadingFit) -> Picture:
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
         axis. One panel an age. Without such a reading in the log, empty, with what is needed first as its title.
     """
-    check_one_reading(fit, "show_check")
     checked = check_fit(fit)
     if not len(checked.table):
         picture, axes = new_picture(f"{checked.sentence()} Log one {fit.reading.words} first.", height=0.5)

@@ -1,5 +1,8 @@
 """Every plot, one function one figure; a figure's title is what it says, and `.says` is its text."""
 
+import sys
+
+from testpour.arguments import check_all
 from testpour.exchange.trace_curve import show_trace
 from testpour.pooling.bench_chart import show_benches
 from testpour.report.age_curve import show_age
@@ -13,3 +16,5 @@ __all__ = [
     "show_age", "show_benches", "show_chance", "show_check", "show_cure", "show_effects", "show_plan",
     "show_pours", "show_reading", "show_scatter", "show_trace",
 ]
+
+check_all(sys.modules[__name__])

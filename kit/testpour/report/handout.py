@@ -44,11 +44,11 @@ def handout(
     FileNotFoundError
         If the folder of `path` does not exist.
     FileExistsError
-        If anything but a handout lies at `path`.
+        If anything but a handout of this study lies at `path`.
     Problem
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
-    path = checked(path, paper, "handout")
+    path = checked(path, paper, "handout", fits.study.name)
     asked = len(rooms(fits, room))
     if asked > ROOMS:
         raise Problem(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")

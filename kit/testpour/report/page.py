@@ -108,15 +108,16 @@ def findings_page(
     FileNotFoundError
         If the folder of `path`, or `since`, does not exist.
     FileExistsError
-        If anything but a findings page lies at `path`.
+        If anything but a findings page of this study lies at `path`.
     NoLogInside
         If `since` is not a findings page of this study.
     """
-    path = free_for(path, PAGE)
+    kind = PAGE.of(fits.study.name)
+    path = free_for(path, kind)
     before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, room=room, by=by, before=before, photos=photos)
-    put(path, text, PAGE)
-    return Page(path, len(marked(text, PAGE)), fits.study.name, fits.castings.notes + sum(bool(photo.note.strip()) for photo in photos), len(photos))
+    put(path, text, kind)
+    return Page(path, len(marked(text, kind)), fits.study.name, fits.castings.notes + sum(bool(photo.note.strip()) for photo in photos), len(photos))
 
 
 def render(

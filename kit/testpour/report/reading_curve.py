@@ -13,7 +13,6 @@ from scipy.special import ndtr
 from testpour.cautions import check_ends
 from testpour.columns import Reading
 from testpour.models.effects import effects, hours_poured
-from testpour.models.fits import check_one_reading
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.settings import held_settings, settings_table
@@ -63,7 +62,6 @@ def show_reading(
     Problem
         If the factor does not enter the reading's model.
     """
-    check_one_reading(fit, "show_reading")
     column = _moving(fit, factor)
     low, high = poured_range(fit.rows[factor])
     values = _values(fit, column)

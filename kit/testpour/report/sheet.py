@@ -61,10 +61,10 @@ class Sheet:
         return f"<p>{in_html(self.sentence())}</p>"
 
 
-def checked(path: str | Path, paper: str, what: str) -> Path:
-    """`path`, refused where its folder does not exist, another thing lies there, or `paper` is neither A4 nor Letter."""
+def checked(path: str | Path, paper: str, what: str, study: str) -> Path:
+    """`path`, refused where its folder does not exist, anything but such a page of this study lies there, or `paper` is neither A4 nor Letter."""
     refuse_paper(paper)
-    return free_for(path, page_kind(what))
+    return free_for(path, page_kind(what).of(study))
 
 
 def fill_sheet(
@@ -84,7 +84,7 @@ def fill_sheet(
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),
         date=dated(date), **given,
     )
-    return Sheet(put(path, text, page_kind(what)), what, fits.study.name, paper, note)
+    return Sheet(put(path, text, page_kind(what).of(fits.study.name)), what, fits.study.name, paper, note)
 
 
 def advice_rows(fits: Fits, room: advised.Rooms) -> Iterator[dict[str, Any]]:

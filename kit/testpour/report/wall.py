@@ -58,7 +58,7 @@ def wall_summary(
     FileExistsError
         If anything but a wall sheet lies at `path`.
     """
-    path, castings = checked(path, paper, "wall sheet"), fits.castings
+    path, castings = checked(path, paper, "wall sheet", fits.study.name), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = rooms(fits, room)

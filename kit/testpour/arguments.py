@@ -1,0 +1,118 @@
+"""What a public function takes is looked at before it begins: a wrong kind of thing is told what is wanted, in one sentence."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Iterable
+from functools import wraps
+from numbers import Number
+from os import PathLike
+from types import ModuleType
+from typing import Any, TypeVar
+
+from testpour.problems import Problem
+from testpour.wording import shortened
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+# Kind as an annotation names it: what it is in words, and how it is had. A kind that is not here lets everything in.
+KINDS = {
+    "Study": ("a study", 'tp.read_study("study.toml")'),
+    "Logbook": ("a log", "tp.Logbook(study)"),
+    "Castings": ("the castings of a log", "log.castings()"),
+    "Fits": ("the fits of every reading", "tp.fit_castings(log.castings())"),
+    "ReadingFit": ("one reading's fit", 'fits["gel_time"]'),
+    "Plan": ("a plan", "tp.plan_pours(study)"),
+    "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
+    "Pool": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
+    "Trace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
+    "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
+    "HoldsCastings": ("what was read of a package", 'tp.read_package("data.zip")'),
+    "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
+    "dict": ("names with what they stand for", '{"where": "open face only"}'),
+    "Sequence": ("a list", '["a", "b"]'),
+    "Path": ("the path of a file or folder", '"..."'),
+    "str": ("text", '"20 degC"'),
+    "float": ("a number", "20"),
+    "int": ("a number", "20"),
+    "None": ("nothing", "None"),
+}
+# What shows that a thing is of a kind that is none of this kit's own classes.
+SHOWN_BY: dict[str, Callable[[Any], bool]] = {
+    "DataFrame": lambda value: hasattr(value, "iterrows"), "HoldsCastings": lambda value: hasattr(value, "castings") and not callable(value.castings),
+    "Mapping": lambda value: hasattr(value, "items"), "dict": lambda value: hasattr(value, "items"),
+    "Sequence": lambda value: isinstance(value, Iterable), "Path": lambda value: isinstance(value, str | PathLike),
+    "str": lambda value: isinstance(value, str), "float": lambda value: isinstance(value, Number), "int": lambda value: isinstance(value, Number),
+    "None": lambda value: value is None,
+}
+AMOUNT = {"str", "float"}  # with a unit or without
+PLAIN = {"str", "float", "int", "None"}  # a parameter of these alone, and no amount, is looked at where it is read
+
+
+def check_all(module: ModuleType) -> None:
+    """Have every public function of a module `checked`; the module lists them in ``__all__``."""
+    vars(module).update({name: checked(vars(module)[name]) for name in module.__all__})
+
+
+def checked(function: F, call: str = "") -> F:
+    """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it."""
+    signature = inspect.signature(function)
+    wanted = {name: _kinds(parameter.annotation) for name, parameter in signature.parameters.items()}
+    wanted = {name: kinds for name, kinds in wanted.items() if kinds <= KINDS.keys() and (AMOUNT <= kinds or not kinds <= PLAIN)}
+
+    @wraps(function)
+    def entered(*given, **named):
+        try:
+            bound = signature.bind(*given, **named).arguments
+        except TypeError:  # a parameter that is missing or unknown: Python says which
+            return function(*given, **named)
+        for name, kinds in wanted.items():
+            if name in bound and not any(_is(bound[name], kind) for kind in kinds):
+                raise Problem(_refusal(call or function.__name__, name, name == next(iter(wanted)), kinds, bound[name]))
+        return function(*given, **named)
+
+    return entered  # type: ignore[return-value]
+
+
+def _kinds(annotation):
+    """The kinds that an annotation names, in its order: ``{"Plan", "None"}`` of ``Plan | None``."""
+    text = annotation if isinstance(annotation, str) else inspect.formatannotation(annotation)
+    parts, deep = [""], 0
+    for sign in text:
+        deep += (sign == "[") - (sign == "]")
+        parts = [*parts, ""] if sign == "|" and not deep else [*parts[:-1], parts[-1] + sign]
+    return dict.fromkeys(part.strip().partition("[")[0].rpartition(".")[2] for part in parts).keys()
+
+
+def _is(value, kind):
+    return SHOWN_BY[kind](value) if kind in SHOWN_BY else kind in _own_classes(value)
+
+
+def _own_classes(value):
+    return [one.__name__ for one in type(value).__mro__ if one.__module__.startswith("testpour.")]
+
+
+def _refusal(call, name, first, kinds, value):
+    """What is wanted, how it is had, and what was given."""
+    kinds = [kind for kind in kinds if kind != "None"]
+    if AMOUNT.issuperset(kinds):
+        return f"{call} takes a number, or text with a unit, as {name}, and was given {_said(value)}."
+    kinds = ["Path"] if "Path" in kinds else kinds
+    each, how = list(dict.fromkeys(KINDS[kind][0] for kind in kinds)), KINDS[kinds[0]][1]
+    words = " or ".join(filter(None, [", ".join(each[:-1]), each[-1]]))
+    more = ""
+    if kinds == ["ReadingFit"] and "Fits" in _own_classes(value) and value:
+        how, more = f'fits["{next(iter(value))}"]', f"; this study has {', '.join(value)}."
+    return f"{call} takes {words}: {call}({how if first else f'{name}={how}'}){more or f', and was given {_said(value)}.'}"
+
+
+def _said(value):
+    """What was given, in words."""
+    kind = next((one for one in _own_classes(value) if one in KINDS), "")
+    if kind == "ReadingFit":
+        return f"the fit of {value.reading.words} alone"
+    if kind:
+        return KINDS[kind][0]
+    if value is None:
+        return "nothing (None)"
+    return f"the text {shortened(value)!r}" if isinstance(value, str) else f"the number {value:g}" if isinstance(value, float | int) else type(value).__name__

@@ -1,0 +1,110 @@
+"""A wrong kind of thing given to a public function is told what is wanted: one sentence, never a failure inside."""
+
+import inspect
+import re
+import subprocess
+import sys
+from types import ModuleType
+
+import pandas as pd
+import pytest
+
+import testpour as tp
+from testpour.arguments import AMOUNT, KINDS, PLAIN, _kinds, checked
+from testpour.problems import Problem
+from testpour.study import Study
+
+
+def functions():
+    """Every public function, those of the figures too, and the log itself, by the name it is called by."""
+    for name in tp.__all__:
+        found = getattr(tp, name)
+        if isinstance(found, ModuleType):
+            yield from ((inner, getattr(found, inner)) for inner in found.__all__)
+        elif inspect.isfunction(found) or name == "Logbook":
+            yield name, found
+
+
+def looked_at(function):
+    """The parameters that are looked at, each with its kinds."""
+    each = {name: _kinds(one.annotation) for name, one in inspect.signature(function).parameters.items()}
+    return {name: kinds for name, kinds in each.items() if kinds <= KINDS.keys() and (AMOUNT <= kinds or not kinds <= PLAIN)}
+
+
+@pytest.fixture(scope="module")
+def things(practice_castings, practice_fits, tmp_path_factory):
+    """One thing of each kind, and some that are of none."""
+    study = practice_castings.study
+    return {
+        "str": "study.toml", "None": None, "float": 7.0, "Study": study, "Castings": practice_castings, "Fits": practice_fits,
+        "ReadingFit": practice_fits["gel_time"], "DataFrame": pd.DataFrame({"catalyst": [1.5]}), "Plan": tp.plan_pours(study, sessions=2, pours=5),
+        "function": print,
+    }
+
+
+ALIKE = {  # what is let in as another kind
+    "str": {"Path", "Sequence"}, "float": {"int"}, "Castings": set(),
+    "Fits": {"Mapping", "dict", "Sequence", "HoldsCastings"}, "DataFrame": {"Mapping", "dict", "Sequence"},
+}
+
+
+@pytest.mark.parametrize("name, function", list(functions()), ids=lambda one: one if isinstance(one, str) else "")
+def test_every_wrong_kind_of_thing_is_refused_with_what_is_wanted(name, function, things):
+    needed = {one.name: "x" for one in inspect.signature(function).parameters.values() if one.default is one.empty and one.kind is not one.VAR_KEYWORD}
+    first = next(iter(looked_at(function)), "")
+    for parameter, kinds in list(looked_at(function).items()):
+        for kind, thing in things.items():
+            if {kind, *ALIKE.get(kind, ())} & kinds or parameter != first:
+                continue
+            with pytest.raises(Problem) as found:
+                function(**{**needed, parameter: thing})
+            said = str(found.value)
+            assert re.match(rf"{name} takes .+(, and was given .+\.|; this study has .+\.)$", said), said
+            assert "testpour." not in said and "object at" not in said
+
+
+def test_the_functions_of_the_path_are_looked_at():
+    """So that the walk above cannot pass for want of anything to walk."""
+    seen = {name for name, function in functions() if looked_at(function)}
+    assert len(seen) > 50 and {"plan_pours", "Logbook", "fit_castings", "compare_studies", "findings_page", "show_chance", "weigh_out"} <= seen
+
+
+@pytest.mark.parametrize("call, said", [
+    (lambda t: tp.compare_studies("a", "b"),
+     "compare_studies takes the fits of every reading: compare_studies(tp.fit_castings(log.castings())), and was given the text 'a'."),
+    (lambda t: tp.compare_studies(t["Fits"], "b"),
+     "compare_studies takes the fits of every reading: compare_studies(second=tp.fit_castings(log.castings())), and was given the text 'b'."),
+    (lambda t: tp.fit_castings(t["Study"]), "fit_castings takes the castings of a log: fit_castings(log.castings()), and was given a study."),
+    (lambda t: tp.recommend(t["ReadingFit"]),
+     "recommend takes the fits of every reading: recommend(tp.fit_castings(log.castings())), and was given the fit of gel time alone."),
+    (lambda t: tp.labels(None), "labels takes a plan, the castings of a log or a log: labels(tp.plan_pours(study)), and was given nothing (None)."),
+    (lambda t: tp.Logbook("study.toml"), 'Logbook takes a study: Logbook(tp.read_study("study.toml")), and was given the text \'study.toml\'.'),
+    (lambda t: tp.weigh_out(t["Study"]), "weigh_out takes a number, or text with a unit, as resin, and was given a study."),
+    (lambda t: tp.effects("gel_time"), "effects takes one reading's fit: effects(fits[\"gel_time\"]), and was given the text 'gel_time'."),
+])
+def test_what_is_said(call, said, things):
+    with pytest.raises(Problem) as found:
+        call(things)
+    assert str(found.value) == said
+
+
+def test_all_fits_in_place_of_one_are_told_which_there_are(things):
+    with pytest.raises(Problem) as found:
+        tp.effects(things["Fits"])
+    assert str(found.value) == f'effects takes one reading\'s fit: effects(fits["gel_time"]); this study has {", ".join(things["Fits"])}.'
+
+
+def test_the_check_leaves_everything_else_as_it_was(things):
+    def plain(first: Study, *rest: str, more: int | list[str] = 0) -> str:
+        """Words."""
+        return f"{rest}{more}"
+
+    held = checked(plain)
+    assert held(things["Study"], "a", more=["b"]) == "('a',)['b']" and held.__doc__ == "Words." and inspect.signature(held) == inspect.signature(plain)
+    with pytest.raises(TypeError, match="missing 1 required positional argument: 'first'"):
+        held()
+
+
+def test_a_first_use_of_a_name_still_costs_no_more_than_its_module():
+    code = "import testpour, sys; assert 'testpour.arguments' not in sys.modules; testpour.Study; assert 'testpour.arguments' not in sys.modules"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
