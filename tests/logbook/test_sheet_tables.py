@@ -278,14 +278,15 @@ def test_a_column_day_of_numbers_beside_a_reading_without_an_age_is_asked_about(
 
 def test_hidden_columns_and_cells_of_a_colour_alone_are_named(small, tmp_path):
     book = openpyxl.Workbook()
-    for row in (["pour", "session", "catalyst %", "cover", "gel min"], ["A", "Mon", 1.5, None, 22], ["B", "Mon", 2, None, 18], ["C", "Mon", 2, None, 18]):
+    for row in (["pour", "session", "catalyst %", "cover", "gel min", None, "note"], ["A", "Mon", 1.5, None, 22], ["B", "Mon", 2, None, 18], ["C", "Mon", 2, None, 18]):
         book.active.append(row)
     green = PatternFill("solid", fgColor="00FF00")
     book.active["D2"].fill = green
     for cell in book.active[3]:  # a band over a whole row says nothing
         cell.fill = green
     book.active["F2"].fill = green  # nor does a colour beside the table
-    book.active.column_dimensions["E"].hidden = book.active.column_dimensions["H"].hidden = True
+    for letter in "EFH":  # of which F and H are empty
+        book.active.column_dimensions[letter].hidden = True
     book.save(tmp_path / "sheet.xlsx")
     with pytest.warns(NotRead) as said:
         read_sheet(small, tmp_path / "sheet.xlsx")
