@@ -322,8 +322,8 @@ def test_depths_that_may_be_in_the_unit_of_the_study_are_read_so(study, tmp_path
 
 def test_a_footnote_or_a_remark_that_names_another_pour_is_no_note_of_the_last(small, tmp_path):
     with pytest.warns(NotRead, match=r"row 4 \(K1 was stirred twice\) and 5 \(\* read by Kim\) may be about several pours"):
-        entries = read(small, tmp_path, f"{HEAD}K1,Mon,1.5,yes,22\nK2,Mon,2,no,18\nK1 was stirred twice\n* read by Kim\nK2 as usual\n")
-    assert [entry.get("note", "") for entry in entries] == ["", "K2 as usual"]
+        entries = read(small, tmp_path, f"{HEAD}K1,Mon,1.5,yes,22\nK2,Mon,2,no,18\nK1 was stirred twice\n* read by Kim\nK2 set like K1\n")
+    assert [entry.get("note", "") for entry in entries] == ["", "K2 set like K1"]
 
 
 def test_one_part_to_fifty_is_told_as_per_cent(small, tmp_path):
@@ -335,3 +335,9 @@ def test_german_per_cent_and_time_of_day(small, tmp_path):
     with pytest.warns(NotRead, match="no session is written beside a date"):
         (entry,) = read(small, tmp_path, "Nr;Datum;Uhrzeit;Kat.;Deckel;Gelzeit\n1;14.03.2025;9:15;1,5 Gew.-%;nein;22 min\n")
     assert entry["settings"] == {"catalyst": 1.5, "cover": 0} and entry["made_at"] == dt.datetime(2025, 3, 14, 9, 15)
+
+
+def test_depths_that_fit_the_study_in_either_unit_are_read_in_its_own(tmp_path):
+    wide = study_from({"factors": {"catalyst": {}, "thickness": {"from": "2 mm", "to": "50 mm"}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
+    (entry,) = read(wide, tmp_path, "pour,session,catalyst %,Depth,gel min\nA,Mon,1.5,3,22\n")
+    assert entry["settings"]["thickness"] == 3
