@@ -34,6 +34,7 @@ SPELLINGS = {
     "percent": "%", "pct": "%", "phr": "%", "%": "%", "wt%": "%", "wt %": "%", "wt-%": "%", "wt.%": "%", "wt.-%": "%", "w/w": "%",
     **dict.fromkeys((f"g{per}100{g}" for per in (" per ", "/", " / ") for g in ("g", " g", " g resin", " g of resin")), "%"),
     "per 100": "%", "parts per 100": "%", "parts per hundred": "%", "pph": "%",
+    "gew.-%": "%", "gew-%": "%", "gew.%": "%", "gew%": "%",
     "% w/w": "%", "%w/w": "%", "w/w%": "%", "w/w %": "%", "mass%": "%", "mass %": "%", "% by weight": "%", "% by mass": "%",
     '"': "inch", "in": "inch", "inches": "inch", "”": "inch", "″": "inch",
     "ml": "mL", "millilitre": "mL", "millilitres": "mL", "cc": "cm**3", "cm3": "cm**3", "cm³": "cm**3",
@@ -184,7 +185,8 @@ def _refuse_clock(text, unit, what):
     first, second, third = (int(part or 0) for part in found.groups())
     said = f"{what}: {text.strip()!r} is not one number. Write"
     if SPELLINGS.get(unit.casefold(), unit) not in ("second", "minute", "hour", "day"):
-        raise UnitProblem(f"{said} it like {show(1.5, unit)}.")
+        share = f", or {show(100 * first / second, '%')} if it is {first} to {second}" if unit == "%" and second else ""
+        raise UnitProblem(f"{said} it like {show(1.5, unit)}{share}.")
     if third:
         minutes = 60 * first + second + third / 60
         raise UnitProblem(f"{said} {minutes:.6g} min or {minutes / 60:.4g} h: it is {first} h {second} min {third} s.")

@@ -1,5 +1,6 @@
 """Sheets whose columns go by other names, whose headers stand in two rows, or which hold two tables; expected values are read off the sheets."""
 
+import datetime as dt
 import re
 
 import openpyxl
@@ -79,6 +80,8 @@ def test_pours_that_are_new_to_an_empty_log_need_their_settings(small, tmp_path)
     log = Logbook(small, "sqlite://")
     with pytest.warns(NotRead, match="not read: Starter"), pytest.raises(LogProblem, match="A is not in the log, which is empty, and has no settings here"):
         log.add_sheet(sheet(tmp_path, "pour,Starter,gel time (min)\nA,1.5,22\nB,2,18\n"))
+    with pytest.raises(LogProblem, match="no column gives catalyst, which this study varies"):
+        log.add_sheet(sheet(tmp_path, "Starter,gel time (min),tack 24 h\n1.5,22,1\n2,18,0\n"))
     assert len(log.castings()) == 0
     log.close()
 
@@ -278,14 +281,15 @@ def test_a_column_day_of_numbers_beside_a_reading_without_an_age_is_asked_about(
 
 def test_hidden_columns_and_cells_of_a_colour_alone_are_named(small, tmp_path):
     book = openpyxl.Workbook()
-    for row in (["pour", "session", "catalyst %", "cover", "gel min"], ["A", "Mon", 1.5, None, 22], ["B", "Mon", 2, None, 18], ["C", "Mon", 2, None, 18]):
+    for row in (["pour", "session", "catalyst %", "cover", "gel min", None, "note"], *([name, "Mon", 1.5, None, 22] for name in "ABC")):
         book.active.append(row)
     green = PatternFill("solid", fgColor="00FF00")
     book.active["D2"].fill = green
     for cell in book.active[3]:  # a band over a whole row says nothing
         cell.fill = green
     book.active["F2"].fill = green  # nor does a colour beside the table
-    book.active.column_dimensions["E"].hidden = book.active.column_dimensions["H"].hidden = True
+    for letter in "EFH":  # of which F and H are empty
+        book.active.column_dimensions[letter].hidden = True
     book.save(tmp_path / "sheet.xlsx")
     with pytest.warns(NotRead) as said:
         read_sheet(small, tmp_path / "sheet.xlsx")
@@ -298,3 +302,42 @@ def test_a_date_kept_as_a_number_is_told_so(small, tmp_path):
     """14 March 2025 is day 45730 of a spreadsheet, whose day 60 is 29 February 1900 (ECMA-376 part 1, 18.17.4.1)."""
     with pytest.raises(LogProblems, match="'45730' is a number, perhaps 2025-03-14, which a spreadsheet keeps so. Format its cell as a date"):
         read(small, tmp_path, "pour,date,catalyst %,cover,gel min\nA,45730,1.5,yes,22\n")
+
+
+def test_depths_without_a_unit_that_fit_the_study_in_another_are_asked_about(study, tmp_path):
+    """The study varies 5 to 18 mm: 1 cm is 10 mm, and no depth of 1 mm was planned."""
+    with pytest.raises(LogProblems) as refused:
+        read(study, tmp_path, "pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,1,22\nB,Mon,1.5,1,1.5,22\n")
+    said = "has no unit: in mm all of it lies outside what the study varies, 5 to 18 mm, and in cm within. Write the unit into the header, in brackets."
+    assert [(row.column, row.problem) for row in refused.value.problems.itertuples()] == [("Depth", said)]
+
+
+@pytest.mark.filterwarnings("ignore:.*no column gives:testpour.logbook.spreadsheet.NotRead")
+@pytest.mark.parametrize(("head", "cells"), [("Depth (mm)", ("1", "1.5")), ("Depth", ("1", "10")), ("Depth", ("2 mm", "1 mm")), ("Depth", ("3", "4"))])
+def test_depths_that_may_be_in_the_unit_of_the_study_are_read_so(study, tmp_path, head, cells):
+    rows = "".join(f"{name},Mon,1.5,1,{cell},22\n" for name, cell in zip("AB", cells, strict=True))
+    entries = read(study, tmp_path, f"pour,session,catalyst %,pigment %,{head},gel min\n{rows}")
+    assert [entry["settings"]["thickness"] for entry in entries] == [float(cell.removesuffix(" mm")) for cell in cells]
+
+
+def test_a_footnote_or_a_remark_that_names_another_pour_is_no_note_of_the_last(small, tmp_path):
+    with pytest.warns(NotRead, match=r"row 4 \(K1 was stirred twice\) and 5 \(\* read by Kim\) may be about several pours"):
+        entries = read(small, tmp_path, f"{HEAD}K1,Mon,1.5,yes,22\nK2,Mon,2,no,18\nK1 was stirred twice\n* read by Kim\nK2 set like K1\n")
+    assert [entry.get("note", "") for entry in entries] == ["", "K2 set like K1"]
+
+
+def test_one_part_to_fifty_is_told_as_per_cent(small, tmp_path):
+    with pytest.raises(LogProblems, match=r"'1:50' is not one number\. Write it like 1\.5 %, or 2 % if it is 1 to 50\."):
+        read(small, tmp_path, "pour,session,catalyst,cover,gel min\nA,Mon,1:50,yes,22\n")
+
+
+def test_german_per_cent_and_time_of_day(small, tmp_path):
+    with pytest.warns(NotRead, match="no session is written beside a date"):
+        (entry,) = read(small, tmp_path, "Nr;Datum;Uhrzeit;Kat.;Deckel;Gelzeit\n1;14.03.2025;9:15;1,5 Gew.-%;nein;22 min\n")
+    assert entry["settings"] == {"catalyst": 1.5, "cover": 0} and entry["made_at"] == dt.datetime(2025, 3, 14, 9, 15)
+
+
+def test_depths_that_fit_the_study_in_either_unit_are_read_in_its_own(tmp_path):
+    wide = study_from({"factors": {"catalyst": {}, "thickness": {"from": "2 mm", "to": "50 mm"}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
+    (entry,) = read(wide, tmp_path, "pour,session,catalyst %,Depth,gel min\nA,Mon,1.5,3,22\n")
+    assert entry["settings"]["thickness"] == 3

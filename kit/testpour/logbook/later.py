@@ -37,11 +37,11 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], 
             problems += [(entry["where"], *one) for one in _lacking(castings, withdrawn, row, found[name])]
         elif not name and row["readings"] and (pour := _holding(castings, row)):
             problems.append((entry["where"], "", "", AGAIN.format(pour=pour)))
-        elif row["readings"] and not row["settings"] and ((name and found) or (only_read and castings.study.varied)):
+        elif name and row["readings"] and not row["settings"] and (found or (only_read and castings.study.varied)):
             has = first_few([str(pour) for pour in castings.pours.index])
-            said = f"{name or 'this pour'} is not in the log, which {f'has {has}' if has else 'is empty'}, and has no settings here. "
+            said = f"{name} is not in the log, which {f'has {has}' if has else 'is empty'}, and has no settings here. "
             labels = listed(factor.label for factor in castings.study.varied)
-            mend = "Mend the name, or write" if has and name else "Write"
+            mend = "Mend the name, or write" if has else "Write"
             problems.append((entry["where"], "pour", name, f"{said}{mend} the settings of the new pour, in columns headed {labels}."))
     if problems:
         raise LogProblems(problems)

@@ -5,12 +5,12 @@ import re
 from collections.abc import Iterator, Sequence
 from statistics import fmean
 
-from testpour.columns import NO, YES, Factor, Reading
+from testpour.columns import NO, OTHERS, YES, Factor, Reading
 from testpour.logbook.door import CLOCK
 from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
 from testpour.logbook.sheet_cells import NOTHING, bare
 from testpour.study import Study
-from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number
+from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
 from testpour.wording import first_few, listed
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
@@ -97,6 +97,20 @@ def doubtful_day(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
         if cells and all(re.fullmatch(r"\d{1,3}", cell) for cell in cells):
             said = f"may be the day of pouring, or how old a casting was when {aged} was read. Head it Session for the one, or Age (d) for the other."
             yield "", head.text, "", said
+
+
+def doubtful_unit(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:
+    """A problem for each setting of bare numbers that all lie outside what the study varies, and in another unit all within."""
+    for head in {head: None for _, written in pours for head in written if not head.unit}:
+        factor, cells = head.column, [written[head] for _, written in pours if written.get(head, "") not in NOTHING]
+        if not (isinstance(factor, Factor) and factor.span and cells and all(re.fullmatch(r"\d+(?:[.,]\d+)?", cell) for cell in cells)):
+            continue
+        low, high = min(factor.span), max(factor.span)
+        numbers = [to_number(cell, decimal=decimal)[0] for cell in cells]
+        fit = [unit for unit in OTHERS.get(factor.unit, ()) if all(low <= to_unit(f"{number} {unit}", factor.unit) <= high for number in numbers)]
+        if fit and all(factor.low <= number <= factor.high and not low <= number <= high for number in numbers):  # one outside the range is refused anyway
+            said = f"in {shown_unit(factor.unit)} all of it lies outside what the study varies, {factor.between(low, high)}, and in {' or '.join(fit)} within"
+            yield "", head.text, "", f"has no unit: {said}. Write the unit into the header, in brackets."
 
 
 def mean_of_those_above(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:

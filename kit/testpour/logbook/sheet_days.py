@@ -16,7 +16,7 @@ Cells = Sequence[tuple[Head, str]]
 DAY = ("session", "made_at")  # what stands once for many pours
 # What begins with a day, names a group, speaks of all or has a colon may be the title of the pours below.
 TITLE = re.compile(
-    r"^(?:(?:mon|tues|wednes|thurs|fri|satur|sun)day\b|\d{1,4}[./-]\d{1,2}[./-]\d"
+    r"^(?:[*†‡]|(?:mon|tues|wednes|thurs|fri|satur|sun)day\b|\d{1,4}[./-]\d{1,2}[./-]\d"
     r"|\d{1,2}(?:st|nd|rd|th)?\s+(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
     r"|(?:series|group|batch|set|round|class|week|day|session|bench)\s+(?:\S+$|#?\d+\b))|\ball\b|:(?!\d)",
     re.IGNORECASE,
@@ -90,7 +90,7 @@ class Days:
             self._note(number, texts, above)
 
     def _note(self, number, texts, above):
-        if above and not any(map(TITLE.search, texts)):
+        if above and not any(map(TITLE.search, texts)) and not _of_another(texts, above):
             above[-1]["note"] = " ".join([above[-1].get("note", ""), *texts]).strip()
         elif re.search(r"[^\W\d_]{2}", "".join(texts)):
             self.titles.append(f"{number} ({shortened(', '.join(texts))})")
@@ -127,6 +127,14 @@ class Days:
                 "on a day that is not known. Where they were poured on several days, write a column Date; what is in the log already is put "
                 "right with log.correct_pour(pour, session=..., made_at=..., why=...)."
             )
+
+
+def _of_another(texts, above):
+    """Whether texts name a pour, and not the last one; a name of one letter or of figures may be a word as well."""
+    *others, last = [entry.get("pour", "") for entry in above]
+    names = [name for name in others if len(name) > 1 and re.search(r"[^\W\d_]", name)]
+    words = set(re.findall(r"[\w.#/-]+", " ".join(texts)))
+    return last not in words and not words.isdisjoint(names)
 
 
 def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> Iterator[tuple[str, str, str, str]]:

@@ -10,7 +10,7 @@ from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
-from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, mean_of_those_above, without_unit
+from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, without_unit
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
@@ -83,7 +83,7 @@ def read_rows(
     unnamed = _unnamed(pours)
     problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
     problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
-    problems += [*doubtful_day(pours), *mean_of_those_above(pours, decimal), *days.timed(entries)]
+    problems += [*doubtful_day(pours), *doubtful_unit(pours, decimal), *mean_of_those_above(pours, decimal), *days.timed(entries)]
     problems += days.doubtful(pours)
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
     passed += [*days.said(entries), *without_unit(pours)]

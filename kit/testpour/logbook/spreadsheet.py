@@ -74,7 +74,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     misread = bool(problems)
     entries, passed = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
     poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
-    if any(entry["settings"] for entry in entries) and not misread:
+    later = any("pour" in entry for entry in entries) and not any(entry["settings"] for entry in entries)  # readings of pours in the log
+    if not later and not misread:
         wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
         problems += [(f"row {start + 1}", "", "", said) for said in wrong]
         passed += unknown
