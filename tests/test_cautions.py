@@ -17,6 +17,7 @@ from testpour.mixing import check_note, check_resin
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
+from testpour.units import UnitProblem
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
 # sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,
@@ -292,3 +293,11 @@ def test_safety_text_forms():
 def test_a_share_of_peroxide_is_one_in_any_unit(unit, dose, words):
     study = study_from({"factors": {"hardener": {"kind": "number", "unit": unit, "low": 0, "high": 200, "usual": 15}}, "readings": {"gel_time": {}}})
     assert [line.startswith(words) for line in check_settings(study, {"hardener": dose}).lines()] == [True]
+
+
+@pytest.mark.parametrize("value, asks", [(0.5, True), ("0.65", True), (3, False), (150, False)])
+def test_a_humidity_written_as_a_share_is_asked_about(value, asks):
+    with pytest.raises(UnitProblem) as found:
+        study_from({"factors": {"humidity": {}}, "readings": {"gel_time": {}}}).factor("humidity").parse(value)
+    assert f"humidity: {value} is outside 5 to 100 %" in str(found.value)
+    assert (f"Is it a share, where per cent are meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
