@@ -2,6 +2,7 @@
 
 import html
 import math
+import re
 
 import pandas as pd
 import pytest
@@ -14,9 +15,11 @@ from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
 from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
 from testpour.mixing import check_note, check_resin
+from testpour.planning.pour_cautions import by_pour
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
 from testpour.study_file import study_from
+from testpour.units import UnitProblem
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
 # sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,
@@ -100,7 +103,7 @@ def test_only_the_furthest_limit_of_a_side_speaks():
 @pytest.mark.parametrize("share", [0.01, 0.015, 0.04])
 def test_a_catalyst_written_as_a_share_is_told_how_per_cent_are_written(share):
     """1 %, 1.5 % and 4 % of the resin as shares of it; 0.1 % may be meant as it stands."""
-    says = f"Catalyst {share:g} % is below 0.1 %: so little sets no resin, so a share of the resin may have been written where per cent are meant."
+    says = f"Catalyst {share:g} % is below 0.1 %. So little sets no resin, so a share of the resin may have been written where per cent are meant."
     assert f"{says} Write a share of 0.015 as 1.5 %." in check_settings(None, {"catalyst": share}).warnings
     with pytest.raises(WeighOutProblems, match=r"rounds to nothing.*Write a share of 0\.015 as 1\.5 %"):
         weigh_out("100 g", catalyst=share)
@@ -292,3 +295,21 @@ def test_safety_text_forms():
 def test_a_share_of_peroxide_is_one_in_any_unit(unit, dose, words):
     study = study_from({"factors": {"hardener": {"kind": "number", "unit": unit, "low": 0, "high": 200, "usual": 15}}, "readings": {"gel_time": {}}})
     assert [line.startswith(words) for line in check_settings(study, {"hardener": dose}).lines()] == [True]
+
+
+@pytest.mark.parametrize("value, asks", [(0.5, True), ("0.65", True), (3, False), (150, False)])
+def test_a_humidity_written_as_a_share_is_asked_about(value, asks):
+    with pytest.raises(UnitProblem) as found:
+        study_from({"factors": {"humidity": {}}, "readings": {"gel_time": {}}}).factor("humidity").parse(value)
+    assert f"humidity: {value} is outside 5 to 100 %" in str(found.value)
+    assert (f"Is it a share, where per cent are meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
+
+
+@pytest.mark.parametrize("name", ["catalyst", "thickness", "room_temperature", "peak_temperature"])
+def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(name):
+    """As it stands before the reader: "Warning: P01: ..."."""
+    high = {"catalyst": 3.0, "thickness": 45.0, "room_temperature": 33.0, "peak_temperature": 120.0}[name]
+    found = check_peak(high) if name == "peak_temperature" else check_settings(None, {name: high})
+    assert found.lines()
+    for line in by_pour({"P01": found}).lines():
+        assert line.count(": ") == 2 and not re.search(r"[.] [a-z]", line), line

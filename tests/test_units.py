@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from testpour.units import UnitProblem, beside_field, show, to_number, to_unit
+from testpour.units import UnitProblem, beside_field, show, to_number, to_unit, with_fahrenheit
 
 # Exact by definition: inch 25.4 mm, avoirdupois pound 453.59237 g and ounce a sixteenth of it (international
 # yard and pound agreement, 1959); US liquid gallon 231 cubic inches, a fluid ounce a 128th of it (NIST Handbook
@@ -173,3 +173,23 @@ def test_a_number_from_text_is_finite_or_refused():
         with pytest.raises(UnitProblem, match="too large"):
             to_unit(text, "g")
     assert math.isfinite(to_unit("1e300 g", "g"))
+
+
+@pytest.mark.parametrize("text, both", [
+    ("In a room at 20 °C, pour with 1.5 % catalyst.", "In a room at 20 °C (68 °F), pour with 1.5 % catalyst."),
+    ("Warning: Room temperature 14.5 °C is below 15 °C: cold resin.", "Warning: Room temperature 14.5 °C (58 °F) is below 15 °C (59 °F): cold resin."),
+    ("in rooms from 16 to 22.5 °C, with", "in rooms from 16 to 22.5 °C (61 to 72 °F), with"),
+    ("a room at \u221240 °C", "a room at \u221240 °C (\u221240 °F)"),
+    ("raises peak temperature by 14 °C, by at least 5 °C or 3 to 9 °C", None),  # differences: 14 °C more are 25 °F more
+    ("a room at 20 °C (68 °F)", None),
+])
+def test_temperatures_and_no_differences_are_said_in_fahrenheit_too(text, both):
+    """By hand: °F = 1.8 °C + 32."""
+    assert with_fahrenheit(text) == (both or text)
+
+
+@pytest.mark.parametrize("unit, like", [("Shore D", "75 Shore D"), ("Barcol", "40 Barcol"), ("grade", "1"), ("%", "1.5 %"), ("g", "1.5 g")])
+def test_an_example_is_one_that_a_person_could_read(unit, like):
+    for typed in ("hard", None):
+        with pytest.raises(UnitProblem, match=f"Write it like {like}\\."):
+            to_unit(typed, unit, "reading")

@@ -12,6 +12,7 @@ from testpour.catalogue import catalogue
 from testpour.caution_rules import Cautions, rules
 from testpour.mixing import check_study, role_of
 from testpour.units import show, to_unit
+from testpour.wording import capital
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -214,7 +215,7 @@ def _check(name, value, unit=None, words=None):
     for limit in _broken(value, limits):
         side, bound = _bound(limit)
         where = f"{words.capitalize()} {show(value, declared, 6)} is {side} {show(bound, declared, 6)}"
-        said[limit["level"]].append(f"{where}: {limit['reason']}. {limit['do']}.")
+        said[limit["level"]].append(f"{where}. {capital(limit['reason'])}. {limit['do']}.")
     return Cautions(tuple(said["refuse"]), tuple(said["warn"]))
 
 

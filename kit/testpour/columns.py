@@ -85,6 +85,9 @@ class Column:
         if not self.low <= number <= self.high:
             comma = decimal == "," and "." in str(value)  # a sheet with decimal commas: its points stand between thousands
             read = f", read as {self.show(number)} because other numbers have a decimal comma," if comma else ""
+            if self.unit == "%" and 0 < number <= 1 and self.low <= 100 * number <= self.high:
+                meant = self.show(100 * number)
+                raise UnitProblem(f"{self.words}: {value} is outside {self.range_words}. Is it a share, where per cent are meant? Then write {meant}.")
             raise UnitProblem(
                 f"{self.words}: {value}{read} is outside {self.range_words}. {self._other_unit(value, number)}Check the number and its unit; "
                 "if it is right, widen the range in the study file."

@@ -59,9 +59,14 @@ PARTED = re.compile(
     re.IGNORECASE,
 )
 # What an error gives as an example of a quantity in a unit.
-EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in"}
+EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in",
+            "Shore D": "75 Shore D", "Shore A": "90 Shore A", "Barcol": "40 Barcol", "grade": "1"}  # hardnesses of a cured casting: common practice, no source
+# A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
+LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)
+LEVELS = re.compile(r"\b(from )(\u2212?\d+(?:\.\d+)?) to (\u2212?\d+(?:\.\d+)?) °C(?! \()")
 
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
+MINUS = "\u2212"
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
 
@@ -150,12 +155,12 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
         try:
             return float(value)
         except (TypeError, ValueError, OverflowError):
-            raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like 1.5 or '1.5 %'.") from None
+            raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like {example(unit)}.") from None
     if parts := PARTED.fullmatch(value[:LONGEST]):
         hours, minutes, whole, seconds = parts.groups()
         return sum(to_unit(part, unit, what) for part in ((hours, f"{minutes} min") if hours else (f"{whole} min", f"{seconds} s")))
     _refuse_clock(value, unit, what)
-    number, written = to_number(value, what, decimal, EXAMPLES.get(unit) or show(1.5, unit))
+    number, written = to_number(value, what, decimal, example(unit))
     target = SPELLINGS.get(unit.casefold(), unit)
     source = SPELLINGS.get(written.casefold(), written) or target
     if source == "m" and target == "minute":  # 22m of a time
@@ -164,6 +169,20 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     if source == target or written.casefold() == unit.casefold():
         return number
     return _converted(number, source, target, f"{what}: {value!r}", shown_unit(unit))
+
+
+def example(unit: str) -> str:
+    """A sensible quantity in a unit, as an error gives it: ``"75 Shore D"``, ``"25 min or 1.5 h"``."""
+    return EXAMPLES.get(unit) or show(1.5, unit)
+
+
+def with_fahrenheit(text: str) -> str:
+    """A text with each temperature of a room and each limit in °F too: ``"a room at 20 °C (68 °F)"``; differences stay as they are."""
+    def warm(words):
+        return f"{to_unit(words.replace(MINUS, '-') + ' degC', 'degF'):.0f}".replace("-", MINUS)
+
+    text = LEVELS.sub(lambda found: f"{found[0]} ({warm(found[2])} to {warm(found[3])} °F)", text)
+    return LEVEL.sub(lambda found: f"{found[0]} ({warm(found[2])} °F)", text)
 
 
 def measures(unit: str, other: str) -> bool:
@@ -186,7 +205,7 @@ def _refuse_clock(text, unit, what):
     said = f"{what}: {text.strip()!r} is not one number. Write"
     if SPELLINGS.get(unit.casefold(), unit) not in ("second", "minute", "hour", "day"):
         share = f", or {show(100 * first / second, '%')} if it is {first} to {second}" if unit == "%" and second else ""
-        raise UnitProblem(f"{said} it like {show(1.5, unit)}{share}.")
+        raise UnitProblem(f"{said} it like {example(unit)}{share}.")
     if third:
         minutes = 60 * first + second + third / 60
         raise UnitProblem(f"{said} {minutes:.6g} min or {minutes / 60:.4g} h: it is {first} h {second} min {third} s.")

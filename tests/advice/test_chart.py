@@ -185,7 +185,7 @@ def test_rooms_of_the_study_that_are_too_cold_are_left_out_and_said(fits):
     cold = tuple(replace(f, span=(6.0, 14.0)) if f.name == "room_temperature" else f for f in fits.study.factors)
     chart = recipe_chart(replace(fits, study=replace(fits.study, factors=cold)), thicknesses=10)
     assert chart.table.index.unique("room_temperature").tolist() == [10, 12, 14]
-    assert chart.sentence().startswith("Refused: Room temperature 6 °C is below 10 °C: nothing can be recommended for a room this cold")
+    assert chart.sentence().startswith("Refused: Room temperature 6 °C is below 10 °C. Nothing can be recommended for a room this cold")
     frozen = tuple(replace(f, span=(6.0, 9.0)) if f.name == "room_temperature" else f for f in fits.study.factors)
     with pytest.raises(RoomProblem, match="this cold"):
         recipe_chart(replace(fits, study=replace(fits.study, factors=frozen)))

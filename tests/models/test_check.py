@@ -193,7 +193,7 @@ def test_a_pour_that_set_with_hardly_any_catalyst_is_to_be_looked_at_again(casti
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": [22.0, 21, 90, 25], "high": [22.0, 21, np.inf, 25]})
     found = check_log(fit_castings(castings_of(study, pours, read.assign(known="exact"))))
     assert list(found.shares) == ["P1", "P2"] and "P1 (" in found.sentence() and "catalyst" in found.table["reading"].tolist()
-    assert found.shares["P1"].startswith("Catalyst 0.015 % is below 0.1 %: so little sets no resin, so a share of the resin may have been written")
+    assert found.shares["P1"].startswith("Catalyst 0.015 % is below 0.1 %. So little sets no resin, so a share of the resin may have been written")
 
 
 @pytest.mark.parametrize("inside, strained", [(12, False), (10, False), (6, True)])

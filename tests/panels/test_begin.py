@@ -156,7 +156,7 @@ def test_an_aim_is_said_and_written_as_it_was_read(own, hand):
     at.type("at_least_hardness", "75 shore a")
     assert at.type("age_hardness", "2 days")["read"] == "read as 48 h"
     said = [part["text"] for part in at.parts("text")]
-    assert "Peak temperature at most 110 °C" in said and "Hardness at least 75 Shore A at 2 days" in said
+    assert "Peak temperature at most 110 °C (230 °F)" in said and "Hardness at least 75 Shore A at 2 days" in said
     assert "Gel time 15 to 45 min" in said and "Tack at most grade 1 (slightly tacky) at 24 h" in said
     at.tap("write")
     aims = {aim.reading: aim for aim in tp.read_study(own).aims}
@@ -242,3 +242,10 @@ def test_two_panels_on_one_study_show_the_same(own, hand):
     for words in ("Is it dry?", "Is it hard?"):
         one.type("question", words)
         assert other.wait().part("question")["value"] == words
+
+
+def test_the_usual_dose_stands_beside_the_field(own, hand):
+    """Of catalyst 1 to 2.5 %, as the catalogue has it from a data sheet; a filler of one's own has no usual span."""
+    at = hand(tp.begin_panel(own))
+    assert at.part("from_catalyst")["hint"] == "usually 1 to 2.5 %; the label comes first"
+    assert not at.part("to_catalyst").get("hint") and not at.part("from_filler").get("hint")

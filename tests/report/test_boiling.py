@@ -39,7 +39,7 @@ def test_a_chance_at_settings_that_boil_is_refused_first(hot):
     assert hot["peak_temperature"].predict(HOT, room=25)["middle"].iloc[0] > 145
     for told in (chance(hot, HOT, room=25), compare(hot, MILD, HOT, room=25), what_if(hot, HOT, room=25)):
         said = told.sentence()
-        assert said.startswith("Refused: Predicted peak temperature ") and "styrene boils there" in said
+        assert said.startswith("Refused: Predicted peak temperature ") and "Styrene boils there" in said
         assert any("Predicted gel time" in text for text in told.cautions.warnings)
     mild = chance(hot, MILD, room=25)
     assert not mild.cautions.refusals and mild.sentence().startswith("Chance of a good casting")

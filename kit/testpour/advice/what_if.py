@@ -13,6 +13,8 @@ from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
+from testpour.caution_rules import Cautions
+from testpour.cautions import check_table
 from testpour.models.chance import Chance, cautions_at, chance, chance_words, spread
 from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
 from testpour.models.terms import HOURS, OVEN
@@ -20,7 +22,6 @@ from testpour.threads import one_thread
 from testpour.wording import in_html, table_html
 
 if TYPE_CHECKING:
-    from testpour.caution_rules import Cautions
     from testpour.models.fits import Fits
     from testpour.study import Study
 
@@ -71,7 +72,8 @@ class WhatIf:
         text = self.chance.verdict() + self.chance.met()
         if self.change:
             row = self.changes.loc[self.change]
-            advised = f"{row['says']}: {chance_words(row)}."
+            care = "What would help most calls for care itself. " if self.change_cautions.lines() else ""
+            advised = f"{care}{row['says']}: {chance_words(row)}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
             text += " No single change of a setting would raise it by 2 points."
@@ -104,7 +106,8 @@ def what_if(
     -------
     WhatIf
         Of the changes within 10 points of the best single one, the one with the least trouble: settings
-        weighed at the bench come before the cover, the depth, the oven and the room; then the smallest move.
+        weighed at the bench come before the cover, the depth, the oven and the room; then the smallest move. One that the
+        cautions warn of is advised only where none within those 10 points is free of warnings.
 
     Raises
     ------
@@ -121,11 +124,12 @@ def what_if(
     table.index = pd.Index(["asked"])
     changes, ends = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
-    change = min(helping.index, key=_trouble) if len(helping) else ""
     row, found = table.iloc[0], cautions_at(fits, table)
-    then = cautions_at(fits, ends[change]) if change else found
+    new = {name: cautions_at(fits, ends[name]).beside(found) for name in helping.index}
+    change = min(helping.index, key=lambda name: (bool(new[name].lines()), _trouble(name))) if len(helping) else ""
     return WhatIf(
-        study, table, predicted(fits, table), replace(chance(fits, table), said=said_names(study, settings, room)), changes, change, found, then.beside(found),
+        study, table, predicted(fits, table), replace(chance(fits, table), said=said_names(study, settings, room)), changes, change,
+        found, new.get(change, Cautions()),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )
 
@@ -136,7 +140,7 @@ def _trouble(name):
 
 def _changes(fits, states, table):
     """Each setting that may be changed alone: its best value, the others left as they are, and the chance there; and the settings then."""
-    study, ends = fits.study, {}
+    study, ends, warned = fits.study, {}, check_table(fits.study, table)
     movable = {factor.name: factor for factor in _movable(fits)}
     beside = other_half(OVEN, table, lambda other: movable[other].span[1] if other in movable else None) if OVEN in movable else {}
     whole = bool(beside)
@@ -152,6 +156,9 @@ def _changes(fits, states, table):
         tried = tried[allowed(fits, tried)] if len(tried) else tried
         if len(tried):
             chances = prospect(states, study, tried).chance()
+            quiet = np.array([not check_table(study, tried.iloc[[place]]).beside(warned).lines() for place in range(len(tried))])
+            if quiet.any() and chances[quiet].max() >= chances.max() - LESS_TROUBLE:
+                chances = np.where(quiet, chances, -1.0)
             near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
             best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
             ends[factor.name] = tried.iloc[[best]]

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
+from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, one_pour, reading_of
 from testpour.logbook.known import TIMED, doubts, out_of_order
@@ -216,6 +217,24 @@ class Logbook(OpenLog):
         NotRead
             As `read_sheet` warns, and of pours that were in the log how many readings were added and passed over.
         """
+        return self._read_in(path)[0]
+
+    def with_sheet(self, path: str | Path) -> Castings:
+        """The log as it would stand with a spreadsheet read in; nothing is stored.
+
+        Parameters
+        ----------
+        path : str or Path
+            As for `add_sheet`, which refuses and warns of the same.
+
+        Returns
+        -------
+        Castings
+        """
+        return self._read_in(path, store=False)[1]
+
+    def _read_in(self, path, store=True):
+        """Names of the pours of a sheet, and the castings with them; stored, or taken back before anybody sees them."""
         entries = read_sheet(self.study, self._beside(path))
         checked = check_entries(self.study, entries)
         with self.writing() as connection:
@@ -223,11 +242,14 @@ class Logbook(OpenLog):
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
             added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
             ledger.add_later(later)
+            then = castings if store else load_castings(self.study, connection)
+            if not store:
+                connection.rollback()
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
-            warnings.warn(words, NotRead, stacklevel=2)
-        warn_of(self.study, names, checked)
-        return names
+            warnings.warn(words, NotRead, stacklevel=3)
+        warn_of(self.study, names, checked, stacklevel=4)
+        return names, then
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,

@@ -21,10 +21,10 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
-def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]]) -> None:
+def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 3) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
-    `names` are those of the pours, `checked` their rows as `check_entries` returns them.
+    `names` are those of the pours, `checked` their rows as `check_entries` returns them; `stacklevel` is as for `warnings.warn`.
     """
     warned: dict[str, list[str]] = {}
     slips: set[str] = set()
@@ -37,4 +37,4 @@ def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, A
     last = [text for text in warned if text in slips][-1:]
     for text, pours in warned.items():
         mend = MEND.format(pour=pours[0]) if text in last else ""
-        warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=3)
+        warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=stacklevel)

@@ -144,7 +144,15 @@ class SettingFields:
         """The field of one end of a setting."""
         factor, unit = self.factors[name], shown_unit(self.factors[name].unit)
         read = "" if problem or factor.kind == "yes/no" else read_as(factor.parse(words), factor.unit, words)
-        return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read)
+        return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read,
+                     hint="" if key == "to" else self._usual(name))
+
+    def _usual(self, name):
+        """What the trade usually takes, as a hint; "" where the catalogue has no span for it."""
+        known, unit = catalogue()["factors"].get(name), self.factors[name].unit
+        if known is None or known.kind == "yes/no" or len(set(known.span)) < 2 or known.unit != unit:
+            return ""
+        return f"usually {known.between(*known.span)}{'; the label comes first' if name == 'catalyst' else ''}"
 
     def wrong(self) -> list[str]:
         return [self.factors[name].words for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]

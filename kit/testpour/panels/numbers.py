@@ -44,7 +44,7 @@ def typed_number(study: Study, field: Field, words: str) -> tuple[float | None, 
 
 def read_as(value: float, unit: str, words: str) -> str:
     """How a number was understood, where that is not what was typed: of ``"2,5"``, ``"1/2 in"`` or ``"1 kg"``."""
-    read = show(value, unit, 6)
+    read = show(value, unit, 4)
     alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
     return "" if alike else f"read as {read}"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
@@ -19,9 +20,12 @@ from testpour.panels import jobs
 from testpour.panels.numbers import Field, typed_number
 from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Last, Memory, Needed, Workshop
+from testpour.units import with_fahrenheit
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
+DEGREES = re.compile(r"[-\d.,;\s]*\d\s*(?:°|deg)?\s*([CF])(?:[-\d.,;\s°degCF]*)", re.IGNORECASE)  # one temperature, or several
+AS_TYPED = {"kind", "name", "value", "options", "path", "src", "mark", "data"}
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
 
 
@@ -101,6 +105,8 @@ class Panel(anywidget.AnyWidget):
             shown.append(caution(in_words(problem), "refuse"))
         except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
+        if Memory(self.workshop.folder, "tools").get("fahrenheit") == "yes":
+            shown = _with_fahrenheit(shown)
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._answer, "wrong": self._refusal,
             "busy": bool(self._busy) and not self._stopped,
@@ -228,7 +234,9 @@ class Panel(anywidget.AnyWidget):
                 self._answer = getattr(self, f"_tap_{what}")(*[which] * bool(which)) or ""
 
     def _take_typed(self, name: str, words: str) -> None:
-        """Keep what was typed, right or wrong: nothing typed is lost."""
+        """Keep what was typed, right or wrong: nothing typed is lost; whoever types °F is answered in °F too, in every panel."""
+        if found := DEGREES.fullmatch(words):
+            Memory(self.workshop.folder, "tools").put(fahrenheit="yes" if found[1].upper() == "F" else "no")
         self.memory.put(**{name: words})
 
     def wrote(self, path: str | Path, words: str) -> Path:
@@ -246,6 +254,15 @@ class Panel(anywidget.AnyWidget):
     def _mark(self):
         shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))
         return self.workshop.mark, self.memory.mark, *shared
+
+
+def _with_fahrenheit(shown):
+    """Parts with their temperatures in °F too; what was typed, names and files stay as they are."""
+    if isinstance(shown, dict):
+        return {key: value if key in AS_TYPED else _with_fahrenheit(value) for key, value in shown.items()}
+    if isinstance(shown, list | tuple):
+        return [_with_fahrenheit(one) for one in shown]
+    return with_fahrenheit(shown) if isinstance(shown, str) else shown
 
 
 def in_words(problem: Exception) -> str:

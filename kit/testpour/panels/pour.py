@@ -17,7 +17,7 @@ from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_words
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
-from testpour.panels.panel import Panel
+from testpour.panels.own_sheet import SheetPart
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
 from testpour.panels.workshop import Memory, Needed
@@ -32,7 +32,7 @@ NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep thi
 USUAL = {"many": "4", "pot": "120", "aim": LEARN}
 
 
-class PourPanel(Panel):
+class PourPanel(SheetPart):
     """A session at the bench; see `pour_panel`."""
 
     name, title = "pour", "Pour and read"
@@ -66,6 +66,7 @@ class PourPanel(Panel):
             yield from self._new(study, castings)
         else:
             yield fold("Begin another session", *self._new(study, castings))
+        yield self.sheet_part()
 
     def _new(self, study, castings):
         """Where a new session may begin from."""

@@ -33,6 +33,7 @@ from testpour.panels.parts import (
 )
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.workshop import SCALES
+from testpour.units import show
 from testpour.wording import capital, listed
 
 MOST = 6  # pots of one mix
@@ -68,7 +69,8 @@ class TodayPanel(Panel):
         yield from self.fields()
         self.workshop.poured()
         advice, answer = self._advised()
-        yield step("Pour with", *answer)
+        room = advice.settings.get("room_temperature")
+        yield step("Pour with" if room is None else f"In a room at {show(room, 'degC')}, pour with", *answer)
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 

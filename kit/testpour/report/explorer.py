@@ -23,7 +23,7 @@ from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
 from testpour.report.advised import Advice
 from testpour.units import show, unit_words
-from testpour.wording import age_words
+from testpour.wording import age_words, capital
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
@@ -187,7 +187,7 @@ def _limits(names):
             words = limit.get("words", limit["setting"].replace("_", " ").replace("post cure", "post-cure"))
             yield {
                 "name": limit["setting"], "words": words.capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
-                "refuse": limit["level"] == "refuse", "says": f"{limit['reason']}. {limit['do']}.",
+                "refuse": limit["level"] == "refuse", "says": f"{capital(limit['reason'])}. {limit['do']}.",
             }
 
 

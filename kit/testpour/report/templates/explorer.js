@@ -101,8 +101,8 @@ const explorer = (held, place) => {
       const factor = held.factors[index[name]], value = factor.stops[at[index[name]]];
       const beyond = (range) => !range || value < range[0] || value > range[1];
       if (!beyond(read)) return [];
-      const [missing, did, words] = beyond(factor.poured) ? ["nothing was poured there", "poured", factor.poured[2]] : [`no ${one.words} was read there`, "read", read[2]];
-      const where = factor.yes ? `${value ? "with" : "without"} ${factor.words} (never ${did})` : `${factor.words} ${show(value, factor.unit)} (${did} ${words})`;
+      const [missing, did, words] = beyond(factor.poured) ? ["nothing was poured", "poured", factor.poured[2]] : [`no ${one.words} was read`, "read", read[2]];
+      const where = factor.yes ? `${value ? "with" : "without"} ${factor.words}` : `at ${factor.words} ${show(value, factor.unit)} (${did} ${words})`;
       return [[missing, where]];
     });
   };
@@ -137,7 +137,7 @@ const explorer = (held, place) => {
     const hit = held.limits.filter((one) => one.name === name && (way === "low") === (one.side === "below")
       && (one.side === "below" ? value < one.bound - 1e-9 : one.side === "above" ? value > one.bound + 1e-9 : value >= one.bound - 1e-9));
     hit.sort((one, other) => way === "low" ? other.bound - one.bound : one.bound - other.bound);
-    return hit.slice(-1).map((one) => `${one.words} ${show(value, one.unit)} is ${one.side === "from" ? "at or above" : one.side} ${show(one.bound, one.unit)}: ${one.says}`);
+    return hit.slice(-1).map((one) => `${one.words} ${show(value, one.unit)} is ${one.side === "from" ? "at or above" : one.side} ${show(one.bound, one.unit)}. ${one.says}`);
   });
   const cautions = (found, at) => [
     ...held.factors.flatMap((factor, k) => factor.yes ? [] : broken(factor.name, factor.stops[at[k]])),
@@ -239,7 +239,7 @@ const explorer = (held, place) => {
     const judged = readings.filter((one) => one.aim || !held.readings.some((any) => any.aim));
     const beyond = new Map();
     for (const [missing, where] of judged.flatMap((one) => found.readings[one.name].beyond)) beyond.set(missing, (beyond.get(missing) ?? new Set()).add(where));
-    const why = [...beyond].map(([missing, where]) => [missing, [...where].filter(Boolean).join(", ")].filter(Boolean).join(": ")).join("; ");
+    const why = [...beyond].map(([missing, where]) => [missing, [...where].filter(Boolean).join(" or ")].filter(Boolean).join(" ")).join("; ");
     part("verdict").textContent = verdict(found);
     part("limits").textContent = limiting(found);
     part("beyond").textContent = why ? `Grey, because ${why}. Take it as a guess and try one pour first.` : "";

@@ -1,0 +1,132 @@
+"""A sheet of one's own, read into the log by tapping: what would be stored and what is doubtful first, then one tap to store it."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from testpour.causes.complaint import seen_words
+from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
+from testpour.logbook.entries import LogProblems
+from testpour.logbook.tables import LogProblem
+from testpour.panels.panel import Panel
+from testpour.panels.parts import Part, button, caution, fold, pick, table, text
+from testpour.panels.workshop import Needed, file_mark
+from testpour.wording import age_words, capital, count, first_few
+
+ENDINGS = (".csv", ".xlsx")
+HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What reading a sheet in would do."""
+
+    found: pd.DataFrame  # one row a pour that is new or gets new readings
+    warned: tuple[str, ...] = ()
+    refused: tuple[str, ...] = ()
+
+
+class SheetPart(Panel):
+    """The part of a panel that reads a sheet of one's own."""
+
+    def _mark(self):
+        """Changes with the sheets that lie in the folder too, so that a sheet put right is looked at again."""
+        return (*super()._mark(), *((name, file_mark(self.workshop.folder / name)) for name in self._sheets()))
+
+    def sheet_part(self) -> Part:
+        """The files to choose from, and of the one chosen what would be stored."""
+        return fold("Read in a sheet of your own", *self._sheet())
+
+    def _sheet(self) -> Iterator[Part]:
+        names = self._sheets()
+        yield text(f"A {' or '.join(ENDINGS)} file in the study folder. {HOW} Nothing is stored before you tap Store.", "hint")
+        if not names:
+            yield text(f"No such file lies there yet: copy it to {self.workshop.folder}.", "needed")
+            return
+        yield pick("sheet", "Sheet", self.typed("sheet"), [("", "choose a file"), *((name, name) for name in names)])
+        if self.typed("sheet") not in names:
+            return
+        looked = self._look_at(self.typed("sheet"))
+        yield from (caution(said, "refuse") for said in looked.refused)
+        yield from map(caution, looked.warned)
+        if looked.refused:
+            yield text("Nothing of it can be stored yet. Put that right in the sheet and save it there; it is looked at again.", "needed")
+            return
+        if not len(looked.found):
+            yield text("All of it stands in the log already: there is nothing to store.", "strong")
+            return
+        yield table(looked.found, f"What would be stored: {count(len(looked.found), 'pour')}")
+        yield button("store", "Store this in the log", main=True)
+
+    def _tap_store(self) -> str:
+        """Read the sheet in."""
+        name = self.typed("sheet")
+        if name not in self._sheets():
+            raise Needed(f"{name or 'The sheet'} does not lie in the study folder any more. Choose a file again.")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # they stood above the button
+            try:
+                pours = self.workshop.log.add_sheet(self.workshop.folder / name)
+            except LogProblems as problem:
+                raise Needed(" ".join(_each(problem))) from None
+        self.memory.put(sheet=None)
+        return f"Stored from {name}: {first_few(list(dict.fromkeys(pours)))}."
+
+    def _sheets(self):
+        """Names of the files to choose from; a spreadsheet program's own, which begin with ~ or ., are passed over."""
+        files = sorted(self.workshop.folder.iterdir()) if self.workshop.folder.is_dir() else []
+        return [file.name for file in files if file.suffix.casefold() in ENDINGS and file.name[0] not in "~." and file.is_file()]
+
+    def _look_at(self, name):
+        path = self.workshop.folder / name
+        return self._last.of((path, file_mark(path), self.workshop.mark), lambda: look_at(self.workshop.log, path))
+
+
+def look_at(log: Logbook, path: Path) -> Looked:
+    """What reading a sheet into a log would store, warn of and refuse; nothing is stored."""
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        try:
+            then, refused = log.with_sheet(path), []
+        except LogProblems as problem:
+            then, refused = log.castings(), list(_each(problem))
+        except LogProblem as problem:
+            then, refused = log.castings(), [str(problem)]
+    warned = dict.fromkeys(capital(str(one.message).removeprefix(f"{path.name}: ")) for one in caught)
+    return Looked(_new(log.castings(), then), tuple(warned), tuple(refused))
+
+
+def _each(problem):
+    """Every problem of a sheet, with its place, which its words need not repeat."""
+    for line in problem.problems.itertuples():
+        place = capital(", ".join(str(part) for part in (line.row, line.column) if part))
+        first, _, rest = line.problem.partition(": ")
+        said = rest if rest and first.casefold() in str(line.column).casefold() else line.problem
+        yield f"{place}: {said}" if place else capital(said)
+
+
+def _new(now: Castings, then: Castings) -> pd.DataFrame:
+    """The pours that are new, or get new readings: session, day, what was set and what was read, in words."""
+    study, rows = then.study, {}
+    readings = then.readings[~then.readings["entry"].isin(now.readings["entry"])]
+    for pour, line in then.pours.iterrows():
+        read = readings[readings["pour"] == pour]
+        if pour in now.pours.index and not len(read):
+            continue
+        said = {f.words: "" if pd.isna(line[f.name]) else f.show(line[f.name]) if f.kind != "text" else line[f.name] for f in study.factors}
+        day = "not known" if pd.isna(line["made_at"]) else f"{line['made_at']:%d %b %Y}"
+        rows[pour] = {"session": line["session"], "day": day, **said, "read": "; ".join(_read(study, read)) or "nothing"}
+    found = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
+    return found.loc[:, [name for name in found if (found[name] != "").any()]]
+
+
+def _read(study, rows):
+    for (name, _), some in rows.groupby(["reading", rows["age"].fillna(-1)], sort=False):
+        reading, age = study.reading(name), some["age"].iloc[0]
+        yield f"{reading.words} {seen_words(reading, some)}{'' if pd.isna(age) else f' at {age_words(age)}'}"
