@@ -90,7 +90,8 @@ def read_rows(
     passed += [*days.said(entries), *without_unit(pours)]
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
-    empty = [f"{entry['where'].removeprefix('row ')} ({entry['pour']})" for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
+    bare = [entry for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
+    empty = [f"{entry['where'].removeprefix('row ')} ({entry.get('pour', 'no name')})" for entry in bare]
     if empty:
         passed.append(f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it.")
     for head, places in unsaid.items():
