@@ -359,3 +359,8 @@ def test_a_row_with_a_name_and_a_session_alone_is_said_to_be_taken(tmp_path):
 def test_a_cross_beside_ticks_is_no(small, tmp_path):
     entries = read(small, tmp_path, "pour,session,catalyst %,cover,gel min\nA,Mon,1.5,✓,22\nB,Mon,1.5,✗,22\n")
     assert [entry["settings"]["cover"] for entry in entries] == [1, 0]
+
+
+def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
+    with pytest.raises(LogProblems, match=r"'1,250' may be 1250 or 1\.250"):
+        read(study, tmp_path, 'pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,"1,250",22\n')
