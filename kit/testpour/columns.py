@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "ja", "x", "✓", "✔"}
-NO = {"no", "n", "false", "0", "0.0", "off", "nein", "open", "none", "nil", "without", "no film", "no lid", "no cover"}
+NO = {"no", "n", "false", "0", "0.0", "off", "nein", "open", "none", "nil", "without", "no film", "no lid", "no cover", "✗", "✘"}
 OTHERS = {"degC": ("°F",), "mm": ("in", "cm"), "h": ("min",), "min": ("h",)}  # the units that others read in
 NIL = {"none", "nil"}  # an amount of nothing
 

@@ -341,3 +341,26 @@ def test_depths_that_fit_the_study_in_either_unit_are_read_in_its_own(tmp_path):
     wide = study_from({"factors": {"catalyst": {}, "thickness": {"from": "2 mm", "to": "50 mm"}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
     (entry,) = read(wide, tmp_path, "pour,session,catalyst %,Depth,gel min\nA,Mon,1.5,3,22\n")
     assert entry["settings"]["thickness"] == 3
+
+
+def test_a_group_named_in_the_column_of_its_first_title_is_no_note(small, tmp_path):
+    with pytest.warns(NotRead, match=r"row 2 \(Blue resin\) and 4 \(Red resin\) may be about several pours"):
+        entries = read(small, tmp_path, f"{HEAD}Blue resin,,,,\nA,Mon,1.5,yes,22\nRed resin,,,,\nB,Mon,2,no,18\n")
+    assert [entry.get("note", "") for entry in entries] == ["", ""]
+
+
+def test_a_row_with_a_name_and_a_session_alone_is_said_to_be_taken(tmp_path):
+    small = study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
+    with pytest.warns(NotRead, match=r"no setting, reading or note is in row 3 \(C\), which was taken for a pour all the same\. If none was poured, delete it"):
+        assert len(read(small, tmp_path, "pour,session,catalyst %,gel min\nA,Mon,1.5,22\nC,Tue,,\n")) == 2
+    assert len(read(small, tmp_path, "pour,session,catalyst %,gel min,note\nA,Mon,1.5,22,\nC,Tue,,,dropped\n")) == 2
+
+
+def test_a_cross_beside_ticks_is_no(small, tmp_path):
+    entries = read(small, tmp_path, "pour,session,catalyst %,cover,gel min\nA,Mon,1.5,✓,22\nB,Mon,1.5,✗,22\n")
+    assert [entry["settings"]["cover"] for entry in entries] == [1, 0]
+
+
+def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
+    with pytest.raises(LogProblems, match=r"'1,250' may be 1250 or 1\.250"):
+        read(study, tmp_path, 'pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,"1,250",22\n')

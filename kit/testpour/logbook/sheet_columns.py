@@ -106,8 +106,11 @@ def doubtful_unit(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str,
         if not (isinstance(factor, Factor) and factor.span and cells and all(re.fullmatch(r"\d+(?:[.,]\d+)?", cell) for cell in cells)):
             continue
         low, high = min(factor.span), max(factor.span)
-        numbers = [to_number(cell, decimal=decimal)[0] for cell in cells]
-        fit = [unit for unit in OTHERS.get(factor.unit, ()) if all(low <= to_unit(f"{number} {unit}", factor.unit) <= high for number in numbers)]
+        try:
+            numbers = [to_number(cell, decimal=decimal)[0] for cell in cells]
+            fit = [unit for unit in OTHERS.get(factor.unit, ()) if all(low <= to_unit(f"{number} {unit}", factor.unit) <= high for number in numbers)]
+        except UnitProblem:  # a cell that is refused by itself
+            continue
         if fit and all(factor.low <= number <= factor.high and not low <= number <= high for number in numbers):  # one outside the range is refused anyway
             said = f"in {shown_unit(factor.unit)} all of it lies outside what the study varies, {factor.between(low, high)}, and in {' or '.join(fit)} within"
             yield "", head.text, "", f"has no unit: {said}. Write the unit into the header, in brackets."

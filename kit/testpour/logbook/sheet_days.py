@@ -34,6 +34,7 @@ class Days:
         self.titles: list[str] = []  # what stands in a row of its own and is no note of the pour above
         self.apart: list[tuple[int, list[str]]] = []  # remarks below an empty row, since the last pour
         self.gap = False  # whether an empty row stands below the last pour
+        self.headed: set[str] = set()  # columns in which a title stands above the first pour
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
@@ -80,8 +81,14 @@ class Days:
         for number, texts in self.apart:
             self._note(number, texts, [])
 
-    def remark(self, number: int, texts: Iterable[str], above: Sequence[dict[str, Any]]) -> None:
-        """Add what stands in a row of its own to the note of the pour above it, unless it may be about several pours."""
+    def remark(self, number: int, texts: Iterable[str], above: Sequence[dict[str, Any]], column: str = "") -> None:
+        """Add what stands in a row of its own to the note of the pour above it, unless it may be about several pours.
+
+        It may be where it stands in the same `column` as a title above the first pour.
+        """
+        if column and (not above or column in self.headed):
+            self.headed.add(column)
+            above = []
         texts = [untame(text) for text in texts if text.casefold() not in DITTO]
         if self.gap and texts and above:
             self.apart.append((number, texts))

@@ -14,7 +14,7 @@ from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtfu
 from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
-from testpour.wording import listed
+from testpour.wording import first_few, listed
 
 ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (
@@ -63,7 +63,8 @@ def read_rows(
             elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
             else:
-                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [])
+                column = cells[0][0].text if len(cells) == 1 else ""
+                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [], column)
             continue
         if shared := only_shared(cells):
             problems.append((f"row {number}", "", "", shared))
@@ -89,6 +90,10 @@ def read_rows(
     passed += [*days.said(entries), *without_unit(pours)]
     if alone:
         passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
+    bare = [entry for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
+    empty = [f"{entry['where'].removeprefix('row ')} ({entry.get('pour', 'no name')})" for entry in bare]
+    if empty:
+        passed.append(f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it.")
     for head, places in unsaid.items():
         passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}")
     return entries, passed

@@ -23,13 +23,14 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
     One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
-    its name or its words, with a unit in brackets and an age where it matters: ``Thickness (in)``, ``hardness at 24 h
-    (Shore D)``. Decimal commas, blank rows, rows with a remark only, "20-25", "did not gel by 2 h" and several
-    hardness readings in a cell ("76; 78; 77") are understood. A session written once, beside a pour or in a row of
-    its own, holds until the next one, and its date with it; where there is none, each day is a session. A ditto mark
-    repeats the cell above, but for a reading. Units may stand in a row below the headers. Headers may be shortened:
-    "Room temp. (degF)", "post cure temp", "Hardness 24 h", "hardness 2". A column "Time" beside "Date" is the time of
-    day; a column "Age (h)" gives the age of the readings of its row whose headers give none.
+    its name, its words or those of the trade, such as MEKP, with a unit in brackets and an age where it matters:
+    ``Thickness (in)``, ``hardness at 24 h (Shore D)``; ages may stand in a row above the headers. Decimal commas, blank
+    rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
+    are understood. A session written once, beside a pour or in a row of its own, holds until the next one, and its date
+    with it; where there is none, each day is a session. A ditto mark repeats the cell above, but for a reading. Units may
+    stand in a row below the headers. Headers may be shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h",
+    "hardness 2". A column "Time" beside "Date" is the time of day; a column "Age (h)" gives the age of the readings of
+    its row whose headers give none.
 
     Parameters
     ----------
@@ -46,16 +47,17 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     LogProblem
         If the file cannot be read, or no header is of this study.
     LogProblems
-        With a table of every problem found: row as the spreadsheet numbers it, column, value, problem.
+        With a table of every problem found: row as the spreadsheet numbers it, column, value, problem. Among them is a
+        setting that the study varies and no column gives, where one that was not read may be it, and a second table.
 
     Warns
     -----
     NotRead
-        Naming the lines above the headers, the columns that are nothing of the study's or have no header, the
-        rows taken for further readings of a pour above, the rows of averages, sums and aims, those that may be
-        about several pours, the rows and days that gave pours a session or a date, the settings taken as not
-        written down, what a workbook has struck out or marked as a footnote, how the points in its texts were
-        taken, and its further sheets.
+        Naming the lines above the headers, two rows of headers read together, settings that no column gives, the
+        columns that are nothing of the study's or have no header, the rows taken for further readings of a pour above,
+        the rows of averages, sums and aims, those that may be about several pours, the rows and days that gave pours a
+        session or a date, pours without either, the settings taken as not written down, what a workbook has struck out,
+        hidden, coloured or marked as a footnote, how the points in its texts were taken, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
     found = find_heads(study, rows, across)
