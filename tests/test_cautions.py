@@ -308,7 +308,7 @@ def test_a_humidity_written_as_a_share_is_asked_about(value, asks):
 @pytest.mark.parametrize("name", ["catalyst", "thickness", "room_temperature", "peak_temperature"])
 def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(name):
     """As it stands before the reader: "Warning: P01: ..."."""
-    high = {"catalyst": 3.0, "thickness": 45.0, "room_temperature": 33.0, "peak_temperature": 120.0}[name]
+    high = {"catalyst": 3.0, "thickness": 45.0, "room_temperature": 14.0, "peak_temperature": 120.0}[name]
     found = check_peak(high) if name == "peak_temperature" else check_settings(None, {name: high})
     assert found.lines()
     for line in by_pour({"P01": found}).lines():

@@ -70,3 +70,19 @@ def test_pages_say_so_too(practice_fits, open_chances, tmp_path):
     assert "cannot tell yet" in page and "<b style=" not in page
     before = tp.next_pours(practice_fits, pours=1)
     assert isinstance(before.table, pd.DataFrame) and f"{before!r}".count("anything from")
+
+
+@pytest.mark.slow
+def test_a_chart_says_of_how_many_of_its_cells_the_chance_is_not_known(practice_fits, open_chances):
+    chart = tp.recipe_chart(practice_fits, rooms=[24])
+    many = int(chart.table["catalyst"].notna().sum())
+    assert many and f"In {many} of these that is an average, and the chance itself is not known yet" in chart.sentence()
+    told = type(chart)(**{**vars(chart), "table": chart.table.assign(low=chart.table["high"])})
+    with pytest.MonkeyPatch.context() as usual:
+        usual.setattr(module, "UNTOLD", 0.8)
+        assert "is an average" not in told.sentence()
+
+
+def test_a_change_whose_chance_is_not_known_is_advised_in_words(practice_fits, open_chances):
+    said = tp.what_if(practice_fits, {"catalyst": 1.0}).sentence()
+    assert "Change catalyst to" in said and ": this should help most, but how much cannot be told yet, anything from " in said

@@ -44,6 +44,8 @@ def test_the_sentence_says_what_was_found(tacky):
     assert "This casting: read it again a day later before the face is scraped, sanded or lacquered." in said
     assert said == repr(answer)
     page = answer._repr_html_()
+    named = re.findall(r"</meter> ([^:]+): \d+ in 100", page)
+    assert named and all(words[0].isupper() for words in named), named
     assert re.search(r"Beside P\d\d.*, the good castings? most like it, the models expect", page) and "<table" in page and "To tell them apart, " in page
 
 

@@ -27,7 +27,7 @@ from testpour.advice.remedy import ASK, NOTHING, remedies
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_table
 from testpour.files import page_kind, put
-from testpour.models.chance import cautions_at, chance, spread
+from testpour.models.chance import cautions_at, chance, spread, untold
 from testpour.pages import dated
 from testpour.problems import Problem
 from testpour.threads import one_thread
@@ -60,7 +60,7 @@ class RecipeChart:
     study : Study
     table : DataFrame
         One row a room and thickness: ``catalyst`` in % (NaN where there is no good answer), ``chance`` of
-        a good casting, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
+        a good casting with its 90 % interval, ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
         nothing like it was poured, and ``advice``, what to do where there is no good answer.
     shared : str
         The other settings, the same in every cell, in words.
@@ -87,6 +87,8 @@ class RecipeChart:
         good = self.table["catalyst"].notna()
         text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
         text += f", resting on {count(self.pours, 'pour')}."
+        guessed = sum(untold(row) for _, row in self.table[good].iterrows())
+        text += f" In {guessed} of these that is an average, and the chance itself is not known yet: try one pour first." if guessed else ""
         if not good.any() and self.castings is not None and (failing := failing_aims(self.study, self.castings)):
             text += f" {why_first(self.study, failing)}"
         if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try

@@ -221,7 +221,8 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
-            if not len(poured) and factor.role == "met":  # nobody wrote it down, and the models take the usual value
+            same = factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
+            if not len(poured) and same:  # nobody wrote it down, and the models take the usual value
                 poured = pd.Series([factor.usual] * len(pours))
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:

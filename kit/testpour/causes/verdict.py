@@ -9,7 +9,7 @@ from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, 
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.wording import in_days, in_html, in_hundred, listed
+from testpour.wording import capital, in_days, in_html, in_hundred, listed
 
 if TYPE_CHECKING:
     from testpour.causes.answer import Answer
@@ -35,7 +35,7 @@ def short_page(answer: "Answer") -> str:
     """The same as HTML: what was asked, the likeliest causes as bars, and the rest."""
     miss, bars, told = _short(answer)
     shown = "".join(
-        f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(words)}: {in_hundred(chance)} in 100</div>'
+        f'<div><meter min="0" max="100" value="{round(100 * chance)}"></meter> {in_html(capital(words))}: {in_hundred(chance)} in 100</div>'
         for words, chance in bars
     )
     return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in told)

@@ -65,7 +65,7 @@ class PlanOutlook:
         due = f"; the last reading is due {age_words(self.hours)} after mixing" if self.hours else ""
         takes = f"It takes {show(self.resin, 'g')} of resin{catalyst}{cost}{due}."
         scale = f" {self.scale}" if self.scale else ""
-        return f"{self.noticed()} {takes} How much equal pours differ is taken from the trade's beliefs.{scale}"
+        return f"{self.noticed()} {takes} How much pours at the same settings differ is taken from the trade's beliefs.{scale}"
 
     def noticed(self) -> str:
         """What the plan would notice."""
@@ -83,7 +83,7 @@ class PlanOutlook:
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
-            parts.append("So few pours cannot themselves show how much equal pours differ.")
+            parts.append("So few pours cannot show by themselves how much two pours at the same settings differ.")
         return " ".join(parts)
 
     @property
