@@ -737,7 +737,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     with pytest.warns(Caution) as said:
         log.add_all(read_sheet(log.study, write(tmp_path, text)))
     told = [str(warning.message) for warning in told_besides(said)]
-    assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %:", "D: Time to peak 35 min lies before"]
+    assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %.", "D: Time to peak 35 min lies before"]
     assert {Path(warning.filename) for warning in said} == {Path(__file__)}
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.logbook.book import Logbook
+from testpour.logbook.spreadsheet import NotRead
 from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.joining import join_logs
 from testpour.problems import Problem
@@ -183,7 +184,8 @@ def test_a_sheet_without_dates_at_two_benches_is_the_same_log_twice(study, tmp_p
     logs = []
     for bench in ("north", "south"):
         log = Logbook(replace(study, name=bench), "sqlite://")
-        log.add_sheet(tmp_path / "sheet.csv")
+        with pytest.warns(NotRead, match="no date and no session stands beside the pours"):
+            log.add_sheet(tmp_path / "sheet.csv")
         logs.append(log.castings())
     assert "brings 3 pours of 3 that Bench 1 brought already" in refused(logs).problems[0]
 
