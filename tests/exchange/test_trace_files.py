@@ -180,6 +180,15 @@ def test_a_workbook_is_read_as_its_text_would_be(tmp_path):
     np.testing.assert_allclose(trace.table["temperature"], DEGREES.round(2))
 
 
+def test_a_steady_casting_that_flickers_between_two_degrees_is_one_channel(tmp_path):
+    """To whole degrees: 22, 23, 22, 23 ..., beside rows numbered 1 and 2 of two loggers on one file, which are two."""
+    flickers = "".join(f"{m},{22 + k % 2}\n" for k, m in enumerate(elapsed(1)))
+    assert read_trace(write(tmp_path / "steady.csv", "time (min),T (°C)\n" + flickers)).channel == "T"
+    numbered = "".join(f"{m},1,{d:.1f}\n{m},2,21\n" for m, d in zip(elapsed(1), DEGREES, strict=True))
+    with pytest.raises(TraceProblems, match="2 channels in turn, '1' and '2'"):
+        read_trace(write(tmp_path / "two.csv", "time (min),sensor,T (°C)\n" + numbered))
+
+
 def test_all_problems_are_said_at_once(tmp_path):
     text = "a,T1,T2\n" + rows(elapsed(1), DEGREES + 18, more=["44"])
     with pytest.raises(TraceProblems) as refused:

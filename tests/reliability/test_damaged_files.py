@@ -205,10 +205,13 @@ def test_a_workbook_that_defines_its_own_signs(good, tmp_path):
     refused(good, "workbook", tmp_path / "signs.xlsx", "defines XML entities of its own")
 
 
+HEADS = ["pour", "session", "catalyst (%)", "pigment (%)", "thickness (mm)", "cover"]
+
+
 def stray(folder, row, column, value):
     """A good workbook with one more cell."""
     book = openpyxl.Workbook()
-    for cells in (["pour", "catalyst (%)", "pigment (%)"], ["A", 1.5, 1], ["B", 2, 1]):
+    for cells in (HEADS, ["A", "Monday", 1.5, 1, 10, "yes"], ["B", "Monday", 2, 1, 10, "no"]):
         book.active.append(cells)
     book.active.cell(row, column, value)
     book.save(folder / "stray.xlsx")

@@ -47,7 +47,7 @@ def read_channels(
     offered = {k: _name(grid, k) for k in range(len(grid.heads)) if k not in times.columns and _is_numeric(grid, k)}
     if not offered:
         return None, ["no column of temperatures beside the time. Export the trace with the thermocouple's readings as numbers."]
-    if names := _in_turn(grid, times):
+    if names := _in_turn(grid, times, offered):
         return None, [(f"its rows are of {len(names)} channels in turn, {listed(map(repr, names))}. Keep the rows of the channel in the casting, or "
                        "export the trace with a column for each channel.")]
     if unit is not None and str(unit).casefold() not in SPELT:
@@ -68,13 +68,15 @@ def read_channels(
     return (None, problems) if problems else ((found[0], found[1]), [])
 
 
-def _in_turn(grid, times):
-    """The names that a column repeats in turn, a row for each channel; none where each row holds all channels."""
+def _in_turn(grid, times, offered):
+    """The names or numbers that a column repeats in turn, a row for each channel; none where each row holds all channels."""
     for k in range(len(grid.heads)):
         cells = grid.column(k)
         names = list(dict.fromkeys(cells))
         if k in times.columns or not 2 <= len(names) <= IN_TURN or len(cells) < 4 * len(names):
             continue
+        if k in offered and (len(offered) == 1 or not all(name.isdigit() for name in names)):
+            continue  # temperatures: a steady room may flicker between two tenths
         apart = zip(cells, cells[1:], cells[len(names):], strict=False)
         if np.mean([one != after and one == again for one, after, again in apart]) > ALWAYS:
             return names
