@@ -219,7 +219,6 @@ def stray(folder, row, column, value):
 
 
 @pytest.mark.slow
-@pytest.mark.filterwarnings("ignore:.*(no column gives|no date and no session):testpour.logbook.spreadsheet.NotRead")
 @pytest.mark.parametrize(("row", "column"), [(1_048_576, 1), (2, 16_384), (1_048_576, 16_384)])
 def test_a_cell_in_the_last_row_or_column(good, study, tmp_path, row, column):
     """1,048,576 rows and 16,384 columns are what spreadsheet programs offer."""
