@@ -127,6 +127,20 @@ def test_a_question_is_worth_its_mutual_information():
     assert len(found) > 5 and all(asked.question.name != done for asked in questions(table, chances, done={done}))
 
 
+def test_when_it_showed_is_asked_and_weighed_only_where_something_shows(beside, usual):
+    """A casting with nothing to see has no hour at which that showed: "at demoulding" was asked of it, and taken as hardly met where it ran too hot."""
+    answer = why(beside({}, usual | {"peak_temperature": 150.0}), "X1")
+
+    def asked(found):
+        return {one.question.name for one in found.questions}
+
+    plain, cracked = answer.observe(looks="nothing else"), answer.observe(looks="cracks")
+    assert "when" not in asked(answer) | asked(plain) and "when" in asked(cracked)
+    for when in ("at demoulding", "while it was hot"):
+        assert plain.observe(when=when).chances.to_dict() == pytest.approx(plain.chances.to_dict())
+    assert cracked.observe(when="while it was hot").chances["too_hot"] > cracked.chances["too_hot"]
+
+
 def test_the_question_that_puts_the_right_cause_first_or_second_comes_first():
     """Chances 0.4 and 0.2, and four of 0.1. One question tells the likely two apart for certain; the other tells the four
     rare ones apart, which settles more, 0.4 x 2 bits against 0.6 x 0.918, and names the right cause less often."""
@@ -211,6 +225,7 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"readings": 1.5}, "readings: 1.5 must be above 0 and at most 1"),
         ({"questions": {"where": {"ruled_out": {"hard": {"nowhere": ""}}}}}, "questions.where: ruled_out.hard is no state of a casting; they are soft"),
         ({"questions": {"where": {"ruled_out": {"dry": {"elsewhere": ""}}}}}, "questions.where: ruled_out 'elsewhere' is not one of its answers"),
+        ({"questions": {"when": {"unless": {"smell": "none"}}}}, "questions.when, unless: no question 'smell'; there are looks"),
         ({"questions": {"twin": {"met": 0.0}}}, "questions.twin: met 0.0 must be above 0 and at most 1"),
         ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
         ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),

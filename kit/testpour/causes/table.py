@@ -38,6 +38,11 @@ class Question:
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
+    unless: dict[str, str] = field(default_factory=dict)  # other question to the answer to it after which there is nothing to look at here
+
+    def has_a_point(self, observed: Mapping[str, str]) -> bool:
+        """Whether the answers given to other questions leave anything to look at."""
+        return all(observed.get(question) != answer for question, answer in self.unless.items())
 
     def left(self, shares: np.ndarray, state: str) -> np.ndarray:
         """How often each answer is met of a casting in that state, where it is met in `shares` of any: shape (answers,)."""
