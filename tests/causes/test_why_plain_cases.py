@@ -655,3 +655,19 @@ def test_words_of_a_cause_for_what_was_planned_stand_only_where_they_differ():
     assert (cause.afterwards(True), cause.afterwards(False), replace(cause, next_time_openly="").afterwards(True)) == ("Plan it", "Weigh it", "Weigh it")
     openly = {name for name, stated in trade_causes()["causes"].items() if "next_time_openly" in stated}
     assert openly == {"nothing", "too_little_catalyst", "too_much_catalyst"}
+
+
+@pytest.mark.parametrize(
+    "said, cause", [({"clock": "earlier, or nobody noted it"}, "read_too_early"), ({"night": "much colder, or nobody knows"}, "cold_night")]
+)
+def test_a_casting_read_hours_too_early_or_kept_cold_may_be_far_softer_than_it_will_be(said, cause, beside, usual):
+    """45 Shore D and tacky where 79 and dry are usual, gel and peak as ever: common practice, no source for how soft. It was 0.38 and 0.25."""
+    found = why(beside({}, usual | {"hardness": 45.0, "tack": 2.0}), "X1", said)
+    assert found.first == cause and found.chances[cause] > 0.5
+
+
+def test_a_pour_that_ran_too_hot_may_show_nothing_but_its_peak(beside, usual):
+    """Gel and peak in 0.6 of the usual time, 120 °C, the resin warmer than the room, and no crack to see: it was 0.64."""
+    times = {name: 0.6 * usual[name] for name in ("gel_time", "time_to_peak")}
+    found = why(beside({}, usual | times | {"peak_temperature": 120.0}), "X1", {"looks": "nothing else", "felt": "warmer"})
+    assert found.first == "too_hot" and found.chances["too_hot"] > 0.75

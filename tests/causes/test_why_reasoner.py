@@ -18,10 +18,11 @@ from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likeliho
 from testpour.causes.others import _usual_lot, sights
 from testpour.causes.questions import doubt, questions
 from testpour.causes.reasoner import weigh
-from testpour.causes.sight import Sight
+from testpour.causes.sight import LEAST_READ, Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
+from testpour.models.log_rows import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
 
@@ -126,6 +127,20 @@ def test_a_question_is_worth_its_mutual_information():
     assert len(found) > 5 and all(asked.question.name != done for asked in questions(table, chances, done={done}))
 
 
+def test_when_it_showed_is_asked_and_weighed_only_where_something_shows(beside, usual):
+    """A casting with nothing to see has no hour at which that showed: "at demoulding" was asked of it, and taken as hardly met where it ran too hot."""
+    answer = why(beside({}, usual | {"peak_temperature": 150.0}), "X1")
+
+    def asked(found):
+        return {one.question.name for one in found.questions}
+
+    plain, cracked = answer.observe(looks="nothing else"), answer.observe(looks="cracks")
+    assert "when" not in asked(answer) | asked(plain) and "when" in asked(cracked)
+    for when in ("at demoulding", "while it was hot"):
+        assert plain.observe(when=when).chances.to_dict() == pytest.approx(plain.chances.to_dict())
+    assert cracked.observe(when="while it was hot").chances["too_hot"] > cracked.chances["too_hot"]
+
+
 def test_the_question_that_puts_the_right_cause_first_or_second_comes_first():
     """Chances 0.4 and 0.2, and four of 0.1. One question tells the likely two apart for certain; the other tells the four
     rare ones apart, which settles more, 0.4 x 2 bits against 0.6 x 0.918, and names the right cause less often."""
@@ -210,6 +225,7 @@ def test_one_line_corrects_the_table(tmp_path):
         ({"readings": 1.5}, "readings: 1.5 must be above 0 and at most 1"),
         ({"questions": {"where": {"ruled_out": {"hard": {"nowhere": ""}}}}}, "questions.where: ruled_out.hard is no state of a casting; they are soft"),
         ({"questions": {"where": {"ruled_out": {"dry": {"elsewhere": ""}}}}}, "questions.where: ruled_out 'elsewhere' is not one of its answers"),
+        ({"questions": {"when": {"unless": {"smell": "none"}}}}, "questions.when, unless: no question 'smell'; there are looks"),
         ({"questions": {"twin": {"met": 0.0}}}, "questions.twin: met 0.0 must be above 0 and at most 1"),
         ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
         ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),
@@ -325,7 +341,7 @@ def test_interval_readings_against_numerical_integration():
 class Plain:
     """A reading on its own scale, with no step."""
 
-    grades, scale, resolution, low, high, words, name = (), "plain", 0.0, -np.inf, np.inf, "weight", "weight"
+    grades, scale, resolution, low, high, words, name, unit = (), "plain", 0.0, -np.inf, np.inf, "weight", "weight", "g"
 
     @staticmethod
     def show(value):
@@ -372,6 +388,34 @@ def test_a_cause_that_fades_is_at_a_later_age_what_the_first_age_is_of_it():
     cov = 0.8**2 + np.diag([0.3**2] * 2) + np.outer(spread, spread)
     by_hand = stats.multivariate_normal([1.4, 0.2], cov).logpdf([1.9, 0.1]) + np.log(2 * np.pi)
     assert likelihoods(table, {"weight": seen}).by_size.loc[("late", 1.0), "weight"] == pytest.approx(by_hand, abs=0.02)
+
+
+def test_a_fault_may_put_off_the_first_of_several_ages_beyond_the_others():
+    """Read at 4 h and 24 h, a delay of 1.2 is 0.2 at the later, both from one draw, beside a shift of -0.5: scipy's density. Of one age there is none."""
+    weak = Cause("weak", "weak", 0.1, sizes=(1.0,), shift={"weight": -0.5})
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "weak": weak}, {}, {}, {}, delay={"weight": 1.2})
+    both = plain_sight([-2.0, -0.6], [0.0])
+    both = replace(both, rows=both.rows.assign(age=[4.0, 24.0]))
+    late, cov = np.array([1.2, 0.2]), 0.8**2 + np.diag([0.3**2] * 2)
+    found = likelihoods(table, {"weight": both}).by_size["weight"]
+    by_hand = stats.multivariate_normal([-0.5, -0.5], cov + np.outer(late, late)).logpdf([-2.0, -0.6]) + np.log(2 * np.pi)
+    assert found[("weak", 1.0)] == pytest.approx(by_hand, abs=0.02)
+    assert found["nothing"].iloc[0] == pytest.approx(stats.multivariate_normal([0, 0], cov).logpdf([-2.0, -0.6]) + np.log(2 * np.pi), abs=0.02)
+    one = plain_sight([-2.0], [0.0])
+    alone = likelihoods(table, {"weight": replace(one, rows=one.rows.assign(age=4.0))}).by_size["weight"]
+    assert alone[("weak", 1.0)] == pytest.approx(stats.norm(-0.5, np.sqrt(0.73)).logpdf(-2.0) + np.log(2 * np.pi) / 2, abs=1e-6)
+
+
+@pytest.mark.parametrize("read", [0.0, 8.0, 19.0])
+def test_below_20_shore_d_a_casting_is_only_soft(read, practice_fits):
+    """ISO 868 and ASTM D2240 ask for a type A gauge where type D reads under 20: as likely as 20 or less, whatever was read."""
+    fit = practice_fits["hardness"]
+    rows = rows_of(practice_fits.castings, fit.reading)[0].iloc[[0]].assign(low=read, high=read)
+    mean = np.array([[[-0.5]]])
+    seen = Sight(fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 1)), np.array([0.3]), np.array([0.4]), None, softest=LEAST_READ["Shore D"])
+    assert np.exp(seen.gap(mean).log_chance()[0, 0]) == pytest.approx(stats.norm(-0.5, 0.5).cdf(np.log(0.2 / 0.8)), abs=1e-6)
+    picked = sights(practice_fits, rows["pour"].iloc[0])["hardness"]
+    assert picked.softest == 20.0
 
 
 def test_a_resin_may_answer_otherwise_than_the_model_three_times_in_ten():

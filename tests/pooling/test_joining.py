@@ -176,7 +176,6 @@ def test_two_benches_at_the_same_settings_with_one_grade_alike_are_not_the_same(
     assert len(join_logs([first, second]).castings) == 12
 
 
-@pytest.mark.filterwarnings("ignore:.*(no column gives|no date and no session):testpour.logbook.spreadsheet.NotRead")
 def test_a_sheet_without_dates_at_two_benches_is_the_same_log_twice(study, tmp_path, monkeypatch):
     """Each bench entered it on a day of its own, which is not taken for the day of the pours."""
     days = iter(pd.date_range("2026-03-01", periods=9))

@@ -50,8 +50,9 @@ class Case:
     told: dict[str, str] = field(default_factory=dict)  # answers that the log gives, and that weigh as if somebody gave them
 
     def telling(self, observed: dict[str, str]) -> dict[str, str]:
-        """Answers that say more than the readings have said already, with those the rest of the log gives: dict of question to answer."""
-        return {name: said for name, said in {**self.told, **observed}.items() if self.settled.get(name) != said}
+        """Answers that say more than the readings and other answers have said already, with those the rest of the log gives: dict of question to answer."""
+        known, asked = {**self.told, **observed}, self.table.questions
+        return {name: said for name, said in known.items() if self.settled.get(name) != said and asked[name].has_a_point(known)}
 
     def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
         """The observations as the table of causes words them, and every cause weighed under them.

@@ -52,6 +52,7 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["most"],
         raw["readings"],
         raw["misfit"],
+        raw["delay"],
     )
 
 
@@ -59,9 +60,8 @@ def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
     answers, past = tuple(entry["answers"]), entry.get("past", {})
     said = tuple(entry.get("said", answers))
-    return Question(
-        name, entry["ask"], entry.get("how", ""), answers, **shares, ruled_out=entry.get("ruled_out", {}), met=entry.get("met", 1.0), past=past, said=said
-    )
+    rest = {"ruled_out": entry.get("ruled_out", {}), "unless": entry.get("unless", {}), "met": entry.get("met", 1.0)}
+    return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, **rest, past=past, said=said)
 
 
 def _cause(name, entry):
@@ -95,6 +95,8 @@ def _problems(raw):
                 yield f"questions.{name}: ruled_out.{state} is no state of a casting; they are {', '.join(STATES)}."
             for answer in {*rules, *filter(None, rules.values())} - set(question["answers"]):
                 yield f"questions.{name}: ruled_out {answer!r} is not one of its answers; they are {', '.join(question['answers'])}."
+        for other in set(question.get("unless", {})) - set(raw["questions"]):  # its answers may be a workshop's own
+            yield f"questions.{name}, unless: no question {other!r}; there are {', '.join(raw['questions'])}."
         if not 0 < question.get("met", 1) <= 1:
             yield f"questions.{name}: met {question['met']} must be above 0 and at most 1, how often the question can be answered."
         if len(question.get("said", question["answers"])) != len(question["answers"]):

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import Sight, log_sum
+from testpour.causes.sight import REACH, Sight, log_sum
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.models.scales import own_scale
 
@@ -18,7 +18,6 @@ DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much f
 DROPPED = 0.2  # how often a slip leaves out the first or the last of two digits, each; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
-NODES, WEIGHTS = np.polynomial.hermite_e.hermegauss(7)  # a shift that fades, in standard deviations about its middle
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
 
@@ -56,6 +55,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
     moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
     off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
+    Under a fault the readings of several ages need not lie off alike: the first may by ``table.delay`` more, of which later ages keep less.
     A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip.
     """
     table = _with_own(table, seen)
@@ -64,7 +64,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
-    logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
+    logs = pd.DataFrame({name: _under(cases, name, sight, table) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
     most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
@@ -147,9 +147,9 @@ def _occasion_words(seen, name, age, place):
     return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 
-def _under(cases, name, sight, misfit):
+def _under(cases, name, sight, table):
     """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
-    known = sight.fit.believed.factors
+    known, misfit, delay = sight.fit.believed.factors, table.misfit.get(name, 0.0), table.delay.get(name, 0.0)
     out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
@@ -157,24 +157,27 @@ def _under(cases, name, sight, misfit):
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         at, _ = settings.setdefault(moved, (len(settings), cases[place]))
-        blur = _blur(cause, size, name)
-        treated = (size * cause.shift.get(name, 0.0), 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
+        blur, shift = _blur(cause, size, name), size * cause.shift.get(name, 0.0)
+        delayed = delay if moved or shift or blur else 0.0
+        treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades, delayed)
         alike.setdefault((at, *treated), []).append(place)
-    at, shift, blur, spread, passing, fades = np.array(list(alike)).T
-    left = _left(sight.rows["age"].to_numpy(), fades)
-    gap = sight.gap(sight.mean(as_if(sight.settings, [case for _, case in settings.values()]))).moved(at.astype(int), shift[:, None] * left)
-    logs = _passing(gap, blur, spread, passing[:, None] * left)
+    at, shift, blur, spread, passing, fades, delayed = np.array(list(alike)).T
+    left = _left(sight.rows["age"].to_numpy())
+    gap = sight.gap(sight.mean(as_if(sight.settings, [case for _, case in settings.values()])))
+    gap = gap.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
+    passing = np.hypot(passing, delayed * (left.min() < 1))[:, None] * left  # of a single age nothing says what was put off
+    logs = _passing(gap, blur, spread, passing)
     if misfit:
-        far = _passing(gap, np.hypot(blur, misfit), spread, passing[:, None] * left)
+        far = _passing(gap, np.hypot(blur, misfit), spread, passing)
         logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
 
 
-def _left(ages, fades):
-    """What is left of a shift at each age, shape (h, k): under a cause that fades, the first age over this one."""
-    return np.where(fades[:, None] > 0, np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0), 1.0)
+def _left(ages):
+    """What is left at each age, shape (k,), of what fades: the first age over this one."""
+    return np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)
 
 
 def _passing(gap, blur, spread, passing):
@@ -183,8 +186,11 @@ def _passing(gap, blur, spread, passing):
     logs = gap.log_chance(np.hypot(blur, alike), spread)
     fading = np.flatnonzero((passing != alike[:, None]).any(axis=1))
     if len(fading):
-        each = [gap.moved(fading, node * passing[fading]).log_chance(blur[fading], spread[fading]) for node in NODES]
-        logs[fading] = log_sum(np.array(each) + np.log(WEIGHTS / WEIGHTS.sum())[:, None, None], 0)
+        some, blur, spread, passing = gap.moved(fading, np.zeros((len(fading), 1))), blur[fading], spread[fading], passing[fading]
+        centre, step = some.likely(passing, blur, spread)
+        parts = [centre + reach * step for reach in REACH]
+        each = [some.moved(slice(None), part[..., None] * passing[:, None]).log_chance(blur, spread) - part**2 / 2 for part in parts]
+        logs[fading] = log_sum(np.array(each), 0) + np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
     return _averaged(logs)
 
 

@@ -76,11 +76,12 @@ def questions(table: CauseTable, chances: pd.Series, observed: Mapping[str, str]
 
     Ranked by what an answer is expected to do for naming the right cause, so that telling rare causes from one
     another does not come before telling the likely ones apart, times how often it can be given.
-    `observed` is what was answered, `done` questions that are not asked besides.
+    `observed` is what was answered, `done` questions that are not asked besides. One that depends on the answer to another waits for it.
     """
     now, found, likely = doubt(chances), [], chances.to_numpy(float)
+    known = observed or {}
     for question in table.questions.values():
-        if question.name in done or question.name in (observed or {}):
+        if question.name in {*done, *known} or not question.unless.keys() <= known.keys() or not question.has_a_point(known):
             continue
         says = np.array([table.says(c, question.name, observed) for c in chances.index])
         joint = likely[:, None] * says

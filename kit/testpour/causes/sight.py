@@ -17,6 +17,7 @@ from testpour.models.terms import design
 DRAWS, ALIKE = 600, 10  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
 REACH = np.linspace(-3.5, 3.5, 7)  # of a casting's own shift about its likeliest, in standard deviations
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
+LEAST_READ = {"Shore D": 20.0}  # below it the gauge tells only that it is soft: ISO 868 and ASTM D2240 ask for type A where type D reads under 20
 LOWEST = -1e300  # stands in for the log of no chance at all
 
 
@@ -33,6 +34,7 @@ class Sight:
     spread: np.ndarray  # shape (m,), standard deviation of one reading
     cuts: np.ndarray | None  # shape (m, K-1)
     alike: int = 1  # so many draws, one after the other, are told apart by their mean and standard deviation alone
+    softest: float = -np.inf  # what was read below it is only known to lie there
 
     @cached_property
     def usual(self) -> np.ndarray:
@@ -51,7 +53,9 @@ class Sight:
     @cached_property
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
-        return ends_by_draw(self.fit.reading, self.rows, self.cuts)
+        soft = self.rows["high"] < self.softest
+        rows = self.rows.assign(low=self.rows["low"].mask(soft, -np.inf), high=self.rows["high"].mask(soft, self.softest))
+        return ends_by_draw(self.fit.reading, rows, self.cuts)
 
     def gap(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Gap":
         """The `Gap` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""
@@ -85,7 +89,8 @@ class Sight:
         at = at[np.argsort(np.hypot(self.own[at], self.spread[at]), kind="stable")]
         cuts = None if self.cuts is None else self.cuts[at]
         coefficients, extra = self.coefficients[at], self.extra[at]
-        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts, ALIKE)
+        softest = LEAST_READ.get(self.fit.reading.unit, -np.inf)
+        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts, ALIKE, softest)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
@@ -115,10 +120,22 @@ class Gap:
     one: np.ndarray  # shape (g,), variance of one reading
     apart: np.ndarray  # shape (h, g), variance of what is expected of one reading and not of the others
 
-    def moved(self, at: np.ndarray, shift: np.ndarray) -> "Gap":
-        """The gaps of some of the settings, each of which may come several times, with the readings (h, k) expected higher by a shift."""
-        shift = shift[:, None]
+    def moved(self, at: np.ndarray | slice, shift: np.ndarray) -> "Gap":
+        """The gaps of some of the settings, each of which may come several times, with the readings expected higher by a shift (h, k) or (h, g, k)."""
+        shift = shift if shift.ndim == 3 else shift[:, None]
         return Gap(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])
+
+    def likely(self, passing: np.ndarray, blur: np.ndarray, spread: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Mean and standard deviation (h, g), as the closed readings tell them, of a standard normal number that moves each reading by `passing` (h, k).
+
+        Beside it they share the shift of `log_chance`: two unknowns, linear and normal.
+        """
+        own = self.own + np.square(blur)[:, None]
+        middle, known = _middles(self.low, self.high, np.sqrt(self.one * np.square(spread)[:, None] + self.apart))
+        load = passing[:, None]
+        shared, both, alone = known.sum(-1) + 1 / np.maximum(own, 1e-12), (known * load).sum(-1), (known * load**2).sum(-1) + 1
+        left = shared * alone - both**2
+        return (shared * (known * load * middle).sum(-1) - both * (known * middle).sum(-1)) / left, np.sqrt(shared / left)
 
     def log_chance(self, blur: float | np.ndarray = 0.0, spread: float | np.ndarray = 1.0) -> np.ndarray:
         """Log chance of the readings: shape (h, g), the shift they share integrated out.

@@ -38,6 +38,11 @@ class Question:
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
+    unless: dict[str, str] = field(default_factory=dict)  # other question to the answer to it after which there is nothing to look at here
+
+    def has_a_point(self, observed: Mapping[str, str]) -> bool:
+        """Whether the answers given to other questions leave anything to look at."""
+        return all(observed.get(question) != answer for question, answer in self.unless.items())
 
     def left(self, shares: np.ndarray, state: str) -> np.ndarray:
         """How often each answer is met of a casting in that state, where it is met in `shares` of any: shape (answers,)."""
@@ -142,6 +147,8 @@ class CauseTable:
     readings: float = 1.0  # power to which the chance of the readings is raised
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
+    # reading name to how far a fault may put off the first of several ages beyond what it does to the others, as a standard deviation
+    delay: dict[str, float] = field(default_factory=dict)
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
     tacky: bool = False  # whether it was read as too tacky or too soft
 
