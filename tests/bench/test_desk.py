@@ -277,7 +277,8 @@ def test_a_room_out_of_range_is_said_in_words_of_the_bench_and_what_holds_until_
     bench.tap("head", values={"room_temperature": "20", "humidity": "50"})
     bench.tap("head", values={"room_temperature": "68", "humidity": "55"})
     head = bench.desk.state()["head"]
-    assert head["fields"][0]["problem"] == "Room temperature: 68 is outside 5 to 40 °C. Check the number and its unit."
+    said = "Room temperature: 68 is outside 5 to 40 °C. Is it °F (20 °C)? Then write that unit with it. Check the number and its unit."
+    assert head["fields"][0]["problem"] == said
     assert (head["fields"][0]["value"], head["but"], head["unknown"]) == ("68", "room temperature (20 °C still holds)", ["resin lot", "catalyst lot"])
     bench.tap("catalyst_in", "B01")
     assert list(bench.log.castings().pours.loc["B01", ["room_temperature", "humidity"]]) == [20.0, 55.0]
