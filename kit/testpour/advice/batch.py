@@ -18,7 +18,7 @@ from testpour.advice.reasons import reasons_for, scatter_unknown
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
-from testpour.models.chance import cautions_at, chance, chance_words, spread
+from testpour.models.chance import cautions_at, chance, chance_words, mean_and_interval
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.problems import Problem
@@ -195,7 +195,7 @@ def next_pours(
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)
     judged = contexts_for(study, free, given, rooms=room is None)
     tables = with_recommended(fits, states, judged, free)
-    batch, now = gained_by(fits, states, batch, tables, waiting, seed), spread(recommended_chances(fits, tables).mean(axis=1, keepdims=True)).iloc[0]
+    batch, now = gained_by(fits, states, batch, tables, waiting, seed), mean_and_interval(recommended_chances(fits, tables).mean(axis=1, keepdims=True)).iloc[0]
     found = _described(fits, batch, float(now["chance"]), free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
     return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=(float(now["low"]), float(now["high"])))
 
@@ -217,7 +217,7 @@ def _described(fits, batch, before, free, aim, taken):
     if len(rows) > 1 and scatter_unknown(fits, rows):
         again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
         rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
-    table = rows.join(spread(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
+    table = rows.join(mean_and_interval(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     tried = table.index[trials]
     good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]

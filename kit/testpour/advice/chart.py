@@ -27,7 +27,7 @@ from testpour.advice.remedy import ASK, NOTHING, remedies
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_table
 from testpour.files import page_kind, put
-from testpour.models.chance import cautions_at, chance, spread, untold
+from testpour.models.chance import cautions_at, chance, mean_and_interval, untold
 from testpour.pages import dated
 from testpour.problems import Problem
 from testpour.threads import one_thread
@@ -232,7 +232,7 @@ def _common(fits, states, cells, shared):
 def _rows(fits, states, cells):
     """Each cell's best catalyst, or what to do where there is no good answer, or none is known."""
     best, chances = _best_catalysts(fits, states, cells)
-    rows = spread(chance(fits, best).draws).assign(chance=chances).set_axis(best.index)
+    rows = mean_and_interval(chance(fits, best).draws).assign(chance=chances).set_axis(best.index)
     rows.insert(0, "catalyst", best["catalyst"])
     if "gel_time" in fits:
         gel = fits["gel_time"].predict(best)

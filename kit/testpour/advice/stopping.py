@@ -16,7 +16,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aim
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
-from testpour.models.chance import chance_words, spread
+from testpour.models.chance import chance_words, mean_and_interval
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
@@ -137,7 +137,7 @@ def stop_advice(
     tables = with_recommended(fits, states, contexts, free)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)
     table, close = _shortfalls(study, states, contexts, tables)
-    drawn = spread(recommended_chances(fits, tables))
+    drawn = mean_and_interval(recommended_chances(fits, tables))
     table.insert(len(table.columns) - 3, "chance", drawn["chance"])
     table = table.assign(low=drawn["low"], high=drawn["high"])
     gain, before = worth.gained[-1], float(table["chance"].mean())

@@ -15,7 +15,7 @@ from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predic
 from testpour.causes.saving import AS_GOOD
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
-from testpour.models.chance import Chance, cautions_at, chance, chance_words, spread, untold
+from testpour.models.chance import Chance, cautions_at, chance, chance_words, mean_and_interval, untold
 from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
 from testpour.models.terms import HOURS, OVEN
 from testpour.threads import one_thread
@@ -163,7 +163,7 @@ def _changes(fits, states, table):
             near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
             best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
             ends[factor.name] = tried.iloc[[best]]
-    start, *met = spread(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # the summary places, the draws decide
+    start, *met = mean_and_interval(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # the summary places, the draws decide
     rows = {
         name: {"start": table[name].iloc[0], "end": end[name].iloc[0], **one, "gain": one["chance"] - start["chance"],
                "says": _in_words(study, name, end.iloc[0], whole)}

@@ -18,7 +18,7 @@ from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown,
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
 
 
-def spread(draws: np.ndarray) -> pd.DataFrame:
+def mean_and_interval(draws: np.ndarray) -> pd.DataFrame:
     """Mean and 90 % interval of some chances from their draws, shape (draws, chances): ``chance``, ``low`` and ``high``, one row each."""
     low, high = np.quantile(draws, [0.05, 0.95], axis=0)
     return pd.DataFrame({"chance": draws.mean(axis=0), "low": low, "high": high})
@@ -67,7 +67,7 @@ class Chance:
     @property
     def table(self) -> pd.DataFrame:
         """One row a setting: chance, its 90 % interval, and the aim most often missed."""
-        return spread(self.draws).set_axis(self.settings.index).assign(**{"most often missed": self.by_aim.idxmin(axis=1)})
+        return mean_and_interval(self.draws).set_axis(self.settings.index).assign(**{"most often missed": self.by_aim.idxmin(axis=1)})
 
     @property
     def untold(self) -> bool:

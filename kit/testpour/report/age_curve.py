@@ -9,7 +9,7 @@ import numpy as np
 
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
-from testpour.models.chance import chance_words, spread
+from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
@@ -115,7 +115,7 @@ def _says(fit, table, hours):
     if sure.all():
         return f"At every age drawn, from {about_age(hours[0])} on, nine in ten readings meet {bound}."
     if not sure[-1]:
-        return f"Cannot promise {bound} at any age drawn: at {about_age(hours[-1])} {chance_words(spread(drawn[:, -1:]).iloc[0])} meet it."
+        return f"Cannot promise {bound} at any age drawn: at {about_age(hours[-1])} {chance_words(mean_and_interval(drawn[:, -1:]).iloc[0])} meet it."
     first = hours[len(sure) - np.argmin(sure[::-1])]
     read = poured_range(fit.rows["age"])
     far = "" if read[0] is not None and read[0] <= first <= read[1] else " Nothing was read at that age: this is belief."

@@ -10,7 +10,7 @@ from matplotlib.patheffects import withStroke
 
 from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
-from testpour.models.chance import chance, chance_words, spread
+from testpour.models.chance import chance, chance_words, mean_and_interval
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, said_names, settings_table
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
@@ -61,7 +61,7 @@ def show_chance(
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
     table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
-    told, safe = spread(chance(fits, table).draws), allowed(fits, table)
+    told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
     met = told["chance"].to_numpy()
     poured = [_poured(f, pours) for f in (across, up)]
     held = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})

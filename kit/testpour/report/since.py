@@ -10,7 +10,7 @@ from typing import Any, Literal
 from testpour.advice.recommend import Recommendation
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
-from testpour.models.chance import chance_words, spread
+from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.carried import NoLogInside, inside
@@ -58,7 +58,7 @@ def _effects(fit):
 
 def _advised(room, given):
     free = {name: float(given.settings[name]) for name in given.free}
-    return {"room": room, "settings": free, **{name: float(value) for name, value in spread(given.chance.draws).iloc[0].items()}}
+    return {"room": room, "settings": free, **{name: float(value) for name, value in mean_and_interval(given.chance.draws).iloc[0].items()}}
 
 
 def earlier(
