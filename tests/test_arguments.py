@@ -78,6 +78,7 @@ def test_the_functions_of_the_path_are_looked_at():
     (lambda t: tp.recommend(t["ReadingFit"]),
      "recommend takes the fits of every reading: recommend(tp.fit_castings(log.castings())), and was given the fit of gel time alone."),
     (lambda t: tp.labels(None), "labels takes a plan, the castings of a log or a log: labels(tp.plan_pours(study)), and was given nothing (None)."),
+    (lambda t: tp.pool("n.zip"), 'pool takes a list or names with what they stand for: pool(["a", "b"]), and was given the text \'n.zip\'.'),
     (lambda t: tp.Logbook("study.toml"), 'Logbook takes a study: Logbook(tp.read_study("study.toml")), and was given the text \'study.toml\'.'),
     (lambda t: tp.weigh_out(t["Study"]), "weigh_out takes a number, or text with a unit, as resin, and was given a study."),
     (lambda t: tp.effects("gel_time"), "effects takes one reading's fit: effects(fits[\"gel_time\"]), and was given the text 'gel_time'."),

@@ -41,7 +41,7 @@ KINDS = {
 SHOWN_BY: dict[str, Callable[[Any], bool]] = {
     "DataFrame": lambda value: hasattr(value, "iterrows"), "HoldsCastings": lambda value: hasattr(value, "castings") and not callable(value.castings),
     "Mapping": lambda value: hasattr(value, "items"), "dict": lambda value: hasattr(value, "items"),
-    "Sequence": lambda value: isinstance(value, Iterable), "Path": lambda value: isinstance(value, str | PathLike),
+    "Sequence": lambda value: isinstance(value, Iterable) and not isinstance(value, str), "Path": lambda value: isinstance(value, str | PathLike),
     "str": lambda value: isinstance(value, str), "float": lambda value: isinstance(value, Number), "int": lambda value: isinstance(value, Number),
     "None": lambda value: value is None,
 }
