@@ -61,12 +61,7 @@ PARTED = re.compile(
 # What an error gives as an example of a quantity in a unit.
 EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in",
             "Shore D": "75 Shore D", "Shore A": "90 Shore A", "Barcol": "40 Barcol", "grade": "1"}  # hardnesses of a cured casting: common practice, no source
-# A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
-LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)
-LEVELS = re.compile(r"\b(from )(\u2212?\d+(?:\.\d+)?) to (\u2212?\d+(?:\.\d+)?) °C(?! \()")
-
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
-MINUS = "\u2212"
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
 
@@ -174,15 +169,6 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
 def example(unit: str) -> str:
     """A sensible quantity in a unit, as an error gives it: ``"75 Shore D"``, ``"25 min or 1.5 h"``."""
     return EXAMPLES.get(unit) or show(1.5, unit)
-
-
-def with_fahrenheit(text: str) -> str:
-    """A text with each temperature of a room and each limit in °F too: ``"a room at 20 °C (68 °F)"``; differences stay as they are."""
-    def warm(words):
-        return f"{to_unit(words.replace(MINUS, '-') + ' degC', 'degF'):.0f}".replace("-", MINUS)
-
-    text = LEVELS.sub(lambda found: f"{found[0]} ({warm(found[2])} to {warm(found[3])} °F)", text)
-    return LEVEL.sub(lambda found: f"{found[0]} ({warm(found[2])} °F)", text)
 
 
 def measures(unit: str, other: str) -> bool:

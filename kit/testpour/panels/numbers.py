@@ -1,13 +1,21 @@
-"""Numbers typed by a person: read by the same rules as everywhere, with one plain sentence where they are wrong."""
+"""Numbers typed by a person, read by the same rules as everywhere, and temperatures answered in the unit that was typed too."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import Any
 
 from testpour.cautions import check_settings
 from testpour.materials import to_mass
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, show, to_unit
+
+# A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
+LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)
+LEVELS = re.compile(r"\b(from )(\u2212?\d+(?:\.\d+)?) to (\u2212?\d+(?:\.\d+)?) °C(?! \()")
+MINUS = "\u2212"
+AS_TYPED = {"kind", "name", "value", "options", "path", "src", "mark", "data"}  # of a part: names, files and what was typed
 
 
 @dataclass(frozen=True)
@@ -59,3 +67,23 @@ def _parsed(study, field, words):
     if not field.low <= value <= field.high or (field.resin and value <= 0):
         raise UnitProblem(f"{field.label}: {words} is outside {field.low:g} to {show(field.high, unit)}. Check the number.")
     return value, unit
+
+
+def with_fahrenheit(shown: Any) -> Any:
+    """Parts of a panel with each temperature of a room and each limit in °F too: ``"a room at 20 °C (68 °F)"``.
+
+    Differences between temperatures stay as they are, and so does what was typed.
+    """
+    if isinstance(shown, dict):
+        return {key: value if key in AS_TYPED else with_fahrenheit(value) for key, value in shown.items()}
+    if isinstance(shown, list | tuple):
+        return [with_fahrenheit(one) for one in shown]
+    return _in_both(shown) if isinstance(shown, str) else shown
+
+
+def _in_both(text):
+    def warm(words):
+        return f"{to_unit(words.replace(MINUS, '-') + ' degC', 'degF'):.0f}".replace("-", MINUS)
+
+    text = LEVELS.sub(lambda found: f"{found[0]} ({warm(found[2])} to {warm(found[3])} °F)", text)
+    return LEVEL.sub(lambda found: f"{found[0]} ({warm(found[2])} °F)", text)

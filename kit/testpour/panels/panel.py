@@ -17,15 +17,13 @@ import traitlets
 import testpour as tp
 from testpour.models.fits import Fits
 from testpour.panels import jobs
-from testpour.panels.numbers import Field, typed_number
+from testpour.panels.numbers import Field, typed_number, with_fahrenheit
 from testpour.panels.parts import Part, button, caution, entry, text
 from testpour.panels.workshop import Last, Memory, Needed, Workshop
-from testpour.units import with_fahrenheit
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
 DEGREES = re.compile(r"[-\d.,;\s]*\d\s*(?:°|deg)?\s*([CF])(?:[-\d.,;\s°degCF]*)", re.IGNORECASE)  # one temperature, or several
-AS_TYPED = {"kind", "name", "value", "options", "path", "src", "mark", "data"}
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
 
 
@@ -106,7 +104,7 @@ class Panel(anywidget.AnyWidget):
         except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
         if Memory(self.workshop.folder, "tools").get("fahrenheit") == "yes":
-            shown = _with_fahrenheit(shown)
+            shown = with_fahrenheit(shown)
         self.screen = {
             "title": self.title, "lead": self.lead, "parts": shown, "said": self._answer, "wrong": self._refusal,
             "busy": bool(self._busy) and not self._stopped,
@@ -254,15 +252,6 @@ class Panel(anywidget.AnyWidget):
     def _mark(self):
         shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))
         return self.workshop.mark, self.memory.mark, *shared
-
-
-def _with_fahrenheit(shown):
-    """Parts with their temperatures in °F too; what was typed, names and files stay as they are."""
-    if isinstance(shown, dict):
-        return {key: value if key in AS_TYPED else _with_fahrenheit(value) for key, value in shown.items()}
-    if isinstance(shown, list | tuple):
-        return [_with_fahrenheit(one) for one in shown]
-    return with_fahrenheit(shown) if isinstance(shown, str) else shown
 
 
 def in_words(problem: Exception) -> str:
