@@ -39,7 +39,7 @@ def test_wide_reads_like_a_bench_book(log):
     log.add_pour(settings={**POUR["settings"], "cover": "no", "resin_lot": "drum 3"}, session="S1")
     log.add_pour(settings={"catalyst": 2.25, "thickness": "1/4 in"}, session="S1")
     log.add_reading("P01", "gel_time", "did not gel by 2 h")
-    log.add_reading("P02", "peak_temperature", 96)
+    log.add_reading("P02", "peak_temperature", "190 degF")
     for value in (77, 78):
         log.add_reading("P01", "hardness", value, age=24)
     wide = log.castings().wide()
@@ -47,7 +47,7 @@ def test_wide_reads_like_a_bench_book(log):
     assert wide.loc["P01", ["catalyst (%)", "cover", "thickness (mm)", "resin lot"]].tolist() == ["1.5", "no", "", "drum 3"]
     assert wide.loc["P02", ["catalyst (%)", "thickness (mm)", "room temperature (°C)"]].tolist() == ["2.25", "6.35", ""]
     assert wide.loc["P01", "gel time (min)"] == "not yet at 120" and wide.loc["P02", "gel time (min)"] == ""
-    assert wide.loc["P01", "hardness at 24 h (Shore D)"] == "77, 78" and wide.loc["P02", "peak temperature (°C)"] == "96"
+    assert wide.loc["P01", "hardness at 24 h (Shore D)"] == "77, 78" and wide.loc["P02", "peak temperature (°C)"] == "87.78"  # (190 - 32) / 1.8
     assert "humidity (%)" not in wide
 
 

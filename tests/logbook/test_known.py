@@ -187,3 +187,8 @@ def test_any_text_is_known_or_refused(reading, text):
     assert found.low <= found.high
     for end in (found.low, found.high):
         assert math.isinf(end) or reading.low <= end <= reading.high
+
+
+def test_long_times_keep_all_their_figures(study):
+    """A week is 10,080 min."""
+    assert Known(10080.0, 20160.4).words(study.reading("gel_time"), 4) == "10080 to 20160"

@@ -149,7 +149,7 @@ class Castings:
         for (name, age), rows in self.readings.groupby(["reading", "age"], sort=False, dropna=False):
             reading = self.study.reading(name)
             head = f"{reading.words} at {age_words(age)}" if pd.notna(age) else reading.words
-            words = [Known(*ends).words(reading) for ends in zip(rows["low"], rows["high"], strict=True)]
+            words = [Known(*ends).words(reading, 4) for ends in zip(rows["low"], rows["high"], strict=True)]
             columns[f"{head} ({shown_unit(reading.unit)})"] = (
                 pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
             )

@@ -36,7 +36,7 @@ class Known:
 
     def words(self, reading: Reading, digits: int = 6) -> str:
         """As it reads in a table: ``"20 to 25"``, ``"not yet at 120"``, and of what is no time ``"at least 75"``."""
-        low, high = f"{self.low:.{digits}g}", f"{self.high:.{digits}g}"
+        low, high = (f"{end:.{digits}g}" if abs(end) < 10**digits else f"{end:.0f}" for end in (self.low, self.high))
         if self.how in ("exact", "between"):
             return low if self.how == "exact" else f"{low} to {high}"
         below, above = ("not yet at", "already by") if is_time(reading) else ("at least", "at most")
