@@ -88,7 +88,16 @@ def test_a_test_of_the_advice_is_called_likely_good_only_where_it_is(fits, advis
     aims = tuple(replace(aim, at_least=600.0, at_most=None) if aim.reading == "gel_time" else aim for aim in fits.study.aims)
     hopeless = next_pours(replace(fits, study=replace(fits.study, aims=aims)), room="22 degC", pours=2).table
     assert hopeless["chance"].max() < 0.01 and "likely good" not in " ".join(hopeless["reason"])
-    assert hopeless["reason"].iloc[-1].startswith("puts the advice to the test: nothing like it was poured; ")
+    assert hopeless["reason"].iloc[-1].startswith("nothing like it was poured, and it is unlikely to come out good; ")
+
+
+@pytest.mark.parametrize(("chance", "said"), [
+    (0.02, "nothing like it was poured, and it is unlikely to come out good"), (0.3, "puts the advice to the test: nothing like it was poured"),
+    (0.6, "puts the advice to the test: likely good by what is believed, and nothing like it was poured"),
+])
+def test_a_pour_that_will_fail_is_not_said_to_put_the_advice_to_the_test(chance, said):
+    """No advice is settings with a chance of 2 in 100."""
+    assert batch._new_words(chance) == said
 
 
 def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
+UNLIKELY = 0.1  # chance below which no advice would be a pour's settings, so that it puts none to the test
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -212,8 +213,14 @@ def _described(fits, batch, before, free, aim, taken):
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     tried = table.index[trials]
-    good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
-    table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
+    table.loc[tried, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[tried].itertuples()]
     names = tuple(factor.name for factor in free)
     found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
     return NextPours(study, table, predicted(fits, rows), before, names, aim, found)
+
+
+def _new_words(chance):
+    """What to say of a pour that nothing poured is like, by its chance of a good casting."""
+    if chance < UNLIKELY:
+        return f"{NEW}, and it is unlikely to come out good"
+    return f"{TRIAL}{'likely good by what is believed, and ' if chance >= LIKELY else ''}{NEW}"
