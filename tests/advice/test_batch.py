@@ -279,6 +279,18 @@ def test_no_pour_is_said_to_repeat_one_and_to_be_like_none(fits, monkeypatch, tr
     assert reason[repeated] == "repeats P09: shows how far two alike pours differ"
 
 
+def test_one_repeat_is_enough_to_show_the_scatter(fits, monkeypatch):
+    """The first pour repeats P01 of the log, in a like room: the others keep the settings they were picked for."""
+    logged = fits.castings.pours.iloc[0].dropna()
+    first = {name: logged[name] for name in ("catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time") if name in logged}
+    rows = settings_table(fits.study, [first, {**first, "catalyst": 2.5}, {**first, "catalyst": 1.8}], room=float(logged["room_temperature"]))
+    monkeypatch.setattr(batch, "scatter_unknown", lambda *_: True)
+    made = picking.Batch(rows, [0.0] * 3, [(0, np.ones(len(fits["gel_time"].believed.terms)))] * 3)
+    table = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table
+    assert table["catalyst"].tolist() == [first["catalyst"], 2.5, 1.8]
+    assert table["reason"].str.contains("repeats").tolist() == [True, False, False]
+
+
 def test_a_pour_in_a_room_unlike_is_no_repeat(fits):
     """Castings are alike within a fifth of the rooms that the trade pours in, 12 to 30 °C: 3.6 degrees."""
     one = fits.castings.pours.iloc[[0]].assign(room_temperature=21.0)

@@ -14,7 +14,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for, where_judged
 from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, recommended_chances, with_recommended
 from testpour.advice.prospect import states_of
-from testpour.advice.reasons import reasons_for, scatter_unknown
+from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
@@ -207,7 +207,7 @@ def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
     study, rows, trials = fits.study, batch.rows.copy(), list(batch.trials)
     rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
-    if len(rows) > 1 and scatter_unknown(fits, rows):
+    if len(rows) > 1 and not any(twin_of(fits, rows, place) for place in range(len(rows))) and scatter_unknown(fits, rows):
         again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
         rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
     table = rows.assign(chance=chance(fits, rows).draws.mean(axis=0), gain=batch.gained)
