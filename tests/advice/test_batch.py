@@ -88,7 +88,16 @@ def test_a_test_of_the_advice_is_called_likely_good_only_where_it_is(fits, advis
     aims = tuple(replace(aim, at_least=600.0, at_most=None) if aim.reading == "gel_time" else aim for aim in fits.study.aims)
     hopeless = next_pours(replace(fits, study=replace(fits.study, aims=aims)), room="22 degC", pours=2).table
     assert hopeless["chance"].max() < 0.01 and "likely good" not in " ".join(hopeless["reason"])
-    assert hopeless["reason"].iloc[-1].startswith("puts the advice to the test: nothing like it was poured; ")
+    assert hopeless["reason"].iloc[-1].startswith("nothing like it was poured, and it is unlikely to come out good; ")
+
+
+@pytest.mark.parametrize(("chance", "said"), [
+    (0.02, "nothing like it was poured, and it is unlikely to come out good"), (0.3, "puts the advice to the test: nothing like it was poured"),
+    (0.6, "puts the advice to the test: likely good by what is believed, and nothing like it was poured"),
+])
+def test_a_pour_that_will_fail_is_not_said_to_put_the_advice_to_the_test(chance, said):
+    """No advice is settings with a chance of 2 in 100."""
+    assert batch._new_words(chance) == said
 
 
 def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
@@ -268,6 +277,18 @@ def test_no_pour_is_said_to_repeat_one_and_to_be_like_none(fits, monkeypatch, tr
     reason = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table["reason"]
     assert list(reason.index[reason.str.contains("nothing like it was poured")]) == tests
     assert reason[repeated] == "repeats P09: shows how far two alike pours differ"
+
+
+def test_one_repeat_is_enough_to_show_the_scatter(fits, monkeypatch):
+    """The first pour repeats P01 of the log, in a like room: the others keep the settings they were picked for."""
+    logged = fits.castings.pours.iloc[0].dropna()
+    first = {name: logged[name] for name in ("catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time") if name in logged}
+    rows = settings_table(fits.study, [first, {**first, "catalyst": 2.5}, {**first, "catalyst": 1.8}], room=float(logged["room_temperature"]))
+    monkeypatch.setattr(batch, "scatter_unknown", lambda *_: True)
+    made = picking.Batch(rows, [0.0] * 3, [(0, np.ones(len(fits["gel_time"].believed.terms)))] * 3)
+    table = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table
+    assert table["catalyst"].tolist() == [first["catalyst"], 2.5, 1.8]
+    assert table["reason"].str.contains("repeats").tolist() == [True, False, False]
 
 
 def test_a_pour_in_a_room_unlike_is_no_repeat(fits):

@@ -14,7 +14,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for, where_judged
 from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, recommended_chances, with_recommended
 from testpour.advice.prospect import states_of
-from testpour.advice.reasons import reasons_for, scatter_unknown
+from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
+UNLIKELY = 0.1  # chance below which no advice would be a pour's settings, so that it puts none to the test
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -214,14 +215,20 @@ def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
     study, rows, trials = fits.study, batch.rows.copy(), list(batch.trials)
     rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
-    if len(rows) > 1 and scatter_unknown(fits, rows):
+    if len(rows) > 1 and not any(twin_of(fits, rows, place) for place in range(len(rows))) and scatter_unknown(fits, rows):
         again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
         rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
     table = rows.join(mean_and_interval(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     tried = table.index[trials]
-    good = ["likely good by what is believed, and " if chance >= LIKELY else "" for chance in table.loc[tried, "chance"]]
-    table.loc[tried, "reason"] = [f"{TRIAL}{likely}{NEW}; {reason}" for likely, reason in zip(good, table.loc[tried, "reason"], strict=True)]
+    table.loc[tried, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[tried].itertuples()]
     names = tuple(factor.name for factor in free)
     found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
     return NextPours(study, table, predicted(fits, rows), before, names, aim, found)
+
+
+def _new_words(chance):
+    """What to say of a pour that nothing poured is like, by its chance of a good casting."""
+    if chance < UNLIKELY:
+        return f"{NEW}, and it is unlikely to come out good"
+    return f"{TRIAL}{'likely good by what is believed, and ' if chance >= LIKELY else ''}{NEW}"

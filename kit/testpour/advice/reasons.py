@@ -34,7 +34,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
     """
     said = []
     for place, (aim, settled) in enumerate(lessons):
-        row, twin = table.iloc[place], _twin(fits, table, place)
+        row, twin = table.iloc[place], twin_of(fits, table, place)
         if twin is not None and making:
             text = f"the settings of {twin} again: hardly any are likelier to be good"
         elif twin is not None:
@@ -126,7 +126,7 @@ def _factor(fit, settled):
     return max(shares, key=shares.get)
 
 
-def _twin(fits, table, place):
+def twin_of(fits: Fits, table: pd.DataFrame, place: int) -> str | None:
     """The earlier pour with the same settings in a like room, of this table or of the log; None if there is none."""
     one, study = table.iloc[[place]], fits.study
     names = [f.name for f in study.factors if f.role == "chosen" and f.name in one]
