@@ -52,7 +52,6 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
         raw["most"],
         raw["readings"],
         raw["misfit"],
-        raw["delay"],
     )
 
 

@@ -55,7 +55,6 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
     moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
     off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
-    Under a fault the readings of several ages need not lie off alike: the first may by ``table.delay`` more, of which later ages keep less.
     A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip.
     """
     table = _with_own(table, seen)
@@ -64,7 +63,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
-    logs = pd.DataFrame({name: _under(cases, name, sight, table) for name, sight in seen.items()}, index=places)
+    logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
     most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
@@ -147,9 +146,9 @@ def _occasion_words(seen, name, age, place):
     return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 
-def _under(cases, name, sight, table):
+def _under(cases, name, sight, misfit):
     """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
-    known, misfit, delay = sight.fit.believed.factors, table.misfit.get(name, 0.0), table.delay.get(name, 0.0)
+    known = sight.fit.believed.factors
     out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
@@ -158,14 +157,13 @@ def _under(cases, name, sight, table):
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         at, _ = settings.setdefault(moved, (len(settings), cases[place]))
         blur, shift = _blur(cause, size, name), size * cause.shift.get(name, 0.0)
-        delayed = delay if moved or shift or blur else 0.0
-        treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades, delayed)
+        treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
         alike.setdefault((at, *treated), []).append(place)
-    at, shift, blur, spread, passing, fades, delayed = np.array(list(alike)).T
+    at, shift, blur, spread, passing, fades = np.array(list(alike)).T
     left = _left(sight.rows["age"].to_numpy())
     gap = sight.gap(sight.mean(as_if(sight.settings, [case for _, case in settings.values()])))
     gap = gap.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
-    passing = np.hypot(passing, delayed * (left.min() < 1))[:, None] * left  # of a single age nothing says what was put off
+    passing = passing[:, None] * left
     logs = _passing(gap, blur, spread, passing)
     if misfit:
         far = _passing(gap, np.hypot(blur, misfit), spread, passing)

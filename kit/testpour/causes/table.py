@@ -147,8 +147,6 @@ class CauseTable:
     readings: float = 1.0  # power to which the chance of the readings is raised
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
-    # reading name to how far a fault may put off the first of several ages beyond what it does to the others, as a standard deviation
-    delay: dict[str, float] = field(default_factory=dict)
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
     tacky: bool = False  # whether it was read as too tacky or too soft
 
