@@ -165,7 +165,7 @@ def test_a_long_recipe_and_its_warnings_are_never_cut(opened, fits, tmp_path, mo
     """A recipe of 195 letters and its two warnings in two rooms, and a room refused in 200 letters: all of it is on the one page."""
     row = {"problem": "", "conflict": "", "settings": "45 °C post-cure temperature, with wax, " * 5,
            "chance": "cannot tell yet", "between": "under 1 to 90",
-           "bar": [0.1, 28.0, 90.0], "beyond": "humidity 50 %", "gel": "53 to 105 min", "beside": {},
+           "bar": [0.1, 28.0, 90.0], "untold": True, "beyond": "humidity 50 %", "gel": "53 to 105 min", "beside": {},
            "warnings": ["Catalyst 0.8 % is below 1 %: the casting may stay soft.", "Room temperature 12 °C is below 15 °C."]}
     rows = [{**row, "room": f"{room} °C"} for room in (10, 12)] + [{"room": "8 °C", "problem": "Too cold: " + "warm the room first. " * 9}]
     monkeypatch.setattr("testpour.report.handout.advice_rows", lambda *_: rows)
