@@ -205,7 +205,8 @@ def _misread(sight, occasion, blur):
     logs = np.logaddexp(near + np.log1p(-DIGIT), far + np.log(DIGIT))[None]
     if alone.sum() == 1 and (meant := _two_digits(sight, alone)):
         each = [_was_meant(sight, alone, *ends) for ends in meant]
-        logs = np.logaddexp(logs + np.log1p(-2 * DROPPED), log_sum(np.array(each), 0) + np.log(DROPPED))
+        figures = sight.figures(alone)  # of which any other cause gives each as likely as the next
+        logs = np.logaddexp(logs + np.log1p(-2 * DROPPED), log_sum(np.array(each), 0) + np.log(DROPPED * figures))
     return _averaged(logs if alone.all() else logs + sight.gap(sight.usual[None][..., ~alone], ~alone).log_chance())[0]
 
 

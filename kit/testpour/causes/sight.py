@@ -57,6 +57,11 @@ class Sight:
         rows = self.rows.assign(low=self.rows["low"].mask(soft, -np.inf), high=self.rows["high"].mask(soft, self.softest))
         return ends_by_draw(self.fit.reading, rows, self.cuts)
 
+    def figures(self, pick: np.ndarray) -> float:
+        """How many figures, a step of the reading apart, are told as one: those below the softest that was read, else 1."""
+        soft = bool((self.rows["high"].to_numpy(float)[pick] < self.softest).any())
+        return self.softest / (self.fit.reading.resolution or 1.0) if soft else 1.0
+
     def gap(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Gap":
         """The `Gap` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""
         count, alike = mean.shape[-1], self.alike
