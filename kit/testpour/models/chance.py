@@ -29,11 +29,14 @@ def untold(row: Mapping[str, float] | pd.Series) -> bool:
     return bool(row["high"] - row["low"] > UNTOLD)
 
 
+def chance_figures(row: Mapping[str, float] | pd.Series) -> str:
+    """Of how many castings in 100 a chance speaks: ``"55"``; where it is `untold` its interval alone: ``"anything from 6 to 92"``."""
+    return f"anything from {in_hundred(row['low'])} to {in_hundred(row['high'])}" if untold(row) else in_hundred(row["chance"])
+
+
 def chance_words(row: Mapping[str, float] | pd.Series) -> str:
-    """A chance as it is told everywhere: ``"about 55 in 100"``; where it is `untold` its interval alone: ``"anything from 6 to 92 in 100"``."""
-    if untold(row):
-        return f"anything from {in_hundred(row['low'])} to {in_hundred(row['high'])} in 100"
-    return about_in_hundred(row["chance"])
+    """A chance as it is told everywhere: ``"about 55 in 100"``, ``"anything from 6 to 92 in 100"``; see `chance_figures`."""
+    return f"{chance_figures(row)} in 100" if untold(row) else about_in_hundred(row["chance"])
 
 
 class NoAims(Problem):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.chance import cautions_at, chance, chance_words, mean_and_interval
+from testpour.models.chance import cautions_at, chance, chance_figures, mean_and_interval
 from testpour.models.change import change, change_unit, good_words
 from testpour.models.effect import HALF, ONE
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
@@ -105,7 +105,7 @@ class Comparison:
         gain = self.chances[:, 1] - self.chances[:, 0]
         better = int(np.mean(gain > 0) > 0.5)
         low, high = np.quantile(gain if better else -gain, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-        shown = (chance_words(row).removeprefix("about ").removesuffix(" in 100") for _, row in mean_and_interval(self.chances).iterrows())
+        shown = (chance_figures(row) for _, row in mean_and_interval(self.chances).iterrows())
         each = (f"{many} with {name}" for name, many in zip(self.names, shown, strict=True))
         verdict = f"{self.names[better]} is the better, by {in_hundred(low)} to {in_hundred(high)}"
         yield f"Good castings in 100: {listed(each)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
