@@ -53,8 +53,9 @@ class Sight:
     @cached_property
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
         """Latent ends of each reading for each draw: two arrays (m or 1, k)."""
-        soft = self.rows["high"] < self.softest
-        rows = self.rows.assign(low=self.rows["low"].mask(soft, -np.inf), high=self.rows["high"].mask(soft, self.softest))
+        rows, soft = self.rows, self.rows["high"] < self.softest
+        if soft.any():
+            rows = rows.assign(low=rows["low"].mask(soft, -np.inf), high=rows["high"].mask(soft, self.softest))
         return ends_by_draw(self.fit.reading, rows, self.cuts)
 
     def figures(self, pick: np.ndarray) -> float:
