@@ -7,6 +7,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
+from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
@@ -33,6 +34,11 @@ class Missed:
     def early(self) -> bool:
         """Whether it was read well before the age the aim speaks of."""
         return self.aim.age is not None and self.age < EARLY * self.aim.age
+
+    @property
+    def own(self) -> bool:
+        """Whether the reading is the owner's own, of which no cause of the trade speaks."""
+        return self.aim.reading not in catalogue()["readings"]
 
     @property
     def leans(self) -> str:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from testpour.catalogue import catalogue
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
@@ -141,7 +140,7 @@ def whole_study(answers: Iterable[Answer]) -> str:
 
 def own_reading(answers: Iterable[Answer]) -> str:
     """Which readings of the owner's own nearly every casting misses, and where to look; empty where there is none."""
-    missed = {miss.aim: answer.case.fits for answer in answers for miss in answer.missed if miss.aim.reading not in catalogue()["readings"]}
+    missed = {miss.aim: answer.case.fits for answer in answers for miss in answer.missed if miss.own}
     words = dict.fromkeys(fits.study.reading(aim.reading).words for aim, fits in missed.items() if missed_by_most(fits.castings, aim))
     if not words:
         return ""

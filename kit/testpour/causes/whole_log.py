@@ -6,7 +6,6 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import catalogue
 from testpour.causes.complaint import Missed, aims_of, missed, misses
 from testpour.logbook.castings import Castings
 from testpour.study import Aim
@@ -26,7 +25,7 @@ def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> 
     What was read well before its age is not due yet, and says nothing of the study. Nor does a reading of the owner's own: no cause
     of the trade speaks of it, and what its settings do to it only the log can tell.
     """
-    due = [miss for miss in found if miss.aim.reading in catalogue()["readings"] and not miss.early and pour in misses(castings, miss.aim)]
+    due = [miss for miss in found if not (miss.own or miss.early) and pour in misses(castings, miss.aim)]
     shared = [miss for miss in due if missed_by_most(castings, miss.aim) or _most_lean(castings, miss.leans)]
     return max(shared, key=lambda miss: (sum(misses(castings, miss.aim).values()), None not in (miss.aim.at_least, miss.aim.at_most)), default=None)
 
