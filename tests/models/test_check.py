@@ -32,22 +32,22 @@ def with_changed(castings, pour, reading, low, high, which=slice(None)):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["peak_temperature", "tack", "hardness"])
+@pytest.mark.parametrize("name", ["gel_time", "tack", "opacity"])
 def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     """Importance weights against really leaving each pour out; the difference is Monte Carlo error of both.
 
-    Of 50 independent draws, the least allowed, a chance of one half has a standard error of 0.07; of the 200 that most
-    pours are left, 0.035, which is 0.028 in the mean of its size. A model that bends leaves fewer, down to the 50: twice that.
+    Of 1,000 independent draws, the least that weighting is left to, a chance of one half has a standard error of 0.016, of the
+    150 of a new fit 0.041: together 0.044, which is 0.035 in the mean of its size.
     """
-    rows = fits[name].rows
-    some = replace(fits[name])
-    weighted = left_out(some, 0.9)
-    monkeypatch.setattr(left_out_module, "FEWEST", np.inf)
-    again = left_out(some, 0.9)
+    fit = replace(fits[name])
+    weighted = left_out(fit, 0.9)
+    monkeypatch.setattr(left_out_module, "WORTH", np.inf)
+    again = left_out(fit, 0.9)
+    moved = weighted["above"] != again["above"]
+    assert moved.sum() >= 3, "hardly a pour was weighted out, so nothing is compared"
     for end in ("above", "below"):
-        np.testing.assert_allclose(weighted[end], again[end], atol=0.12)
-    assert (weighted["above"] - again["above"]).abs().mean() < 0.056
-    assert len(weighted) == len(rows)
+        away = (weighted[end] - again[end])[moved].abs()
+        assert away.max() < 0.12 and away.mean() < 0.035
 
 
 def test_the_left_out_interval_is_students_prediction(castings_of):
