@@ -281,8 +281,9 @@ def test_safety_text_forms():
     assert "\n" not in safety_text("bench") and len(safety_text("bench").split()) < 300
     assert safety_text("notebook").startswith("- **")
     assert len(safety_text("page")) > 2 * len(safety_text("bench"))
-    for kind in ("bench", "page", "notebook"):
-        assert 'class="cautions"' in safety_text(kind, html=True)
+    for kind, opens, closes in [("bench", "<p %s><span>", "</span></p>"), ("page", "<ul %s><li>", "</li></ul>"), ("notebook", "<ul %s><li>", "</li></ul>")]:
+        shown = safety_text(kind, html=True)
+        assert shown.startswith(opens % 'class="cautions"') and shown.endswith(closes)
     with pytest.raises(NoSuchName, match="bench, page, notebook"):
         safety_text("poster")
 
