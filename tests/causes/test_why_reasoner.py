@@ -506,19 +506,20 @@ def test_causes_worked_together_are_as_likely_as_each_worked_alone(practice_fits
 
 @pytest.mark.parametrize("reading", ["tack", "hardness"])
 def test_gaps_of_like_draws_are_those_of_each_draw_on_average(practice_fits, reading):
-    """Ten draws at a time, one after the other: mean of the ends, numpy's variance of what is common to the readings and of the rest."""
+    """Twenty draws at a time, one after the other: mean of the ends, numpy's variance of what is common to the readings and of the rest."""
     seen = sights(practice_fits, "P07")[reading]
     gap, mean, k = seen.gap(seen.usual[None]), seen.usual, len(seen.rows)
     lows, highs = (np.broadcast_to(end, mean.shape) - mean for end in seen.ends)
-    for group in (0, 17, 59):
-        ten = slice(10 * group, 10 * group + 10)
-        assert gap.low[0, group] == pytest.approx(lows[ten].mean(axis=0)) and gap.high[0, group] == pytest.approx(highs[ten].mean(axis=0))
-        known = np.where(np.isinf(lows[ten]), highs[ten], np.where(np.isinf(highs[ten]), lows[ten], (lows[ten] + highs[ten]) / 2))
+    for group in (0, 17, 29):
+        twenty = slice(20 * group, 20 * group + 20)
+        assert gap.low[0, group] == pytest.approx(lows[twenty].mean(axis=0)) and gap.high[0, group] == pytest.approx(highs[twenty].mean(axis=0))
+        known = np.where(np.isinf(lows[twenty]), highs[twenty], np.where(np.isinf(highs[twenty]), lows[twenty], (lows[twenty] + highs[twenty]) / 2))
         common = known.mean(axis=1).var()
         rest = (known.var(axis=0).mean() - common) * k / (k - 1) if k > 1 else 0.0
         assert gap.apart[0, group] == pytest.approx(rest, abs=1e-12)
         shared = max(common - rest / k, 0.0) if k > 1 else common
-        assert gap.own[0, group] == pytest.approx((seen.own[ten] ** 2).mean() + shared) and gap.one[group] == pytest.approx((seen.spread[ten] ** 2).mean())
+        assert gap.own[0, group] == pytest.approx((seen.own[twenty] ** 2).mean() + shared)
+        assert gap.one[group] == pytest.approx((seen.spread[twenty] ** 2).mean())
 
 
 def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 # were then out by .019 (root mean square; at most .15), as much as a new fit of 300 draws is. The shape of the tail alone told less.
 WORTH = 0.5
 THIN = 4  # every so many draws are used where a pour was read more than once
-REACH = np.linspace(-8, 8, 41)  # of a pour's shift about a draw of it, in its standard deviations
+REACH = np.linspace(-8, 8, 17)  # of a pour's shift about a draw of it, in its standard deviations
 
 
 @dataclass(frozen=True)
