@@ -32,6 +32,15 @@ def test_the_same_log_and_seed_give_the_same_pours(fits, advised):
     pd.testing.assert_frame_equal(next_pours(fits, room="17 degC", pours=4).table, advised.table)
 
 
+@pytest.mark.parametrize(("gain", "said"), [
+    (0.019, "These 4 pours should raise it by less than 2 points on average. "), (0.02, "These 4 pours should raise it by about 2 points on average."),
+    (0.112, "These 4 pours should raise it by about 11 points on average."),
+])
+def test_what_pours_should_add_is_told_in_points_from_two_points_on(advised, gain, said):
+    better = replace(advised, aim=BOTH, conflict=None, table=advised.table.assign(gain=[*[0.5] * 3, gain]))
+    assert said in better.sentence()
+
+
 def test_pours_are_in_the_room_as_it_is_and_named_on_from_the_log(advised):
     assert (advised.table["room_temperature"] == 17.0).all()
     assert list(advised.table.index) == ["P09", "P10", "P11", "P12"]
