@@ -15,6 +15,7 @@ from testpour.bench.methods import method_for, several
 from testpour.bench.slots import filled, when_due
 from testpour.caution_rules import rules
 from testpour.cautions import check_read
+from testpour.logbook.book import Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import known_of, out_of_order
@@ -26,7 +27,6 @@ from testpour.wording import age_words, capital
 
 if TYPE_CHECKING:
     from testpour.bench.desk import Desk
-    from testpour.logbook.book import Logbook
 
 AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
 DONE = "Nothing is left to read at an age."

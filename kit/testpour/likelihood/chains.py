@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.likelihood.proposal import Proposal
+
 if TYPE_CHECKING:
     from testpour.likelihood.posterior import Target
-    from testpour.likelihood.proposal import Proposal
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped

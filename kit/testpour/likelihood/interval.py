@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from testpour.likelihood.climb import Top
 from testpour.likelihood.elimination import Group, Smooth
-
-if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
-    from testpour.likelihood.laplace import Marginal
-    from testpour.likelihood.posterior import Posterior
-    from testpour.likelihood.proposal import Proposal
-    from testpour.likelihood.scaling import Scale
+from testpour.likelihood.laplace import Marginal
+from testpour.likelihood.posterior import Posterior
+from testpour.likelihood.proposal import Proposal
+from testpour.likelihood.scaling import Scale
 
 
 class IntervalModel:

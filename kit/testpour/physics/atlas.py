@@ -17,17 +17,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from importlib.resources import as_file, files
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import map_coordinates, spline_filter
 from scipy.special import expit
 
 from testpour.physics.kinetics import GAS_CONSTANT, ZERO_CELSIUS, induction_time
+from testpour.physics.lots import Lots
 from testpour.physics.resin import load_resin
-
-if TYPE_CHECKING:
-    from testpour.physics.lots import Lots
 
 DEPTHS = np.linspace(np.log(1.5), np.log(100.0), 43)  # ln mm at unit speed
 FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from testpour.physics.casting import HOUR, MINUTE
+from testpour.physics.casting import HOUR, MINUTE, Casting
 from testpour.physics.events import ProbeRecord, Probes, WholeRecord
 from testpour.physics.kinetics import stir
-from testpour.physics.march import CureState, HeatEquation, Room, march
-from testpour.physics.network import build, cut, stack
+from testpour.physics.march import Accuracy, CureState, HeatEquation, Room, march
+from testpour.physics.network import Slices, build, cut, stack
 from testpour.physics.resin import Resin
-
-if TYPE_CHECKING:
-    from testpour.physics.casting import Casting
-    from testpour.physics.march import Accuracy
-    from testpour.physics.network import Slices
 
 FIRST_STEP = 1.0
 

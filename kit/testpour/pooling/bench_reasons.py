@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import pandas as pd
 
-from testpour.columns import Factor
+from testpour.columns import Factor, Reading
 from testpour.pooling.sources import Source, Unread
 from testpour.problems import Problems
 from testpour.units import SCALES, measures
 from testpour.wording import count, table_html
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave

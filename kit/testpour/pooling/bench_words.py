@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.models.change import change_unit, good_grades
+from testpour.models.effect import Effect
+from testpour.pooling.reading import PooledReading
 from testpour.study import Study
 from testpour.units import unit_words
 from testpour.wording import age_words, capital, count, in_html, listed, rounded
-
-if TYPE_CHECKING:
-    from testpour.models.effect import Effect
-    from testpour.pooling.reading import PooledReading
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
 TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"

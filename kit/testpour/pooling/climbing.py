@@ -4,21 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from testpour.likelihood.climb import climb, difference_curvature
+from testpour.likelihood.climb import Top, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
-
-if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
-    from testpour.likelihood.scaling import Scale
 
 GREAT = 4000  # rows above which a climb begins on part of the benches
 PART = 1500  # rows it begins on, about

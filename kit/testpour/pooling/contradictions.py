@@ -9,10 +9,10 @@ import numpy as np
 from scipy.stats import chi2
 
 from testpour.models.reading_fit import fit_rows
+from testpour.models.terms import Term
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.models.terms import Term
     from testpour.pooling.reading import PooledReading
 
 # Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that

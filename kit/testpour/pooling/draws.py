@@ -7,20 +7,16 @@ many benches the sds themselves are all but normal, and the rest moves with them
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.stats import chi2, norm, qmc
 
+from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.posterior import Posterior
 from testpour.likelihood.weights import resample, worth
 from testpour.pooling.blocks import back
-from testpour.pooling.climbing import pooled_top_of_density, slope_name
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
-    from testpour.pooling.climbing import Found, Slope
+from testpour.pooling.climbing import Found, Slope, pooled_top_of_density, slope_name
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others

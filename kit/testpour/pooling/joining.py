@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,13 +13,10 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
 from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
-from testpour.pooling.sources import open_sources
+from testpour.pooling.sources import Given, Source, open_sources
 from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.pooling.sources import Given, Source
 
 ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
 ORDER = ("session", "made_at")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
@@ -24,21 +25,15 @@ from testpour.pooling.bench_words import (
     in_points,
     too_few,
 )
-from testpour.pooling.contradictions import contradiction_words, contradictions
+from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
-from testpour.pooling.reading import fit_pooled
+from testpour.pooling.reading import PooledReading, fit_pooled
+from testpour.pooling.sources import Given
 from testpour.problems import NoSuchName
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
 from testpour.wording import count, first_few, listed
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.pooling.contradictions import Contradiction
-    from testpour.pooling.reading import PooledReading
-    from testpour.pooling.sources import Given
-    from testpour.study import Study
 
 
 @dataclass(frozen=True, eq=False)

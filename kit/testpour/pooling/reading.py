@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
-from testpour.models.beliefs import beliefs_for
+from testpour.logbook.castings import Castings
+from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.change import averages
 from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
@@ -24,11 +26,6 @@ from testpour.pooling.belief_file import PooledBeliefs
 from testpour.pooling.climbing import Slope, pooled_top_of_density
 from testpour.pooling.draws import SMALL, sample_pool
 from testpour.problems import NoSuchName
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.logbook.castings import Castings
-    from testpour.models.beliefs import ReadingBeliefs
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench

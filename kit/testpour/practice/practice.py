@@ -10,19 +10,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.logbook.castings import Castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed_dose
-from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
+from testpour.practice.physical_resin import DIFFICULTIES, Difficulty, PhysicalTruth, draw_physical
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
     from testpour.practice.lesson import Lesson
-    from testpour.practice.physical_resin import Difficulty
-    from testpour.study import Study
 
 KINDS = ("algebraic", "physical")
 QUIET = {"session": 0.4, "reading": 0.5, "shore": 0.6, "step": 0.5}  # share of the scatter left when gentle

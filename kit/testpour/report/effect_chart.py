@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -26,10 +26,8 @@ from testpour.picture import (
 )
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
+from testpour.report.versus import StudyComparison
 from testpour.wording import age_words
-
-if TYPE_CHECKING:
-    from testpour.report.versus import StudyComparison
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
