@@ -68,14 +68,6 @@ class Marginal:
         self.size = int(self.offsets[-1])
         self.layout = layout(self.problem.design, self.problem.groups)
 
-    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return shape and sds of an outer vector.
-
-        `outer`: shape parameters, then group standard deviations.
-        """
-        count = len(self.problem.groups)
-        return outer[: len(outer) - count], outer[len(outer) - count :]
-
     def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
         """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects.
 
@@ -92,7 +84,7 @@ class Marginal:
 
         `outer`: shape parameters, then group standard deviations.
         """
-        shape, sds = self.split(outer)
+        shape, sds = split_outer(outer, len(self.problem.groups))
         design, k = self.layout.at(sds), self.inner_fixed
         precision, linear = self.precision(design.kept.shape[1])
 
@@ -117,18 +109,15 @@ class Marginal:
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at `outer`."""
         inner = self.solve(outer)
-        shape, sds = self.split(outer)
+        shape, sds = split_outer(outer, len(self.problem.groups))
         value = inner.rows.value.sum() + self.problem.constant
-        value += self._coefficient_belief(inner.at[: self.inner_fixed])
+        residual = self.problem.root @ inner.at[: self.inner_fixed] - self.problem.target
+        value += -(residual @ residual) / 2 - len(residual) * LOG_2PI / 2
         value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
         value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
         shape_value, shape_slope = self.problem.shape_belief(shape)
         sd_value, sd_slope = half_normal(sds, self.problem.group_scales)
         return value + shape_value + sd_value, self._gradient(inner) + np.concatenate([shape_slope, sd_slope])
-
-    def _coefficient_belief(self, coefficients):
-        residual = self.problem.root @ coefficients - self.problem.target
-        return -(residual @ residual) / 2 - len(residual) * LOG_2PI / 2
 
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
@@ -180,6 +169,12 @@ class Inner:
     rows: RowDerivatives
     design: InnerDesign
     factor: Factored
+
+
+def split_outer(outer: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
+    """Shape parameters and the sds of the groups, which come last, of outer parameters (..., k + groups)."""
+    count = outer.shape[-1] - groups
+    return outer[..., :count], outer[..., count:]
 
 
 def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:

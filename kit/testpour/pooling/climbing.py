@@ -12,6 +12,7 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.climb import Top, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.laplace import split_outer
 from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
 from testpour.pooling.marginal import BenchMarginal
@@ -47,8 +48,8 @@ class EvenSpreads:
         return np.isfinite(self.marginal.problem.group_scales)
 
     def _parts(self, at):
-        k = len(at) - self.marginal.blocks.components
-        return at[:k], np.clip(at[k:], -12, 12)
+        shape, scores = split_outer(at, self.marginal.blocks.components)
+        return shape, np.clip(scores, -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
         """The outer parameters with their sds as they are, of shape parameters and one score a component."""
@@ -58,7 +59,7 @@ class EvenSpreads:
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
-        shape, sds = self.marginal.split(outer)
+        shape, sds = split_outer(outer, self.marginal.blocks.components)
         scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
         scores = np.where(self.believed, -ndtri(2 * ndtr(-sds / scale)), np.log(sds))
         return np.concatenate([shape, scores])
@@ -66,7 +67,7 @@ class EvenSpreads:
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
         """Log of how much each sd grows with its score."""
         _, scores = self._parts(at)
-        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        sds, scale = self.plain(at)[-len(scores) :], self.marginal.problem.group_scales
         with np.errstate(invalid="ignore"):
             even = np.log(scale) - np.log(2) - scores**2 / 2 + (sds / scale) ** 2 / 2
         return np.where(self.believed, even, scores)
@@ -74,7 +75,7 @@ class EvenSpreads:
     def __call__(self, at):
         value, slope = self.marginal(self.plain(at))
         (shape, scores), stretch = self._parts(at), self.log_stretch(at)
-        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        sds, scale = self.plain(at)[-len(scores) :], self.marginal.problem.group_scales
         grows = np.exp(stretch)
         turn = np.where(self.believed, -scores + sds / scale**2 * grows, 1.0)
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])

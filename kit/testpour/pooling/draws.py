@@ -12,8 +12,8 @@ import numpy as np
 from scipy.stats import chi2, norm, qmc
 
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.posterior import Posterior
+from testpour.likelihood.posterior import Posterior, in_own_units
+from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import resample, worth
 from testpour.pooling.blocks import back
 from testpour.pooling.climbing import Found, Slope, pooled_top_of_density, slope_name
@@ -40,20 +40,15 @@ def sample_pool(
     """
     density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
-    root = np.linalg.cholesky(_covariance_of(top.curvature))
+    root = np.linalg.cholesky(top.covariance(0.3))
     rows, benches = len(model.low), len(density.marginal.blocks.benches)
     if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, effective = _straight(density, top, root, draws, rng)
     else:
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
         outer, inner, effective = _weighed(density, top, root, points, draws, rng)
-    return _described(model, density.marginal, scale, slopes, outer, inner, effective, seed)
-
-
-def _covariance_of(curvature):
-    """Covariance from curvature, no direction taken as much wider than belief leaves it."""
-    roots, axes = np.linalg.eigh(curvature)
-    return (axes / np.maximum(roots, 0.3)) @ axes.T
+    coefficients, effects = inner
+    return _described(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
 def _weighed(density, top, root, points, draws, rng):
@@ -68,7 +63,7 @@ def _weighed(density, top, root, points, draws, rng):
             density.marginal.last, outer = near, density.plain(one)
             place = density.marginal.solve(outer, NEAR)
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
-            logs.append(height - _t_density(apart @ apart, len(apart)))
+            logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
         weights = np.exp(np.array(logs) - max(logs))
         weights /= weights.sum()
@@ -96,11 +91,6 @@ def _noise(size, points, rng):
     """Standard t draws, evenly spread (scrambled Sobol points): (points, size)."""
     cube = np.clip(qmc.Sobol(size + 1, seed=rng).random(points), 1e-9, 1 - 1e-9)
     return norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
-
-
-def _t_density(squared, size):
-    """Log density of a standard t, up to a constant."""
-    return -(DEGREES + size) / 2 * np.log1p(squared / DEGREES)
 
 
 def _given(marginal, place, count, rng, moved):
@@ -134,22 +124,9 @@ def _straight(density, top, root, draws, rng):
     return drawn, _given(marginal, place, draws, rng, step @ slopes.T), draws
 
 
-def _described(model, marginal, scale, slopes, outer, inner, effective, seed):
-    """Bring draws to the model's own units."""
-    k, (coefficients, effects) = outer.shape[1] - marginal.blocks.components, inner
-    shape, sds = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
+def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):
+    """The `Posterior` of the draws; of the effects of groups it keeps those of benches and of their slopes."""
     names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
-    own = [c for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)]
-    benches = model.group_levels["bench"]
-    return Posterior(
-        coefficients=scale.unit * coefficients @ scale.turn.T,
-        sd=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
-        cuts=cuts_of(shape) if scale.graded else None,
-        group_sds={name: sds[:, c] for c, name in enumerate(names)},
-        group_effects={names[c]: sds[:, [c]] * effects[:, c] for c in own},
-        group_levels={names[c]: benches for c in own},
-        effective=float(effective),
-        method="nested",
-        seed=seed,
-    )
-
+    kept = {name: effects[:, c] for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)}
+    levels = dict.fromkeys(kept, model.group_levels["bench"])
+    return in_own_units(scale, outer, coefficients, names, kept, levels, effective=effective, method="nested", seed=seed)

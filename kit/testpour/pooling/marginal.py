@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from testpour.likelihood.climb import carried_along, newton
-from testpour.likelihood.laplace import LOG_2PI, JointDensity, half_normal
+from testpour.likelihood.laplace import LOG_2PI, JointDensity, half_normal, split_outer
 from testpour.likelihood.observations import RowDerivatives
 from testpour.pooling.blocks import Arrow, Blocks, factor
 
@@ -44,11 +44,6 @@ class BenchMarginal:
         self.size = self.blocks.size
         root = self.problem.root
         self.precision, self.linear = root.T @ root, root.T @ self.problem.target
-
-    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Shape and sds of an outer vector, which ends with one sd a component."""
-        count = self.blocks.components
-        return outer[: len(outer) - count], outer[len(outer) - count :]
 
     def predictor(self, at: np.ndarray, sds: np.ndarray) -> np.ndarray:
         """Row means (n, ...) of inner parameters `at` (size, ...)."""
@@ -83,7 +78,7 @@ class BenchMarginal:
         Steps end where the next would gain less than `near` of the height: a value minds an error in the mode
         only by its square, a gradient in full.
         """
-        shape, sds = self.split(outer)
+        (shape, sds), p = split_outer(outer, self.blocks.components), self.blocks.shared
 
         def look(at):
             eta = self.predictor(at, sds)
@@ -93,7 +88,8 @@ class BenchMarginal:
         def step_from(place):
             at, _, rows, _ = place
             arrow = factor(self.blocks, -rows.eta2, sds, self.precision)
-            slope = self.pull(rows.eta1[:, None], sds)[:, 0] - self._prior_pull(at)
+            prior = np.concatenate([self.precision @ at[:p] - self.linear, at[p:]])
+            slope = self.pull(rows.eta1[:, None], sds)[:, 0] - prior
             step = arrow.solve(slope[:, None])[:, 0]
             return step, slope @ step, arrow
 
@@ -102,10 +98,6 @@ class BenchMarginal:
         self.last = outer, at, 0.0
         return Place(at, eta, rows, arrow)
 
-    def _prior_pull(self, at):
-        p = self.blocks.shared
-        return np.concatenate([self.precision @ at[:p] - self.linear, at[p:]])
-
     def _belief(self, at):
         p = self.blocks.shared
         residual = self.problem.root @ at[:p] - self.problem.target
@@ -113,7 +105,7 @@ class BenchMarginal:
 
     def value_at(self, place: Place, outer: np.ndarray) -> float:
         """Log density at `outer`, whose inner mode is `place`."""
-        shape, sds = self.split(outer)
+        shape, sds = split_outer(outer, self.blocks.components)
         value = place.rows.value.sum() + self._belief(place.at) + self.problem.constant
         value += (self.blocks.shared - len(self.problem.target)) * LOG_2PI / 2 - place.arrow.log_determinant / 2
         return value + self.problem.shape_belief(shape)[0] + half_normal(sds, self.problem.group_scales)[0]
@@ -121,10 +113,8 @@ class BenchMarginal:
     def __call__(self, outer):
         """Log density and gradient at `outer`."""
         place = self.solve(outer)
-        shape, sds = self.split(outer)
-        belief = np.concatenate(
-            [self.problem.shape_belief(shape)[1], half_normal(sds, self.problem.group_scales)[1]]
-        )
+        shape, sds = split_outer(outer, self.blocks.components)
+        belief = np.concatenate([self.problem.shape_belief(shape)[1], half_normal(sds, self.problem.group_scales)[1]])
         return self.value_at(place, outer), self._gradient(place, shape, sds) + belief
 
     def _gradient(self, place, shape, sds):
