@@ -7,7 +7,6 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from numbers import Number
 from os import PathLike
-from types import ModuleType
 from typing import Any, TypeVar
 
 from testpour.problems import Problem
@@ -47,11 +46,6 @@ SHOWN_BY: dict[str, Callable[[Any], bool]] = {
 }
 AMOUNT = {"str", "float"}  # with a unit or without
 PLAIN = {"str", "float", "int", "None"}  # a parameter of these alone, and no amount, is looked at where it is read
-
-
-def check_all(module: ModuleType) -> None:
-    """Have every public function of a module `checked`; the module lists them in ``__all__``."""
-    vars(module).update({name: checked(vars(module)[name]) for name in module.__all__})
 
 
 def checked(function: F, call: str = "") -> F:
