@@ -98,11 +98,8 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
     Without a study, what holds for any study is checked.
     """
-    found = check_settings(study, {})
-    for name in table.columns:
-        for value in dict.fromkeys(table[name].dropna()):
-            found += check_settings(study, {name: value})
-    return found
+    each = ({name: value} for name in table.columns for value in dict.fromkeys(table[name].dropna()))
+    return sum((check_settings(study, settings) for settings in each), check_settings(study, {}))
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:

@@ -95,13 +95,8 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
         out -= 1
 
 
-def read_truly(wanted: Fraction, read: Fraction) -> bool:
-    """Whether an amount as read on the scale is within a tenth of the amount wanted."""
-    return abs(read - wanted) <= TOLERANCE * wanted
-
-
 def smallest_read(share: float, scale_resolution: float) -> Fraction:
-    """Least resin (g), in whole steps, from which up a share of it (%) is read within a tenth; see `read_truly`."""
+    """Least resin (g), in whole steps, from which up a share of it (%) is read within a tenth of its target."""
     # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
     enough = HALF / TOLERANCE / (1 + TOLERANCE)
     return math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution))
@@ -117,7 +112,7 @@ def check_weighed(
     several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
     """
     wanted, read = part_on_scale(resin, percent, scale_resolution)
-    if read_truly(wanted, read):
+    if abs(read - wanted) <= TOLERANCE * wanted:
         return Cautions()
     comes = f"{mass_shown(read, scale_resolution, unit)}, or {show(percent * float(read / wanted), '%')}" if read else f"no {what} at all"
     said = f"{show(percent, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"

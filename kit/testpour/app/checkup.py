@@ -19,22 +19,14 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
 
     Nothing is written. Raises `LogProblem` if there is a log that cannot be read.
     """
-    problems = [*_span_refusals(study), *_unaimed(study)]
+    spans = sum((check_settings(study, {factor.name: end}) for factor in study.varied for end in factor.span), Cautions())
+    problems = [*spans.refusals, *spans.warnings, *_unaimed(study)]
     file = study.folder / study.log
     if address_of(study).startswith("sqlite:///") and not file.exists():
         return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
     return [castings.sentence()], [*problems, *_unread(castings)]
-
-
-def _span_refusals(study):
-    """What the cautions refuse or warn about at either end of a span."""
-    found = Cautions()
-    for factor in study.varied:
-        for end in factor.span:
-            found += check_settings(study, {factor.name: end})
-    return (*found.refusals, *found.warnings)
 
 
 def _unaimed(study):

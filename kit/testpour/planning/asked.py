@@ -1,7 +1,6 @@
 """What is asked of a plan, read from text or numbers, with every conflict noted before one is raised."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from numbers import Integral
 
 import numpy as np
@@ -22,21 +21,15 @@ from testpour.wording import count, listed, shortened
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
 
 
-@dataclass(frozen=True)
-class PlanAsked:
-    """What is asked of a plan."""
-
-    sizes: tuple[int, ...]  # pours of each session
-    coding: Coding
-    sides: pd.DataFrame | None  # the two settings to compare, one row each, complete
-
-
 def read_asked(
     study: Study, sessions: int, pours: int | Sequence[int], purpose: str | None, factors: Sequence[str] | None,
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
-) -> PlanAsked:
-    """What is asked of a plan, with parameters as in `plan_pours`; a PlanConflict with every conflict."""
+) -> tuple[tuple[int, ...], Coding, pd.DataFrame | None]:
+    """Pours of each session, coding, and the two settings to compare (one row each, complete); a PlanConflict with every conflict.
+
+    Parameters are those of `plan_pours`.
+    """
     conflicts: list[str] = []
     days = _sessions(sessions, conflicts)
     sizes = _sizes(days, pours, conflicts)
@@ -51,7 +44,7 @@ def read_asked(
         conflicts += wrong.problems
     if conflicts:
         raise PlanConflict(dict.fromkeys(conflicts))
-    return PlanAsked(sizes, coding, sides)
+    return sizes, coding, sides
 
 
 def _is_whole(value):

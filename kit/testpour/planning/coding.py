@@ -72,7 +72,7 @@ class Coding:
         if self.hours is not None:
             oven = self.names.index(OVEN)
             columns[oven] = np.minimum(columns[oven], np.clip(_code(self.hours, table[HOURS]), -1, 1))
-        return np.column_stack([np.asarray(c, float) for c in columns])
+        return np.column_stack(columns)
 
 
 def _code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
