@@ -69,7 +69,7 @@ def restricted(model):
     inner, (shape, sds) = marginal.solve(top.at), split_outer(top.at, len(marginal.problem.groups))
     turn, names = scale.unit * scale.turn, [group.name for group in model.groups]
     covariance = turn @ inner.factor.solve(np.eye(marginal.size, p))[:p] @ turn.T
-    ends = zip(sds, marginal.offsets[:-1], marginal.offsets[1:], strict=True)
+    ends = zip(sds, marginal.layout.offsets[:-1], marginal.layout.offsets[1:], strict=True)
     return SimpleNamespace(
         params=turn @ inner.at[:p], covariance=covariance, bse=np.sqrt(np.diag(covariance)),
         spread=np.exp(scale.shape(shape)[0]), criterion=top.value + scale.log_volume,

@@ -12,13 +12,13 @@ from scipy.special import ndtr, ndtri
 from testpour.likelihood.climb import Top, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.laplace import split_outer
+from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
-from testpour.pooling.marginal import BenchMarginal
 
 GREAT = 4000  # rows above which a climb begins on part of the benches
 PART = 1500  # rows it begins on, about
+REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 
 Found: TypeAlias = "tuple[EvenSpreads, Scale, Top]"
@@ -40,7 +40,7 @@ class EvenSpreads:
     little the rows say of an sd. An sd without a belief enters as its logarithm.
     """
 
-    marginal: BenchMarginal
+    marginal: Marginal
 
     @property
     def believed(self) -> np.ndarray:
@@ -48,7 +48,7 @@ class EvenSpreads:
         return np.isfinite(self.marginal.problem.group_scales)
 
     def _parts(self, at):
-        shape, scores = split_outer(at, self.marginal.blocks.components)
+        shape, scores = split_outer(at, len(self.marginal.problem.groups))
         return shape, np.clip(scores, -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
@@ -59,7 +59,7 @@ class EvenSpreads:
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
-        shape, sds = split_outer(outer, self.marginal.blocks.components)
+        shape, sds = split_outer(outer, len(self.marginal.problem.groups))
         scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
         scores = np.where(self.believed, -ndtri(2 * ndtr(-sds / scale)), np.log(sds))
         return np.concatenate([shape, scores])
@@ -83,8 +83,8 @@ class EvenSpreads:
 
 def _bench_marginal(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
-) -> tuple[BenchMarginal, Scale, np.ndarray]:
-    """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters."""
+) -> tuple[Marginal, Scale, np.ndarray]:
+    """The `Marginal` of a model, its `Scale` and a start for its outer parameters."""
     problem, scale, start = scaled_problem(model)
     kept, design = bench[model.informative], model.exog[model.informative]
     ones, levels = np.ones(len(kept)), int(bench.max()) + 1
@@ -99,7 +99,7 @@ def _bench_marginal(
     outer = np.r_[start[problem.design.shape[1] :], np.full(len(slopes), 0.5)]
     sds = slice(len(outer) - len(problem.groups), None)
     outer[sds] = np.minimum(outer[sds], problem.group_scales)
-    return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
+    return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
 def slope_name(model: IntervalModel, slope: Slope) -> str:
@@ -121,14 +121,14 @@ def pooled_top_of_density(
         start = density.scores(outer) if near is None else _carried(near, scale)
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     first = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
-    curvature = first[2].curvature * len(marginal.blocks.benches) / len(first[0].marginal.blocks.benches)
+    curvature = first[2].curvature * len(marginal.layout.benches) / len(first[0].marginal.layout.benches)
     return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, thrifty=True, steps=8)
 
 
 def _carried(found, scale):
     """A top as a start on another scale; the score of an sd with a belief has no unit."""
     density, before, top = found
-    shapes = len(top.at) - density.marginal.blocks.components
+    shapes = len(top.at) - len(density.marginal.problem.groups)
     in_units = np.r_[np.full(shapes, not scale.graded), ~density.believed]
     return top.at + in_units * np.log(before.unit / scale.unit)
 

@@ -21,7 +21,7 @@ from testpour.pooling.climbing import Found, Slope, pooled_top_of_density, slope
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
-NEAR = 1e-9  # see `BenchMarginal.solve`
+NEAR = 1e-9  # see `Marginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
@@ -41,7 +41,7 @@ def sample_pool(
     density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(top.covariance(0.3))
-    rows, benches = len(model.low), len(density.marginal.blocks.benches)
+    rows, benches = len(model.low), len(density.marginal.layout.benches)
     if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, effective = _straight(density, top, root, draws, rng)
     else:
@@ -73,7 +73,7 @@ def _weighed(density, top, root, points, draws, rng):
         centre, root = _adapted(at, weights, effective, centre, root)
     picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
-    still = np.zeros((1, density.marginal.blocks.first_leaf))
+    still = np.zeros((1, density.marginal.layout.first_leaf))
     inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
     return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), effective
 
@@ -98,10 +98,10 @@ def _given(marginal, place, count, rng, moved):
 
     `moved` (m, inner without leaves) shifts the inner mode of each draw.
     """
-    blocks, p = marginal.blocks, marginal.blocks.shared
-    away = back(place.arrow.root, rng.standard_normal((p, count)))
+    blocks, p = marginal.layout, marginal.layout.shared
+    away = back(place.factor.root, rng.standard_normal((p, count)))
     effects = np.zeros((count, blocks.components, len(blocks.benches)))
-    for b, (bench, part) in enumerate(zip(blocks.benches, place.arrow.parts, strict=True)):
+    for b, (bench, part) in enumerate(zip(blocks.benches, place.factor.parts, strict=True)):
         root, link = part[:2]
         own = rng.standard_normal((len(root), count)) - link @ away
         own = back(root, own).T + place.at[bench.local] + moved[:, bench.local]
@@ -117,7 +117,7 @@ def _straight(density, top, root, draws, rng):
     marginal, outer = density.marginal, density.plain(top.at)
     marginal(outer)
     stretch = np.exp(density.log_stretch(top.at))
-    slopes = marginal.last[2][: marginal.blocks.first_leaf] * np.r_[np.ones(len(top.at) - len(stretch)), stretch]
+    slopes = marginal.last[2][: marginal.layout.first_leaf] * np.r_[np.ones(len(top.at) - len(stretch)), stretch]
     place = marginal.solve(outer)
     step = rng.standard_normal((draws, len(top.at))) @ root.T
     drawn = np.array([density.plain(top.at + one) for one in step])
