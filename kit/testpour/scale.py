@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from fractions import Fraction
+from typing import Any
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
+from testpour.problems import noted
 from testpour.units import show, to_number, to_unit
 from testpour.wording import capital
 
@@ -15,6 +17,16 @@ HALF = Fraction(1, 2)
 GRAMS = ("g", 1.0)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
+
+
+def weighable(problems: list[str], value: Any, unit: str, what: str, zero: bool = False) -> float:
+    """An amount that can be weighed, in its unit: above zero, or from zero on; NaN, and the problem noted, where it cannot."""
+    with noted(problems):
+        number = to_unit(value, unit, what)
+        if math.isfinite(number) and not isinstance(value, bool) and (number > 0 or (zero and number == 0)):
+            return number
+        problems.append(f"{what}: {value} cannot be weighed. Give a number {'of at least' if zero else 'above'} zero, in {unit or 'parts'}.")
+    return math.nan
 
 
 def unit_of(step: str | float) -> tuple[str, float]:

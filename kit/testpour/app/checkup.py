@@ -44,8 +44,7 @@ def _unread(castings):
     for aim in castings.study.aims:
         rows, place = castings.readings[castings.readings["reading"] == aim.reading], places.get((aim.reading, aim.age))
         read = set(rows["pour"] if place is None else rows.loc[[place.holds(age) for age in rows["age"]], "pour"])
-        lacking = [str(pour) for pour in castings.pours.index if pour not in read]
-        if lacking:
+        if lacking := [str(pour) for pour in castings.pours.index if pour not in read]:
             reading = castings.study.reading(aim.reading)
             when = "" if place is None else f" at {age_words(place.age)}"
             instead = ", or log that it was not yet reached" if reading.scale == "log" else ""  # of a time, which may not have come

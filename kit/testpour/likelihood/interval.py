@@ -164,8 +164,7 @@ def _belief_problems(pairs: dict, sd_belief: float, group_names: Iterable[str], 
             yield f"{what}: means must be finite and standard deviations above 0 (inf is flat)."
     if not sd_belief > 0:
         yield f"sd_belief = {sd_belief:g}: must be above 0 (inf is flat)."
-    strange = sorted(set(group_beliefs) - set(group_names))
-    if strange:
+    if strange := sorted(set(group_beliefs) - set(group_names)):
         yield f"group_beliefs names {strange}, but the groups are {sorted(group_names)}."
     for name, scale in group_beliefs.items():
         if not scale > 0:

@@ -73,13 +73,8 @@ def _place(lots, thickness, catalyst, room):
     ceiling = lots.ceiling - base.ceiling
     depth = np.log(thickness) + 0.5 * np.log(speed) + RUNAWAY * (heat + energy) + STALL * ceiling
     film = np.log(lots.film) - 0.5 * np.log(speed)
-    place = [_steps(axis, x) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]
+    place = [(x - axis[0]) / (axis[1] - axis[0]) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]  # in steps of each axis
     return speed, place, (heat / HEAT_STEP, energy / ENERGY_STEP, ceiling / CEILING_STEP)
-
-
-def _steps(axis, value):
-    """Position on an even axis in steps from its start."""
-    return (value - axis[0]) / (axis[1] - axis[0])
 
 
 def _read(name, place, aside):

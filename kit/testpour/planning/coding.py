@@ -93,8 +93,7 @@ def coding_for(
     conflicts = []
     varied = {f.name: f for f in study.varied}
     chosen = list(varied) if factors is None else list(dict.fromkeys(each_of(factors)))
-    unknown = [name for name in chosen if name not in varied]
-    if unknown:
+    if unknown := [name for name in chosen if name not in varied]:
         conflicts.append(
             f"{', '.join(map(str, unknown))} cannot be varied: the study varies {', '.join(varied) or 'nothing'}. "
             "Add from and to under [factors] in study.toml."
@@ -189,8 +188,7 @@ def _depths(study, chosen, moulds, conflicts):
 def _unfit_moulds(thickness, depths):
     """Moulds beyond the span, and too few to vary the thickness."""
     low, high = thickness.span
-    outside = [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]
-    if outside:
+    if outside := [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]:
         subject, verb, those = ("Mould", "lies", "that mould") if len(outside) == 1 else ("Moulds", "lie", "those moulds")
         leave = f" or leave {those} out" if len(depths) - len(outside) > 1 else ""
         yield (f"{subject} {listed(map(thickness.show, outside))} {verb} outside the study's thickness of {thickness.between(low, high)}: "

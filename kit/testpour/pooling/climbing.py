@@ -47,37 +47,37 @@ class EvenSpreads:
         """Which sds have a belief."""
         return np.isfinite(self.marginal.problem.group_scales)
 
+    @property
+    def scales(self) -> np.ndarray:
+        """Half-normal scale of the belief about each sd; 1 where it has none."""
+        return np.where(self.believed, self.marginal.problem.group_scales, 1.0)
+
     def _parts(self, at):
-        shape, scores = split_outer(at, len(self.marginal.problem.groups))
+        shape, scores = split_outer(at, len(self.scales))
         return shape, np.clip(scores, -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
         """The outer parameters with their sds as they are, of shape parameters and one score a component."""
         shape, scores = self._parts(at)
-        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
-        return np.concatenate([shape, np.where(self.believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
+        return np.concatenate([shape, np.where(self.believed, -self.scales * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
-        shape, sds = split_outer(outer, len(self.marginal.problem.groups))
-        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
-        scores = np.where(self.believed, -ndtri(2 * ndtr(-sds / scale)), np.log(sds))
-        return np.concatenate([shape, scores])
+        shape, sds = split_outer(outer, len(self.scales))
+        return np.concatenate([shape, np.where(self.believed, -ndtri(2 * ndtr(-sds / self.scales)), np.log(sds))])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
         """Log of how much each sd grows with its score."""
-        _, scores = self._parts(at)
-        sds, scale = self.plain(at)[-len(scores) :], self.marginal.problem.group_scales
-        with np.errstate(invalid="ignore"):
-            even = np.log(scale) - np.log(2) - scores**2 / 2 + (sds / scale) ** 2 / 2
+        (_, scores), (_, sds) = self._parts(at), split_outer(self.plain(at), len(self.scales))
+        even = np.log(self.scales) - np.log(2) - scores**2 / 2 + (sds / self.scales) ** 2 / 2
         return np.where(self.believed, even, scores)
 
     def __call__(self, at):
-        value, slope = self.marginal(self.plain(at))
-        (shape, scores), stretch = self._parts(at), self.log_stretch(at)
-        sds, scale = self.plain(at)[-len(scores) :], self.marginal.problem.group_scales
+        outer = self.plain(at)
+        value, slope = self.marginal(outer)
+        (shape, scores), (_, sds), stretch = self._parts(at), split_outer(outer, len(self.scales)), self.log_stretch(at)
         grows = np.exp(stretch)
-        turn = np.where(self.believed, -scores + sds / scale**2 * grows, 1.0)
+        turn = np.where(self.believed, -scores + sds / self.scales**2 * grows, 1.0)
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 

@@ -84,8 +84,7 @@ class PracticeResin:
         chance = np.ones(len(table))
         ages = {aim.age or USUAL_AGE for aim in self.study.aims}
         ideals = {age: self.ideal(table.assign(age=age)) for age in ages}
-        unknown = [self.study.reading(aim.reading).words for aim in self.study.aims if aim.reading not in ideals[aim.age or USUAL_AGE]]
-        if unknown:
+        if unknown := [self.study.reading(aim.reading).words for aim in self.study.aims if aim.reading not in ideals[aim.age or USUAL_AGE]]:
             raise Problem(f"A practice resin has no {listed(unknown)}. Practise with a study that has no such aim: tp.example_study() has none.")
         for aim in self.study.aims:
             ideal = ideals[aim.age or USUAL_AGE][aim.reading].to_numpy()

@@ -18,6 +18,7 @@ from testpour.caution_rules import rules, side_of, words_of
 from testpour.columns import Factor
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
+from testpour.models.change import good_grades
 from testpour.models.fits import Fits
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
@@ -100,7 +101,7 @@ def _reading(fits, fit, stops):
         "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "unread": "" if fit.pours else f"no {reading.words} was read yet",
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,
-        "aim": _aim(reading, aim),
+        "aim": _aim(fits.study, reading, aim),
     }
     tables = [_table(term, stops, age or LATE) for term in fit.believed.terms]
     if None in tables:
@@ -145,14 +146,11 @@ def _range(factor, values):
     return [low - slack, high + slack, factor.between(low, high)]
 
 
-def _aim(reading, aim):
+def _aim(study, reading, aim):
     """The aim in words and bounds; for grades, the first and the last grade that count as good."""
     if aim is None:
         return None
-    low, high = aim.at_least, aim.at_most
-    if reading.grades:
-        low = 0 if low is None else int(np.ceil(low))
-        high = len(reading.grades) - 1 if high is None else int(np.floor(high))
+    low, high = good_grades(study, reading) or (aim.at_least, aim.at_most)
     return {"words": aim.words(reading), "at_least": low, "at_most": high}
 
 
