@@ -7,11 +7,10 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from numbers import Number
 from os import PathLike
-from types import ModuleType
 from typing import Any, TypeVar
 
 from testpour.problems import Problem
-from testpour.wording import shortened
+from testpour.wording import listed, shortened
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -49,11 +48,6 @@ AMOUNT = {"str", "float"}  # with a unit or without
 PLAIN = {"str", "float", "int", "None"}  # a parameter of these alone, and no amount, is looked at where it is read
 
 
-def check_all(module: ModuleType) -> None:
-    """Have every public function of a module `checked`; the module lists them in ``__all__``."""
-    vars(module).update({name: checked(vars(module)[name]) for name in module.__all__})
-
-
 def checked(function: F, call: str = "") -> F:
     """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it."""
     signature = inspect.signature(function)
@@ -67,7 +61,7 @@ def checked(function: F, call: str = "") -> F:
         except TypeError:  # a parameter that is missing or unknown: Python says which
             return function(*given, **named)
         for name, kinds in wanted.items():
-            if name in bound and not any(_is(bound[name], kind) for kind in kinds):
+            if name in bound and not any(SHOWN_BY[kind](bound[name]) if kind in SHOWN_BY else kind in _own_classes(bound[name]) for kind in kinds):
                 raise Problem(_refusal(call or function.__name__, name, name == next(iter(wanted)), kinds, bound[name]))
         return function(*given, **named)
 
@@ -84,10 +78,6 @@ def _kinds(annotation):
     return dict.fromkeys(part.strip().partition("[")[0].rpartition(".")[2] for part in parts).keys()
 
 
-def _is(value, kind):
-    return SHOWN_BY[kind](value) if kind in SHOWN_BY else kind in _own_classes(value)
-
-
 def _own_classes(value):
     return [one.__name__ for one in type(value).__mro__ if one.__module__.startswith("testpour.")]
 
@@ -98,9 +88,7 @@ def _refusal(call, name, first, kinds, value):
     if AMOUNT.issuperset(kinds):
         return f"{call} takes a number, or text with a unit, as {name}, and was given {_said(value)}."
     kinds = ["Path"] if "Path" in kinds else kinds
-    each, how = list(dict.fromkeys(KINDS[kind][0] for kind in kinds)), KINDS[kinds[0]][1]
-    words = " or ".join(filter(None, [", ".join(each[:-1]), each[-1]]))
-    more = ""
+    words, how, more = listed(dict.fromkeys(KINDS[kind][0] for kind in kinds), "or"), KINDS[kinds[0]][1], ""
     if kinds == ["ReadingFit"] and "Fits" in _own_classes(value) and value:
         how, more = f'fits["{next(iter(value))}"]', f"; this study has {', '.join(value)}."
     return f"{call} takes {words}: {call}({how if first else f'{name}={how}'}){more or f', and was given {_said(value)}.'}"

@@ -103,8 +103,7 @@ def amount(value: str | float, unit: str, what: str) -> float:
 def _check_entry(kind, name, entry):
     """Refuse keys that no declaration has, and values of another kind than the declaration's."""
     allowed = sorted({f.name for f in fields(kind)} - {"name"})
-    unknown = sorted(set(entry) - set(allowed))
-    if unknown:
+    if unknown := sorted(set(entry) - set(allowed)):
         raise ColumnProblem(f"{name}: {', '.join(unknown)} is not recognised; allowed are from, to, {', '.join(allowed)}.")
     wrong = []
     for part in fields(kind):

@@ -5,6 +5,7 @@ The rules and the text are data, in `cautions.toml`, each with its source.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from html import escape
@@ -86,6 +87,16 @@ class Cautions:
 def rules() -> dict[str, Any]:
     """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
     return own_toml("cautions.toml")
+
+
+def side_of(limit: Mapping[str, Any]) -> Literal["above", "below", "from"]:
+    """On which side of its bound a limit of `rules` is broken: "above" and "below" it, or "from" it on; the bound is ``limit[side]``."""
+    return next(side for side in ("above", "below", "from") if side in limit)
+
+
+def words_of(limit: Mapping[str, Any]) -> str:
+    """What a limit of `rules` is about, in words."""
+    return limit.get("words", limit["setting"].replace("_", " ").replace("post cure", "post-cure"))
 
 
 class SafetyText(str):

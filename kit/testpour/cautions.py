@@ -9,7 +9,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from testpour.catalogue import catalogue
-from testpour.caution_rules import Cautions, rules
+from testpour.caution_rules import Cautions, rules, side_of, words_of
 from testpour.mixing import check_study, role_of
 from testpour.units import show, to_unit
 from testpour.wording import capital
@@ -98,11 +98,8 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
     Without a study, what holds for any study is checked.
     """
-    found = check_settings(study, {})
-    for name in table.columns:
-        for value in dict.fromkeys(table[name].dropna()):
-            found += check_settings(study, {name: value})
-    return found
+    each = ({name: value} for name in table.columns for value in dict.fromkeys(table[name].dropna()))
+    return sum((check_settings(study, settings) for settings in each), check_settings(study, {}))
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
@@ -208,13 +205,13 @@ def _check(name, value, unit=None, words=None):
     if unit and unit != declared and not isinstance(value, str):
         value = f"{value!r} {unit}"
     value = to_unit(value, declared, name)
-    words = words or limits[0].get("words", name.replace("_", " ").replace("post cure", "post-cure"))
+    words = words or words_of(limits[0])
     if math.isnan(value):
         return Cautions(warnings=(f"The {words} is not known, so its limits were not checked. Give the number.",))
     said = {level: [] for level in LEVELS}
     for limit in _broken(value, limits):
-        side, bound = _bound(limit)
-        where = f"{words.capitalize()} {show(value, declared, 6)} is {side} {show(bound, declared, 6)}"
+        side = side_of(limit)
+        where = f"{words.capitalize()} {show(value, declared, 6)} is {'at or above' if side == 'from' else side} {show(limit[side], declared, 6)}"
         said[limit["level"]].append(f"{where}. {capital(limit['reason'])}. {limit['do']}.")
     return Cautions(tuple(said["refuse"]), tuple(said["warn"]))
 
@@ -224,11 +221,4 @@ def _broken(value, limits):
     low = [limit for limit in limits if "below" in limit and value < limit["below"] - SLACK]
     high = [limit for limit in limits if "above" in limit and value > limit["above"] + SLACK]
     high += [limit for limit in limits if "from" in limit and value >= limit["from"] - SLACK]
-    low.sort(key=lambda limit: _bound(limit)[1])
-    high.sort(key=lambda limit: _bound(limit)[1])
-    return [*low[:1], *high[-1:]]
-
-
-def _bound(limit):
-    side = next(key for key in ("above", "below", "from") if key in limit)
-    return {"from": "at or above"}.get(side, side), limit[side]
+    return sorted(low, key=lambda limit: limit["below"])[:1] + sorted(high, key=lambda limit: limit[side_of(limit)])[-1:]

@@ -70,17 +70,12 @@ def free_for(path: str | Path, kind: Kind) -> Path:
     elif not path.is_file() or not kind.known(path):  # a pipe or a device is never opened
         lies = f"exists and is not {kind.words} that testpour wrote"
     else:
-        other = _study_of(path) if kind.study else ""
+        subject = SUBJECT.search(beginning(path)) if kind.study else None
+        other = unescape(subject[1].decode("utf-8", errors="replace")) if subject else ""  # early pages name no study
         if other in ("", kind.study):
             return path
         lies = f"is {kind.words} of another study, {other!r}"
     raise FileExistsError(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
-
-
-def _study_of(path):
-    """The study that a page names in its head; "" where it names none, as early pages did not."""
-    found = SUBJECT.search(beginning(path))
-    return unescape(found[1].decode("utf-8", errors="replace")) if found else ""
 
 
 def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from fractions import Fraction
+from typing import Any
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
+from testpour.problems import noted
 from testpour.units import show, to_number, to_unit
 from testpour.wording import capital
 
@@ -15,6 +17,16 @@ HALF = Fraction(1, 2)
 GRAMS = ("g", 1.0)
 TOLERANCE = Fraction(1, 10)  # of the target that the catalyst delivered, or the pigment read, may be off
 BEYOND = 1_000_000  # g: more than any pot, and no more than a number can hold
+
+
+def weighable(problems: list[str], value: Any, unit: str, what: str, zero: bool = False) -> float:
+    """An amount that can be weighed, in its unit: above zero, or from zero on; NaN, and the problem noted, where it cannot."""
+    with noted(problems):
+        number = to_unit(value, unit, what)
+        if math.isfinite(number) and not isinstance(value, bool) and (number > 0 or (zero and number == 0)):
+            return number
+        problems.append(f"{what}: {value} cannot be weighed. Give a number {'of at least' if zero else 'above'} zero, in {unit or 'parts'}.")
+    return math.nan
 
 
 def unit_of(step: str | float) -> tuple[str, float]:
@@ -95,13 +107,8 @@ def smallest_batch(catalyst: float, scale_resolution: float) -> float:
         out -= 1
 
 
-def read_truly(wanted: Fraction, read: Fraction) -> bool:
-    """Whether an amount as read on the scale is within a tenth of the amount wanted."""
-    return abs(read - wanted) <= TOLERANCE * wanted
-
-
 def smallest_read(share: float, scale_resolution: float) -> Fraction:
-    """Least resin (g), in whole steps, from which up a share of it (%) is read within a tenth; see `read_truly`."""
+    """Least resin (g), in whole steps, from which up a share of it (%) is read within a tenth of its target."""
     # From 5 / 1.1 = 4.55 steps up, which are read as five, rounding by half a step is within a tenth.
     enough = HALF / TOLERANCE / (1 + TOLERANCE)
     return math.ceil(100 * enough / Fraction(str(share))) * Fraction(str(scale_resolution))
@@ -117,7 +124,7 @@ def check_weighed(
     several, in words that begin with a space: ``" of red"``; `part` is its share of the whole mix.
     """
     wanted, read = part_on_scale(resin, percent, scale_resolution)
-    if read_truly(wanted, read):
+    if abs(read - wanted) <= TOLERANCE * wanted:
         return Cautions()
     comes = f"{mass_shown(read, scale_resolution, unit)}, or {show(percent * float(read / wanted), '%')}" if read else f"no {what} at all"
     said = f"{show(percent, '%')} is {in_unit(wanted, unit)}, which a scale in steps of {in_unit(scale_resolution, unit, 6)} rounds to {comes}"

@@ -168,8 +168,7 @@ def _checked_aim(aim, reading):
 
 
 def _resin(raw, problems):
-    unknown = sorted(set(raw) - set(RESIN))
-    if unknown:
+    if unknown := sorted(set(raw) - set(RESIN)):
         problems.append(f"[resin] {', '.join(unknown)} is not recognised; allowed are {', '.join(RESIN)}.")
     resin = {**RESIN, **{key: raw[key] for key in raw if key in RESIN}}
     if not isinstance(resin["kind"], str):

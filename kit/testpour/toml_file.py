@@ -45,7 +45,8 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         text = read_text(path, LARGEST, codings=("utf-8-sig",))
     except TextProblem as problem:
         raise TomlProblem(f"not readable as TOML: {problem}") from None
-    if max(map(_dots, text.splitlines()), default=0) > LONGEST_NAME:
+    names = (TEXT.sub("x", line).split("#")[0].split("=")[0] for line in text.splitlines())
+    if any(name.count(".") > LONGEST_NAME for name in names):
         raise TomlProblem(f"not readable as TOML: a name has more than {LONGEST_NAME} parts with dots between. Use plain names.")
     try:
         return tomllib.loads(text)
@@ -53,11 +54,6 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         raise TomlProblem("not readable as TOML: its brackets are nested too deeply. Take out those that are too many.") from None
     except ValueError as problem:  # a number of thousands of digits is one too
         raise TomlProblem(*(_mistakes(text) or [_in_words(problem)])) from None
-
-
-def _dots(line):
-    bare = TEXT.sub("x", line).split("#")[0]
-    return bare.split("=")[0].count(".")
 
 
 def _in_words(problem):

@@ -26,10 +26,10 @@ def count(number: int, one: str, many: str = "") -> str:
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
-def listed(words: Iterable[str]) -> str:
-    """``"a"``, ``"a and b"``, ``"a, b and c"``."""
+def listed(words: Iterable[str], last: str = "and") -> str:
+    """``"a"``, ``"a and b"``, ``"a, b and c"``; the word before the `last` may be another: ``"a, b or c"``."""
     words = list(words)
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
+    return f" {last} ".join(filter(None, [", ".join(words[:-1]), words[-1]])) if words else ""
 
 
 def first_few(words: Sequence[str], most: int = 8) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.optimize import minimize
 
 from testpour.likelihood.climb import climb, difference_curvature
-from testpour.likelihood.laplace import JointDensity, Marginal
+from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of
 from testpour.likelihood.optimum import reach_top
 from testpour.likelihood.scaling import scaled_problem
@@ -66,10 +66,10 @@ def restricted(model):
     p = model.exog.shape[1]
     marginal = Marginal(replace(problem, shape_belief=Flat()))
     top = reach_top(marginal, start[p:])
-    inner, (shape, sds) = marginal.solve(top.at), marginal.split(top.at)
+    inner, (shape, sds) = marginal.solve(top.at), split_outer(top.at, len(marginal.problem.groups))
     turn, names = scale.unit * scale.turn, [group.name for group in model.groups]
     covariance = turn @ inner.factor.solve(np.eye(marginal.size, p))[:p] @ turn.T
-    ends = zip(sds, marginal.offsets[:-1], marginal.offsets[1:], strict=True)
+    ends = zip(sds, marginal.layout.offsets[:-1], marginal.layout.offsets[1:], strict=True)
     return SimpleNamespace(
         params=turn @ inner.at[:p], covariance=covariance, bse=np.sqrt(np.diag(covariance)),
         spread=np.exp(scale.shape(shape)[0]), criterion=top.value + scale.log_volume,

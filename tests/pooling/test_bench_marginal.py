@@ -9,8 +9,7 @@ from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import scaled_problem
-from testpour.pooling.blocks import factor, make_blocks
-from testpour.pooling.marginal import BenchMarginal
+from testpour.pooling.blocks import make_blocks
 
 
 def guild_rows(seed=0, benches=4, sessions=3, pours=4, twice=2):
@@ -53,7 +52,7 @@ def test_value_and_gradient_are_those_of_the_dense_marginal(kind, leaf):
     assert blocks.leaf == (3 if leaf else -1)
     outer = start[problem.design.shape[1] :] + 0.1
     value, slope = Marginal(problem)(outer)
-    found, found_slope = BenchMarginal(problem, blocks)(outer)
+    found, found_slope = Marginal(problem, blocks)(outer)
     assert found == pytest.approx(value, rel=1e-9)
     np.testing.assert_allclose(found_slope, slope, rtol=1e-5, atol=1e-6)
 
@@ -69,7 +68,7 @@ def test_gradient_with_slopes_against_differences(kind):
         groups=(*problem.groups, Group("bench slope", bench, 4)),
         group_scales=np.append(problem.group_scales, 0.5),
     )
-    marginal = BenchMarginal(problem, make_blocks(problem.design, bench, components))
+    marginal = Marginal(problem, make_blocks(problem.design, bench, components))
     outer = np.append(start[problem.design.shape[1] :], 0.3)
     steps = 1e-4 * np.eye(len(outer))
     slope = [(marginal(outer + s)[0] - marginal(outer - s)[0]) / 2e-4 for s in steps]
@@ -83,12 +82,17 @@ def test_the_arrow_solves_and_inverts_as_one_dense_matrix():
     blocks = make_blocks(problem.design, bench, [(g.codes, np.ones(len(bench))) for g in problem.groups])
     spreads, weights = np.array([0.7, 0.4, 0.2, 0.3]), np.linspace(0.5, 2, len(bench))
     precision = 0.3 * np.eye(3)
-    arrow, marginal = factor(blocks, weights, spreads, precision), BenchMarginal(problem, blocks)
-    whole = marginal.predictor(np.eye(blocks.size), spreads)
+    design = blocks.at(spreads)
+    arrow, whole = design.factor(weights, precision), design.predictor(np.eye(blocks.size))
     dense = (whole.T * weights) @ whole + np.eye(blocks.size)
     dense[:3, :3] += precision - np.eye(3)
     right = np.random.default_rng(1).normal(size=(blocks.size, 2))
     np.testing.assert_allclose(arrow.solve(right), np.linalg.solve(dense, right), rtol=1e-9, atol=1e-10)
+    np.testing.assert_allclose(arrow.solve(right[:, 0]), np.linalg.solve(dense, right[:, 0]), rtol=1e-9, atol=1e-10)
+    slopes = np.random.default_rng(2).normal(size=(len(bench), 2))
+    np.testing.assert_allclose(design.pull(slopes), whole.T @ slopes, rtol=1e-9, atol=1e-10)
+    np.testing.assert_allclose(design.pull(slopes[:, 0]), whole.T @ slopes[:, 0], rtol=1e-9, atol=1e-10)
+    np.testing.assert_allclose(arrow.leverage()[0], (whole @ np.linalg.inv(dense) * whole).sum(axis=1), rtol=1e-8, atol=1e-10)
     assert arrow.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], rel=1e-10)
     place = np.r_[0:3, blocks.benches[2].local]
     block = np.linalg.inv(dense)[np.ix_(place, place)]

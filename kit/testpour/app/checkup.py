@@ -19,22 +19,14 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
 
     Nothing is written. Raises `LogProblem` if there is a log that cannot be read.
     """
-    problems = [*_span_refusals(study), *_unaimed(study)]
+    spans = sum((check_settings(study, {factor.name: end}) for factor in study.varied for end in factor.span), Cautions())
+    problems = [*spans.refusals, *spans.warnings, *_unaimed(study)]
     file = study.folder / study.log
     if address_of(study).startswith("sqlite:///") and not file.exists():
         return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
     return [castings.sentence()], [*problems, *_unread(castings)]
-
-
-def _span_refusals(study):
-    """What the cautions refuse or warn about at either end of a span."""
-    found = Cautions()
-    for factor in study.varied:
-        for end in factor.span:
-            found += check_settings(study, {factor.name: end})
-    return (*found.refusals, *found.warnings)
 
 
 def _unaimed(study):
@@ -52,8 +44,7 @@ def _unread(castings):
     for aim in castings.study.aims:
         rows, place = castings.readings[castings.readings["reading"] == aim.reading], places.get((aim.reading, aim.age))
         read = set(rows["pour"] if place is None else rows.loc[[place.holds(age) for age in rows["age"]], "pour"])
-        lacking = [str(pour) for pour in castings.pours.index if pour not in read]
-        if lacking:
+        if lacking := [str(pour) for pour in castings.pours.index if pour not in read]:
             reading = castings.study.reading(aim.reading)
             when = "" if place is None else f" at {age_words(place.age)}"
             instead = ", or log that it was not yet reached" if reading.scale == "log" else ""  # of a time, which may not have come

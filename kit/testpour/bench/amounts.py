@@ -11,9 +11,9 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch, check_settings
 from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
 from testpour.problems import Problems, noted
-from testpour.scale import unit_of
+from testpour.scale import unit_of, weighable
 from testpour.study import Study
-from testpour.units import to_number, to_unit
+from testpour.units import to_number
 
 WHOLE = "whole mix"
 
@@ -53,14 +53,14 @@ def read_amounts(
     problems: list[str] = []
     known = study.resin if study is not None else {}
     density = _first(densities[0], known.get("density"), RESIN_DENSITY)
-    density = _read(problems, density, "g/mL", "resin density")
+    density = weighable(problems, density, "g/mL", "resin density")
     thin = _first(densities[1], known.get("catalyst_density"))
-    thin = None if thin is None else _read(problems, thin, "g/mL", "catalyst density")
-    per_mL = None if drops_per_mL is None else _read(problems, drops_per_mL, "drops/mL", "drops per mL")
+    thin = None if thin is None else weighable(problems, thin, "g/mL", "catalyst density")
+    per_mL = None if drops_per_mL is None else weighable(problems, drops_per_mL, "drops/mL", "drops per mL")
     mass = _resin(problems, resin, mould_volume, waste, density)
     share = _catalyst(problems, catalyst, mass, per_mL, thin)
     split = _split(problems, pots, pigment)
-    step = _read(problems, scale, "g", "scale resolution")
+    step = weighable(problems, scale, "g", "scale resolution")
     cautions = _cautions(problems, mass, share, split, study)
     if problems:
         raise WeighOutProblems(problems)
@@ -71,27 +71,16 @@ def _first(*values):
     return next((value for value in values if value is not None), None)
 
 
-def _read(problems, value, unit, what, zero=False):
-    """`value` as a float above zero (or at zero), or NaN and a problem noted."""
-    with noted(problems):
-        number = to_unit(value, unit, what)
-        if math.isfinite(number) and (number > 0 or (zero and number == 0)):
-            return number
-        bound = "of at least zero" if zero else "above zero"
-        problems.append(f"{what}: {value} cannot be weighed. Give a number {bound}, in {unit or 'parts'}.")
-    return math.nan
-
-
 def _resin(problems, resin, mould_volume, waste, density):
     """Resin in g."""
     if (resin is None) == (mould_volume is None):
         problems.append("resin: give resin, such as 200 g, or mould_volume, such as 150 mL, and not both.")
         return math.nan
-    extra = _read(problems, waste, "%", "waste", zero=True)
+    extra = weighable(problems, waste, "%", "waste", zero=True)
     with noted(problems):
         if resin is not None:
-            return _read(problems, to_mass(resin, density, "resin"), "g", "resin")
-        volume = _read(problems, to_volume(mould_volume, "mould volume"), "mL", "mould volume")
+            return weighable(problems, to_mass(resin, density, "resin"), "g", "resin")
+        volume = weighable(problems, to_volume(mould_volume, "mould volume"), "mL", "mould volume")
         return volume * density * (1 + extra / 100)
     return math.nan
 
@@ -104,7 +93,7 @@ def _catalyst(problems, catalyst, mass, per_mL, density):
             catalyst = 100 * drops_to_mass(number, per_mL, density) / mass
             if math.isnan(catalyst):
                 return catalyst  # its reason is noted already
-        return _read(problems, catalyst, "%", "catalyst")
+        return weighable(problems, catalyst, "%", "catalyst")
     return math.nan
 
 
@@ -121,11 +110,10 @@ def _split(problems, pots, pigment):
     if not pots or WHOLE in pots:
         problems.append(f"pots: name at least one pot, and call none of them {WHOLE!r}.")
     paste = pigment if by_name else dict.fromkeys(pots, 0.0 if pigment is None else pigment)
-    strange = [str(name) for name in paste if name not in pots]
-    if strange:
+    if strange := [str(name) for name in paste if name not in pots]:
         problems.append(f"pigment: {', '.join(strange)} is not a pot of this mix; it has {', '.join(map(str, pots))}.")
-    parts = {name: _read(problems, part, "", f"share of {name}") for name, part in pots.items()}
-    load = {name: _read(problems, paste.get(name, 0.0), "%", f"pigment of {name}", zero=True) for name in pots}
+    parts = {name: weighable(problems, part, "", f"share of {name}") for name, part in pots.items()}
+    load = {name: weighable(problems, paste.get(name, 0.0), "%", f"pigment of {name}", zero=True) for name in pots}
     return {name: (parts[name] / sum(parts.values()), load[name]) for name in pots}
 
 

@@ -80,7 +80,8 @@ def bench_sheet(
             continue
         problems += [f"{pour}: {text}" for text in refused]
         own = {f: settings[f.name] for f in own_shares(study)}
-        found += weighed.cautions + _of_own(weighed, own)
+        coarse = (check_weighed(weighed.resin_mass, share, weighed.scale_resolution, weighed.unit, what=f.words) for f, share in own.items())
+        found = sum([weighed.cautions, *coarse], found)
         cautions[pour] = Cautions((), (*found.warnings, *small(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
         rows[pour] = {**settings, **_amounts(weighed, own)}
     if problems:
@@ -102,9 +103,7 @@ def is_number(value: object) -> bool:
 
 
 def _for_pour(amount, pour):
-    if isinstance(amount, (dict, pd.Series)):
-        return amount.get(pour)
-    return amount
+    return amount.get(pour) if isinstance(amount, (dict, pd.Series)) else amount
 
 
 def small(weighed: WeighOut) -> list[str]:
@@ -112,14 +111,6 @@ def small(weighed: WeighOut) -> list[str]:
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
     return [f"{wide} {warning}"] if (warning := weighed.scale_warning()) else []
-
-
-def _of_own(weighed, own):
-    """Warnings where the scale cannot weigh what is the workshop's own."""
-    found = Cautions()
-    for factor, percent in own.items():
-        found += check_weighed(weighed.resin_mass, percent, weighed.scale_resolution, weighed.unit, what=factor.words)
-    return found
 
 
 def _same_on_scale(study, table, step, unit):

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import math
-from collections.abc import Iterable
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -26,7 +27,6 @@ from testpour.wording import age_words, capital
 
 if TYPE_CHECKING:
     from testpour.bench.desk import Desk
-    from testpour.logbook.book import Logbook
 
 AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
 DONE = "Nothing is left to read at an age."
@@ -38,7 +38,7 @@ class Cards:
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.now = desk, desk.clock()
-        self.photos = desk.snapshots.of(desk.made)
+        self.photos = _snapshots(desk.logbook, desk.made)
 
     def state(self) -> dict[str, Any]:
         """Everything shown, in the order it is shown."""
@@ -75,8 +75,7 @@ class Cards:
 
     def _untimely(self, made):
         """That the times read on a pour cannot all be right."""
-        said = out_of_order(self.desk.study, made.readings) if made else ""
-        return [said] if said else []
+        return [text for text in [out_of_order(self.desk.study, made.readings)] if text] if made else []
 
     def _poured(self, made):
         desk = self.desk
@@ -183,30 +182,23 @@ def _said(reading, rows):
     return " ".join(said)
 
 
-class Snapshots:
-    """Small copies of the photographs of a few pours."""
+def _snapshots(logbook, pours):
+    """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
+    query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
+    with logbook.looking() as connection:
+        photos = [photo_of(logbook.study, row) for row in connection.execute(query)]
+    return {pour: [_photo(photo) for photo in photos if photo.pour == pour] for pour in pours}
 
-    def __init__(self, logbook: Logbook) -> None:
-        self.logbook = logbook
-        self._small: dict[str, str] = {}
 
-    def of(self, pours: Iterable[str]) -> dict[str, list[dict[str, Any]]]:
-        """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
-        query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
-        with self.logbook.looking() as connection:
-            photos = [photo_of(self.logbook.study, row) for row in connection.execute(query)]
-        found: dict[str, list[dict[str, Any]]] = {pour: [] for pour in pours}
-        for photo in photos:
-            found[photo.pour].append(self._shown(photo))
-        return found
+def _photo(photo):
+    age = "" if photo.age is None else f"{round(photo.age, 1):g} h"
+    with contextlib.suppress(LogProblem):
+        if photo.path.is_file():
+            says = f"Photograph of pour {photo.pour}{age and ' at '}{age}"
+            return {"entry": photo.entry, "src": _small_copy(photo), "words": ": ".join(filter(None, [age, photo.note])), "says": says}
+    return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}
 
-    def _shown(self, photo):
-        age = "" if photo.age is None else f"{round(photo.age, 1):g} h"
-        try:
-            if photo.path not in self._small:  # its name is a hash of its bytes, so that a copy never goes stale
-                self._small[photo.path] = photo.thumbnail(PIXELS)
-        except LogProblem:
-            return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}
-        words = ": ".join(filter(None, [age, photo.note]))
-        return {"entry": photo.entry, "src": self._small[photo.path], "words": words,
-                "says": f"Photograph of pour {photo.pour}{age and ' at '}{age}"}
+
+@lru_cache(maxsize=500)  # the name of its file is a hash of its bytes, so that a copy never goes stale
+def _small_copy(photo):
+    return photo.thumbnail(PIXELS)

@@ -12,7 +12,7 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.bench.cards import Cards, Snapshots
+from testpour.bench.cards import Cards
 from testpour.bench.form_head import SessionHead
 from testpour.bench.form_rows import Made, names_used, session_rows
 from testpour.bench.lateness import Clocks
@@ -59,7 +59,7 @@ class Desk:
             keep(logbook, self.session, self.planned)
         self.events = {event.reading.name: event for event in events(self.study)}
         self.once = {reading.name: reading for reading in once(self.study)}
-        self.slots, self.snapshots = slots(self.study), Snapshots(logbook)
+        self.slots = slots(self.study)
         self.made = session_rows(logbook, self.session)
         self.head = SessionHead.from_log(self.study, self.made)
         if not self.made:

@@ -13,8 +13,6 @@ from testpour.bench.slots import Slot, filled, slots, when_due
 from testpour.logbook.book import Logbook
 from testpour.wording import age_words, count, first_few, hours_words, in_html, table_html
 
-COLUMNS = ("pour", "session", "reading", "age", "due_at", "status", "by_day")
-
 
 @dataclass(frozen=True, eq=False)
 class Due:
@@ -121,5 +119,6 @@ def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> D
             missed += status == "missed"
             if status != "missed":
                 rows.append((pour.pour, pour.session, slot.reading.words, slot.age, when, status, pour.by_day))
-    table = pd.DataFrame(rows, columns=list(COLUMNS)).sort_values("due_at", kind="stable", ignore_index=True)
+    columns = ["pour", "session", "reading", "age", "due_at", "status", "by_day"]
+    table = pd.DataFrame(rows, columns=columns).sort_values("due_at", kind="stable", ignore_index=True)
     return Due(table, now, missed)

@@ -71,17 +71,13 @@ class SessionHead:
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]
+        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # with a pour whose hour is not known came the day alone
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),
             "warnings": [*found.refusals, *found.warnings],
-            "saved": self._saved(),
+            "saved": "" if not self.at else f"{saved:%H:%M}" if hour_known(saved) else f"{saved:%a %d %b}",
         }
-
-    def _saved(self):
-        """When it was saved: the day alone where it came with a pour whose hour is not known; "" for never."""
-        at = dt.datetime.fromtimestamp(self.at / 1e3)
-        return "" if not self.at else f"{at:%H:%M}" if hour_known(at) else f"{at:%a %d %b}"
 
     def _text(self, factor):
         value = self.values.get(factor.name)

@@ -6,7 +6,7 @@ from typing import Any
 
 from testpour.pages import PAPERS
 from testpour.problems import Problems, noted
-from testpour.units import UnitProblem, to_unit
+from testpour.units import to_unit
 from testpour.wording import listed
 
 SMALLEST = (40.0, 20.0)  # mm: below this no code that a phone reads fits beside a name
@@ -125,15 +125,11 @@ def _measured(given):
     for name in names[1:]:
         if given.get(name) is None:
             continue
+        if name in ("columns", "rows") and not isinstance(given[name], int):
+            problems.append(f"{name} is a whole number, not {given[name]!r}.")
+            continue
         with noted(problems):
-            read[name] = to_unit(given[name], "mm", name) if name not in ("columns", "rows") else _whole(name, given)
+            read[name] = given[name] if name in ("columns", "rows") else to_unit(given[name], "mm", name)
     if problems:
         raise LabelProblems("Label sheet", problems)
     return LabelSheet(given["paper"], **read)
-
-
-def _whole(name, given):
-    if not isinstance(given[name], int):
-        raise UnitProblem(f"{name} is a whole number, not {given[name]!r}.")
-    return given[name]
-

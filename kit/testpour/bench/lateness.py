@@ -9,12 +9,12 @@ import time
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
+from testpour.logbook.known import Known
 from testpour.wording import hours_words
 
 if TYPE_CHECKING:
     from testpour.bench.form_rows import Made
     from testpour.bench.slots import Event
-    from testpour.logbook.known import Known
 
 SANE = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
 ROOM = 10  # minutes by which catalyst in may have been tapped late without a question

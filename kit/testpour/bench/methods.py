@@ -53,7 +53,8 @@ class Several:
     def sentence(self) -> str:
         """Count, mean, spread and what is missing, in words."""
         if not self.values:
-            return self._asked() if self.method else ""
+            m = self.method
+            return f"{m.readings} readings, {m.apart:g} mm apart, {m.edge:g} mm from any edge, on {m.thickness:g} mm at least." if m else ""
         kept, left = self.values, ""
         drop = self.method.drop if self.method else 0
         if drop and self.enough:
@@ -65,10 +66,6 @@ class Several:
             lack = self.method.readings - len(self.values)
             text += ". Enough for the method" if lack <= 0 else f". The method asks {self.method.readings}: {lack} more"
         return " ".join([f"{text}.", *self.flags])
-
-    def _asked(self):
-        m = self.method
-        return f"{m.readings} readings, {m.apart:g} mm apart, {m.edge:g} mm from any edge, on {m.thickness:g} mm at least."
 
 
 @cache
@@ -91,21 +88,18 @@ def several(
     `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
     number that cannot be read or is on another scale.
     """
-    parts = [p for p in APART.split(_without_scale(text, reading)) if p] if isinstance(text, str) else text
+    if isinstance(text, str):  # the reading's own scale may stand behind each number or once; it says nothing new
+        numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
+        text = [part for part in APART.split(numbers) if part]
     values: list[float] = []
     problems: list[str] = []
-    for part in parts:
+    for part in text:
         with noted(problems):
             values.append(known(reading, part).low)
     if problems:
         raise UnitProblem(" ".join(problems))
     method = method_for(reading)
     return Several(tuple(values), method, tuple(_flags(method, thickness, edge)), reading.unit)
-
-
-def _without_scale(text, reading):
-    """The reading's own scale may stand behind each number or once; it says nothing new."""
-    return re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
 
 
 def _flags(method, thickness, edge):

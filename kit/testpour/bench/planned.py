@@ -116,7 +116,8 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
     """
     if in_memory(logbook.address):
         return
-    path = _path(logbook, session)
+    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, as their number
+    path = _folder(logbook) / f"{name}.json"
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
@@ -128,36 +129,29 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
 
 def kept_sessions(logbook: Logbook) -> list[str]:
     """Names of the sessions kept beside the study, the latest first."""
-    return [held["session"] for held in _held(logbook)]
+    return [plan["session"] for plan in _plans(logbook)]
 
 
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named. Raises `FormProblem` if there is none."""
-    sessions = _held(logbook)
-    found = next((held for held in sessions if session in (None, held["session"])), None)
+    plans = _plans(logbook)
+    found = next((plan for plan in plans if session in (None, plan["session"])), None)
     if found is None:
-        there = f"kept are {', '.join(held['session'] for held in sessions)}" if sessions else "none is kept yet"
+        there = f"kept are {', '.join(plan['session'] for plan in plans)}" if plans else "none is kept yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
-    pours = [
-        PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]
-    ]
+    pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]]
     return found["session"], tuple(pours)
 
 
-def _held(logbook):
-    """What is kept, the latest first; a file that is not a session is passed over."""
+def _plans(logbook):
+    """The plans that are kept, the latest first; a file that is not one is passed over."""
     found = []
     for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
-            held = json.loads(path.read_text("utf-8"))
-            found.append((path.stat().st_mtime, held["session"], held))
-    return [held for *_, held in sorted(found, key=lambda one: one[:2], reverse=True)]
+            plan = json.loads(path.read_text("utf-8"))
+            found.append((path.stat().st_mtime, plan["session"], plan))
+    return [plan for *_, plan in sorted(found, key=lambda dated: dated[:2], reverse=True)]
 
 
 def _folder(logbook):
     return Path(logbook.study.folder) / FOLDER
-
-
-def _path(logbook, session):
-    """A session's file; letters a file name may not hold are written as their number."""
-    return _folder(logbook) / (re.sub(r"[^\w-]", lambda found: f"%{ord(found[0]):x}", session) + ".json")

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
-
 import anywidget
 import pandas as pd
 import traitlets
@@ -13,15 +11,14 @@ from testpour.bench.printed_sheet import BenchSheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import shown
 from testpour.planning.plan import Plan
-
-HERE = files("testpour.bench")
+from testpour.toml_file import own_text
 
 
 class SessionForm(anywidget.AnyWidget):
     """A session form in a notebook; see `session_form`."""
 
-    _esm = HERE.joinpath("session_form.js").read_text("utf-8")
-    _css = HERE.joinpath("session_form.css").read_text("utf-8")
+    _esm = own_text("bench/session_form.js")
+    _css = own_text("bench/session_form.css")
     state = traitlets.Dict().tag(sync=True)
     where = traitlets.Unicode().tag(sync=True)
 

@@ -66,9 +66,6 @@ def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
 
 
-DAY = dt.timedelta(days=1)
-
-
 def when_due(slot: Slot, made: Made, now: dt.datetime) -> tuple[dt.datetime, str]:
     """When a planned reading of a pour is due, and its status now: by day, from midnight, where only the day of the pour is known."""
     hours = made.minutes(now) / 60
@@ -76,7 +73,7 @@ def when_due(slot: Slot, made: Made, now: dt.datetime) -> tuple[dt.datetime, str
         return now + dt.timedelta(hours=slot.age - hours), slot.status(hours)
     first = made.made_at + dt.timedelta(hours=slot.age)
     least = slot.status(hours - 24)  # as if it was poured at the end of the day
-    today = first.date() <= now.date() <= (first + DAY - dt.timedelta(seconds=1)).date()
+    today = first.date() <= now.date() <= (first + dt.timedelta(days=1, seconds=-1)).date()
     return dt.datetime.combine(first, dt.time()), "due" if today and least != "missed" else least
 
 
@@ -104,7 +101,7 @@ def _wording():
 
 def events(study: Study) -> tuple[Event, ...]:
     """The moments a study reads, in its order."""
-    held = {reading.name: reading for reading in study.readings}
+    by_name = {reading.name: reading for reading in study.readings}
     found = []
     for reading in study.readings:
         if reading.ages or reading.unit not in PER_MINUTE:
@@ -112,7 +109,7 @@ def events(study: Study) -> tuple[Event, ...]:
         said = _wording().get(reading.name, {})
         done = said.get("done") or f"{capital(reading.words)}: now"
         words = {key: said.get(key, "") for key in ("check", "still", "doubt", "sure")}
-        found.append(Event(reading, done, **words, companion=held.get(said.get("with"))))
+        found.append(Event(reading, done, **words, companion=by_name.get(said.get("with"))))
     return tuple(found)
 
 

@@ -169,34 +169,28 @@ def weigh_out(
         With every amount that cannot be used, and every refusal.
     """
     densities = (resin_density, catalyst_density)
-    return _weighed(read_amounts(
-        resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution
-    ))
-
-
-def _part(asked, pot):
-    """A pot's share of the mix, exact: of three alike a third, so that pots alike take alike amounts of pigment."""
-    return Fraction(asked.pots[pot][0]).limit_denominator(10**9)
-
-
-def _weighed(asked):
-    """The `WeighOut` of what was asked, each amount rounded to the scale, which reads in `unit`."""
+    asked = read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution)
     step, share = asked.step, Fraction(str(asked.catalyst)) / 100
-    resin = on_scale(asked.resin, step)
-    catalyst = on_scale(resin * share, step)
-    if not resin or not catalyst:
-        mix, scale = f"{show(asked.catalyst, '%')} of {in_unit(asked.resin, asked.unit)} resin", in_unit(step, asked.unit, 6)
-        said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {scale}. Mix more or use a finer scale."
+    mass = on_scale(asked.resin, step)
+    dose = on_scale(mass * share, step)
+    if not mass or not dose:
+        mix, reads = f"{show(asked.catalyst, '%')} of {in_unit(asked.resin, asked.unit)} resin", in_unit(step, asked.unit, 6)
+        said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {reads}. Mix more or use a finer scale."
         raise WeighOutProblems([" ".join([said, *asked.cautions.warnings])])
-    low, high = delivered_between(resin, catalyst, step)
-    table = _table(asked, resin, catalyst).assign(catalyst_low=low, catalyst_high=high)
+    low, high = delivered_between(mass, dose, step)
+    table = _table(asked, mass, dose).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))
     least = smallest_batch(asked.catalyst, step)
     cautions = asked.cautions + check_delivered(high)
     for name, (_, load) in asked.pots.items():
         part = _part(asked, name)
-        cautions += check_weighed(resin * part, load, step, asked.unit, pot=f" of {name}" if len(asked.pots) > 1 else "", part=part)
-    return WeighOut(table, asked.catalyst, float(resin), float(catalyst), (low, high), step, least, steps, cautions, asked.unit)
+        cautions += check_weighed(mass * part, load, step, asked.unit, pot=f" of {name}" if len(asked.pots) > 1 else "", part=part)
+    return WeighOut(table, asked.catalyst, float(mass), float(dose), (low, high), step, least, steps, cautions, asked.unit)
+
+
+def _part(asked, pot):
+    """A pot's share of the mix, exact: of three alike a third, so that pots alike take alike amounts of pigment."""
+    return Fraction(asked.pots[pot][0]).limit_denominator(10**9)
 
 
 def _table(asked, resin, catalyst):

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.likelihood.proposal import Proposal
+
 if TYPE_CHECKING:
     from testpour.likelihood.posterior import Target
-    from testpour.likelihood.proposal import Proposal
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
@@ -29,12 +30,12 @@ def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...]
     kept_outer, kept_inner = [], []
     halves = np.split(rng.permutation(WALKERS), 2)
     for step in range(2 * STEPS):
-        mine, others = halves if step % 2 else halves[::-1]
-        moved = _moved(outer[mine], outer[others], groups, step, rng) if np.isfinite(weight[mine]).all() else outer[mine]
+        walkers, others = halves if step % 2 else halves[::-1]
+        moved = _moved(outer[walkers], outer[others], groups, step, rng) if np.isfinite(weight[walkers]).all() else outer[walkers]
         drawn, _, density = proposal.draw_inner(moved, 1, rng)
         found = (target(moved, drawn) - density)[:, 0]
-        taken = np.log(rng.random(len(mine))) < np.nan_to_num(found - weight[mine], nan=-np.inf)
-        outer[mine[taken]], inner[mine[taken]], weight[mine[taken]] = moved[taken], drawn[taken, 0], found[taken]
+        taken = np.log(rng.random(len(walkers))) < np.nan_to_num(found - weight[walkers], nan=-np.inf)
+        outer[walkers[taken]], inner[walkers[taken]], weight[walkers[taken]] = moved[taken], drawn[taken, 0], found[taken]
         if step % 2 and step >= STEPS:
             kept_outer.append(outer.copy())
             kept_inner.append(inner.copy())
@@ -44,14 +45,14 @@ def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...]
     return np.concatenate(kept_outer)[at], np.concatenate(kept_inner)[at], effective
 
 
-def _moved(mine, others, groups, step, rng):
+def _moved(walkers, others, groups, step, rng):
     """Walkers moved by differences of others."""
-    one = rng.integers(len(others), size=len(mine))
-    other = (one + rng.integers(1, len(others), size=len(mine))) % len(others)
-    length = 1.0 if step // 2 % BIG == 0 else 2.38 / np.sqrt(2 * mine.shape[1])
-    jitter = 1e-3 * rng.standard_normal(mine.shape)
-    moved = mine + length * (others[one] - others[other]) + jitter
-    first = mine.shape[1] - groups
+    one = rng.integers(len(others), size=len(walkers))
+    other = (one + rng.integers(1, len(others), size=len(walkers))) % len(others)
+    length = 1.0 if step // 2 % BIG == 0 else 2.38 / np.sqrt(2 * walkers.shape[1])
+    jitter = 1e-3 * rng.standard_normal(walkers.shape)
+    moved = walkers + length * (others[one] - others[other]) + jitter
+    first = walkers.shape[1] - groups
     moved[:, first:] = np.abs(moved[:, first:])
     return moved
 

@@ -16,6 +16,11 @@ class Top:
     curvature: np.ndarray
     converged: bool
 
+    def covariance(self, least: float) -> np.ndarray:
+        """Inverse of the curvature, no principal curvature taken as less than `least`: directions the rows say nothing of stay finite."""
+        roots, axes = np.linalg.eigh(self.curvature)
+        return (axes / np.maximum(roots, least)) @ axes.T
+
 
 STEP = 1e-4  # between two gradients whose difference is a curvature
 REACH = 1.0  # longest step of a climb, in scaled parameters

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
 from testpour.likelihood.elimination import MANY, Group, members, most_levels
-from testpour.likelihood.laplace import Marginal
+from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
@@ -94,12 +94,12 @@ class Conditional:
 
     def _factored(self, outer, groups):
         """Curvature and slopes at the mode of the rest and of the eliminated levels, for each outer draw."""
-        count = outer.shape[1] - groups
-        sds = np.pad(outer[:, count:], ((0, 0), (0, 1)), constant_values=1.0)
+        shape, sds = split_outer(outer, groups)
+        sds = np.pad(sds, ((0, 0), (0, 1)), constant_values=1.0)
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
-            pull, weight = self._added(*self.rows.pull_and_weight(self._each_row(eta), outer[:, :count]))
+            pull, weight = self._added(*self.rows.pull_and_weight(self._each_row(eta), shape))
             matrix, cross, level = self._products(weight, scale, tau)
             level += 1
             np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.linalg import cho_solve, cholesky
@@ -103,6 +104,28 @@ class Layout:
     owner: np.ndarray
     place: slice
     adder: csr_array | None
+
+    @property
+    def offsets(self) -> np.ndarray:
+        """Where the levels of each group begin among the inner parameters, and where the last end: (G + 1,)."""
+        return (self.owner == -1).sum() + np.cumsum([0, *(group.levels for group in self.groups)])
+
+    @property
+    def size(self) -> int:
+        """Number of inner parameters."""
+        return int(self.offsets[-1])
+
+    @property
+    def dense(self) -> int:
+        """Number of those that one dense matrix holds."""
+        return len(self.owner)
+
+    def by_sd(self, inner: np.ndarray, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Derivatives by each sd: of the predictor at `inner` (d,), (n, G), and of the design's transpose times `slopes` (n,), (d, G)."""
+        shift, direct = np.zeros((len(slopes), len(self.groups))), np.zeros((self.size, len(self.groups)))
+        for g, (group, ends) in enumerate(zip(self.groups, pairwise(self.offsets), strict=True)):
+            shift[:, g], direct[slice(*ends), g] = group.at(inner[slice(*ends)]), group.added(slopes)
+        return shift, direct
 
     def at(self, sds: np.ndarray) -> InnerDesign:
         """Return the `InnerDesign` at signed `sds` (G,)."""

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from testpour.likelihood.climb import Top
 from testpour.likelihood.elimination import Group, Smooth
-
-if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
-    from testpour.likelihood.laplace import Marginal
-    from testpour.likelihood.posterior import Posterior
-    from testpour.likelihood.proposal import Proposal
-    from testpour.likelihood.scaling import Scale
+from testpour.likelihood.laplace import Marginal
+from testpour.likelihood.posterior import Posterior
+from testpour.likelihood.proposal import Proposal
+from testpour.likelihood.scaling import Scale
 
 
 class IntervalModel:
@@ -57,18 +54,9 @@ class IntervalModel:
     """
 
     def __init__(
-        self,
-        low: ArrayLike,
-        high: ArrayLike,
-        exog: ArrayLike | pd.DataFrame,
-        *,
-        grades: int | None = None,
-        groups: dict | None = None,
-        belief: tuple[np.ndarray, np.ndarray] | None = None,
-        sd_belief: float | None = None,
-        group_beliefs: dict | None = None,
-        cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
-        smooth: tuple | None = None,
+        self, low: ArrayLike, high: ArrayLike, exog: ArrayLike | pd.DataFrame, *, grades: int | None = None,
+        groups: dict | None = None, belief: tuple[np.ndarray, np.ndarray] | None = None, sd_belief: float | None = None,
+        group_beliefs: dict | None = None, cut_belief: tuple[np.ndarray, np.ndarray] | None = None, smooth: tuple | None = None,
     ) -> None:
         self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
         self.drawn: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
@@ -84,23 +72,20 @@ class IntervalModel:
         rows = _row_problems(self.low, self.high, self.exog, grades, groups)
         if problems := [*rows, *_belief_problems(pairs, self.sd_belief, groups, group_beliefs)]:
             raise ValueError(" ".join(problems))
-        self._take_groups(groups, group_beliefs)
-        if smooth is not None:
-            self._take_smooth(*smooth)
+        self._take_groups(groups, group_beliefs, smooth)
         self.informative = self._close_ends()
 
-    def _take_groups(self, groups, group_beliefs):
-        """Number the levels of every group, in sorted order, and line up the beliefs about their sds."""
+    def _take_groups(self, groups, group_beliefs, smooth):
+        """Number the levels of every group, in sorted order, and line up the beliefs about their sds; a smooth function is the last group."""
         self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
         coded = {name: np.unique(np.asarray(labels), return_inverse=True) for name, labels in groups.items()}
         self.group_levels = {name: levels for name, (levels, _) in coded.items()}
         self.groups = tuple(Group(name, codes, len(levels)) for name, (levels, codes) in coded.items())
-
-    def _take_smooth(self, columns, scale):
-        """Add a smooth function as the last group."""
-        self.groups += (Smooth("smooth", np.asarray(columns, dtype=float)),)
-        self.group_beliefs = np.append(self.group_beliefs, float(scale))
-        self.group_levels["smooth"] = np.arange(self.groups[-1].levels)
+        if smooth is not None:
+            columns, scale = smooth
+            self.groups += (Smooth("smooth", np.asarray(columns, dtype=float)),)
+            self.group_beliefs = np.append(self.group_beliefs, float(scale))
+            self.group_levels["smooth"] = np.arange(self.groups[-1].levels)
 
     def _close_ends(self):
         """Bring open grade ends to the first and last grade; return which rows say anything."""
@@ -179,8 +164,7 @@ def _belief_problems(pairs: dict, sd_belief: float, group_names: Iterable[str], 
             yield f"{what}: means must be finite and standard deviations above 0 (inf is flat)."
     if not sd_belief > 0:
         yield f"sd_belief = {sd_belief:g}: must be above 0 (inf is flat)."
-    strange = sorted(set(group_beliefs) - set(group_names))
-    if strange:
+    if strange := sorted(set(group_beliefs) - set(group_names)):
         yield f"group_beliefs names {strange}, but the groups are {sorted(group_names)}."
     for name, scale in group_beliefs.items():
         if not scale > 0:

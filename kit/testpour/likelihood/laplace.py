@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from testpour.likelihood.climb import carried_along, newton
-from testpour.likelihood.elimination import Factored, Group, InnerDesign, Smooth, layout
+from testpour.likelihood.elimination import Group, Smooth, layout
 from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
 
 if TYPE_CHECKING:
@@ -59,22 +59,19 @@ class Marginal:
     """
 
     problem: JointDensity
+    layout: Any = None  # where the inner parameters lie: by default a `Layout`; for a pool its `blocks.Blocks`
+    reach: float = SHORT
     last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):
         self.inner_fixed = self.problem.design.shape[1]
-        ends = np.cumsum([0] + [group.levels for group in self.problem.groups])
-        self.offsets = self.inner_fixed + ends
-        self.size = int(self.offsets[-1])
-        self.layout = layout(self.problem.design, self.problem.groups)
+        if self.layout is None:
+            self.layout = layout(self.problem.design, self.problem.groups)
 
-    def split(self, outer: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return shape and sds of an outer vector.
-
-        `outer`: shape parameters, then group standard deviations.
-        """
-        count = len(self.problem.groups)
-        return outer[: len(outer) - count], outer[len(outer) - count :]
+    @property
+    def size(self) -> int:
+        """Number of inner parameters."""
+        return self.layout.size
 
     def precision(self, size: int) -> tuple[np.ndarray, np.ndarray]:
         """Return prior precision (size, size) and its linear term (size,) of coefficients, then standard effects.
@@ -87,14 +84,15 @@ class Marginal:
         linear[:k] = root.T @ self.problem.target
         return precision, linear
 
-    def solve(self, outer: np.ndarray) -> Inner:
+    def solve(self, outer: np.ndarray, near: float = 1e-18) -> Inner:
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it.
 
-        `outer`: shape parameters, then group standard deviations.
+        `outer`: shape parameters, then group standard deviations. Steps end where the next would gain less than `near` of the
+        height: a value minds an error in the mode only by its square, a gradient in full.
         """
-        shape, sds = self.split(outer)
+        shape, sds = split_outer(outer, len(self.problem.groups))
         design, k = self.layout.at(sds), self.inner_fixed
-        precision, linear = self.precision(design.kept.shape[1])
+        precision, linear = self.precision(self.layout.dense)
 
         def look(at):
             eta = design.predictor(at)
@@ -109,77 +107,74 @@ class Marginal:
             step = factor.solve(slope)
             return step, slope @ step, factor
 
-        start = carried_along(self.last, outer, self.size, SHORT)
-        (at, eta, rows, *_), factor = newton(look, step_from, start, near=1e-18)
+        start = carried_along(self.last, outer, self.size, self.reach)
+        (at, eta, rows, *_), factor = newton(look, step_from, start, near)
         self.last = outer, at, 0.0
-        return Inner(at, eta, rows, design, factor)
+        return Inner(at, eta, rows, factor)
 
     def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at `outer`."""
         inner = self.solve(outer)
-        shape, sds = self.split(outer)
-        value = inner.rows.value.sum() + self.problem.constant
-        value += self._coefficient_belief(inner.at[: self.inner_fixed])
-        value -= inner.at[self.inner_fixed :] @ inner.at[self.inner_fixed :] / 2
-        value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
-        shape_value, shape_slope = self.problem.shape_belief(shape)
-        sd_value, sd_slope = half_normal(sds, self.problem.group_scales)
-        return value + shape_value + sd_value, self._gradient(inner) + np.concatenate([shape_slope, sd_slope])
+        shape, sds = split_outer(outer, len(self.problem.groups))
+        belief = np.concatenate([self.problem.shape_belief(shape)[1], half_normal(sds, self.problem.group_scales)[1]])
+        return self.value_at(inner, outer), self._gradient(inner) + belief
 
-    def _coefficient_belief(self, coefficients):
+    def value_at(self, inner: Inner, outer: np.ndarray) -> float:
+        """Log density at `outer`, whose inner mode is `inner`."""
+        shape, sds = split_outer(outer, len(self.problem.groups))
+        coefficients, effects = inner.at[: self.inner_fixed], inner.at[self.inner_fixed :]
         residual = self.problem.root @ coefficients - self.problem.target
-        return -(residual @ residual) / 2 - len(residual) * LOG_2PI / 2
+        value = inner.rows.value.sum() + self.problem.constant
+        value += -(residual @ residual) / 2 - len(residual) * LOG_2PI / 2
+        value -= effects @ effects / 2
+        value += self.inner_fixed * LOG_2PI / 2 - inner.factor.log_determinant / 2
+        return value + self.problem.shape_belief(shape)[0] + half_normal(sds, self.problem.group_scales)[0]
 
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
-        rows, weight = inner.rows, -inner.rows.eta2
-        shift, plain, turned, bent = self._directions(inner)
-        slopes = self._slopes(inner, shift, turned)
-        moved = shift + inner.design.predictor(slopes)
+        rows, k = inner.rows, inner.rows.shape1.shape[1]
+        shift, slopes, moved = self._moves(inner)
         self.last = (*self.last[:2], slopes)
         variance, own = inner.factor.leverage()
-        trace = variance @ -(rows.eta3[:, None] * moved + bent)
-        trace[len(trace) - own.shape[1] :] += 2 * weight @ own
-        return shift.T @ rows.eta1 + plain - trace / 2
+        bend = rows.eta3[:, None] * moved
+        bend[:, :k] += rows.shape_eta2
+        trace = variance @ -bend
+        trace[k:] += 2 * -rows.eta2 @ own
+        return np.concatenate([rows.shape1.sum(axis=0), shift.T @ rows.eta1]) - trace / 2
 
-    def _slopes(self, inner, shift, turned):
-        """How the inner mode moves with each outer parameter, (d, outer)."""
-        pull = inner.design.pull(inner.rows.eta2[:, None] * shift + turned)
-        first = shift.shape[1] - len(self.problem.groups)
-        for g, group in enumerate(self.problem.groups):
-            block = slice(self.offsets[g], self.offsets[g + 1])
-            pull[block, first + g] += group.added(inner.rows.eta1)
-        return inner.factor.solve(pull)
+    def _moves(self, inner):
+        """How each sd moves the rows (n, G) directly, and each outer parameter the inner mode (d, k + G) and the predictor there (n, k + G)."""
+        rows, k = inner.rows, inner.rows.shape1.shape[1]
+        shift, direct = self.layout.by_sd(inner.at, rows.eta1)
+        pull = inner.factor.design.pull(np.hstack([rows.shape_eta, rows.eta2[:, None] * shift]))
+        pull[:, k:] += direct
+        slopes = inner.factor.solve(pull)
+        moved = inner.factor.design.predictor(slopes)
+        moved[:, k:] += shift
+        return shift, slopes, moved
 
     def predictor_moves(self, inner: Inner) -> np.ndarray:
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer).
 
         `inner`: from `solve`.
         """
-        shift, _, turned, _ = self._directions(inner)
-        return shift + inner.design.predictor(self._slopes(inner, shift, turned))
-
-    def _directions(self, inner):
-        """How each outer parameter moves the rows: predictor, likelihood, score and curvature."""
-        n, k = inner.rows.shape1.shape
-        ends = zip(self.offsets[:-1], self.offsets[1:], strict=True)
-        effects = [group.at(inner.at[a:b]) for group, (a, b) in zip(self.problem.groups, ends, strict=True)]
-        shift = np.column_stack([np.zeros((n, k)), *effects])
-        plain, turned, bent = np.zeros(shift.shape[1]), np.zeros_like(shift), np.zeros_like(shift)
-        plain[:k] = inner.rows.shape1.sum(axis=0)
-        turned[:, :k], bent[:, :k] = inner.rows.shape_eta, inner.rows.shape_eta2
-        return shift, plain, turned, bent
+        return self._moves(inner)[2]
 
 
 @dataclass(frozen=True)
 class Inner:
-    """An inner mode `at` with its predictor `eta` (n,), row derivatives, design and factored curvature."""
+    """An inner mode `at` with its predictor `eta` (n,), row derivatives and factored curvature."""
 
     at: np.ndarray
     eta: np.ndarray
     rows: RowDerivatives
-    design: InnerDesign
-    factor: Factored
+    factor: Any  # a `Factored`; for a pool a `blocks.Arrow`
+
+
+def split_outer(outer: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
+    """Shape parameters and the sds of the groups, which come last, of outer parameters (..., k + groups)."""
+    count = outer.shape[-1] - groups
+    return outer[..., :count], outer[..., count:]
 
 
 def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:

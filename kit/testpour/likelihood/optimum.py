@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.likelihood.climb import Top, climb, difference_curvature
-from testpour.likelihood.laplace import JointDensity, Marginal
+from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import Scale, scaled_problem
 
 if TYPE_CHECKING:
@@ -18,15 +18,7 @@ if TYPE_CHECKING:
 ROUGH = 0.01  # height by which a top that is only drawn around may be missed
 
 
-class OuterDensity(Protocol):
-    """A log density of outer parameters with its gradient, the inner ones integrated: a `Marginal`, or a pool's."""
-
-    problem: JointDensity
-
-    def __call__(self, outer: np.ndarray) -> tuple[float, np.ndarray]: ...
-
-
-def reach_top(marginal: OuterDensity, start: np.ndarray, near: float = 0.0) -> Top:
+def reach_top(marginal: Marginal, start: np.ndarray, near: float = 0.0) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
     `start` (k,): where to begin. `near`: see `climb`.

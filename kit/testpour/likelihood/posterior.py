@@ -10,11 +10,11 @@ import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import conditional_at, parts
-from testpour.likelihood.laplace import JointDensity, Marginal
+from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
-from testpour.likelihood.scaling import draw_beliefs, scaled_problem
+from testpour.likelihood.scaling import Scale, draw_beliefs, scaled_problem
 from testpour.likelihood.weights import one_of_each, resample, smoothed, tempered, weighed, worth
 
 if TYPE_CHECKING:
@@ -89,11 +89,10 @@ class Target:
 
     def _few(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
-        count = len(problem.groups)
-        shape, sds = outer[:, : outer.shape[1] - count], np.abs(outer[:, outer.shape[1] - count :])
+        shape, sds = split_outer(outer, len(problem.groups))
         eta, start = inner[:, :p] @ problem.design.T, p
         for g, group in enumerate(problem.groups):
-            effects = inner[:, start : start + group.levels] * sds[:, [g]]
+            effects = inner[:, start : start + group.levels] * np.abs(sds[:, [g]])
             eta += group.at(effects.T).T
             start += group.levels
         residual = inner[:, :p] @ problem.root.T - problem.target
@@ -114,7 +113,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
     rng = np.random.default_rng(seed)
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
-        return _describe(model, scale, outer, inner, draws, "importance", seed)
+        return _described(model, scale, outer, inner, effective=draws, method="importance", seed=seed)
     proposal, target, scale = _carried(near, model) or _sought(model, rng)
     for turn in reversed(range(AGAIN + 1)):
         cloud, shares, weights, shape = _weigh(proposal, target, draws, rng, THIN if turn else 0.0)
@@ -127,7 +126,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
     if _too_little(weights, shape, POOR * draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
-    return _describe(model, scale, outer, inner, min(effective, draws), method, seed)
+    return _described(model, scale, outer, inner, effective=min(effective, draws), method=method, seed=seed)
 
 
 def _sought(model, rng):
@@ -149,13 +148,10 @@ def _carried(near, model):
 
 
 def _first_proposal(marginal, top):
-    roots, axes = np.linalg.eigh(top.curvature)
-    roots = np.maximum(roots, 0.05)
-    factor = WIDE * np.linalg.cholesky((axes / roots) @ axes.T)
+    factor = WIDE * np.linalg.cholesky(top.covariance(0.05))
     degrees = np.inf if marginal.problem.rows.exact.all() else max(12.0, 2.0 * marginal.size)
-    still, plain = np.zeros(marginal.size), np.ones(marginal.size)
-    groups = len(marginal.problem.groups)
-    return Proposal(conditional_at(marginal, top.at), groups, top.at, factor, still, plain, degrees)
+    shift, stretch = np.zeros(marginal.size), np.ones(marginal.size)
+    return Proposal(conditional_at(marginal, top.at), len(marginal.problem.groups), top.at, factor, shift, stretch, degrees)
 
 
 def _adapted(proposal, target, rng):
@@ -209,23 +205,31 @@ def _weigh(proposal, target, draws, rng, thin):
     return whole, shares, weights, shape
 
 
-def _describe(model, scale, outer, inner, effective, method, seed):
-    """Bring draws to the model's own units."""
-    p, count = model.exog.shape[1], len(model.groups)
-    shape = scale.shape(outer[:, : outer.shape[1] - count])
-    sds = scale.unit * np.abs(outer[:, outer.shape[1] - count :])
-    ends = p + np.cumsum([0] + [g.levels for g in model.groups])
-    names = [g.name for g in model.groups]
+def _described(model, scale, outer, inner, **kept):
+    """The `Posterior` of draws of the outer and the inner parameters of a model."""
+    names = [group.name for group in model.groups]
+    ends = model.exog.shape[1] + np.cumsum([0, *(group.levels for group in model.groups)])[:-1]
+    coefficients, *effects = np.split(inner, ends, axis=1)
+    return in_own_units(scale, outer, coefficients, names, dict(zip(names, effects, strict=True)), dict(model.group_levels), **kept)
+
+
+def in_own_units(
+    scale: Scale, outer: np.ndarray, coefficients: np.ndarray, groups: Sequence[str], effects: dict[str, np.ndarray],
+    levels: dict[str, Sequence[Any]], *, effective: float, method: str, seed: int
+) -> Posterior:
+    """The `Posterior` of m draws on a working scale, brought to the model's own units.
+
+    `outer` (m, k + G) has the sds of the `groups` last, `coefficients` (m, p); standard `effects` (m, levels) are by the name
+    of their group.
+    """
+    shape, sds = split_outer(outer, len(groups))
+    shape, sds = scale.shape(shape), scale.unit * np.abs(sds)
+    group_sds = {name: sds[:, g] for g, name in enumerate(groups)}
     return Posterior(
-        coefficients=scale.unit * inner[:, :p] @ scale.turn.T,
+        coefficients=scale.unit * coefficients @ scale.turn.T,
         sd=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
         cuts=cuts_of(shape) if scale.graded else None,
-        group_sds={name: sds[:, g] for g, name in enumerate(names)},
-        group_effects={
-            name: sds[:, [g]] * inner[:, ends[g] : ends[g + 1]] for g, name in enumerate(names)
-        },
-        group_levels=dict(model.group_levels),
-        effective=float(effective),
-        method=method,
-        seed=seed,
+        group_sds=group_sds,
+        group_effects={name: group_sds[name][:, None] * effect for name, effect in effects.items()},
+        group_levels=levels, effective=float(effective), method=method, seed=seed,
     )

@@ -75,7 +75,7 @@ class Proposal:
         noise, log_noise = np.zeros((len(outer), 1, size)), 0.0
         if each:
             noise = _t_noise((len(outer), each, size), self.degrees, rng)
-            log_noise = _t_density((noise**2).sum(axis=2), size, self.degrees) - np.log(self.stretch).sum()
+            log_noise = t_density((noise**2).sum(axis=2), size, self.degrees) - np.log(self.stretch).sum()
             noise = self.shift + self.stretch * noise
         inner, log_volume = self.conditional.place(outer, noise, self.groups)
         return inner, noise, log_noise - log_volume[:, None]
@@ -86,7 +86,7 @@ class Proposal:
         signs = np.array([(1.0,) * (size - self.groups) + each for each in product((1.0, -1.0), repeat=self.groups)])
         away = self._roots(outer, self.root) * signs[:, None] - self.centre
         squared = (np.linalg.solve(self.axes, away.reshape(-1, size).T) ** 2).sum(axis=0).reshape(len(signs), -1)
-        logs = _t_density(squared, size, self.outer_degrees)
+        logs = t_density(squared, size, self.outer_degrees)
         density = np.logaddexp.reduce(logs, axis=0) - np.log(np.abs(np.diag(self.axes))).sum()
         steep = (1 / self.root - 1) * np.log(outer[:, size - self.groups :]) - np.log(self.root)
         return density + steep.sum(axis=1)
@@ -159,7 +159,7 @@ def _t_noise(shape, degrees, rng):
     return noise
 
 
-def _t_density(squared, size, degrees):
+def t_density(squared: np.ndarray, size: int, degrees: float) -> np.ndarray:
     """Log density of a standard multivariate t (or normal) at squared distance `squared`."""
     if not np.isfinite(degrees):
         return -squared / 2 - size * np.log(2 * np.pi) / 2

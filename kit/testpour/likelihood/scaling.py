@@ -115,11 +115,7 @@ def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarra
 def _rows(model, low, high, unit):
     """The scaled rows, a start for their shape parameters, and the belief about those."""
     if model.grades is None:
-        return (
-            NormalRows(low / unit, high / unit),
-            np.zeros(1),
-            SigmaPrior(model.sd_belief, unit),
-        )
+        return NormalRows(low / unit, high / unit), np.zeros(1), SigmaPrior(model.sd_belief, unit)
     rows = GradeRows(low.astype(int), high.astype(int), model.grades)
     return rows, _grade_start(model, low, high), CutPrior(*model.cut_belief)
 
@@ -128,8 +124,7 @@ def _start(model, low, high, design, root, target):
     """Least squares on interval middles, beliefs as extra rows, and a residual sd; grades start at 0."""
     p = design.shape[1]
     if model.grades is not None:
-        start = np.zeros(p)
-        return np.where(np.isfinite(model.belief[1]), model.belief[0], start), 1.0
+        return np.where(np.isfinite(model.belief[1]), model.belief[0], 0.0), 1.0
     middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
     guess = model.sd_belief
     if not np.isfinite(guess):
@@ -149,9 +144,7 @@ def _grade_start(model, low, high):
     if np.isfinite(model.cut_belief[1]).all():
         mean = np.sort(model.cut_belief[0])
         return shape_of(mean + 1e-3 * np.arange(len(mean)))
-    counts = np.full(model.grades, 0.5)
-    for g in range(model.grades):
-        counts[g] += ((low <= g) & (g <= high)).sum()
+    counts = np.array([0.5 + ((low <= g) & (g <= high)).sum() for g in range(model.grades)])
     return shape_of(norm.ppf(np.cumsum(counts)[:-1] / counts.sum()))
 
 

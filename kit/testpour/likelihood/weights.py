@@ -3,6 +3,7 @@
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtri
+from scipy.stats import genpareto
 
 FEWEST = 5  # draws with weight from which a tail's shape can be told
 
@@ -57,9 +58,7 @@ def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     tail, above = tail[above > 0], above[above > 0]
     count = len(tail)
     shape, scale = _pareto_tail(above)
-    part = (np.arange(count) + 0.5) / count
-    waited = -np.log1p(-part)
-    heights = scale * (np.expm1(shape * waited) / shape if abs(shape) > 1e-8 else waited)
+    heights = genpareto.ppf((np.arange(count) + 0.5) / count, shape, scale=scale)
     found = weights.copy()
     found[tail] = np.minimum(cut + heights, weights[order[-1]])
     return found / found.sum(), shape

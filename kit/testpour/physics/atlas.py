@@ -17,17 +17,14 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 from importlib.resources import as_file, files
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.ndimage import map_coordinates, spline_filter
 from scipy.special import expit
 
 from testpour.physics.kinetics import GAS_CONSTANT, ZERO_CELSIUS, induction_time
+from testpour.physics.lots import Lots
 from testpour.physics.resin import load_resin
-
-if TYPE_CHECKING:
-    from testpour.physics.lots import Lots
 
 DEPTHS = np.linspace(np.log(1.5), np.log(100.0), 43)  # ln mm at unit speed
 FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed
@@ -76,13 +73,8 @@ def _place(lots, thickness, catalyst, room):
     ceiling = lots.ceiling - base.ceiling
     depth = np.log(thickness) + 0.5 * np.log(speed) + RUNAWAY * (heat + energy) + STALL * ceiling
     film = np.log(lots.film) - 0.5 * np.log(speed)
-    place = [_steps(axis, x) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]
+    place = [(x - axis[0]) / (axis[1] - axis[0]) for axis, x in ((DEPTHS, depth), (FILMS, film), (ROOMS, room))]  # in steps of each axis
     return speed, place, (heat / HEAT_STEP, energy / ENERGY_STEP, ceiling / CEILING_STEP)
-
-
-def _steps(axis, value):
-    """Position on an even axis in steps from its start."""
-    return (value - axis[0]) / (axis[1] - axis[0])
 
 
 def _read(name, place, aside):

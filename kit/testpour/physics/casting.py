@@ -55,8 +55,7 @@ class Casting:
     resin: Resin = field(default_factory=load_resin, repr=False)
 
     def __post_init__(self):
-        problems = list(_problems(self))
-        if problems:
+        if problems := list(_problems(self)):
             raise ValueError(f"{count(len(problems), 'problem')} with this casting: " + "; ".join(problems) + ".")
 
     @property

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.physics.march import CureState, HeatEquation, Slopes
 from testpour.physics.network import PerCasting
-
-if TYPE_CHECKING:
-    from testpour.physics.march import CureState, HeatEquation, Slopes
 
 COLUMNS = ("time", "centre", "warming", "core", "curing", "face", "hottest", "spread")
 

@@ -2,21 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from testpour.physics.casting import HOUR, MINUTE
+from testpour.physics.casting import HOUR, MINUTE, Casting
 from testpour.physics.events import ProbeRecord, Probes, WholeRecord
 from testpour.physics.kinetics import stir
-from testpour.physics.march import CureState, HeatEquation, Room, march
-from testpour.physics.network import build, cut, stack
+from testpour.physics.march import Accuracy, CureState, HeatEquation, Room, march
+from testpour.physics.network import Slices, build, cut, stack
 from testpour.physics.resin import Resin
-
-if TYPE_CHECKING:
-    from testpour.physics.casting import Casting
-    from testpour.physics.march import Accuracy
-    from testpour.physics.network import Slices
 
 FIRST_STEP = 1.0
 
@@ -25,7 +18,9 @@ def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool
     """March every casting to its end; `whole` keeps every slice of the one casting."""
     cuts = [_cut(casting, slices) for casting in castings]
     breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
-    catalyst, state = _doses(castings, cuts), _start(castings, slices)
+    layers = [np.array([pour.catalyst for pour in casting.pours]) for casting in castings]
+    catalyst = np.array([doses[owner] for doses, (_, owner) in zip(layers, cuts, strict=True)])  # % of every slice, (castings, slices)
+    state = _start(castings, slices)
     trace = WholeRecord() if whole else ProbeRecord(len(castings))
     for phase in range(max(map(len, breaks)) - 1):
         rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
@@ -44,12 +39,6 @@ def _cut(casting, count):
     """The slices of a casting and the number of the layer each belongs to."""
     metres = [1e-3 * pour.thickness for pour in casting.pours]
     return cut([0.5 * metres[0]] if casting.even else metres, count)
-
-
-def _doses(castings, cuts):
-    """Catalyst of every slice, %, (castings, slices)."""
-    pairs = zip(castings, cuts, strict=True)
-    return np.array([np.array([pour.catalyst for pour in casting.pours])[owner] for casting, (_, owner) in pairs])
 
 
 def _start(castings, count):

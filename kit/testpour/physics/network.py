@@ -8,13 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Self
+from typing import Self
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from testpour.physics.casting import Face
-    from testpour.physics.resin import Resin
+from testpour.physics.casting import Face
+from testpour.physics.resin import Resin
 
 
 class PerCasting:

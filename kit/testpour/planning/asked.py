@@ -1,42 +1,35 @@
 """What is asked of a plan, read from text or numbers, with every conflict noted before one is raised."""
 
+import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from numbers import Integral
 
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import amount
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.believed import settings_refused
 from testpour.planning.coding import Coding, coding_for, each_of, is_several
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
-from testpour.problems import noted
+from testpour.scale import weighable
 from testpour.study import Study, StudyProblems
-from testpour.units import UnitProblem, show
+from testpour.units import show
 from testpour.wording import count, listed, shortened
 
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
-
-
-@dataclass(frozen=True)
-class PlanAsked:
-    """What is asked of a plan."""
-
-    sizes: tuple[int, ...]  # pours of each session
-    coding: Coding
-    sides: pd.DataFrame | None  # the two settings to compare, one row each, complete
 
 
 def read_asked(
     study: Study, sessions: int, pours: int | Sequence[int], purpose: str | None, factors: Sequence[str] | None,
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
-) -> PlanAsked:
-    """What is asked of a plan, with parameters as in `plan_pours`; a PlanConflict with every conflict."""
+) -> tuple[tuple[int, ...], Coding, pd.DataFrame | None]:
+    """Pours of each session, coding, and the two settings to compare (one row each, complete); a PlanConflict with every conflict.
+
+    Parameters are those of `plan_pours`.
+    """
     conflicts: list[str] = []
     days = _sessions(sessions, conflicts)
     sizes = _sizes(days, pours, conflicts)
@@ -51,7 +44,7 @@ def read_asked(
         conflicts += wrong.problems
     if conflicts:
         raise PlanConflict(dict.fromkeys(conflicts))
-    return PlanAsked(sizes, coding, sides)
+    return sizes, coding, sides
 
 
 def _is_whole(value):
@@ -83,24 +76,14 @@ def _sizes(sessions, pours, conflicts):
 
 def _check_budget(pours, resin, pot, conflicts):
     """Note amounts that cannot be read, and a plan that the resin at hand cannot fill."""
-    each = _grams(pot, "pot", conflicts)
-    have = None if resin is None else _grams(resin, "resin", conflicts)
-    if each and have and pours * each > have:
+    each = weighable(conflicts, pot, "g", "pot")
+    have = math.inf if resin is None else weighable(conflicts, resin, "g", "resin")
+    if pours * each > have:
         fits = f"plan {count(int(have // each), 'pour')}, or pots" if have >= each else "plan pots"
         conflicts.append(
             f"{count(pours, 'pour')} of {show(each, 'g')} need {show(pours * each, 'g')} of resin and there are "
             f"{show(have, 'g')}: {fits} of {show(have / pours, 'g')}."
         )
-
-
-def _grams(value, what, conflicts):
-    """An amount in g, above nothing; None where it is not clear."""
-    with noted(conflicts):
-        grams = amount(value, "g", what)
-        if grams > 0:
-            return grams
-        raise UnitProblem(f"{what}: {value} cannot be weighed. Give a number above zero, in g.")
-    return None
 
 
 def _is_pair(compare):

@@ -72,7 +72,7 @@ class Coding:
         if self.hours is not None:
             oven = self.names.index(OVEN)
             columns[oven] = np.minimum(columns[oven], np.clip(_code(self.hours, table[HOURS]), -1, 1))
-        return np.column_stack([np.asarray(c, float) for c in columns])
+        return np.column_stack(columns)
 
 
 def _code(factor: Factor, value: float | np.ndarray | pd.Series) -> Any:
@@ -93,8 +93,7 @@ def coding_for(
     conflicts = []
     varied = {f.name: f for f in study.varied}
     chosen = list(varied) if factors is None else list(dict.fromkeys(each_of(factors)))
-    unknown = [name for name in chosen if name not in varied]
-    if unknown:
+    if unknown := [name for name in chosen if name not in varied]:
         conflicts.append(
             f"{', '.join(map(str, unknown))} cannot be varied: the study varies {', '.join(varied) or 'nothing'}. "
             "Add from and to under [factors] in study.toml."
@@ -189,8 +188,7 @@ def _depths(study, chosen, moulds, conflicts):
 def _unfit_moulds(thickness, depths):
     """Moulds beyond the span, and too few to vary the thickness."""
     low, high = thickness.span
-    outside = [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]
-    if outside:
+    if outside := [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]:
         subject, verb, those = ("Mould", "lies", "that mould") if len(outside) == 1 else ("Moulds", "lie", "those moulds")
         leave = f" or leave {those} out" if len(depths) - len(outside) > 1 else ""
         yield (f"{subject} {listed(map(thickness.show, outside))} {verb} outside the study's thickness of {thickness.between(low, high)}: "

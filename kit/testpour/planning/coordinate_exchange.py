@@ -124,13 +124,8 @@ def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
                 weight * move.square(batch.inverse), weight * move.line(pull))
     ratio = swap.ratio
     score = ratio - 1 if batch.moments is None else _variance_drop(batch, move, swap, ratio)
-    allowed = _allowed(batch, [i], group)
-    if allowed is not None:
-        score = np.where(allowed, score, -np.inf)
-    best = score.argmax(1)
-    starts = np.flatnonzero(score[np.arange(len(best)), best] > GAIN)
+    starts, best = _better(batch, [i], group, score, 0.0)
     if len(starts):
-        best = best[starts]
         values, factor = group.pick(starts, best)
         rows = factor * move.rest[starts]
         batch.inverse[starts] = _updated(batch.inverse[starts], move.shifted(rows, starts), weight, swap, starts, best)
@@ -159,14 +154,16 @@ def _updated(inverse, coming, weight, swap, starts, best):
     return inverse - ends.transpose(0, 2, 1) @ (middle @ ends)
 
 
-def _allowed(batch, members, group):
-    """Mask (B, C) of candidates that keep all these pours inside the region, or None when all do."""
-    if not batch.problem.constrained:
-        return None
-    b, c = len(batch.settings), group.values.shape[-2]
-    trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)
-    trial[..., group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))[:, :, None, :]
-    return batch.problem.allowed(trial).all(-1)
+def _better(batch, members, group, score, now):
+    """Starts whose best candidate, with all these pours inside the region, scores above `now`, and which candidate that is."""
+    if batch.problem.constrained:
+        b, c = score.shape
+        trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)
+        trial[..., group.axes] = np.broadcast_to(group.values, (b, c, len(group.axes)))[:, :, None, :]
+        score = np.where(batch.problem.allowed(trial).all(-1), score, -np.inf)
+    best = score.argmax(1)
+    starts = np.flatnonzero(score[np.arange(len(best)), best] > now + GAIN)
+    return starts, best[starts]
 
 
 def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
@@ -179,17 +176,14 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     matrix = batch.matrix()
     trial = (matrix - _part(batch.rows[:, members], c))[:, None] + _part(new, c)
     score, now = _score(trial, batch.moments), _score(matrix, batch.moments)
-    allowed = _allowed(batch, members, group)
-    score = score if allowed is None else np.where(allowed, score, -np.inf)
-    best = score.argmax(1)
-    starts = np.flatnonzero(score[np.arange(len(best)), best] > now + GAIN)
+    starts, best = _better(batch, members, group, score, now)
     if len(starts):
-        values, _ = group.pick(starts, best[starts])
+        values, _ = group.pick(starts, best)
         for axis, value in zip(group.axes, values.T, strict=True):
             batch.settings[starts[:, None], members[None, :], axis] = value[:, None]
-        batch.rows[starts[:, None], members[None, :]] = new[starts, best[starts]]
+        batch.rows[starts[:, None], members[None, :]] = new[starts, best]
         batch.sums[starts, j] = batch.rows[starts][:, members].sum(1)
-        batch.inverse[starts] = inverse_of(trial[starts, best[starts]])
+        batch.inverse[starts] = inverse_of(trial[starts, best])
         batch.changed[starts] = True
         batch._spread(starts)
 

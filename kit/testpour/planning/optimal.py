@@ -142,12 +142,9 @@ def _coarse_grid(problem: DesignProblem, criterion: str) -> list[np.ndarray | No
     return out
 
 
-def _coordinate_groups(
-    problem: DesignProblem, grid: Sequence[np.ndarray | None]
-) -> list[CandidateGroup]:
+def _coordinate_groups(problem: DesignProblem, grid: Sequence[np.ndarray | None]) -> list[CandidateGroup]:
     """Pack easy axes, then axes set once per session, into groups of at most POOL candidates."""
-    terms = np.asarray(problem.terms, int)
-    groups = []
+    terms, groups = np.asarray(problem.terms, int), []
     for whole, most in ((False, POOL), (True, 27)):
         axes = [f for f, v in enumerate(grid) if v is not None and problem.axes[f].hard is whole]
         for pack in _packs(axes, grid, most):

@@ -75,8 +75,7 @@ class PlanOutlook:
         blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
         parts = []
         if seen:
-            *most, last = (change_words(line.reading, line.noticed) for line in seen)
-            any_of = " or ".join(filter(None, [", ".join(most), last]))
+            any_of = listed((change_words(line.reading, line.noticed) for line in seen), "or")
             parts.append(f"This plan shows nine times in ten that {setting} matters if, from one end of its span to the other, it changes {any_of}.")
         if blind:
             parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
@@ -191,18 +190,12 @@ def _separates(rows, terms):
     return np.linalg.matrix_rank(model_rows(rows, terms)) == len(terms)
 
 
-def _noise(study, reading):
-    """Scatter of one pour and of one session as the trade believes it, on the latent scale."""
-    scatter = beliefs_for(study, reading).scatter
-    pour = 1.0 if reading.grades else np.hypot(scatter["reading"], scatter["pour"]) * HALF_NORMAL_MIDDLE
-    return float(pour), scatter["session"] * HALF_NORMAL_MIDDLE
-
-
 def _lines(plan, pours, reading):
     """One line a varied setting for one reading."""
     rows, numbers, terms = pours
-    noise, day = _noise(plan.study, reading)
-    power = plan_power(rows, terms, noise, numbers, day, plan.coding.names, BELIEF_DF)
+    scatter = beliefs_for(plan.study, reading).scatter  # as the trade believes it, on the latent scale
+    pour = 1.0 if reading.grades else float(np.hypot(scatter["reading"], scatter["pour"])) * HALF_NORMAL_MIDDLE
+    power = plan_power(rows, terms, pour, numbers, scatter["session"] * HALF_NORMAL_MIDDLE, plan.coding.names, BELIEF_DF)
     for place, name in enumerate(plan.coding.names):
         single = tuple(int(i == place) for i in range(len(plan.coding.names)))
         if single not in terms:

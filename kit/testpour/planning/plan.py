@@ -207,18 +207,18 @@ def plan_pours(
     PlanConflict
         Naming everything that conflicts and the smallest change that would work.
     """
-    asked = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
+    sizes, coding, sides = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)
-    wishes = purposes.Wishes(asked.coding, asked.sizes, seed=seed)
+    wishes = purposes.Wishes(coding, sizes, seed=seed)
     if made is not None:
-        wishes = replace(wishes, fixed=asked.coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
-    purpose = purpose or (purposes.pick_purpose(wishes) if asked.sides is None else purposes.SETTLE)
-    chosen = purposes.PICK[purpose](wishes) if asked.sides is None else purposes.settle(wishes, *asked.coding.encode(asked.sides))
-    table = _run_order(asked, chosen, castings, seed)
-    why = chosen.why + (ONE_THING if asked.coding.hours is not None else "")
+        wishes = replace(wishes, fixed=coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
+    purpose = purpose or (purposes.pick_purpose(wishes) if sides is None else purposes.SETTLE)
+    chosen = purposes.PICK[purpose](wishes) if sides is None else purposes.settle(wishes, *coding.encode(sides))
+    table = _run_order(coding, sides, chosen, castings, seed)
+    why = chosen.why + (ONE_THING if coding.hours is not None else "")
     wide = check_batch(to_unit(pot, "g", "pot"))
     mixed = (chosen.mixed + only_between_sessions(study, pd.concat([made, table]))).strip()
-    return Plan(study, table, purpose, why, mixed, asked.coding, chosen.terms, seed, wide, made)
+    return Plan(study, table, purpose, why, mixed, coding, chosen.terms, seed, wide, made)
 
 
 def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
@@ -230,15 +230,13 @@ def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
     return made
 
 
-def _run_order(asked, chosen, castings, seed):
+def _run_order(coding, sides, chosen, castings, seed):
     """The pours in random order within each session, named on from the log, with every setting filled in."""
     rng = np.random.default_rng([seed, 101])
-    order = np.concatenate(
-        [rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)]
-    )
-    pours, held = ((), ()) if castings is None else (castings.names, castings.pours["session"])
-    table = settings_table(asked.coding.study, asked.coding.decode(chosen.rows[order], asked.sides)).drop(columns="age")
-    sessions = new_names("S", int(chosen.sessions.max()) + 1, held)
+    order = np.concatenate([rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)])
+    pours, days = ((), ()) if castings is None else (castings.names, castings.pours["session"])
+    table = settings_table(coding.study, coding.decode(chosen.rows[order], sides)).drop(columns="age")
+    sessions = new_names("S", int(chosen.sessions.max()) + 1, days)
     table.insert(0, "session", [sessions[number] for number in chosen.sessions[order]])
     table.index = pd.Index(new_names("P", len(table), pours), name="pour")
     return table

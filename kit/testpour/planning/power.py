@@ -13,12 +13,7 @@ from scipy.stats import f as fisher
 from scipy.stats import ncf
 from scipy.stats import t as student
 
-from testpour.planning.criteria import (
-    Exponents,
-    information,
-    model_rows,
-    term_name,
-)
+from testpour.planning.criteria import Exponents, information, model_rows, term_name
 
 FALSE_ALARM = 0.10
 OFTEN = 0.9  # chance with which the smallest effect is noticed
@@ -68,12 +63,11 @@ def plan_power(
     se = noise_sd * np.sqrt(np.diag(np.linalg.inv(matrix)))
     whole, df = _strata(design, sessions, session_sd)
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
-    spans = np.array([2 if any(e % 2 for e in term) else 1 for term in terms])  # how far a term's column moves over the cube
+    se = se * [2 if any(e % 2 for e in term) else 1 for term in terms]  # how far a term's column moves over the cube
     df = df + believed_df
     found = pd.DataFrame({
-        "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se * spans,
-        "half_width": [half_width(*one) for one in zip(se * spans, df, strict=True)],
-        "smallest": [smallest_effect(*one) for one in zip(se * spans, df, strict=True)],
+        "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se,
+        "half_width": list(map(half_width, se, df)), "smallest": list(map(smallest_effect, se, df)),
     }, index=[term_name(term, names) for term in terms])
     return found[[any(term) for term in terms]]
 

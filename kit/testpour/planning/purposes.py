@@ -1,6 +1,7 @@
 """What a plan is for, and the set of pours that serves it."""
 
 from dataclasses import dataclass, replace
+from statistics import median_high
 
 import numpy as np
 
@@ -103,12 +104,8 @@ def _regular(wishes, sizes):
     except ValueError:
         return None
     mixed = _mixed_words(fraction, wishes.axes, lost)
-    why = (
-        f"Every combination of low and high of {k} settings"
-        if k == base
-        else f"A balanced part of the low and high combinations of {k} settings"
-    )
-    return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), why + ", split evenly over the sessions.", mixed.strip())
+    what = "Every combination of low and high" if k == base else "A balanced part of the low and high combinations"
+    return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), f"{what} of {k} settings, split evenly over the sessions.", mixed)
 
 
 def _mixed_words(fraction, axes, lost):
@@ -133,20 +130,14 @@ def _two_level(wishes, sizes):
     """Low and high pours that tell the main effects apart best."""
     ends = [(-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels)) for axis in wishes.axes]
     axes = tuple(axis if axis.met is not None else replace(axis, levels=end) for axis, end in zip(wishes.axes, ends, strict=True))
-    why = (
-        "Low and high of every setting, chosen so that their effects are told apart as sharply as these "
-        "sessions and limits allow."
-    )
+    why = "Low and high of every setting, chosen so that their effects are told apart as sharply as these sessions and limits allow."
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
     return _search(wishes, axes, sizes, main_terms, "D", why, mixed)
 
 
 def _map_the_region(wishes: Wishes) -> Chosen:
     """Pours for a curved surface that predicts well everywhere."""
-    why = (
-        "Three or more levels of each setting, chosen so that a curved surface predicts well on average "
-        "over the whole region."
-    )
+    why = "Three or more levels of each setting, chosen so that a curved surface predicts well on average over the whole region."
     return _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I", why)
 
 
@@ -161,9 +152,7 @@ def _sharpen(wishes: Wishes) -> Chosen:
 def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
     """Two coded settings side by side, as often as the sessions allow."""
     if min(wishes.sizes) < 2:
-        raise PlanConflict(
-            ["To settle one question, each session needs both castings: plan at least 2 pours a session."]
-        )
+        raise PlanConflict(["To settle one question, each session needs both castings: plan at least 2 pours a session."])
     rows = np.array([(this, that)[place % 2] for size in wishes.sizes for place in range(size)])
     k = rows.shape[1]
     moved = int(np.argmax(np.abs(np.asarray(this) - that)))
@@ -197,34 +186,24 @@ def _terms(kind, axes):
     """Terms of a kind of model: no square of a two-valued factor, none of a factor met or set by session."""
     whole = [f for f, axis in enumerate(axes) if axis.whole]
     flat = [*whole, *(f for f, axis in enumerate(axes) if axis.levels is not None and len(axis.levels) < 3)]
-    return tuple(
-        term
-        for term in kind(len(axes))
-        if not any(term[f] > 1 for f in flat) and sum(term[f] for f in whole) < 2 and not _met_alone(term, axes)
-    )
+    met = [f for f, axis in enumerate(axes) if axis.met is not None]
 
+    def kept(term):
+        own = sum(term) == 1 and any(term[f] for f in met)  # a room that is met shows between sessions only: it is left to their error
+        return not own and not any(term[f] > 1 for f in flat) and sum(term[f] for f in whole) < 2
 
-def _met_alone(term, axes):
-    """A room that is met only shows between sessions: its own effect is left to the session's error."""
-    return any(axis.met is not None and term[f] for f, axis in enumerate(axes)) and sum(term) == 1
+    return tuple(filter(kept, kind(len(axes))))
 
 
 def _middle_pours(wishes, chosen):
-    """The middle pour of each session; None where any of them is believed to run too hot."""
-    middle = np.array([_middle_pour(wishes.axes, chosen, number) for number in range(len(wishes.sizes))])
+    """A pour for each session in the middle of every setting, of two values at the higher; None where any is believed to run too hot.
+
+    A setting that all pours of a session share stays as it is there.
+    """
+    first = [chosen.rows[chosen.sessions == number][0] for number in range(len(wishes.sizes))]
+    middles = [None if axis.whole else median_high(axis.levels or [0.0]) for axis in wishes.axes]
+    middle = np.array([[own if level is None else level for own, level in zip(row, middles, strict=True)] for row in first])
     return None if Heat(wishes.coding)(middle).any() else middle
-
-
-def _middle_pour(axes, chosen, session):
-    """The middle of every setting, but the session's own where all its pours share one."""
-    here = chosen.rows[chosen.sessions == session][0]
-    return [here[f] if axis.whole else _middle(axis) for f, axis in enumerate(axes)]
-
-
-def _middle(axis):
-    """Coded middle of an axis; the high side of one with two values."""
-    levels = sorted(axis.levels or [0.0])
-    return levels[len(levels) // 2]
 
 
 PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: _sharpen}

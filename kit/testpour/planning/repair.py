@@ -113,7 +113,9 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     if not len(left):
         raise Problem("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
     over = [s for s in plan.sessions if s in set(plan.table.loc[names, "session"])]
-    sessions = _places(plan, castings, left, over)
+    ahead = [session for session in plan.sessions if session not in over]
+    following = ahead[0] if ahead else new_names("S", 1, [*plan.sessions, *castings.pours["session"]])[0]
+    sessions = [following if session in over else session for session in left["session"]]
     if plan.purpose == SETTLE:  # the two settings of its question are all it may pour
         table, how = left.assign(session=sessions), "with the settings of the question"
     else:
@@ -134,21 +136,14 @@ def _shuffled(table, seed):
     return mixed.sort_values("session", kind="stable", key=lambda names: names.map(list(dict.fromkeys(table["session"])).index))
 
 
-def _places(plan, castings, left, over):
-    """Session of each pour still to make: its own, or the next that is not over."""
-    ahead = [session for session in plan.sessions if session not in over]
-    target = ahead[0] if ahead else new_names("S", 1, [*plan.sessions, *castings.pours["session"]])[0]
-    return [target if session in over else session for session in left["session"]]
-
-
 def _searched(plan, past, sessions, seed):
     """Pours for each of some sessions, best beside those made, by the problem of the plan: limits, scatter and beliefs."""
     labels = list(dict.fromkeys([*past["session"], *sessions]))
-    coding, held = _in_rooms(plan, labels), {}
+    coding, made = _in_rooms(plan, labels), {}
     if len(past):
         fixed = coding.encode(settings_table(plan.study, past))
-        held = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in past["session"])}
-    problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], informed=plan.purpose == SHARPEN, **held)
+        made = {"fixed": fixed, "fixed_sessions": tuple(labels.index(s) for s in past["session"])}
+    problem = design_problem(coding, plan.terms, [labels.index(s) for s in sessions], informed=plan.purpose == SHARPEN, **made)
     rows = optimal_plan(problem, "I" if plan.purpose == MAP else "D", starts=STARTS, seed=seed)
     table = settings_table(plan.study, coding.decode(rows[len(problem.kept):])).drop(columns="age")
     table.insert(0, "session", sessions)

@@ -15,7 +15,6 @@ from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.remainder import straightened
 from testpour.models.terms import TERMS
-from testpour.pooling.contradictions import contradiction_words
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
 
@@ -26,7 +25,8 @@ KIND = "testpour beliefs"
 FORM = 1  # of the file; a reader refuses one it does not know
 DIGITS = 6
 FILE = Kind("a file of beliefs", lambda path: f'[provenance]\nkind = "{KIND}"\n'.encode() in beginning(path))
-ASIDE = ("provenance", "benches")  # tables of the file that are no reading's
+NOT_READINGS = ("provenance", "benches")  # the tables of the file that are not about a reading
+FIRST_LINE = "# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))\n\n"
 
 
 class PooledBeliefs(dict):
@@ -49,15 +49,15 @@ class PooledBeliefs(dict):
 
     def sentence(self) -> str:
         """What these beliefs rest on."""
-        held, known = self.provenance, catalogue()["readings"]
+        known, source = catalogue()["readings"], self.provenance
         about = listed(known[name].words if name in known else name for name in self)
-        if not held:
+        if not source:
             return f"Beliefs about {about}, with no word of where they come from."
-        return (
-            f"Beliefs about {about} from a pool of {count(held['benches'], 'bench', 'benches')} and "
-            f"{count(held['pours'], 'pour')} of {held['resin'] or 'a resin that is not named'}, written {held['written']}."
-            + "".join(f" {text}" for text in held.get("contradictions", ()))
+        text = (
+            f"Beliefs about {about} from a pool of {count(source['benches'], 'bench', 'benches')} and "
+            f"{count(source['pours'], 'pour')} of {source['resin'] or 'a resin that is not named'}, written {source['written']}."
         )
+        return " ".join([text, *source.get("contradictions", ())])
 
     __repr__ = sentence
 
@@ -70,9 +70,8 @@ def pooled_beliefs(pooled: Pool) -> PooledBeliefs:
     as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
     what the pool knows of two together is not in it, nor what it knows of a person's own factor.
     """
-    read = {name: one for name, one in pooled.readings.items() if one.average.pours}
-    tables = {name: _reading_table(one, _source(one), pooled.contradictions.get(name, ())) for name, one in read.items()}
-    benches = {name: _size(one.average.posterior.group_sds["bench"]) for name, one in read.items()}
+    tables = {name: _reading_table(fit, _source(fit), pooled.contradictions.get(name, ())) for name, fit in pooled.read.items()}
+    benches = {name: _half_normal_scale(fit.average.posterior.group_sds["bench"]) for name, fit in pooled.read.items()}
     return PooledBeliefs(tables, _provenance(pooled), benches)
 
 
@@ -86,40 +85,37 @@ def _provenance(pooled):
         "benches": len(pooled.benches),
         "pours": int(pooled.benches["pours"].sum()),
         "sessions": int(pooled.benches["sessions"].sum()),
-        "contradictions": [text for name, found in pooled.contradictions.items() if (text := contradiction_words(pooled[name], found))],
+        "contradictions": pooled.contradiction_sentences(),
         "packages": [
             {"fingerprint": row.fingerprint, "pours": int(row.pours), "readings": int(row.readings)}
             for row in pooled.benches.itertuples()
         ],
-        "units": {name: one.reading.unit for name, one in pooled.readings.items() if one.average.pours},
+        "units": {name: fit.reading.unit for name, fit in pooled.read.items()},
     }
 
 
-def _source(one):
-    rows = one.average.rows
-    return f"pool of {count(len(one.benches), 'bench', 'benches')}, {count(int(rows['pour'].nunique()), 'pour')}"
+def _source(fit):
+    return f"pool of {count(len(fit.benches), 'bench', 'benches')}, {count(fit.average.rows['pour'].nunique(), 'pour')}"
 
 
-def _reading_table(one, source, contrary=()):
-    posterior, anew = one.average.posterior, one.newcomer().away
+def _reading_table(fit, source, contrary=()):
+    posterior, away = fit.average.posterior, fit.newcomer().away
+    believed = fit.average.believed
     table = {}
-    believed = one.average.believed
-    coefficients = straightened(one.average.study, believed, posterior.coefficients)  # a belief has no remainder to carry
+    coefficients = straightened(fit.average.study, believed, posterior.coefficients)  # a belief has no remainder to carry
     for term, draws in zip(believed.foreseen().terms, coefficients.T, strict=True):
         if term.name in TERMS:
-            apart = anew["bench" if term.name == "level" else term.name] if term.name in ("level", *one.sloped) else 0.0
-            table[term.name] = _entry(draws + apart, source)
-    for found in contrary:
-        if found.term.name in table:
-            table[found.term.name] = {
-                "mean": _digits(found.mean), "sd": _digits(found.sd), "source": f"{source}, which contradict each other", "confidence": "low",
+            table[term.name] = _entry(draws + away.get("bench" if term.name == "level" else term.name, 0.0), source)
+    for effect in contrary:
+        if effect.term.name in table:
+            table[effect.term.name] = {
+                "mean": _digits(effect.mean), "sd": _digits(effect.sd), "source": f"{source}, which contradict each other", "confidence": "low",
             }
-    if one.reading.grades:
-        steps = posterior.cuts - believed.cuts.width * np.arange(posterior.cuts.shape[1]) - anew["bench"][:, None]
+    if fit.reading.grades:
+        steps = posterior.cuts - believed.cuts.width * np.arange(posterior.cuts.shape[1]) - away["bench"][:, None]
         table["cuts"] = _entry(steps.ravel(), source)
-    sds = posterior.group_sds | ({} if one.reading.grades else {"reading": posterior.sd})
-    names = [name for name in sds if name in trade_beliefs()["other"]["scatter"]]
-    table["scatter"] = {name: _size(sds[name]) for name in names}
+    sds = posterior.group_sds | ({} if fit.reading.grades else {"reading": posterior.sd})
+    table["scatter"] = {name: _half_normal_scale(sd) for name, sd in sds.items() if name in trade_beliefs()["other"]["scatter"]}
     return table
 
 
@@ -127,8 +123,8 @@ def _entry(draws, source):
     return {"mean": _digits(draws.mean()), "sd": _digits(draws.std()), "source": source, "confidence": "high"}
 
 
-def _size(sds):
-    """The half-normal scale of the same mean square as `sds`."""
+def _half_normal_scale(sds):
+    """The scale of the half-normal distribution that has the same mean square as `sds`."""
     return _digits(np.sqrt(np.mean(sds**2)))
 
 
@@ -138,22 +134,10 @@ def _digits(value):
 
 def write_beliefs(beliefs: PooledBeliefs, path: str | Path) -> Path:
     """Write `PooledBeliefs` as a TOML file that `read_beliefs` reads; return its path. Only such a file is replaced."""
-    lines = ["# What a pool of benches knows, for a bench that joins: fit_castings(log.castings(), beliefs=read_beliefs(...))"]
-    tables = {"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs}
-    for name, entries in tables.items():
-        lines += ["", f"[{name}]", *(f"{key} = {_toml(value)}" for key, value in entries.items())]
-    return put(path, "\n".join(lines) + "\n", FILE)
+    import tomli_w
 
-
-def _toml(value):
-    if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(one)}" for key, one in value.items()) + " }"
-    if isinstance(value, list):
-        return "[" + "".join(f"\n  {_toml(one)}," for one in value) + "\n]"
-    if isinstance(value, str):
-        safe = value.replace("\\", "\\\\").replace('"', '\\"')
-        return '"' + "".join(c if c >= " " and c != "\x7f" else f"\\u{ord(c):04x}" for c in safe).translate(ESCAPED) + '"'
-    return repr(value)
+    tables = tomli_w.dumps({"provenance": beliefs.provenance, "benches": beliefs.benches, **beliefs})
+    return put(path, FIRST_LINE + tables.translate(ESCAPED), FILE)
 
 
 def read_beliefs(path: str | Path) -> PooledBeliefs:
@@ -187,7 +171,7 @@ def read_beliefs(path: str | Path) -> PooledBeliefs:
         for name, entries in table.items()
         if not isinstance(entries, dict)
     ]
-    provenance, benches = (table.pop(name, {}) for name in ASIDE)
+    provenance, benches = (table.pop(name, {}) for name in NOT_READINGS)
     if not problems and provenance.get("form", FORM) != FORM:
         problems.append(f"it has form {provenance['form']}; this version reads form {FORM}. Update testpour.")
     if problems:

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
-from testpour.picture import INK, LOG, SECOND, SHADE, drawable, new_picture
+from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
 from testpour.pooling.bench_words import difference_unit, differs, in_points, too_few
+from testpour.pooling.pool import Pool
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    from testpour.picture import Picture
-    from testpour.pooling.pool import Pool
 
 NAMED = 24  # benches that a figure has room to name
 
@@ -40,24 +35,24 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
     Problem
         If none of its pours was read so.
     """
-    one = pooled[reading]
-    if not one.average.pours:
-        raise Problem(f"No pour of this pool has a {one.reading.words}: there is nothing to show.")
-    table = one.differences().sort_values("middle", kind="stable")
-    says = differs(one) if pooled.tells else too_few(len(pooled.benches))
+    fit = pooled[reading]
+    if not fit.average.pours:
+        raise Problem(f"No pour of this pool has a {fit.reading.words}: there is nothing to show.")
+    table = fit.differences().sort_values("middle", kind="stable")
+    says = differs(fit) if pooled.tells else too_few(len(pooled.benches))
     picture, axes = new_picture(says, height=2.0 + 0.3 * min(len(table), NAMED))
     ax, places = axes[0, 0], np.arange(len(table))
-    low, high = in_points(one, one.where_new_benches_lie())
+    low, high = in_points(fit, fit.where_new_benches_lie())
     ax.axvspan(low, high, color=SHADE, zorder=0, label="nine in ten new benches")
     ax.axvline(0, color=INK, linewidth=0.8)
     for apart, face, words in ((False, "white", "a bench, 90 % interval"), (True, SECOND, "a bench that stands out")):
         rows = (table["stands_out"] == apart).to_numpy()
         if rows.any():
-            low, middle, high = (in_points(one, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
+            low, middle, high = (in_points(fit, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
             ax.errorbar(middle, places[rows], xerr=[middle - low, high - middle], fmt="D" if apart else "o",
                         color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)
     _name_benches(ax, table)
-    ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {one.reading.words} from the average bench ({difference_unit(one)})", 70))
+    ax.set(ylim=(-0.8, len(table) - 0.2), xlabel=drawable(f"Difference in {fit.reading.words} from the average bench ({difference_unit(fit)})", 70))
     picture.legend(loc="outside lower left", ncols=2, frameon=False)
     return picture
 

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Literal
+from statistics import mode
+from typing import Literal
 
 import pandas as pd
 
-from testpour.columns import Factor
+from testpour.columns import Factor, Reading
 from testpour.pooling.sources import Source, Unread
 from testpour.problems import Problems
 from testpour.units import SCALES, measures
 from testpour.wording import count, table_html
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave
@@ -65,7 +63,7 @@ def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
     ]
     kinds = [_kind(s) for s in read]
     if kinds:
-        usual = _most(kinds)
+        usual = mode(kinds)
         shown = next(s.castings.study.resin["kind"] for s in read if _kind(s) == usual)
         rows += [
             reason(
@@ -83,12 +81,6 @@ def _kind(source):
     return " ".join(str(source.castings.study.resin.get("kind", "")).casefold().split())
 
 
-def _most(values):
-    """The commonest of `values`; of equally common ones the first."""
-    held = Counter(values)
-    return max(held, key=lambda value: held[value])
-
-
 def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
     """How most benches declare each factor or reading, by name.
 
@@ -99,7 +91,7 @@ def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
     return {
-        name: next(c for c in columns if _matters(c) == _most([_matters(c) for c in columns]))
+        name: next(c for c in columns if _matters(c) == mode(map(_matters, columns)))
         for name, columns in declared.items()
     }
 
@@ -119,20 +111,20 @@ def differing(
 
     The latter is (bench, column name) to (unit here, unit in the pool).
     """
-    rows, turns = [], {}
+    rows, units = [], {}
     for source in sources:
         for column in getattr(source.castings.study, which):
             other = pooled[column.name]
             if _matters(column) == _matters(other):
                 continue
-            held = Counter(_matters(c) for s in sources for c in getattr(s.castings.study, which) if c.name == column.name)
-            tied = held[_matters(column)] == held[_matters(other)]
+            votes = Counter(_matters(c) for s in sources for c in getattr(s.castings.study, which) if c.name == column.name)
+            tied = votes[_matters(column)] == votes[_matters(other)]
             if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and measures(column.unit, other.unit):
-                turns[source.bench, column.name] = column.unit, other.unit
+                units[source.bench, column.name] = column.unit, other.unit
             else:
                 row = _difference(source.bench, column, other)
                 rows.append({**row, "do": f"{TIE} {row['do']}"} if tied else row)
-    return rows, turns
+    return rows, units
 
 
 def _difference(bench, column, other):

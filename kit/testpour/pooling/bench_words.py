@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from testpour.models.change import change_unit, good_grades
+from testpour.models.effect import Effect
+from testpour.models.effects import effects
+from testpour.pooling.bench_reasons import TIE, WHOLE
+from testpour.pooling.reading import PooledReading
 from testpour.study import Study
 from testpour.units import unit_words
-from testpour.wording import age_words, capital, count, in_html, listed, rounded
-
-if TYPE_CHECKING:
-    from testpour.models.effect import Effect
-    from testpour.pooling.reading import PooledReading
+from testpour.wording import age_words, capital, count, first_few, in_html, listed, rounded
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
 TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"
@@ -24,18 +25,52 @@ FEWEST = 3  # benches from which a pool can tell how they differ
 SHOWN = 4  # benches named as standing out; more are counted
 
 
-def holds(effect: Effect, new: Effect, one: PooledReading, tells: bool) -> tuple[str, str]:
-    """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool.
+def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequence[str]) -> str:
+    """How much a pool joined, what was left out, and what was assumed; its tables are those of `Pool`."""
+    pours, sessions = (int(benches[name].sum()) for name in ("pours", "sessions"))
+    text = f"{count(len(benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
+    whole = ~left_out["bench"].isin(benches.index)
+    for bench, rows in left_out[whole].groupby("bench", sort=False):
+        text += f" {bench} is left out whole, because {listed(map(_because, rows.to_dict('records')))}."
+    if not whole.all():
+        text += f" Left out: {listed(dict.fromkeys((left_out['bench'] + ' ' + left_out['part'])[~whole]))}."
+    if left_out["do"].str.startswith(TIE).any():
+        text += f" {TIE}"
+    if assumed:
+        text += f" Not written down, so the usual value of the bench is assumed: {first_few(assumed)}."
+    return text
 
-    `tells` is whether there are enough benches to tell how they differ.
-    """
+
+def _because(row):
+    """One reason why a bench is left out whole."""
+    if row["part"] == WHOLE:
+        return f"it {row['what']}"
+    return f"its {row['part']} {row['what']} ({row['here'] or 'none'}, not {row['in the pool'] or 'none'})"
+
+
+def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
+    """The rows of `Pool.table` for one reading; `tells` is whether there are enough benches to tell how they differ."""
+    at_new_bench = {effect.factor.name: effect for effect in effects(fit.newcomer()).each}
+    for effect in effects(fit.average).each:
+        if effect.poured:
+            new = at_new_bench[effect.factor.name]
+            where, says = holds(effect, new, fit, tells)
+            yield {
+                "reading": fit.reading.words, "factor": effect.factor.words,
+                "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end),
+                "middle": effect.middle, "low": effect.low, "high": effect.high,
+                "new low": new.low, "new high": new.high, "where": where, "says": says,
+            }
+
+
+def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
+    """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
         return (NOTHING if effect.none else OPEN), said
     if not tells:
         return TOGETHER, said
-    sloped = any(effect.factor.name in t.factors for t in one.average.believed.terms if t.name in one.sloped)
-    if not sloped:
+    if not any(effect.factor.name in t.factors for t in fit.average.believed.terms if t.name in fit.sloped):
         return SAME, said
     return (EVERY if new.told else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
 
@@ -48,22 +83,22 @@ def too_few(benches: int) -> str:
     )
 
 
-def differs(one: PooledReading) -> str:
+def differs(fit: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
-    said = f"{capital(one.reading.words)}: {_spread(one)}."
-    table = one.differences()
+    said = f"{capital(fit.reading.words)}: {_spread(fit)}."
+    table = fit.differences()
     apart = table[table["stands_out"]]
     if not len(apart):
         return f"{said} No bench stands out."
     if len(apart) > SHOWN:
         return f"{said} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
-    shown = [f"{bench} ({_by(one, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
+    shown = [f"{bench} ({_by(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
     return f"{said} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
 
 
-def _spread(one):
-    unit = difference_unit(one)
-    low, middle, high = np.sort(np.abs(in_points(one, np.array(one.spread()))))
+def _spread(fit):
+    unit = difference_unit(fit)
+    low, middle, high = np.sort(np.abs(in_points(fit, np.array(fit.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     if middle < 0.5 and unit == CHANCES:
@@ -79,35 +114,35 @@ def _digits(value, unit):
     return "0" if value < 0.005 else rounded(value)
 
 
-def _aimed(one):
+def _aimed(fit):
     """Whether differences are chances of grades that meet an aim."""
-    return good_grades(one.average.study, one.reading) is not None
+    return good_grades(fit.average.study, fit.reading) is not None
 
 
-def difference_unit(one: PooledReading) -> str:
+def difference_unit(fit: PooledReading) -> str:
     """The unit of a difference between benches."""
-    if one.reading.grades:
-        return CHANCES if _aimed(one) else "grades"
-    return "%" if one.ratio else change_unit(one.reading)
+    if fit.reading.grades:
+        return CHANCES if _aimed(fit) else "grades"
+    return "%" if fit.ratio else change_unit(fit.reading)
 
 
-def in_points(one: PooledReading, values: np.ndarray) -> np.ndarray:
+def in_points(fit: PooledReading, values: np.ndarray) -> np.ndarray:
     """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `difference_unit`."""
-    return 100 * (values - 1) if one.ratio else 100 * values if _aimed(one) else values
+    return 100 * (values - 1) if fit.ratio else 100 * values if _aimed(fit) else values
 
 
-def _by(one, middle):
-    size = float(in_points(one, middle))
-    word = {True: "longer", False: "shorter"} if one.reading.unit in ("min", "h") else {True: "more", False: "less"}
-    if difference_unit(one) == CHANCES:
-        word = {True: "more good ones", False: "fewer good ones"}
-    return f"{_digits(abs(size), difference_unit(one))} {difference_unit(one)} {word[size > 0]}"
+def _by(fit, middle):
+    unit, size = difference_unit(fit), float(in_points(fit, middle))
+    more, less = ("longer", "shorter") if fit.reading.unit in ("min", "h") else ("more", "less")
+    if unit == CHANCES:
+        more, less = "more good ones", "fewer good ones"
+    return f"{_digits(abs(size), unit)} {unit} {more if size > 0 else less}"
 
 
-def expects(one: PooledReading) -> str:
+def expects(fit: PooledReading) -> str:
     """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
-    shown = one.newcomer().predict().iloc[0]
-    return f"{capital(_at(one.reading, one.average.study.told_at(one.reading)))} {_span(one.reading, shown.low, shown.high)}"
+    shown = fit.newcomer().predict().iloc[0]
+    return f"{capital(_at(fit.reading, fit.average.study.told_at(fit.reading)))} {_span(fit.reading, shown.low, shown.high)}"
 
 
 def _at(reading, age):

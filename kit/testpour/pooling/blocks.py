@@ -6,6 +6,8 @@ each row. Their curvature is an arrow: leaves touch one bench, benches touch eac
 coefficients.
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
@@ -41,6 +43,28 @@ class Blocks:
     def first_leaf(self) -> int:
         """Where the leaves begin among the inner parameters."""
         return self.size - (self.benches[-1].leaves.stop if self.leaf >= 0 else 0)
+
+    @property
+    def dense(self) -> int:
+        """Number of inner parameters that one dense matrix holds."""
+        return self.shared
+
+    def by_sd(self, inner: np.ndarray, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Derivatives by each sd: of the predictor at `inner` (size,), and of the design's transpose times `slopes` (n,)."""
+        shift, direct = np.zeros((len(slopes), self.components)), np.zeros((self.size, self.components))
+        for bench in self.benches:
+            member = bench.owner[:, None] == np.arange(self.components)
+            own, score = bench.design[:, self.shared :], slopes[bench.rows]
+            shift[bench.rows] = own @ (inner[bench.local, None] * member)
+            direct[bench.local] = (own.T @ score)[:, None] * member
+            if self.leaf >= 0:
+                shift[bench.rows, self.leaf] = inner[self.first_leaf :][bench.leaves][bench.codes]
+                direct[self.first_leaf :][bench.leaves, self.leaf] = np.add.reduceat(score, bench.starts)
+        return shift, direct
+
+    def at(self, sds: np.ndarray) -> BlockDesign:
+        """The `BlockDesign` at signed `sds`, one a component."""
+        return BlockDesign(self, sds)
 
 
 def make_blocks(
@@ -87,20 +111,76 @@ BenchParts: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np
 
 
 @dataclass(frozen=True)
+class BlockDesign:
+    """The inner design of a pool at given sds, one a component."""
+
+    layout: Blocks
+    sds: np.ndarray
+
+    def predictor(self, inner: np.ndarray) -> np.ndarray:
+        """The design times `inner` (size, ...): row means (n, ...)."""
+        blocks, sds, pieces = self.layout, self.sds, []
+        for bench in blocks.benches:
+            own = (sds[bench.owner] * inner[bench.local].T).T
+            eta = bench.design @ np.concatenate([inner[: blocks.shared], own])
+            if blocks.leaf >= 0:
+                eta = eta + sds[blocks.leaf] * inner[blocks.first_leaf :][bench.leaves][bench.codes]
+            pieces.append(eta)
+        return np.concatenate(pieces)
+
+    def pull(self, slopes: np.ndarray) -> np.ndarray:
+        """The design's transpose times `slopes` (n, ...): (size, ...)."""
+        blocks, sds, p = self.layout, self.sds, self.layout.shared
+        out = np.zeros((blocks.size, *slopes.shape[1:]))
+        for bench in blocks.benches:
+            part = slopes[bench.rows]
+            both = bench.design.T @ part
+            out[:p] += both[:p]
+            out[bench.local] = (sds[bench.owner] * both[p:].T).T
+            if blocks.leaf >= 0:
+                out[blocks.first_leaf :][bench.leaves] = sds[blocks.leaf] * np.add.reduceat(part, bench.starts, axis=0)
+        return out
+
+    def factor(self, weights: np.ndarray, precision: np.ndarray) -> Arrow:
+        """The `Arrow` at row `weights`, curvatures of the rows' log likelihoods, 0 or more, and the coefficients' belief `precision`."""
+        blocks, sds, p = self.layout, self.sds, self.layout.shared
+        total, log_determinant, parts = precision.copy(), 0.0, []
+        for bench in blocks.benches:
+            scale = np.r_[np.ones(p), sds[bench.owner]]
+            weighed = bench.design * weights[bench.rows, None]
+            matrix = bench.design.T @ weighed
+            sums, level = np.zeros((0, len(scale))), np.zeros(0)
+            if blocks.leaf >= 0:
+                tau = sds[blocks.leaf]
+                sums = np.add.reduceat(weighed, bench.starts, axis=0)
+                level = 1 + tau**2 * np.add.reduceat(weights[bench.rows], bench.starts)
+                matrix -= (sums * (tau**2 / level)[:, None]).T @ sums
+                sums = sums * scale
+                log_determinant += np.log(level).sum()
+            matrix *= scale[:, None] * scale
+            root = dpotrf(matrix[p:, p:] + np.eye(len(bench.owner)), lower=1)[0]
+            link = _forth(root, matrix[p:, :p])
+            total += matrix[:p, :p] - link.T @ link
+            log_determinant += 2 * np.log(np.diag(root)).sum()
+            parts.append((root, link, sums, level, scale))
+        root = dpotrf(total, lower=1)[0]
+        return Arrow(self, root, tuple(parts), log_determinant + 2 * np.log(np.diag(root)).sum())
+
+
+@dataclass(frozen=True)
 class Arrow:
     """The factored curvature of the inner parameters at row weights and sds."""
 
-    blocks: Blocks
-    sds: np.ndarray  # one a component
+    design: BlockDesign
     root: np.ndarray  # lower Cholesky factor of the coefficients' curvature with all else integrated out
     # Of each bench: root of its own curvature, link to the coefficients, scaled leaf sums, leaf curvatures, column scales.
     parts: tuple[BenchParts, ...]
     log_determinant: float
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Curvature to the power -1 times `right` (size, r)."""
-        blocks, p = self.blocks, self.blocks.shared
-        first, tau = blocks.first_leaf, self.sds[blocks.leaf]
+        """Curvature to the power -1 times `right` (size, ...)."""
+        blocks, p, shape = self.design.layout, self.design.layout.shared, right.shape
+        first, tau, right = blocks.first_leaf, self.design.sds[blocks.leaf], right.reshape(len(right), -1)
         out, top, kept = np.array(right, float), right[:p].copy(), []
         for bench, (root, link, sums, level, _) in zip(blocks.benches, self.parts, strict=True):
             own = right[bench.local]
@@ -119,7 +199,26 @@ class Arrow:
             if blocks.leaf >= 0:
                 place = slice(first + bench.leaves.start, first + bench.leaves.stop)
                 out[place] = (right[place] - tau * (sums @ np.vstack([out[:p], own]))) / level[:, None]
-        return out
+        return out.reshape(shape)
+
+    def leverage(self) -> tuple[np.ndarray, np.ndarray]:
+        """Variance of each row's predictor (n,), and its covariance with each component's own level there (n, components)."""
+        blocks, p = self.design.layout, self.design.layout.shared
+        tau, n = self.design.sds[blocks.leaf], blocks.benches[-1].rows.stop
+        variance, own = np.zeros(n), np.zeros((n, blocks.components))
+        for bench, part in zip(blocks.benches, self.parts, strict=True):
+            _, _, sums, level, scale = part
+            reach = bench.design * scale
+            if blocks.leaf >= 0:
+                reach = reach - ((tau**2 / level)[:, None] * sums)[bench.codes]
+            covariance = reach @ self.inverse_block(part)
+            variance[bench.rows] = (reach * covariance).sum(axis=1)
+            member = bench.owner[:, None] == np.arange(blocks.components)
+            own[bench.rows] = (bench.design[:, p:] * covariance[:, p:]) @ member
+            if blocks.leaf >= 0:
+                own[bench.rows, blocks.leaf] = tau * (1 - (sums[bench.codes] * covariance).sum(axis=1)) / level[bench.codes]
+                variance[bench.rows] += tau**2 / level[bench.codes]
+        return variance, own
 
     def inverse_block(self, part: BenchParts) -> np.ndarray:
         """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
@@ -139,33 +238,3 @@ def _forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
 def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     """Solve ``root.T @ x = right`` with a lower triangular root."""
     return dtrtrs(root, right, lower=1, trans=1)[0]
-
-
-def factor(blocks: Blocks, weights: np.ndarray, sds: np.ndarray, precision: np.ndarray) -> Arrow:
-    """The `Arrow` at row `weights`, `sds` and the coefficients' belief `precision`.
-
-    Weights are curvatures of the rows' log likelihoods, 0 or more.
-    """
-    p, total, log_determinant, parts = blocks.shared, precision.copy(), 0.0, []
-    for bench in blocks.benches:
-        scale = np.r_[np.ones(p), sds[bench.owner]]
-        weighed = bench.design * weights[bench.rows, None]
-        matrix = bench.design.T @ weighed
-        sums, level = np.zeros((0, len(scale))), np.zeros(0)
-        if blocks.leaf >= 0:
-            tau = sds[blocks.leaf]
-            sums = np.add.reduceat(weighed, bench.starts, axis=0)
-            level = 1 + tau**2 * np.add.reduceat(weights[bench.rows], bench.starts)
-            matrix -= (sums * (tau**2 / level)[:, None]).T @ sums
-            sums = sums * scale
-            log_determinant += np.log(level).sum()
-        matrix *= scale[:, None] * scale
-        own = matrix[p:, p:] + np.eye(len(bench.owner))
-        root = dpotrf(own, lower=1)[0]
-        link = _forth(root, matrix[p:, :p])
-        total += matrix[:p, :p] - link.T @ link
-        log_determinant += 2 * np.log(np.diag(root)).sum()
-        parts.append((root, link, sums, level, scale))
-    root = dpotrf(total, lower=1)[0]
-    log_determinant += 2 * np.log(np.diag(root)).sum()
-    return Arrow(blocks, sds, root, tuple(parts), log_determinant)

@@ -4,24 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from testpour.likelihood.climb import climb, difference_curvature
+from testpour.likelihood.climb import Top, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.laplace import Marginal, split_outer
+from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
-from testpour.pooling.marginal import BenchMarginal
-
-if TYPE_CHECKING:
-    from testpour.likelihood.climb import Top
-    from testpour.likelihood.scaling import Scale
 
 GREAT = 4000  # rows above which a climb begins on part of the benches
 PART = 1500  # rows it begins on, about
+REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 
 Found: TypeAlias = "tuple[EvenSpreads, Scale, Top]"
@@ -43,51 +40,51 @@ class EvenSpreads:
     little the rows say of an sd. An sd without a belief enters as its logarithm.
     """
 
-    marginal: BenchMarginal
+    marginal: Marginal
 
     @property
     def believed(self) -> np.ndarray:
         """Which sds have a belief."""
         return np.isfinite(self.marginal.problem.group_scales)
 
+    @property
+    def scales(self) -> np.ndarray:
+        """Half-normal scale of the belief about each sd; 1 where it has none."""
+        return np.where(self.believed, self.marginal.problem.group_scales, 1.0)
+
     def _parts(self, at):
-        k = len(at) - self.marginal.blocks.components
-        return at[:k], np.clip(at[k:], -12, 12)
+        shape, scores = split_outer(at, len(self.scales))
+        return shape, np.clip(scores, -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
         """The outer parameters with their sds as they are, of shape parameters and one score a component."""
         shape, scores = self._parts(at)
-        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
-        return np.concatenate([shape, np.where(self.believed, -scale * ndtri(ndtr(-scores) / 2), np.exp(scores))])
+        return np.concatenate([shape, np.where(self.believed, -self.scales * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
     def scores(self, outer: np.ndarray) -> np.ndarray:
         """The inverse of `plain`."""
-        shape, sds = self.marginal.split(outer)
-        scale = np.where(self.believed, self.marginal.problem.group_scales, 1.0)
-        scores = np.where(self.believed, -ndtri(2 * ndtr(-sds / scale)), np.log(sds))
-        return np.concatenate([shape, scores])
+        shape, sds = split_outer(outer, len(self.scales))
+        return np.concatenate([shape, np.where(self.believed, -ndtri(2 * ndtr(-sds / self.scales)), np.log(sds))])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
         """Log of how much each sd grows with its score."""
-        _, scores = self._parts(at)
-        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
-        with np.errstate(invalid="ignore"):
-            even = np.log(scale) - np.log(2) - scores**2 / 2 + (sds / scale) ** 2 / 2
+        (_, scores), (_, sds) = self._parts(at), split_outer(self.plain(at), len(self.scales))
+        even = np.log(self.scales) - np.log(2) - scores**2 / 2 + (sds / self.scales) ** 2 / 2
         return np.where(self.believed, even, scores)
 
     def __call__(self, at):
-        value, slope = self.marginal(self.plain(at))
-        (shape, scores), stretch = self._parts(at), self.log_stretch(at)
-        sds, scale = self.marginal.split(self.plain(at))[1], self.marginal.problem.group_scales
+        outer = self.plain(at)
+        value, slope = self.marginal(outer)
+        (shape, scores), (_, sds), stretch = self._parts(at), split_outer(outer, len(self.scales)), self.log_stretch(at)
         grows = np.exp(stretch)
-        turn = np.where(self.believed, -scores + sds / scale**2 * grows, 1.0)
+        turn = np.where(self.believed, -scores + sds / self.scales**2 * grows, 1.0)
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
 def _bench_marginal(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
-) -> tuple[BenchMarginal, Scale, np.ndarray]:
-    """The `BenchMarginal` of a model, its `Scale` and a start for its outer parameters."""
+) -> tuple[Marginal, Scale, np.ndarray]:
+    """The `Marginal` of a model, its `Scale` and a start for its outer parameters."""
     problem, scale, start = scaled_problem(model)
     kept, design = bench[model.informative], model.exog[model.informative]
     ones, levels = np.ones(len(kept)), int(bench.max()) + 1
@@ -102,7 +99,7 @@ def _bench_marginal(
     outer = np.r_[start[problem.design.shape[1] :], np.full(len(slopes), 0.5)]
     sds = slice(len(outer) - len(problem.groups), None)
     outer[sds] = np.minimum(outer[sds], problem.group_scales)
-    return BenchMarginal(problem, make_blocks(problem.design, kept, components)), scale, outer
+    return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
 def slope_name(model: IntervalModel, slope: Slope) -> str:
@@ -124,14 +121,14 @@ def pooled_top_of_density(
         start = density.scores(outer) if near is None else _carried(near, scale)
         return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
     first = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
-    curvature = first[2].curvature * len(marginal.blocks.benches) / len(first[0].marginal.blocks.benches)
+    curvature = first[2].curvature * len(marginal.layout.benches) / len(first[0].marginal.layout.benches)
     return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, thrifty=True, steps=8)
 
 
 def _carried(found, scale):
     """A top as a start on another scale; the score of an sd with a belief has no unit."""
     density, before, top = found
-    shapes = len(top.at) - density.marginal.blocks.components
+    shapes = len(top.at) - len(density.marginal.problem.groups)
     in_units = np.r_[np.full(shapes, not scale.graded), ~density.believed]
     return top.at + in_units * np.log(before.unit / scale.unit)
 

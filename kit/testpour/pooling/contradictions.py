@@ -9,10 +9,10 @@ import numpy as np
 from scipy.stats import chi2
 
 from testpour.models.reading_fit import fit_rows
+from testpour.models.terms import Term
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.models.terms import Term
     from testpour.pooling.reading import PooledReading
 
 # Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
@@ -32,25 +32,26 @@ class Contradiction:
     matters: bool  # whether the benches lie so far apart that a maker would notice
 
 
-def contradictions(one: PooledReading) -> tuple[Contradiction, ...]:
+def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
     """The effects on a reading that the pool shares and its benches, each fitted alone, tell apart.
 
     A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
     by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
     Clinical Trials 7, 177).
     """
-    average = one.average
+    average = fit.average
     believed, rows = average.believed.foreseen(), average.rows
-    if len(one.benches) < 2 or not believed.terms:
+    if len(fit.benches) < 2 or not believed.terms:
         return ()
-    alone = [fit_rows(average.study, one.reading, believed, rows[rows["bench"] == bench], remainder=False) for bench in one.benches]
-    means, sds = (np.array([part(fit.posterior.coefficients, axis=0) for fit in alone]) for part in (np.mean, np.std))
-    shared = [place for place, term in enumerate(believed.terms) if term.name not in ("level", *one.sloped)]
-    each = ((k, _apart(means[:, k], sds[:, k], believed.beliefs[k], len(shared))) for k in shared)
-    return tuple(
-        Contradiction(believed.terms[k], middle, sd, sd > MATTERS * believed.beliefs[k].sd)
-        for k, found in each if found for middle, sd in [found]
-    )
+    alone = [fit_rows(average.study, fit.reading, believed, rows[rows["bench"] == bench], remainder=False) for bench in fit.benches]
+    means, sds = (np.array([part(own.posterior.coefficients, axis=0) for own in alone]) for part in (np.mean, np.std))
+    shared = [place for place, term in enumerate(believed.terms) if term.name not in ("level", *fit.sloped)]
+    found = []
+    for k in shared:
+        if (apart := _apart(means[:, k], sds[:, k], believed.beliefs[k], len(shared))) is not None:
+            mean, sd = apart
+            found.append(Contradiction(believed.terms[k], mean, sd, sd > MATTERS * believed.beliefs[k].sd))
+    return tuple(found)
 
 
 def _apart(mean, sd, belief, effects):
@@ -69,11 +70,11 @@ def _apart(mean, sd, belief, effects):
     return middle, max(np.sqrt(between + 1 / whole.sum()), np.abs(answer - middle).max())
 
 
-def contradiction_words(one: PooledReading, found: tuple[Contradiction, ...]) -> str:
+def contradiction_words(fit: PooledReading, found: tuple[Contradiction, ...]) -> str:
     """The contradictions about one reading in a sentence; empty where none matters."""
-    names = dict.fromkeys(name for each in found if each.matters for name in each.term.factors)
+    names = dict.fromkeys(name for effect in found if effect.matters for name in effect.term.factors)
     if not names:
         return ""
-    words = ["age" if name == "age" else one.average.study.factor(name).words for name in names]
+    words = ["age" if name == "age" else fit.average.study.factor(name).words for name in names]
     do = "does" if len(words) == 1 else "do"
-    return f"The benches contradict each other about what {listed(words)} {do} to {one.reading.words}: a new bench should find out by its own pours."
+    return f"The benches contradict each other about what {listed(words)} {do} to {fit.reading.words}: a new bench should find out by its own pours."

@@ -7,25 +7,21 @@ many benches the sds themselves are all but normal, and the rest moves with them
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.stats import chi2, norm, qmc
 
-from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.posterior import Posterior
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import Posterior, in_own_units
+from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import resample, worth
 from testpour.pooling.blocks import back
-from testpour.pooling.climbing import pooled_top_of_density, slope_name
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
-    from testpour.pooling.climbing import Found, Slope
+from testpour.pooling.climbing import Found, Slope, pooled_top_of_density, slope_name
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
-NEAR = 1e-9  # see `BenchMarginal.solve`
+NEAR = 1e-9  # see `Marginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
@@ -44,20 +40,15 @@ def sample_pool(
     """
     density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
-    root = np.linalg.cholesky(_covariance_of(top.curvature))
-    rows, benches = len(model.low), len(density.marginal.blocks.benches)
+    root = np.linalg.cholesky(top.covariance(0.3))
+    rows, benches = len(model.low), len(density.marginal.layout.benches)
     if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, effective = _straight(density, top, root, draws, rng)
     else:
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
         outer, inner, effective = _weighed(density, top, root, points, draws, rng)
-    return _described(model, density.marginal, scale, slopes, outer, inner, effective, seed)
-
-
-def _covariance_of(curvature):
-    """Covariance from curvature, no direction taken as much wider than belief leaves it."""
-    roots, axes = np.linalg.eigh(curvature)
-    return (axes / np.maximum(roots, 0.3)) @ axes.T
+    coefficients, effects = inner
+    return _described(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
 def _weighed(density, top, root, points, draws, rng):
@@ -72,7 +63,7 @@ def _weighed(density, top, root, points, draws, rng):
             density.marginal.last, outer = near, density.plain(one)
             place = density.marginal.solve(outer, NEAR)
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
-            logs.append(height - _t_density(apart @ apart, len(apart)))
+            logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
         weights = np.exp(np.array(logs) - max(logs))
         weights /= weights.sum()
@@ -82,7 +73,7 @@ def _weighed(density, top, root, points, draws, rng):
         centre, root = _adapted(at, weights, effective, centre, root)
     picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
-    still = np.zeros((1, density.marginal.blocks.first_leaf))
+    still = np.zeros((1, density.marginal.layout.first_leaf))
     inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
     return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), effective
 
@@ -102,20 +93,15 @@ def _noise(size, points, rng):
     return norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
 
 
-def _t_density(squared, size):
-    """Log density of a standard t, up to a constant."""
-    return -(DEGREES + size) / 2 * np.log1p(squared / DEGREES)
-
-
 def _given(marginal, place, count, rng, moved):
     """Coefficients (m, p) and benches' standard effects (m, components, benches), normal given outer parameters.
 
     `moved` (m, inner without leaves) shifts the inner mode of each draw.
     """
-    blocks, p = marginal.blocks, marginal.blocks.shared
-    away = back(place.arrow.root, rng.standard_normal((p, count)))
+    blocks, p = marginal.layout, marginal.layout.shared
+    away = back(place.factor.root, rng.standard_normal((p, count)))
     effects = np.zeros((count, blocks.components, len(blocks.benches)))
-    for b, (bench, part) in enumerate(zip(blocks.benches, place.arrow.parts, strict=True)):
+    for b, (bench, part) in enumerate(zip(blocks.benches, place.factor.parts, strict=True)):
         root, link = part[:2]
         own = rng.standard_normal((len(root), count)) - link @ away
         own = back(root, own).T + place.at[bench.local] + moved[:, bench.local]
@@ -131,29 +117,16 @@ def _straight(density, top, root, draws, rng):
     marginal, outer = density.marginal, density.plain(top.at)
     marginal(outer)
     stretch = np.exp(density.log_stretch(top.at))
-    slopes = marginal.last[2][: marginal.blocks.first_leaf] * np.r_[np.ones(len(top.at) - len(stretch)), stretch]
+    slopes = marginal.last[2][: marginal.layout.first_leaf] * np.r_[np.ones(len(top.at) - len(stretch)), stretch]
     place = marginal.solve(outer)
     step = rng.standard_normal((draws, len(top.at))) @ root.T
     drawn = np.array([density.plain(top.at + one) for one in step])
     return drawn, _given(marginal, place, draws, rng, step @ slopes.T), draws
 
 
-def _described(model, marginal, scale, slopes, outer, inner, effective, seed):
-    """Bring draws to the model's own units."""
-    k, (coefficients, effects) = outer.shape[1] - marginal.blocks.components, inner
-    shape, sds = scale.shape(outer[:, :k]), scale.unit * outer[:, k:]
+def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):
+    """The `Posterior` of the draws; of the effects of groups it keeps those of benches and of their slopes."""
     names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
-    own = [c for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)]
-    benches = model.group_levels["bench"]
-    return Posterior(
-        coefficients=scale.unit * coefficients @ scale.turn.T,
-        sd=np.ones(len(outer)) if scale.graded else np.exp(shape[:, 0]),
-        cuts=cuts_of(shape) if scale.graded else None,
-        group_sds={name: sds[:, c] for c, name in enumerate(names)},
-        group_effects={names[c]: sds[:, [c]] * effects[:, c] for c in own},
-        group_levels={names[c]: benches for c in own},
-        effective=float(effective),
-        method="nested",
-        seed=seed,
-    )
-
+    kept = {name: effects[:, c] for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)}
+    levels = dict.fromkeys(kept, model.group_levels["bench"])
+    return in_own_units(scale, outer, coefficients, names, kept, levels, effective=effective, method="nested", seed=seed)

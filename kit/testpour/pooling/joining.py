@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from statistics import multimode
 
 import numpy as np
 import pandas as pd
@@ -14,13 +13,10 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
 from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
-from testpour.pooling.sources import open_sources
+from testpour.pooling.sources import Given, Source, open_sources
 from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.pooling.sources import Given, Source
 
 ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
 ORDER = ("session", "made_at")
@@ -44,40 +40,40 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     listed; no log left is an error all the same. No person is named in a pool: readers become "Bench 2 reader 1", and notes
     are dropped.
     """
-    left, rows = _without(open_sources(given), unjoinable)
+    sources = open_sources(given)
+    reasons = unjoinable(sources)
+    left = _without(sources, reasons)
     factors = agreed(left, "factors")
-    bad, factor_turns = differing(left, "factors", factors)
-    left, more = _without(left, lambda _: bad)
+    unlike_factors, factor_units = differing(left, "factors", factors)
+    left = _without(left, unlike_factors)
     readings = agreed(left, "readings")
-    lost, reading_turns = differing(left, "readings", readings)
-    twice, doubled = _pours_twice(left)
-    table = pd.DataFrame(rows + more + lost + twice, columns=COLUMNS)
+    unlike_readings, reading_units = differing(left, "readings", readings)
+    repeated, duplicates = _duplicate_pours(left)
+    table = pd.DataFrame(reasons + unlike_factors + unlike_readings + repeated, columns=COLUMNS)
     if len(table) and not (leave_out and left):
         raise PoolProblems(table)
     if not left:
         raise Problem("There is nothing to pool: give at least one log, better three or more.")
-    gone = {(row["bench"], row["part"]) for row in lost}
-    turns = factor_turns | reading_turns
-    factors = {name: replace(factor, usual=_usual(left, factor, turns)) for name, factor in factors.items()}
-    parts = [(s, *_renamed(s, factors, readings, turns, gone, doubled.get(s.bench, ()))) for s in left]
-    assumed = tuple(said for s in left for said in _unwritten(s, doubled.get(s.bench, ())))
+    dropped = {(row["bench"], row["part"]) for row in unlike_readings}
+    units = factor_units | reading_units
+    factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items()}
+    parts = [(s, *_renamed(s, factors, readings, units, dropped, duplicates.get(s.bench, ()))) for s in left]
+    assumed = tuple(text for s in left for text in _unwritten(s, duplicates.get(s.bench, ())))
     return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
 
 
 def _without(sources, reasons):
-    """The sources that no reason speaks against, and the reasons."""
-    rows = reasons(sources)
-    gone = {row["bench"] for row in rows}
-    return [source for source in sources if source.bench not in gone], rows
+    """The sources that no reason speaks against."""
+    unfit = {row["bench"] for row in reasons}
+    return [source for source in sources if source.bench not in unfit]
 
 
-def _usual(sources, factor, turns):
+def _usual(sources, factor, units):
     """What most benches take as usual, in the pool's unit; of equally many the lowest, whichever bench is named first."""
     if factor.kind == "text":
         return factor.usual
     own = [(s.bench, one.usual) for s in sources for one in s.castings.study.factors if one.name == factor.name]
-    held = Counter(float(_turned(usual, turns.get((bench, factor.name)))) for bench, usual in own)
-    return min(held, key=lambda usual: (-held[usual], usual))
+    return min(multimode(float(_converted(usual, units.get((bench, factor.name)))) for bench, usual in own))
 
 
 def _joined(parts, factors, readings, table, assumed):
@@ -117,73 +113,71 @@ def _common(sources, reading):
     return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
 
 
-def _renamed(source, factors, readings, turns, gone, doubled):
+def _renamed(source, factors, readings, units, dropped, duplicates):
     """Pours and readings of one bench as they stand in the pool."""
     bench, study = source.bench, source.castings.study
-    pours = source.castings.pours.drop(index=list(doubled))
+    pours = source.castings.pours.drop(index=list(duplicates))
     rows = source.castings.readings
-    rows = rows[rows["pour"].isin(pours.index)].copy()
     made = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
     made["session"] = f"{bench} " + made["session"].astype(str)
     usual = {factor.name: factor.usual for factor in study.factors}
     for factor in factors.values():
         blank = "" if factor.kind == "text" else np.nan
-        made[factor.name] = _setting(pours[factor.name], factor, bench, turns, usual[factor.name]) if factor.name in pours else blank
-    made["by"] = _hands(pours["by"], bench)
+        made[factor.name] = _setting(pours[factor.name], factor, bench, units, usual[factor.name]) if factor.name in pours else blank
+    made["by"] = _numbered_readers(pours["by"], bench)
     made["note"] = ""
     made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
-    allowed = [r.name for r in study.readings if (bench, readings[r.name].words) not in gone]
-    rows = _rows(rows[rows["reading"].isin(allowed)], source, turns)
-    rows["by"] = _hands(rows["by"], bench)
+    joined = [r.name for r in study.readings if (bench, readings[r.name].words) not in dropped]
+    rows = _rows(rows[rows["pour"].isin(pours.index) & rows["reading"].isin(joined)], source, units)
+    rows["by"] = _numbered_readers(rows["by"], bench)
     rows["note"] = ""
     rows["pour"] = f"{bench} " + rows["pour"].astype(str)
     return made, rows
 
 
-def _unwritten(source, doubled):
+def _unwritten(source, duplicates):
     """Each setting that a bench declares and did not write down for some of its pours, with the usual value it takes there."""
-    pours = source.castings.pours.drop(index=list(doubled))
+    pours = source.castings.pours.drop(index=list(duplicates))
     for factor in source.castings.study.factors:
         if factor.kind != "text" and factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
             yield f"{factor.words} {factor.show(factor.usual)} for {count(blank, 'pour')} of {source.bench}"
 
 
-def _setting(column, factor, bench, turns, usual):
+def _setting(column, factor, bench, units, usual):
     if factor.kind == "text":
         return column.fillna("").astype(str).map(lambda label: f"{bench} {label}" if label else "")
-    return _turned(column.astype(float).fillna(usual), turns.get((bench, factor.name)))
+    return _converted(column.astype(float).fillna(usual), units.get((bench, factor.name)))
 
 
-def _rows(rows, source, turns):
+def _rows(rows, source, units):
     """Readings in the pool's units, each widened by half a step of its own bench's instrument."""
     name, ends = rows["reading"].to_numpy(), rows[["low", "high"]].to_numpy(float, copy=True)
     for reading in source.castings.study.readings:
-        mine = name == reading.name
-        low, high = ends[mine].T
+        here = name == reading.name
+        low, high = ends[here].T
         if not reading.grades and reading.resolution:
             low, high = widen(reading, low, high)
-        turn = turns.get((source.bench, reading.name))
-        ends[mine] = np.column_stack([_turned(low, turn), _turned(high, turn)])
+        ends[here] = _converted(np.column_stack([low, high]), units.get((source.bench, reading.name)))
     rows = rows.assign(low=ends[:, 0], high=ends[:, 1])
     return rows.assign(known=how_known(rows))
 
 
-def _turned(values, turn):
-    """Values from one unit to another, which is a straight line for every unit there is; open ends stay open."""
-    if turn is None:
+def _converted(values, units):
+    """Values from the first unit to the second, which is a straight line for every unit there is; open ends stay open."""
+    if units is None:
         return values
-    nothing, one = (to_unit(f"{value} {turn[0]}", turn[1]) for value in (0, 1))
-    return nothing + (one - nothing) * values
+    zero, one = (to_unit(f"{value} {units[0]}", units[1]) for value in (0, 1))
+    return zero + (one - zero) * values
 
 
-def _hands(names, bench):
-    """Readers numbered within their bench; nobody stays nobody."""
+def _numbered_readers(names, bench):
+    """Readers numbered within their bench; a blank stays blank."""
     names = names.fillna("").astype(str)
-    known = {name: f"{bench} reader {i}" for i, name in enumerate(sorted(set(names) - {""}), 1)}
-    return names.map(lambda name: known.get(name, ""))
+    numbers = {name: f"{bench} reader {i}" for i, name in enumerate(sorted(set(names) - {""}), 1)}
+    return names.map({"": "", **numbers})
 
 
-def _pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, set[str]]]:
+def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, set[str]]]:
     """Pours that an earlier bench has given already: a reason a bench, and bench to the names of its pours.
 
     Two pours are the same when made at the same moment, or on days that are both unknown, at the same settings with the
@@ -191,13 +185,13 @@ def _pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str,
     them, do not.
     """
     seen: dict[int, str] = {}
-    rows, doubled = [], {}
+    rows, duplicates = [], {}
     for source in sources:
-        marks = _marks_of(source.castings)
-        again = {pour: seen[mark] for pour, mark in marks.items() if mark in seen}
+        hashes = _pour_hashes(source.castings)
+        again = {pour: seen[number] for pour, number in hashes.items() if number in seen}
         alike = source.castings.readings["pour"].isin(again).sum()
         if again and (alike >= ENOUGH or len(again) == len(source.castings)):
-            doubled[source.bench] = set(again)
+            duplicates[source.bench] = set(again)
             others = ", ".join(dict.fromkeys(again.values()))
             rows.append(
                 reason(
@@ -206,30 +200,26 @@ def _pours_twice(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str,
                     ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others, "Give every pour once.",
                 )
             )
-        seen |= {mark: source.bench for mark in marks.values() if mark not in seen}
-    return rows, doubled
+        seen = {number: source.bench for number in hashes.values()} | seen
+    return rows, duplicates
 
 
-def _marks_of(castings: Castings) -> dict[str, int]:
-    """A mark of what each pour holds, for pours that were read: pour to number."""
+def _pour_hashes(castings: Castings) -> dict[str, int]:
+    """A hash of the settings and readings of each pour that was read, by its name."""
     factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
     pours = castings.pours
     settings = pd.util.hash_pandas_object(
-        pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _plain(pours[n]) for n in factors}}), index=False
+        pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _ten_digits(pours[n]) for n in factors}}), index=False
     )
     rows = castings.readings
     each = pd.util.hash_pandas_object(
-        pd.DataFrame({"reading": rows["reading"], **{n: _plain(rows[n]) for n in ("low", "high", "age")}}), index=False
+        pd.DataFrame({"reading": rows["reading"], **{n: _ten_digits(rows[n]) for n in ("low", "high", "age")}}), index=False
     )
     read = each.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
     whole = settings.set_axis(pours.index) * np.uint64(31)
     return {pour: int(whole[pour] ^ read[pour]) for pour in pours.index if pour in read.index}
 
 
-def _plain(column):
+def _ten_digits(column):
     """Numbers to ten digits, so that a trip through text does not make a pour a new one."""
-    values = column.to_numpy(float) + 0.0
-    usable = np.isfinite(values) & (values != 0)
-    digits = 10.0 ** (9 - np.floor(np.log10(np.abs(values[usable]))))
-    values[usable] = np.round(values[usable] * digits) / digits
-    return values
+    return np.array([float(f"{value:.10g}") for value in column.astype(float)]) + 0.0

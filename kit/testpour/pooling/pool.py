@@ -5,40 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from testpour.logbook.castings import Castings
-from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
-from testpour.pooling.bench_reasons import TIE, WHOLE
-from testpour.pooling.bench_words import (
-    FEWEST,
-    Expected,
-    difference_unit,
-    differs,
-    expects,
-    holds,
-    in_points,
-    too_few,
-)
-from testpour.pooling.contradictions import contradiction_words, contradictions
+from testpour.pooling.bench_words import FEWEST, Expected, difference_unit, differs, effect_rows, expects, in_points, joined_words, too_few
+from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
-from testpour.pooling.reading import fit_pooled
+from testpour.pooling.reading import PooledReading, fit_pooled
+from testpour.pooling.sources import Given
 from testpour.problems import NoSuchName
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.units import to_unit
-from testpour.wording import count, first_few, listed
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.pooling.contradictions import Contradiction
-    from testpour.pooling.reading import PooledReading
-    from testpour.pooling.sources import Given
-    from testpour.study import Study
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +61,11 @@ class Pool:
         return self.castings.study
 
     @property
+    def read(self) -> dict[str, PooledReading]:
+        """The readings that were taken of at least one pour, by name."""
+        return {name: fit for name, fit in self.readings.items() if fit.average.pours}
+
+    @property
     def tells(self) -> bool:
         """Whether there are enough benches to tell how benches differ."""
         return len(self.benches) >= FEWEST
@@ -85,18 +73,23 @@ class Pool:
     @cached_property
     def contradictions(self) -> dict[str, tuple[Contradiction, ...]]:
         """Reading name to the effects on it in which the benches contradict each other; only such readings."""
-        found = {name: contradictions(one) for name, one in self.readings.items() if one.average.pours}
+        found = {name: contradictions(fit) for name, fit in self.read.items()}
         return {name: each for name, each in found.items() if each}
+
+    def contradiction_sentences(self) -> list[str]:
+        """One sentence a reading about which the benches contradict each other in an effect large enough to matter."""
+        said = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
+        return [text for text in said if text]
 
     @cached_property
     def newcomer(self) -> Fits:
         """`Fits` of a bench that is not in the pool yet: `predict`, `recommend` and `chance` take it."""
-        return self._fits({name: one.newcomer() for name, one in self.readings.items()})
+        return self._fits({name: fit.newcomer() for name, fit in self.readings.items()})
 
     @cached_property
     def average(self) -> Fits:
         """`Fits` of the average bench."""
-        return self._fits({name: one.average for name, one in self.readings.items()})
+        return self._fits({name: fit.average for name, fit in self.readings.items()})
 
     def at(self, bench: str) -> Fits:
         """`Fits` of one bench of the pool, all others speaking for it where its own log is short.
@@ -111,9 +104,7 @@ class Pool:
         """
         if bench not in self.benches.index:
             raise NoSuchName(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
-        return self._fits(
-            {name: one.at(bench) if bench in one.benches else one.newcomer() for name, one in self.readings.items()}
-        )
+        return self._fits({name: fit.at(bench) if bench in fit.benches else fit.newcomer() for name, fit in self.readings.items()})
 
     def _fits(self, models):
         return Fits(self.study, self.castings, models, self.seed)
@@ -146,22 +137,9 @@ class Pool:
         at a bench not in the pool; where: whether it holds at every bench, or in all logs together where the benches
         are too few to tell that; says.
         """
-        rows = [row for one in self.readings.values() if one.average.pours for row in self._effects_of(one)]
+        rows = [row for fit in self.read.values() for row in effect_rows(fit, self.tells)]
         head = ["reading", "factor", "from", "to", "middle", "low", "high", "new low", "new high", "where", "says"]
         return pd.DataFrame(rows, columns=head).set_index(["reading", "factor"])
-
-    def _effects_of(self, one):
-        anew = {e.factor.name: e for e in effects(one.newcomer()).each}
-        for effect in effects(one.average).each:
-            if effect.poured:
-                new = anew[effect.factor.name]
-                where, says = holds(effect, new, one, self.tells)
-                ends = {"middle": effect.middle, "low": effect.low, "high": effect.high}
-                yield {
-                    "reading": one.reading.words, "factor": effect.factor.words,
-                    "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end), **ends,
-                    "new low": new.low, "new high": new.high, "where": where, "says": says,
-                }
 
     @cached_property
     def differences(self) -> pd.DataFrame:
@@ -170,14 +148,12 @@ class Pool:
         Columns: middle, low, high of the difference from the average bench (90 %), its unit, and whether the bench
         stands out.
         """
-        parts = {}
-        for one in self.readings.values():
-            if one.average.pours:
-                table = one.differences()
-                ends = ["middle", "low", "high"]
-                table[ends] = in_points(one, table[ends].to_numpy()).round(2) + 0.0
-                table.insert(3, "unit", difference_unit(one))
-                parts[one.reading.words] = table
+        parts, ends = {}, ["middle", "low", "high"]
+        for fit in self.read.values():
+            table = fit.differences()
+            table[ends] = in_points(fit, table[ends].to_numpy()).round(2) + 0.0
+            table.insert(3, "unit", difference_unit(fit))
+            parts[fit.reading.words] = table
         return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()
 
     def sentence(self) -> str:
@@ -186,27 +162,14 @@ class Pool:
 
     def joined(self) -> str:
         """How much was joined, what was left out, and what was assumed."""
-        pours, sessions = (int(self.benches[name].sum()) for name in ("pours", "sessions"))
-        text = f"{count(len(self.benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
-        whole = ~self.left_out["bench"].isin(self.benches.index)
-        for bench, rows in self.left_out[whole].groupby("bench", sort=False):
-            text += f" {bench} is left out whole, because {listed(map(_because, rows.to_dict('records')))}."
-        if not whole.all():
-            text += f" Left out: {listed(dict.fromkeys((self.left_out['bench'] + ' ' + self.left_out['part'])[~whole]))}."
-        if self.left_out["do"].str.startswith(TIE).any():
-            text += f" {TIE}"
-        if self.assumed:
-            text += f" Not written down, so the usual value of the bench is assumed: {first_few(self.assumed)}."
-        return text
+        return joined_words(self.benches, self.left_out, self.assumed)
 
     def told(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
-        read = [one for one in self.readings.values() if one.average.pours]
-        contrary = [text for name, found in self.contradictions.items() if (text := contradiction_words(self[name], found))]
         if self.tells:
-            return [differs(one) for one in read] + contrary
-        expected = ". ".join(expects(one) for one in read)
-        return [too_few(len(self.benches)), f"A newcomer's first casting at the usual settings, nine in ten: {expected}.", *contrary]
+            return [*map(differs, self.read.values()), *self.contradiction_sentences()]
+        expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expects, self.read.values()))}."
+        return [too_few(len(self.benches)), expected, *self.contradiction_sentences()]
 
     __repr__ = sentence
 
@@ -227,8 +190,8 @@ class Pool:
         -------
         PooledBeliefs, or Path of the file
         """
-        held = pooled_beliefs(self)
-        return held if path is None else write_beliefs(held, path)
+        learnt = pooled_beliefs(self)
+        return learnt if path is None else write_beliefs(learnt, path)
 
     def page(self, path: str | Path = "pool.html") -> Path:
         """Write what the pool says as one page that opens anywhere; return its path.
@@ -244,13 +207,6 @@ class Pool:
         from testpour.pooling.pool_page import write_page
 
         return write_page(self, path)
-
-
-def _because(row):
-    """One reason why a bench is left out whole."""
-    if row["part"] == WHOLE:
-        return f"it {row['what']}"
-    return f"its {row['part']} {row['what']} ({row['here'] or 'none'}, not {row['in the pool'] or 'none'})"
 
 
 @one_thread

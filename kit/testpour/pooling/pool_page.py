@@ -4,18 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from html import escape
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expects
+from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expects, too_few
+from testpour.pooling.pool import Pool
 from testpour.wording import count, in_html, table_html, visible
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.pooling.pool import Pool
 
 HEADS = {
     EVERY: "Holds at every bench",
@@ -55,17 +51,16 @@ def page_body(pooled: Pool, level: int) -> Iterator[str]:
     """The pool as HTML under heads of a `level`: a sentence, what holds where, what differs, what to expect."""
     yield f"<p>{in_html(pooled.joined())}</p>"
     if not pooled.tells:
-        few, _, *contrary = pooled.told()
-        yield from (f"<p>{in_html(said)}</p>" for said in (few, *contrary))
+        yield from (f"<p>{in_html(text)}</p>" for text in (too_few(len(pooled.benches)), *pooled.contradiction_sentences()))
     for where, head in HEADS.items():
         rows = pooled.table[pooled.table["where"] == where]
         if len(rows):
             says = "".join(f"<li>{in_html(said)}</li>" for said in rows["says"])
             yield f"<h{level}>{head}</h{level}><ul>{says}</ul>"
     if pooled.tells:
-        told = "".join(f"<li>{in_html(said)}</li>" for said in pooled.told())
+        told = "".join(f"<li>{in_html(text)}</li>" for text in pooled.told())
         yield f"<h{level}>What differs by bench</h{level}><ul>{told}</ul>"
-    told = "".join(f"<li>{in_html(expects(one))}</li>" for one in pooled.readings.values() if one.average.pours)
+    told = "".join(f"<li>{in_html(expects(fit))}</li>" for fit in pooled.read.values())
     yield (
         f"<h{level}>What a newcomer's bench should expect</h{level}>"
         f"<p>Of its first casting at the usual settings, nine in ten over benches and days:</p><ul>{told}</ul>"
@@ -76,10 +71,9 @@ def page_body(pooled: Pool, level: int) -> Iterator[str]:
 
 def _figures(pooled):
     yield "<h2>The benches side by side</h2>"
-    for name, one in pooled.readings.items():
-        if one.average.pours:
-            picture = show_benches(pooled, name)
-            yield f'<figure class="wide" {SCROLLS}><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(visible(picture.says))}"></figure>'
+    for name in pooled.read:
+        picture = show_benches(pooled, name)
+        yield f'<figure class="wide" {SCROLLS}><img src="{image_link(picture.to_bytes("svg"))}" alt="{escape(visible(picture.says))}"></figure>'
 
 
 def _basis(pooled):

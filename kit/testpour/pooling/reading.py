@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
-from testpour.models.beliefs import beliefs_for
+from testpour.logbook.castings import Castings
+from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.change import averages
 from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
@@ -24,11 +26,6 @@ from testpour.pooling.belief_file import PooledBeliefs
 from testpour.pooling.climbing import Slope, pooled_top_of_density
 from testpour.pooling.draws import SMALL, sample_pool
 from testpour.problems import NoSuchName
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.logbook.castings import Castings
-    from testpour.models.beliefs import ReadingBeliefs
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
@@ -101,12 +98,11 @@ class PooledReading:
         if not sds:
             return self._away({})
         rng, draws = np.random.default_rng(1), len(self.average.posterior)
-        names = ("bench", *self.sloped)
-        return self._away({name: sds[_sd_name(name)] * normal_scores(draws, rng) for name in names})
+        return self._away({name: sds[_sd_name(name)] * normal_scores(draws, rng) for name in ("bench", *self.sloped)})
 
     def _away(self, away):
-        held = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
-        return BenchFit(**held, away=away)
+        same = {name: getattr(self.average, name) for name in ReadingFit.__dataclass_fields__}
+        return BenchFit(**same, away=away)
 
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
@@ -182,12 +178,6 @@ def fit_pooled(
     return PooledReading(average, names, tuple(rows["bench"].unique()))
 
 
-def _resized(believed, size):
-    """Beliefs with a remainder `size` times as large."""
-    foreseen, rest = believed.beliefs[: -believed.left_over], believed.beliefs[-believed.left_over :]
-    return replace(believed, beliefs=(*foreseen, *(replace(belief, sd=size * belief.sd) for belief in rest)))
-
-
 def _sized(reading, believed, rows, scale, slopes):
     """Beliefs with the likeliest of `SIZES` of the remainder, their model, and the top of its density.
 
@@ -195,11 +185,12 @@ def _sized(reading, believed, rows, scale, slopes):
     """
     tried, found = {}, None
     for size in SIZES:
-        resized = _resized(believed, size)
+        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.left_over :])
+        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.left_over], *remainder))
         model, number = _model(reading, resized, rows, scale)
         found = pooled_top_of_density(model, number, slopes, near=found)
-        foresaw = log_evidence(*found[1:], len(model.groups) + len(slopes))
-        tried[np.log(size) - size**2 / np.pi + foresaw] = resized, model, found
+        evidence = log_evidence(*found[1:], len(model.groups) + len(slopes))
+        tried[np.log(size) - size**2 / np.pi + evidence] = resized, model, found
     return tried[max(tried)]
 
 
@@ -223,18 +214,17 @@ def _model(reading, believed, rows, scale):
 
 def _bench_scale(believed: ReadingBeliefs) -> float:
     """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
-    believed_of = {term.name: belief for term, belief in zip(believed.terms, believed.beliefs, strict=True)}
-    level = believed_of.get("level") or believed.cuts
+    level = dict(zip((term.name for term in believed.terms), believed.beliefs, strict=True)).get("level") or believed.cuts
     assert level is not None, "grades have cuts where other readings have a level"
     return SHARE * level.sd
 
 
 def _slopes_of(believed: ReadingBeliefs, rows: pd.DataFrame) -> tuple[Slope, ...]:
     """The effects that may differ by bench: those that enough benches varied."""
-    found = []
+    slopes = []
     for column, (term, belief) in enumerate(zip(believed.terms, believed.beliefs, strict=True)):
         if term.name in SLOPED:
             varied = rows.groupby("bench")[list(term.factors)].nunique().min(axis=1)
             if (varied >= 3).sum() >= FEWEST:
-                found.append(Slope(column, SHARE * belief.sd))
-    return tuple(found)
+                slopes.append(Slope(column, SHARE * belief.sd))
+    return tuple(slopes)

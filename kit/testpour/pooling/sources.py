@@ -4,16 +4,14 @@ from collections.abc import Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
+from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.problems import Problems
 
-if TYPE_CHECKING:
-    from testpour.logbook.book import Logbook
-
 # What a pool takes for one bench: a path, an open log, or its castings.
-Given: TypeAlias = "str | Path | Castings | Logbook"
+Given: TypeAlias = str | Path | Castings | Logbook
 
 
 @dataclass(frozen=True)
@@ -70,7 +68,6 @@ def _from_path(path):
     if not path.exists():
         raise FileNotFoundError("there is no such file or folder. Check the path.")
     if (path / "study.toml").is_file() or path.name == "study.toml":
-        from testpour.logbook.book import Logbook
         from testpour.study_file import read_study
 
         with closing(Logbook(read_study(path))) as log:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.practice.algebraic_resin import Truth
-    from testpour.practice.physical_resin import PhysicalTruth
-    from testpour.study import Study
+from testpour.practice.algebraic_resin import Truth
+from testpour.practice.physical_resin import PhysicalTruth
+from testpour.study import Study
 
 CHECK_EVERY = 4.0  # minutes between two looks at the pot
 RESIN_IN_POT = 120.0  # g weighed for one pot

@@ -5,18 +5,15 @@ from __future__ import annotations
 import warnings
 from dataclasses import replace
 from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
 from testpour.logbook.warned import Caution
 from testpour.practice.practice import practice_resin
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.study import Study
+from testpour.study import Study
 
 SCALE_OFF = 0.06  # share by which a bench's catalyst is off, one standard deviation: invented
 THERMOMETER_OFF = 0.8  # degC, likewise

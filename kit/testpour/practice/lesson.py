@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,15 +11,13 @@ import pandas as pd
 from testpour.advice.candidates import free_factors
 from testpour.advice.prospect import states_of
 from testpour.advice.recommend import best_settings
+from testpour.logbook.castings import Castings
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.practice.practice import PracticeResin
 from testpour.problems import Problem
 from testpour.wording import count, in_hundred, in_markdown, table_html
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.practice.practice import PracticeResin
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 

@@ -10,19 +10,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.logbook.castings import Castings
 from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed_dose
-from testpour.practice.physical_resin import DIFFICULTIES, PhysicalTruth, draw_physical
+from testpour.practice.physical_resin import DIFFICULTIES, Difficulty, PhysicalTruth, draw_physical
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.wording import listed
 
 if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
     from testpour.practice.lesson import Lesson
-    from testpour.practice.physical_resin import Difficulty
-    from testpour.study import Study
 
 KINDS = ("algebraic", "physical")
 QUIET = {"session": 0.4, "reading": 0.5, "shore": 0.6, "step": 0.5}  # share of the scatter left when gentle
@@ -85,8 +84,7 @@ class PracticeResin:
         chance = np.ones(len(table))
         ages = {aim.age or USUAL_AGE for aim in self.study.aims}
         ideals = {age: self.ideal(table.assign(age=age)) for age in ages}
-        unknown = [self.study.reading(aim.reading).words for aim in self.study.aims if aim.reading not in ideals[aim.age or USUAL_AGE]]
-        if unknown:
+        if unknown := [self.study.reading(aim.reading).words for aim in self.study.aims if aim.reading not in ideals[aim.age or USUAL_AGE]]:
             raise Problem(f"A practice resin has no {listed(unknown)}. Practise with a study that has no such aim: tp.example_study() has none.")
         for aim in self.study.aims:
             ideal = ideals[aim.age or USUAL_AGE][aim.reading].to_numpy()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -27,28 +27,30 @@ Advice = Sequence[tuple[str | float | None, Recommendation | Unadvised]]  # room
 
 def advice(fits: Fits, room: Rooms = None) -> Advice:
     """The recommendation for each room, or the problem that stands in its way."""
-    given: list[Any] = []
-    for one in rooms(fits, room):
+    found: list[Any] = []
+    for temperature in rooms(fits, room):
         try:
-            given.append((one, recommend(fits, room=one)))
+            found.append((temperature, recommend(fits, room=temperature)))
         except UNADVISED as problem:
-            given.append((one, problem))
-    return given
+            found.append((temperature, problem))
+    return found
 
 
 def advised(fits: Fits, given: Advice) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
-    said = [str(one) if isinstance(one, UNADVISED) else one.sentence() for _, one in given]
-    advised = [(room, one) for room, one in given if not isinstance(one, UNADVISED)]
-    names = {f.name for f in fits.study.factors if f.kind == "number"}
-    figure = None
-    if {"catalyst", "room_temperature"} <= names:  # about the settings recommended for the first room
-        fixed = beside_catalyst(advised[0][1]) if advised else None
-        figure = drawn(show_chance, fits, fixed=fixed, kind=kind_of(fits.castings))
+    said = [str(found) if isinstance(found, UNADVISED) else found.sentence() for _, found in given]
+    advised = [(room, found) for room, found in given if not isinstance(found, UNADVISED)]
+    fixed = beside_catalyst(advised[0][1]) if advised else None  # the map is about the settings recommended for the first room
     return {
-        "rooms": said, "expect": _expected(fits, advised), "figure": figure,
+        "rooms": said, "expect": _expected(fits, advised), "figure": chance_figure(fits, fixed, kind_of(fits.castings)),
         "chart": _chart_words(fits),
     }
+
+
+def chance_figure(fits: Fits, fixed: Mapping[str, float] | None, kind: str = "svg") -> dict[str, str] | None:
+    """The map of chances over catalyst and room, as `story.drawn` gives it; None where the study lacks one of them, or an aim."""
+    numbers = {f.name for f in fits.study.factors if f.kind == "number"}
+    return drawn(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
 
 
 def beside_catalyst(given: Recommendation) -> dict[str, float]:
@@ -75,13 +77,17 @@ def _expected(fits, given):
     """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
     if not given:
         return None
-    heads = [_place(fits.study, room, one) for room, one in given]
-    rows = [(at_its_age(fits.study, fit.reading), [_range(fit.reading, one.predicted.loc[fit.reading.words]) for _, one in given]) for fit in fits.values()]
+    heads = [room_words(room, found, "recommended") for room, found in given]
+    rows = [
+        (at_its_age(fits.study, fit.reading), [_range(fit.reading, found.predicted.loc[fit.reading.words]) for _, found in given])
+        for fit in fits.values()
+    ]
     return {"heads": heads, "rows": rows}
 
 
-def _place(study, room, given):
-    return "recommended" if room is None else f"room at {study.factor('room_temperature').show(given.settings['room_temperature'])}"
+def room_words(room: str | float | None, given: Recommendation, usual: str) -> str:
+    """Which room a recommendation is for: ``"room at 20 °C"``; `usual` where no room was asked about."""
+    return usual if room is None else f"room at {show(given.settings['room_temperature'], 'degC')}"
 
 
 def _range(reading, row):

@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from jinja2.utils import htmlsafe_json_dumps
+from markupsafe import Markup
 
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
@@ -25,10 +27,9 @@ class NoLogInside(Problem):
     """A file is not a findings page, or one that carries no log."""
 
 
-def for_page(held: Any) -> str:
+def for_page(data: Any) -> Markup:
     """Anything JSON can hold as text that no page takes for markup. Raises `ValueError` if a number is NaN or infinite."""
-    text = json.dumps(held, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
-    return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
+    return htmlsafe_json_dumps(data, allow_nan=False, separators=(",", ":"))
 
 
 def carried(castings: Castings, said: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
@@ -40,18 +41,20 @@ def carried(castings: Castings, said: dict[str, Any], before: dict[str, Any] | N
     study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
     return {
         "format": FORMAT, "fingerprint": castings.fingerprint(), "study": study,
-        "pours": _held(castings.pours.reset_index(names="pour")), "readings": _held(castings.readings),
+        "pours": _columns(castings.pours.reset_index(names="pour")), "readings": _columns(castings.readings),
         "said": said, "before": before,
     }
 
 
-def _held(table):
-    """A table as lists by column: times as text, what is open or blank as null."""
+def _columns(table):
+    """A table as lists by column: times as text, what is open or blank as null, people as numbers."""
     columns = {}
     for name in table:
         column = table[name]
         if name in LEFT_OUT:
-            columns[name] = _numbered(column)
+            people = column.fillna("").astype(str)
+            numbers, _ = pd.factorize(people.where(people != ""))  # in the order they appear; -1 for a blank
+            columns[name] = ["" if number < 0 else f"reader {number + 1}" for number in numbers]
         elif pd.api.types.is_datetime64_any_dtype(column):
             columns[name] = [None if pd.isna(moment) else moment.isoformat() for moment in column]
         elif pd.api.types.is_numeric_dtype(column):
@@ -59,13 +62,6 @@ def _held(table):
         else:
             columns[name] = [None if pd.isna(value) else str(value) for value in column]
     return columns
-
-
-def _numbered(column):
-    """Each person as a number, in the order they appear; blank stays blank."""
-    people = column.fillna("").astype(str)
-    numbers, _ = pd.factorize(people.where(people != ""))
-    return ["" if number < 0 else f"reader {number + 1}" for number in numbers]
 
 
 def read_page(path: str | Path) -> Castings:
@@ -89,10 +85,10 @@ def read_page(path: str | Path) -> Castings:
     NoLogInside
         If the file is not a findings page, or its log was changed.
     """
-    held = inside(path)
+    page = inside(path)
     try:
-        castings = _castings(held, Path(path))
-        same = castings.has_fingerprint(held["fingerprint"])
+        castings = _castings(page, Path(path))
+        same = castings.has_fingerprint(page["fingerprint"])
     except StudyProblems as problem:
         raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as problem:
@@ -103,10 +99,10 @@ def read_page(path: str | Path) -> Castings:
     return castings
 
 
-def _castings(held, path):
+def _castings(page, path):
     """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
-    study = study_from(held["study"], path)
-    pours, readings = (pd.DataFrame(held[name]) for name in ("pours", "readings"))
+    study = study_from(page["study"], path)
+    pours, readings = (pd.DataFrame(page[name]) for name in ("pours", "readings"))
     numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
     pours = pours.astype(dict.fromkeys(numbers, float)).set_index("pour")
     if "made_at" in pours:

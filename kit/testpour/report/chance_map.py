@@ -63,13 +63,16 @@ def show_chance(
     table[x], table[y] = grid[0].ravel(), grid[1].ravel()
     told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
     met = told["chance"].to_numpy()
-    poured = [_poured(f, pours) for f in (across, up)]
-    held = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
-    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, held), height=5.2,
+    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
+    as_logged = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
+    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
                                 found=check_ends(fits.study, table))
     ax = axes[0, 0]
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
-    _cross_out(ax, grid, safe.reshape(STEPS, STEPS))
+    if not safe.all():
+        out = (~safe).reshape(STEPS, STEPS).astype(float)
+        ax.contourf(*grid, out, levels=[0.5, 1.5], colors=["white"], hatches=["xx"], zorder=2.5)
+        ax.add_patch(Rectangle((0, 0), 0, 0, facecolor="white", edgecolor="#404040", hatch="xx", linewidth=0, label=OUT))
     _hatch_beyond(ax, (columns, rows), poured)
     ax.plot(pours[x], pours[y], "o", color=INK, markerfacecolor="white", markersize=7, linestyle="none", clip_on=False,
             zorder=5, label="poured")
@@ -89,11 +92,6 @@ def _numeric(study, name):
     return allowed[name]
 
 
-def _poured(factor, pours):
-    """The range poured, one bench step wider on each side; a single value counts as its own range."""
-    return pours[factor.name].min() - factor.step, pours[factor.name].max() + factor.step
-
-
 def _draw_map(picture, ax, grid, met):
     shades = ax.contourf(*grid, met, levels=np.linspace(0, 1, 11), cmap="Blues", vmax=1.15)
     lines = ax.contour(*grid, met, levels=LEVELS, colors=INK, linewidths=1)
@@ -102,13 +100,6 @@ def _draw_map(picture, ax, grid, met):
         label.set_path_effects([withStroke(linewidth=3, foreground="white")])
     bar = picture.colorbar(shades, ax=ax, ticks=np.linspace(0, 1, 6), label="Chance of a good casting (in 100)")
     bar.ax.set_yticklabels([f"{100 * tick:.0f}" for tick in np.linspace(0, 1, 6)])
-
-
-def _cross_out(ax, grid, safe):
-    """Cross out what is refused or likely to boil, where any of the map is."""
-    if not safe.all():
-        ax.contourf(*grid, (~safe).astype(float), levels=[0.5, 1.5], colors=["white"], hatches=["xx"], zorder=2.5)
-        ax.add_patch(Rectangle((0, 0), 0, 0, facecolor="white", edgecolor="#404040", hatch="xx", linewidth=0, label=OUT))
 
 
 def _hatch_beyond(ax, ends, poured):
@@ -134,10 +125,10 @@ def _says(study, table, met, told, factors, poured, as_logged):
     at = [table[f.name].iloc[best] for f in factors]
     within = all(low <= value <= high for value, (low, high) in zip(at, poured, strict=True))
     where = " and ".join(f"{f.words} {f.show(table[f.name].iloc[best])}" for f in factors)
-    held = [f for f in study.varied if f not in factors]
+    others = [f for f in study.varied if f not in factors]
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
-        held.append(study.factor("room_temperature"))
-    beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in held)
+        others.append(study.factor("room_temperature"))
+    beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in others)
     text = f"Chance of a good casting: highest here at {where}, {chance_words(told.iloc[best])}"
     text += f" (with {beside})." if beside else "."
     text += as_logged

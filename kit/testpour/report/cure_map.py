@@ -58,6 +58,9 @@ def show_cure(
     picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, found=found)
     _draw_lines(axes[0, 0], asking, run, minutes)
     _draw_map(picture, axes[1, 0], run)
+    if np.isfinite(run.gel_time):
+        for ax in axes[:, 0]:
+            ax.axvline(run.gel_time, color=INK, linewidth=1, linestyle=":")
     picture.supxlabel(asking.caution(*filter(None, [asking.refuted])), x=0.01, ha="left", fontsize=8, wrap=True)
     return picture
 
@@ -75,8 +78,6 @@ def _draw_lines(ax, asking, run, minutes):
     ax.fill_between(minutes, *np.quantile(others, [0.05, 0.95], axis=0), color=LOG, alpha=0.22, linewidth=0)
     ax.plot(minutes, run.middle, color=LOG, linewidth=2.4, label="middle, band of nine lots in ten")
     ax.plot(minutes, run.temperature[:, 0], color=SECOND, linewidth=2, linestyle="--", label="just below the face")
-    if np.isfinite(run.gel_time):
-        ax.axvline(run.gel_time, color=INK, linewidth=1, linestyle=":")
     ax.set_ylabel("Temperature (°C)")
     ax.legend(frameon=False, loc="upper left")
 
@@ -84,8 +85,6 @@ def _draw_lines(ax, asking, run, minutes):
 def _draw_map(picture, ax, run):
     levels = np.linspace(run.temperature.min() - 0.5, run.temperature.max() + 0.5, LEVELS)
     shades = ax.contourf(run.minutes, run.depth, run.temperature.T, levels=levels, cmap="Oranges")
-    if np.isfinite(run.gel_time):
-        ax.axvline(run.gel_time, color=INK, linewidth=1, linestyle=":")
     ax.invert_yaxis()
     ax.set(xlabel="Minutes after mixing", ylabel="Depth (mm)")
     picture.colorbar(shades, ax=ax, label="Temperature (°C)", format="%.0f")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -14,22 +14,11 @@ from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scatter import scatter
-from testpour.picture import (
-    BELIEF,
-    INK,
-    LOG,
-    SECOND,
-    Picture,
-    drawable,
-    label_axis,
-    new_picture,
-)
+from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
+from testpour.report.versus import StudyComparison
 from testpour.wording import age_words
-
-if TYPE_CHECKING:
-    from testpour.report.versus import StudyComparison
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
@@ -67,13 +56,9 @@ def show_effects(fit: ReadingFit) -> Picture:
         fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
         _draw_interval(ax, place, effect.in_points, effect.poured, fill)
     ax.set_xlabel(_change_label(each[0]))
-    told = [(fill, words) for _, fill, words in FILLS]
-    _interval_rows(picture, ax, [_moved(effect) for effect in each], told, "never varied: belief only")
+    names = [f"{drawable(e.factor.words)}\n{drawable(e.factor.between(e.start, e.end), 60)}" for e in each]
+    _interval_rows(picture, ax, names, [(fill, words) for _, fill, words in FILLS], "never varied: belief only")
     return picture
-
-
-def _moved(effect):
-    return drawable(effect.factor.words) + f"\n{drawable(effect.factor.between(effect.start, effect.end), 60)}"
 
 
 def _change_label(effect):
@@ -107,13 +92,9 @@ def show_scatter(fit: ReadingFit) -> Picture:
     for place, part in enumerate(parts):
         _draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
     ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
-    _interval_rows(picture, ax, [_row(part) for part in parts], [("full", "from the log")], "mostly belief")
+    names = [f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of all scatter" for part in parts]
+    _interval_rows(picture, ax, names, [("full", "from the log")], "mostly belief")
     return picture
-
-
-def _row(part):
-    """A source in words, with the share of the whole variance it makes up."""
-    return f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of all scatter"
 
 
 def show_check(fit: ReadingFit) -> Picture:

@@ -14,21 +14,21 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.recommend import Recommendation
-from testpour.caution_rules import rules
+from testpour.caution_rules import rules, side_of, words_of
 from testpour.columns import Factor
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
+from testpour.models.change import good_grades
 from testpour.models.fits import Fits
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
-from testpour.report.advised import Advice
-from testpour.units import show, unit_words
+from testpour.report.advised import Advice, room_words
+from testpour.units import unit_words
 from testpour.wording import age_words, capital
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
 UNSTEPPED = 50  # stops of a factor that declares no step
-SIDES = ("below", "above", "from")
 PACKED = 2**16 - 1  # steps between a column's ends, which is finer than three digits need
 LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
@@ -101,7 +101,7 @@ def _reading(fits, fit, stops):
         "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "unread": "" if fit.pours else f"no {reading.words} was read yet",
         "low": reading.low if np.isfinite(reading.low) else None,
         "high": reading.high if np.isfinite(reading.high) else None,
-        "aim": _aim(reading, aim),
+        "aim": _aim(fits.study, reading, aim),
     }
     tables = [_table(term, stops, age or LATE) for term in fit.believed.terms]
     if None in tables:
@@ -146,14 +146,11 @@ def _range(factor, values):
     return [low - slack, high + slack, factor.between(low, high)]
 
 
-def _aim(reading, aim):
+def _aim(study, reading, aim):
     """The aim in words and bounds; for grades, the first and the last grade that count as good."""
     if aim is None:
         return None
-    low, high = aim.at_least, aim.at_most
-    if reading.grades:
-        low = 0 if low is None else int(np.ceil(low))
-        high = len(reading.grades) - 1 if high is None else int(np.floor(high))
+    low, high = good_grades(study, reading) or (aim.at_least, aim.at_most)
     return {"words": aim.words(reading), "at_least": low, "at_most": high}
 
 
@@ -175,18 +172,16 @@ def _starts(advice, stops):
     for room, given in advice:
         if isinstance(given, Recommendation):
             at = [_nearest(values, given.settings[name]) for name, values in stops.items()]
-            words = "best chance" if room is None else f"room at {show(given.settings['room_temperature'], 'degC')}"
-            yield {"words": words, "at": at}
+            yield {"words": room_words(room, given, "best chance"), "at": at}
 
 
 def _limits(names):
     """The limits of the cautions on settings and readings that the sliders show."""
     for limit in rules()["limits"]:
         if limit["setting"] in names:
-            side = next(side for side in SIDES if side in limit)
-            words = limit.get("words", limit["setting"].replace("_", " ").replace("post cure", "post-cure"))
+            side = side_of(limit)
             yield {
-                "name": limit["setting"], "words": words.capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
+                "name": limit["setting"], "words": words_of(limit).capitalize(), "side": side, "bound": limit[side], "unit": unit_words(limit["unit"]),
                 "refuse": limit["level"] == "refuse", "says": f"{capital(limit['reason'])}. {limit['do']}.",
             }
 

@@ -1,8 +1,6 @@
 """Every plot, one function one figure; a figure's title is what it says, and `.says` is its text."""
 
-import sys
-
-from testpour.arguments import check_all
+from testpour.arguments import checked
 from testpour.exchange.trace_curve import show_trace
 from testpour.pooling.bench_chart import show_benches
 from testpour.report.age_curve import show_age
@@ -17,4 +15,4 @@ __all__ = [
     "show_pours", "show_reading", "show_scatter", "show_trace",
 ]
 
-check_all(sys.modules[__name__])
+globals().update({name: checked(globals()[name]) for name in __all__})

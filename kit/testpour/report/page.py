@@ -7,7 +7,6 @@ import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
 
@@ -26,6 +25,7 @@ from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
 from testpour.report.since import changes, earlier, said
 from testpour.threads import one_thread
+from testpour.toml_file import own_text
 from testpour.wording import in_html, visible
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
@@ -130,7 +130,7 @@ def render(
     """
     castings, given = fits.castings, advised.advice(fits, room)
     now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
-    script = files("testpour.report").joinpath("templates", "explorer.js").read_text("utf-8")
+    script = own_text("report/templates/explorer.js")
     page = partial(
         template("report", "page.html").render,
         study=fits.study,
@@ -149,8 +149,8 @@ def render(
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        explorer=Markup(for_page(_visible(explorer(fits, given)))),
-        log=Markup(for_page(carried(castings, now, before))),
+        explorer=for_page(_visible(explorer(fits, given))),
+        log=for_page(carried(castings, now, before)),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         licence=LICENCE,
@@ -162,10 +162,10 @@ def render(
     return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
 
 
-def _visible(held):
+def _visible(data):
     """Words for the sliders, with the characters that turn their order written out; the log beside them stays as it was."""
-    if isinstance(held, dict):
-        return {name: _visible(part) for name, part in held.items()}
-    if isinstance(held, list | tuple):
-        return [_visible(part) for part in held]
-    return visible(held) if isinstance(held, str) else held
+    if isinstance(data, dict):
+        return {name: _visible(part) for name, part in data.items()}
+    if isinstance(data, list | tuple):
+        return [_visible(part) for part in data]
+    return visible(data) if isinstance(data, str) else data

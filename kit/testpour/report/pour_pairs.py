@@ -31,8 +31,7 @@ def show_plan(plan: Plan) -> Picture:
     Problem
         If no setting differs between the pours.
     """
-    says = f"Where the {len(plan.table)} planned pours lie: {_sessions(plan.table)}."
-    return _pairs(plan.study, plan.table, says, plan.found())
+    return _pairs(plan.study, plan.table, "planned pours", plan.found())
 
 
 def show_pours(castings: Castings) -> Picture:
@@ -46,23 +45,17 @@ def show_pours(castings: Castings) -> Picture:
     -------
     Picture
     """
-    says = f"Where the {len(castings.pours)} pours lie: {_sessions(castings.pours)}."
-    return _pairs(castings.study, castings.pours, says)
+    return _pairs(castings.study, castings.pours, "pours")
 
 
-def _sessions(table):
-    counts = table["session"].value_counts(sort=False)
-    return ", ".join(f"{count} in session {name}" for name, count in counts.items())
-
-
-def _pairs(study, table, says, found=None):
+def _pairs(study, table, what, found=None):
     factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
     if not factors:
         raise Problem("No setting differs between these pours, so there is nothing to draw against anything.")
-    ups, acrosses = factors[1:], factors[:-1]
-    if len(factors) == 1:
-        ups, acrosses = [None], factors
+    ups, acrosses = (factors[1:], factors[:-1]) if len(factors) > 1 else ([None], factors)
     size = len(acrosses)
+    counts = table["session"].value_counts(sort=False)
+    says = f"Where the {len(table)} {what} lie: {', '.join(f'{count} in session {name}' for name, count in counts.items())}."
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
                                 rows=len(ups), columns=size, found=found)
     sessions, ringed = {name: drawable(name) for name in dict.fromkeys(table["session"])}, []

@@ -17,17 +17,7 @@ from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.settings import held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, REFERENCE, one_post_cure
-from testpour.picture import (
-    LOG,
-    SECOND,
-    Picture,
-    drawable,
-    drawn_ends,
-    label_axis,
-    new_picture,
-    poured_range,
-    shade_beyond,
-)
+from testpour.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.wording import age_words
 
@@ -64,7 +54,7 @@ def show_reading(
     """
     column = _moving(fit, factor)
     low, high = poured_range(fit.rows[factor])
-    values = _values(fit, column)
+    values = np.array([0.0, 1.0]) if column.kind == "yes/no" else np.linspace(*drawn_ends(column, fit.rows[factor]), POINTS)
     beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
@@ -82,7 +72,7 @@ def show_reading(
         edge = 0.03 * (values[-1] - values[0])
         ax.set_xlim(values[0] - edge, values[-1] + edge)
         shade_beyond(ax, low, high, "not poured" if low is not None else "never varied: belief only")
-    picture.supxlabel(_held(fit, table, factor), x=0.01, ha="left", fontsize=9)
+    picture.supxlabel(_drawn_at(fit, table, factor), x=0.01, ha="left", fontsize=9)
     return picture
 
 
@@ -123,7 +113,9 @@ def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: f
         return
     left, right = ax.get_xlim()
     at = places[rows.index].to_numpy(float)
-    draw_known(ax, at + 0.012 * (right - left) * _beside_one_another(at, rows), rows, fit.reading)
+    same = rows.groupby([at, "low"], dropna=False).cumcount().to_numpy()
+    shift = (same + 1) // 2 * (-1) ** same  # readings that would hide one another go to the right and left in turn
+    draw_known(ax, at + 0.012 * (right - left) * shift, rows, fit.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="pours, at their own settings")
     ax.legend(loc="best", framealpha=0.9, edgecolor="none")
 
@@ -150,28 +142,12 @@ def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading
             ax.set_ylim(min(bottom, ends.min() - pad), max(top, ends.max() + pad))
 
 
-def _beside_one_another(at, rows):
-    """Whole steps to the right and left for readings that would hide one another."""
-    count = rows.groupby([at, "low"], dropna=False).cumcount().to_numpy()
-    return (count + 1) // 2 * (-1) ** count
-
-
 def _moving(fit, name):
     known = fit.believed.factors
-    usable = [f for f in fit.study.factors if f.name in known and f.kind != "text"]
-    for factor in usable:
-        if factor.name == name:
-            return factor
-    raise Problem(
-        f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(f.name for f in usable)}."
-    )
-
-
-def _values(fit, factor):
-    """Where the curve is drawn."""
-    if factor.kind == "yes/no":
-        return np.array([0.0, 1.0])
-    return np.linspace(*drawn_ends(factor, fit.rows[factor.name]), POINTS)
+    usable = {f.name: f for f in fit.study.factors if f.name in known and f.kind != "text"}
+    if name not in usable:
+        raise Problem(f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(usable)}.")
+    return usable[name]
 
 
 def _beside(fit, name):
@@ -186,9 +162,8 @@ def _beside(fit, name):
     return {}
 
 
-def _held(fit, table, moved):
+def _drawn_at(fit, table, moved):
     """The settings the curve is drawn at, in words."""
-    known = fit.believed.factors - {moved}
-    held = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in known & set(table)]
-    text = "Line drawn at " + ", ".join(held) + "." if held else ""
-    return "\n".join(textwrap.wrap(text, 88, max_lines=3))
+    names = (fit.believed.factors - {moved}) & set(table)
+    settings = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in names]
+    return "\n".join(textwrap.wrap(f"Line drawn at {', '.join(settings)}.", 88, max_lines=3)) if settings else ""

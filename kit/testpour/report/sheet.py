@@ -145,7 +145,7 @@ def _strongest(fits: Fits) -> list[str]:
     for name, fit in fits.items():
         aims = [aim for aim in fits.study.aims if aim.reading == name]
         told = [e for e in effects(fit).each if e.settled and e.poured]
-        ranked = sorted((-_moved(fit, aims, e), -_clearness(e), e.sentence()) for e in told)
+        ranked = sorted((-_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in told)
         each += [(not aims, place, *one) for place, one in enumerate(ranked)]
     return [said for *_, said in sorted(each)[:FINDINGS]]
 
@@ -159,7 +159,7 @@ def _moved(fit, aims, effect):
     return max((np.quantile(np.ptp(fit.chances(rows, aim.at_least, aim.at_most), axis=1), 0.05) for rows, aim in at), default=0.0)
 
 
-def _clearness(effect):
+def _half_widths(effect):
     """Half-widths of its interval by which an effect differs from none."""
     ends = np.array([effect.middle, effect.low, effect.high])
     middle, low, high = np.log(ends) if effect.ratio else ends

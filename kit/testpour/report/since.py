@@ -108,8 +108,7 @@ def _effect_changes(study, before, now):
     moved = False
     for name, found in now["effects"].items():
         for factor, new in found.items():
-            text = _moved(before["effects"].get(name, {}).get(factor), new)
-            if text:
+            if text := _moved(before["effects"].get(name, {}).get(factor), new):
                 moved = True
                 yield f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}."
     if not moved:

@@ -51,14 +51,8 @@ def question_of(study: Study) -> dict[str, Any]:
         "question": study.question,
         "resin": study.resin.get("kind", ""),
         "aims": [aim.words(study.reading(aim.reading)) for aim in study.aims],
-        "varied": [f"{f.words}, {_span(f)}" for f in study.varied],
+        "varied": [f"{f.words}, {'with and without' if f.kind == 'yes/no' else f.between(*f.span)}" for f in study.varied],
     }
-
-
-def _span(factor):
-    if factor.kind == "yes/no":
-        return "with and without"
-    return factor.between(*factor.span)
 
 
 def poured(castings: Castings) -> dict[str, Any]:
@@ -66,6 +60,7 @@ def poured(castings: Castings) -> dict[str, Any]:
     study, pours, readings = castings.study, castings.pours, castings.readings
     each = list(pours.groupby("session", sort=False))
     shown = sorted((f for f in study.factors if f.name in pours and _differs(pours[f.name])), key=lambda f: f.kind == "text")
+    same = [f for f in study.factors if f.role != "met" and f.name in pours and pours[f.name].notna().any() and not _differs(pours[f.name])]
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
         "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
@@ -75,7 +70,7 @@ def poured(castings: Castings) -> dict[str, Any]:
         "heads": [f.words for f in shown] + (["note"] if notes else []),
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),
-        "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in study.factors if _same(f, pours)],
+        "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in same],
         "figure": drawn(show_pours, castings, kind=kind_of(castings)) if len(pours) else None,
     }
 
@@ -90,10 +85,6 @@ def _rooms(study, part):
     met = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in part]
     said = [f"{f.words} {f.between(part[f.name].min(), part[f.name].max())}" for f in met if part[f.name].notna().any()]
     return (", " + ", ".join(said)) if said else ""
-
-
-def _same(factor, pours):
-    return factor.name in pours and factor.role != "met" and pours[factor.name].notna().any() and not _differs(pours[factor.name])
 
 
 def _differs(values):

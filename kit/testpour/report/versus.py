@@ -60,7 +60,10 @@ class StudyComparison:
         for verdict, lead in zip(VERDICTS, ("They differ on", "They agree on", "Cannot tell yet:", "Known from belief alone:"), strict=True):
             rows = self.table[self.table["verdict"] == verdict]
             if len(rows):
-                said = "; ".join(self._difference(*row) for row in rows.iterrows()) if verdict == "differ" else self._grouped(rows)
+                by_reading = rows.groupby(level="reading", sort=False)
+                said = listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in by_reading)
+                if verdict == "differ":
+                    said = "; ".join(self._difference(*row) for row in rows.iterrows())
                 text.append(f"{lead} {said}.")
         return " ".join(text)
 
@@ -69,11 +72,6 @@ class StudyComparison:
     def _repr_markdown_(self):
         shown = self.table.drop(columns=["told"]).round(2)
         return f"{in_markdown(self.sentence())}\n\n{table_html(shown)}"
-
-    def _grouped(self, rows):
-        """"gel time (catalyst and thickness) and hardness (level)"."""
-        each = rows.groupby(level="reading", sort=False)
-        return listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in each)
 
     def _difference(self, place, row):
         what, setting, unit = row["of"], place[1], row["unit"]
@@ -157,8 +155,7 @@ def _effect_row(one, other, overlap, factor, moved, span, deaf):
     told = [_sure(part) for part in draws]
     hangs = bool(overlap.apart) and one.reading.scale not in EVEN
     verdict = "belief only" if deaf else _verdict(draws, apart, told, hangs)
-    return {"place": (one.reading.words, factor.words), **_ends(draws, apart), "of": _what(one.reading, found[0]),
-            "unit": _unit(one.reading, found[0]), "move": factor.between(*span), "told": all(told), "verdict": verdict}
+    return _row(one.reading, factor.words, found[0], draws, apart, move=factor.between(*span), told=all(told), verdict=verdict)
 
 
 def _level_row(one, other, overlap, middle):
@@ -172,17 +169,16 @@ def _level_row(one, other, overlap, middle):
     least = 25.0 if found[0].ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
     move = listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors)
-    return {"place": (one.reading.words, "level"), **_ends(shown, apart), "of": _what(one.reading, found[0]),
-            "unit": _unit(one.reading, found[0]), "move": move, "told": told, "verdict": verdict}
+    return _row(one.reading, "level", found[0], shown, apart, move=move, told=told, verdict=verdict)
 
 
-def _what(reading, found):
-    """What is compared of a reading: for grades with an aim, the chance of those that meet it."""
-    return reading.words if found.good is None else f"the chance of {good_words(reading, found.good)}"
-
-
-def _unit(reading, found):
-    return unit_words(change_unit(reading, found.good))
+def _row(reading, setting, found, draws, apart, **more):
+    """One row of `StudyComparison.table`; of grades with an aim, the chance of those that meet it is compared."""
+    tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
+    names = ["first_low", "first", "first_high", "second_low", "second", "second_high", "low", "difference", "high"]
+    ends = dict(zip(names, np.quantile([*draws, apart], tails, axis=1).T.ravel().tolist(), strict=True))
+    what = reading.words if found.good is None else f"the chance of {good_words(reading, found.good)}"
+    return {"place": (reading.words, setting), **ends, "of": what, "unit": unit_words(change_unit(reading, found.good)), **more}
 
 
 def _shown(found, values):
@@ -216,9 +212,3 @@ def _close(apart, least):
     """Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading."""
     low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
     return "agree" if max(-low, high) < least else "cannot tell"
-
-
-def _ends(draws, apart):
-    tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
-    names = ["first_low", "first", "first_high", "second_low", "second", "second_high", "low", "difference", "high"]
-    return dict(zip(names, np.quantile([*draws, apart], tails, axis=1).T.ravel().tolist(), strict=True))

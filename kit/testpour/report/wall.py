@@ -9,8 +9,8 @@ from typing import Literal
 from testpour.causes.whole_log import good_pours
 from testpour.models.fits import Fits
 from testpour.problems import Problem
-from testpour.report.advised import rooms
-from testpour.report.figures import show_chance, show_effects
+from testpour.report.advised import chance_figure, rooms
+from testpour.report.figures import show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
 from testpour.report.story import drawn
 from testpour.wording import count
@@ -119,8 +119,5 @@ def _tried(factor, values):
 
 def _figure(fits, beside):
     """The map of chances at the settings advised beside catalyst; what the settings did to the first reading with an aim where there is no map."""
-    numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    if {"catalyst", "room_temperature"} <= numbers and (figure := drawn(show_chance, fits, fixed=beside)):
-        return figure
     aimed = [aim.reading for aim in fits.study.aims] or list(fits)
-    return drawn(show_effects, fits[aimed[0]])
+    return chance_figure(fits, beside) or drawn(show_effects, fits[aimed[0]])
