@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.problems import Problems
@@ -236,7 +237,7 @@ def test_a_glitch_of_the_room_is_no_swapped_channel(tmp_path):
 )
 def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     text = "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S"))
-    trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)
+    trace = testpour.read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at, channel=np.int64(1))  # as people call it, its arguments checked
     assert trace.table["minutes"].iloc[0] == pytest.approx(first)
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
 

@@ -29,7 +29,7 @@ ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 def read_trace(
     path: str | Path, *, channel: str | int | None = None, room: str | int | None = None,
     unit: Literal["degC", "degF", "K"] | None = None, time: TimeUnit | None = None,
-    day_first: bool | None = None, mixed_at: str | float | None = None, until: str | float | None = None
+    day_first: bool | None = None, mixed_at: str | float | dt.datetime | None = None, until: str | float | None = None
 ) -> Trace:
     """Read a temperature trace and say what it saw.
 

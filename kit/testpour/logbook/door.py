@@ -31,7 +31,7 @@ def clean(text: object, line: bool = False) -> str:
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
     blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
     """
-    text = str("" if text is None else text).replace("\r\n", "\n").replace("\r", "\n")
+    text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
     return (" ".join(text.split()) if line else text).strip()
 
@@ -53,8 +53,10 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day cannot be taken for the
     month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
-    if value is None or missing(value):
+    if value is None:
         return dt.datetime.now().replace(microsecond=0)
+    if missing(value):
+        raise UnitProblem("date: is missing. Write it like 2026-03-01 10:30, or leave it out for this moment.")
     if isinstance(value, str):
         value = _read(value.strip())
     elif isinstance(value, dt.date) and not isinstance(value, dt.datetime):

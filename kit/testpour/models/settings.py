@@ -42,7 +42,7 @@ def settings_table(
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
     else:
-        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str | Mapping) else [settings]
+        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str) and not hasattr(settings, "items") else [settings]
         if not each:
             raise StudyProblems("Settings", ["the list is empty. Put the settings of one pour or more into it, or leave it out for the usual ones."])
         rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in each]
@@ -101,7 +101,7 @@ def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | 
 
 def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
     """Names of the settings that a person has said of the first pour, the room among them."""
-    first = settings if settings is None or isinstance(settings, Mapping | pd.DataFrame) else next(iter(settings), {})
+    first: Any = settings if settings is None or hasattr(settings, "items") else next(iter(settings), {})
     names = first.columns if isinstance(first, pd.DataFrame) else study.named(first or {})
     return frozenset(names) | ({"room_temperature"} if room is not None else set())
 
