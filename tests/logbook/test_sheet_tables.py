@@ -364,3 +364,20 @@ def test_a_cross_beside_ticks_is_no(small, tmp_path):
 def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
     with pytest.raises(LogProblems, match=r"'1,250' may be 1250 or 1\.250"):
         read(study, tmp_path, 'pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,"1,250",22\n')
+
+
+@pytest.mark.parametrize(("heads", "days", "said"), [
+    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 stands beside 2025-03-01 and 2025-03-02, .*such as 2025-03-01 1"),
+    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon stands beside Week 1 and 2, .*such as Week 1 Mon"),
+])
+def test_sessions_counted_anew_on_each_day_or_in_each_week_are_not_taken_for_one(small, tmp_path, heads, days, said):
+    rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
+    with pytest.raises(LogProblems, match=said.replace("Week", "week")):
+        read(small, tmp_path, f"pour,{heads},catalyst,cover,gel min\n{rows}")
+
+
+def test_a_session_past_midnight_stays_one(small, tmp_path):
+    days = ["2025-03-01 23:30,S1", "2025-03-02 00:40,S1", "2025-03-02 10:00,S2"]
+    rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
+    entries = read(small, tmp_path, f"pour,date,session,catalyst,cover,gel min\n{rows}")
+    assert [entry["session"] for entry in entries] == ["S1", "S1", "S2"]

@@ -11,7 +11,7 @@ from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
 from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, without_unit
-from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.sheet_days import Days, counted_anew, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import first_few, listed
@@ -86,6 +86,7 @@ def read_rows(
     problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
     problems += [*doubtful_day(pours), *doubtful_unit(pours, decimal), *mean_of_those_above(pours, decimal), *days.timed(entries)]
     problems += days.doubtful(pours)
+    problems += counted_anew([(one["where"], one["session"], one["made_at"].date() if "made_at" in one else None) for one in entries])
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
     passed += [*days.said(entries), *without_unit(pours)]
     if alone:

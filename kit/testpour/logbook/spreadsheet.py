@@ -7,8 +7,9 @@ from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN
-from testpour.logbook.sheet_cells import read_cells
+from testpour.logbook.sheet_cells import bare, read_cells
 from testpour.logbook.sheet_columns import lists_readings, not_given
+from testpour.logbook.sheet_days import counted_anew
 from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
 from testpour.logbook.sheet_rows import read_rows
 from testpour.study import Study
@@ -81,6 +82,10 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
         problems += [(f"row {start + 1}", "", "", said) for said in wrong]
         passed += unknown
+    for place, text in enumerate(texts):
+        if bare(text) in ("week", "woche", "kw", "month", "monat", "term"):
+            weeks = ["".join(row[place : place + 1]).strip() or None for _, row in poured]
+            problems += counted_anew([(one["where"], one["session"], week) for one, week in zip(entries, weeks, strict=True)], text.strip())
     nameless = list(_without_header(texts, start, across, poured, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
