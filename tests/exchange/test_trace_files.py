@@ -72,6 +72,7 @@ SHAPES = {
     "day first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%d/%m/%Y %H:%M:%S")), {}),
     "month first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%m/%d/%Y %I:%M:%S %p")), {}),
     "a date with a month's name": ("Date,T (°C)\n" + rows(stamps("%d-%b-%Y %H:%M:%S")), {}),
+    "a date with a German month": ("Zeit;T (°C)\n" + rows([stamp.replace("-03-", ". März ") for stamp in stamps("%d-%m-%Y %H:%M:%S")], separator=";"), {}),
     "separators at the ends of lines": ("min;°C;\n" + rows(elapsed(1), separator=";").replace("\n", ";\n"), {}),
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),

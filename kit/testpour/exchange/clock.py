@@ -8,12 +8,12 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, cell_number
+from testpour.logbook.door import month_number
 from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
-DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
+DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})(?:\. ?|[- ])(?P<month>[^\W\d_]{3,9})\.?[- ](?P<year>\d{2}|\d{4})"
 STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?P<offset>Z|[+-]\d\d:?\d\d)?(?: (?P<zone>[a-z]{{3,5}}))?", re.IGNORECASE)
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
          "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
 TimeUnit = Literal["s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"]
@@ -232,7 +232,7 @@ def _date(found, day_first):
     a, mark, b, c, day, month, year = found.group("a", "mark", "b", "c", "day", "month", "year")
     try:
         if month:
-            return dt.date(_year(year), MONTHS.index(month.casefold()) + 1, int(day))
+            return dt.date(_year(year), month_number(month), int(day))
         if len(a) == 4:
             return dt.date(int(a), int(b), int(c))
         first, second = (int(a), int(b)) if mark == "." or day_first else (int(b), int(a))

@@ -12,7 +12,7 @@ TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
-    "january januar", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
+    "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
     "october oktober", "november", "december dezember",
 )
 WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
@@ -120,11 +120,14 @@ def _read(text):
 def _month_named(text):
     """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
     for found in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
-        word = found["month"].casefold()
-        month = next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word) for name in names.split())), 0)
-        if month:
+        if month := month_number(found["month"]):
             return {**found.groupdict(), "month": month}
     return None
+
+
+def month_number(word: str) -> int:
+    """1 to 12 for a month by its name or the first letters of it, 0 for any other word."""
+    return next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word.casefold()) for name in names.split())), 0)
 
 
 def _day(text, *parts):
