@@ -381,3 +381,23 @@ def test_a_session_past_midnight_stays_one(small, tmp_path):
     rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
     entries = read(small, tmp_path, f"pour,date,session,catalyst,cover,gel min\n{rows}")
     assert [entry["session"] for entry in entries] == ["S1", "S1", "S2"]
+
+
+def test_a_table_with_a_day_in_each_column_is_told_to_be_turned(small, tmp_path):
+    with pytest.raises(LogProblems, match="stand below each other in the first column. .* paste it transposed"):
+        read(small, tmp_path, "Test,2025-03-03,2025-03-04\nCatalyst,1.5,2\nCover,yes,no\nGel time,22,18\n")
+
+
+def test_a_table_whose_cells_only_blanks_or_strokes_part_is_told_so(small, tmp_path):
+    for text in ("pour   catalyst   cover   gel time\nA   1.5   yes   22\n", "| pour | catalyst | cover |\n|---|---|---|\n| A | 1.5 | yes |\n"):
+        with pytest.raises(LogProblems, match="has several cells. Part them by tabs, semicolons or commas"):
+            read(small, tmp_path, text)
+
+
+@pytest.mark.parametrize(("cell", "said"), [
+    ("Day 1 / Week 2", "is not a date. .* head the column Session; if it says how old a casting was, head it Age"), ("24 h", "head it Age"),
+    ("12.03.25", "two digits. .* For a whole column, format its cells as year-month-day"),
+])
+def test_a_column_of_what_is_no_date_is_told_its_head(small, tmp_path, cell, said):
+    with pytest.raises(LogProblems, match=said):
+        read(small, tmp_path, f"pour,when,catalyst,cover,gel min\nA,{cell},1.5,yes,22\n")

@@ -22,6 +22,10 @@ NAMELESS = (
     "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
 )
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
+MADE = {
+    "has a year of two digits": " For a whole column, format its cells as year-month-day in a spreadsheet program.",
+    "is not a date": " If it names a day without its date, head the column Session; if it says how old a casting was, head it Age (h).",
+}
 UNNAMED = (
     "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
     "sum is deleted, or called so in its first cell."
@@ -205,7 +209,16 @@ def _no_date(cell):
     return untame(cell)
 
 
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
+def _made(cell):
+    """When a pour was made, from a cell; a refusal says how to mend a whole column."""
+    try:
+        return made_on(cell)
+    except UnitProblem as problem:
+        hint = next((hint for sign, hint in MADE.items() if sign in str(problem)), "")
+        raise UnitProblem(f"{problem}{hint}") from None
+
+
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": _made, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _age_beside(cells, number, decimal, problems, aged):

@@ -62,14 +62,16 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """
     rows, decimal, across, unread = read_cells(path)
     found = find_heads(study, rows, across)
+    if lies_on_its_side(study, found.heads if found else (), rows):
+        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
+        raise LogProblems([("", "", "", said + "table in a spreadsheet program, and paste it transposed.")])
     if found is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
+        if max(map(len, rows), default=0) == 1:
+            said = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
         raise LogProblems([("", "", "", " ".join([said, *unread]))])
     start, texts, problems = found.last, found.texts, found.problems
-    if lies_on_its_side(study, found.heads, rows):
-        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
-        raise LogProblems([("", "", "", said)])
     if listing := lists_readings(study, rows, start, found.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
     first, heads = below(found.heads, rows, start, problems)
