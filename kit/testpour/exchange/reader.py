@@ -45,7 +45,7 @@ def read_trace(
         several may be meant.
     unit : {"degC", "degF", "K"}, optional
         Unit of the temperatures, where the file does not state it.
-    time : {"s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
+    time : {"ms", "s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
         How elapsed times are written, where the file does not state it.
     day_first : bool, optional
         Whether 3/4 is the third of April, where the dates do not tell.
