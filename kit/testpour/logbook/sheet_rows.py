@@ -22,7 +22,7 @@ NAMELESS = (
     "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
 )
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
-MADE = {
+MADE = {  # what a refused date says, and how to mend a whole column of such
     "has a year of two digits": " For a whole column, format its cells as year-month-day in a spreadsheet program.",
     "is not a date": " If it names a day without its date, head the column Session; if it says how old a casting was, head it Age (h).",
 }
@@ -181,7 +181,8 @@ def _entry(cells, number, decimal, problems, aged):
             else:
                 entry["readings"] += list(_readings(head, cell, decimal, age))
         except UnitProblem as problem:
-            problems.append((where, head.text, cell, str(problem)))
+            hint = next((hint for sign, hint in MADE.items() if head.name == "made_at" and sign in str(problem)), "")
+            problems.append((where, head.text, cell, f"{problem}{hint}"))
     for (*key, part), text in asides.items():
         for reading in entry["readings"]:
             if [reading["reading"], reading["head_age"], reading["specimen"]] == key:
@@ -209,16 +210,7 @@ def _no_date(cell):
     return untame(cell)
 
 
-def _made(cell):
-    """When a pour was made, from a cell; a refusal says how to mend a whole column."""
-    try:
-        return made_on(cell)
-    except UnitProblem as problem:
-        hint = next((hint for sign, hint in MADE.items() if sign in str(problem)), "")
-        raise UnitProblem(f"{problem}{hint}") from None
-
-
-OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": _made, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
+OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}
 
 
 def _age_beside(cells, number, decimal, problems, aged):
