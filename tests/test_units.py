@@ -1,7 +1,11 @@
 """Quantities as people write them: exact conversions, refusals in words, and nothing that breaks the door."""
 
 import math
+from decimal import Decimal
 
+import numpy as np
+import pandas as pd
+import pint
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -113,10 +117,17 @@ def test_beside_a_field_a_refusal_is_about_the_field(text, unit, shown, says):
     assert beside_field(refused.value, shown) == says
 
 
-@pytest.mark.parametrize("value, expected", [(3, 3.0), (2.5, 2.5), (True, 1.0), (False, 0.0)])
+@pytest.mark.parametrize("value, expected", [(3, 3.0), (2.5, 2.5), (np.float32(2.5), 2.5), (Decimal("2.5"), 2.5)])
 def test_numbers_are_in_the_declared_unit_already(value, expected):
     assert to_unit(value, "mm") == expected
     assert to_unit("3", "degC") == 3.0
+
+
+@pytest.mark.parametrize("value", [True, np.False_, pint.Quantity(1.5, "percent"), pd.NA])
+def test_what_python_takes_for_a_number_and_a_person_does_not_is_refused(value):
+    """True is 1 to Python, and 1.5 % of a units library is 0.015."""
+    with pytest.raises(UnitProblem, match="is not a number. Write it like 1.5 %"):
+        to_unit(value, "%", "catalyst")
 
 
 @pytest.mark.parametrize("unit", ["g", "degC", "%", "", "Shore D", "min"])

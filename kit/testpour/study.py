@@ -153,8 +153,8 @@ class Study:
         -------
         dict
         """
-        if isinstance(given, Mapping):
-            return given
+        if hasattr(given, "items") and not hasattr(given, "columns"):  # a row of a table too
+            return dict(given.items())
         known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.factors if f.kind != "text")
         example = next(known, '{"catalyst": "1.5 %"}')
         raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])

@@ -4,6 +4,7 @@ import math
 import re
 import tomllib
 from dataclasses import replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -121,11 +122,14 @@ def _aims(raw, readings, problems):
         if reading is None and name in readings:
             continue
         if reading is None:
-            problems.append(f"[aims] {shortened(repr(name))[1:-1]} is not read in this study; add it under [readings] or drop the aim.")
+            near = get_close_matches(name.replace(" ", "_").casefold(), readings, 1)
+            do = f"write {near[0]} if that is meant" if near else "add it under [readings] or drop the aim"
+            problems.append(f"[aims] {shortened(repr(name))[1:-1]} is not read in this study; {do}.")
             continue
         said = set(entry) if isinstance(entry, dict) else set()
         if said - {"at_least", "at_most", "age"} or not {"at_least", "at_most"} & said:
-            problems.append(f"[aims] {name}: give at_least, at_most or both, and age where it matters.")
+            how = f'{name} = {{ at_least = ..., at_most = ... }}, with one of them or both, and age = "24 h" where it matters'
+            problems.append(f"[aims] {name}: {shortened(repr(entry))} is no aim as this file has it. Write it like {how}.")
             continue
         with noted(problems):
             bounds = {

@@ -114,6 +114,8 @@ def _wrong_marks(bare):
         return f"{colon[1]}: has a colon. Write {colon[1]} = ..."
     if spaced := re.search(r"(?:^|[{,])\s*([A-Za-z]\w*(?:[ \t]+\w+)+)\s*=", bare):
         return f"{spaced[1]} = has a space in its name. Write {'_'.join(spaced[1].split())} = ..."
+    if foreign := re.match(r"\s*(\w*[^\W\d_a-zA-Z]\w*)\s*=", bare):
+        return f'{foreign[1]} = has a letter that stands only between quotes in a name. Write "{foreign[1]}" = ...'
     if missing := re.search(rf"=\s*(?:\"\"|{NUMBER}|[^=,{{]*[\]}}])\s+([A-Za-z]\w*)\s*=", bare):
         return f"a comma is missing before {missing[1]} =. Write one between two parts."
     if re.search(r",\s*}", bare):

@@ -12,6 +12,8 @@ from functools import cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from testpour.problems import Problem
 from testpour.wording import capital, shortened
 
@@ -148,6 +150,8 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     """
     if not isinstance(value, str):
         try:
+            if isinstance(value, bool | np.bool_) or hasattr(value, "units"):  # true, and 1.5 % of another program, are numbers to Python
+                raise TypeError
             return float(value)
         except (TypeError, ValueError, OverflowError):
             raise UnitProblem(f"{what}: {shortened(repr(value))} is not a number. Write it like {example(unit)}.") from None

@@ -258,7 +258,14 @@ def test_a_folder_that_is_not_there(verb, tmp_path, capsys):
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("words", [[], ["pour"], ["start"], ["start", "x", "--port", "many"]])
+def test_a_verb_alone_is_about_the_folder_one_is_in(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    assert main(["new"]) == main(["check"]) == 0
+    assert Path("study.toml").exists(), "the folder was replaced, and whoever stands in it sees nothing"
+    assert f"Next: testpour start {tmp_path}. Its first" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words", [[], ["pour"], ["start", "x", "--port", "many"]])
 def test_words_it_does_not_know_end_with_usage_and_code_2(words, capsys):
     with pytest.raises(SystemExit) as left:
         main(words)

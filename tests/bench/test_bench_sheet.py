@@ -12,6 +12,7 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.catalogue import catalogue
+from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium")
@@ -64,6 +65,19 @@ def test_every_pour_is_weighed_out_in_run_order():
         ["200.00", "1.00", "2.00"], ["200.00", "0.40", "3.00"], ["200.00", "4.00", "4.00"], ["200.00", "0.00", "3.00"],
     ]
     assert "thickness 6 mm; cover yes" in rows[0][1]
+
+
+def test_a_table_typed_by_hand_is_weighed_out_as_written():
+    """2.5 % of 100 g is 2.5 g, and so is 3 mm of 1/8 in (25.4 / 8 = 3.175); a column misspelt is no usual value."""
+    typed = pd.DataFrame({"catalyst": ["2.5 %", "2"], "thickness": ["1/8 in", None], "cover": ["no", "yes"]}, index=["A", "B"])
+    table = bench_sheet(study(), typed, resin="100 g").table
+    assert table["catalyst_g"].tolist() == [2.5, 2.0]
+    assert table["thickness"].tolist() == [pytest.approx(3.175), 10.0]
+    assert table["cover"].tolist() == [0.0, 1.0]
+    with pytest.raises(StudyProblems, match="Catalyst is not a factor of this study; catalyst may be meant"):
+        bench_sheet(study(), typed.rename(columns={"catalyst": "Catalyst"}), resin="100 g")
+    with pytest.raises(StudyProblems, match="catalyst: 'some' is not a number"):
+        bench_sheet(study(), typed.assign(catalyst="some"), resin="100 g")
 
 
 def test_a_study_without_pigment_has_none_to_weigh():

@@ -9,6 +9,7 @@ from testpour.bench.due import due
 from testpour.bench.slots import Slot, slots
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
+from testpour.problems import NoSuchName
 from testpour.study import Aim
 from testpour.wording import hours_words
 
@@ -54,6 +55,12 @@ def test_nothing_due_says_so(hard_log, log):
 def test_one_session_only(hard_log):
     hard_log.add_pour("Q1", settings={"catalyst": 1.5}, session="S2", made_at=MADE)
     assert set(due(hard_log, session="S2", now=MADE).table["pour"]) == {"Q1"}
+
+
+def test_a_session_that_is_not_there_and_a_moment_in_words(hard_log):
+    with pytest.raises(NoSuchName, match="No session 'S2' in the log; it has S1"):
+        due(hard_log, session="S2", now=MADE)
+    assert due(hard_log, session="S1", now="2 March 2026 12:00").now == MADE + dt.timedelta(hours=2)
 
 
 def test_ages_are_those_of_readings_and_aims(study_here):

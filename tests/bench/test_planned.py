@@ -10,6 +10,7 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem, planned_pours
 from testpour.planning.plan import plan_pours
+from testpour.study import StudyProblems
 from testpour.study_file import study_from
 
 
@@ -53,6 +54,13 @@ def test_a_plan_gives_parts_and_one_session_of_it(study):
         planned_pours(study, plan)
     with pytest.raises(FormProblem, match="session 9 is not here; there are S1 and S2"):
         planned_pours(study, plan, 9)
+
+
+def test_a_table_typed_by_hand_is_poured_as_written(study, pours):
+    _, (first, *_) = planned_pours(study, pours.assign(catalyst="2,5 %"))
+    assert first.settings["catalyst"] == 2.5
+    with pytest.raises(StudyProblems, match="Catalyst is not a factor of this study; catalyst may be meant"):
+        planned_pours(study, pours.rename(columns={"catalyst": "Catalyst"}))
 
 
 def test_what_is_no_plan_is_refused(study, sheet, pours):

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.problems import Problems
@@ -71,6 +72,8 @@ SHAPES = {
     "day first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%d/%m/%Y %H:%M:%S")), {}),
     "month first, told by the 14th": ("Date,T (°C)\n" + rows(stamps("%m/%d/%Y %I:%M:%S %p")), {}),
     "a date with a month's name": ("Date,T (°C)\n" + rows(stamps("%d-%b-%Y %H:%M:%S")), {}),
+    "thousandths of a second": ("millis,T (°C)\n" + rows([f"{m * 60_000:.0f}" for m in MINUTES]), {}),
+    "a date with a German month": ("Zeit;T (°C)\n" + rows([stamp.replace("-03-", ". März ") for stamp in stamps("%d-%m-%Y %H:%M:%S")], separator=";"), {}),
     "separators at the ends of lines": ("min;°C;\n" + rows(elapsed(1), separator=";").replace("\n", ";\n"), {}),
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
@@ -115,7 +118,7 @@ REFUSED = {
     "a workbook": (b"PK\x03\x04" + bytes(50), {}, "a workbook"),
     "noise": (np.random.default_rng(2).bytes(4000), {}, "not text"),
     "words": ("Name,Colour,Remark\n" + "knob,red,nice\n" * 40, {}, "no rows look like"),
-    "no unit of time": ("a,T (°C)\n" + rows(elapsed(1)), {}, "Say time='s', time='min', time='h' or time='d'"),
+    "no unit of time": ("a,T (°C)\n" + rows(elapsed(1)), {}, "Say time='ms', time='s', time='min', time='h' or time='d'"),
     "hours or minutes": ("time,T (°C)\n" + rows([f"{int(m)}:{m * 60 % 60:02.0f}" for m in MINUTES]), {}, "Say time='hh:mm' or time='mm:ss'"),
     "no unit of temperature": ("time (min),T\n" + rows(elapsed(1), DEGREES + 18), {}, "Say unit='degC'"),
     "two units": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "degF"}, "Leave unit= out"),
@@ -142,7 +145,7 @@ REFUSED = {
     "dates without a clock": ("Date,T (°C)\n" + rows(stamps("%Y-%m-%d")), {}, "no time of day"),
     "wrong unit": ("time (min),T (K)\n" + rows(elapsed(1)), {}, "Check the unit"),
     "a bad argument": ("time (min),T (°C)\n" + rows(elapsed(1)), {"unit": "Rankine"}, "not one of degC, degF, K"),
-    "a bad unit of time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"time": "weeks"}, "not one of s, min, h, d,"),
+    "a bad unit of time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"time": "weeks"}, "not one of ms, s, min, h, d,"),
     "mixed after the end": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "9 h"}, "check mixed_at="),
     "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
     "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
@@ -204,10 +207,10 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path):
 
 def test_blanks_and_broken_wires_are_gaps(tmp_path):
     lines = rows(elapsed(1)).splitlines()
-    for k, cell in ((10, ""), (11, "---"), (12, "OL"), (13, "9999"), (14, "err"), (15, "what?")):
+    for k, cell in ((10, ""), (11, "---"), (12, "OL"), (13, "9999"), (14, "err"), (16, "HI"), (15, "what?")):
         lines[k] = f"{lines[k].split(',')[0]},{cell}"
     trace = read_trace(write(tmp_path / "t.csv", "min,°C\n" + "\n".join(lines) + "\n\nend of file\n"))
-    assert trace.table["temperature"].isna().sum() == 5 and len(trace.table) == len(MINUTES) - 1
+    assert trace.table["temperature"].isna().sum() == 6 and len(trace.table) == len(MINUTES) - 1
     assert "1 cell held no temperature that a casting can have, first in line 15" in trace.sentence()
     assert "Left out as unreadable: 1 line among the rows, the first at line 17." in trace.sentence()
 
@@ -236,7 +239,7 @@ def test_a_glitch_of_the_room_is_no_swapped_channel(tmp_path):
 )
 def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     text = "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S"))
-    trace = read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at)
+    trace = testpour.read_trace(write(tmp_path / "t.csv", text), mixed_at=mixed_at, channel=np.int64(1))  # as people call it, its arguments checked
     assert trace.table["minutes"].iloc[0] == pytest.approx(first)
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
 

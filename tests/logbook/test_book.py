@@ -9,6 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+import pandas as pd
 import pytest
 import sqlalchemy as sa
 
@@ -256,6 +258,18 @@ REFUSED = [
     (lambda log: log.add_reading("P01", "hardness", "40 Barcol", age=24), "no scale converts to another"),
     (lambda log: log.add_reading("P01", "gel_time", 25), "has its gel time already"),
     (lambda log: log.correct_reading(99, 20, why="x"), "No reading with entry number 99 in the log; history"),
+    (lambda log: log.withdraw_reading(10**30, why="x"), "No reading with entry number 10{30} in the log"),
+    (lambda log: log.correct_reading([1], 20, why="x"), r"No reading with entry number \[1\] in the log"),
+    (lambda log: log.history("P99"), "No pour 'P99' in the log; it has P01"),
+    (lambda log: log.add_pour(**POUR, made_at=pd.NaT), "date: is missing. Write it like"),
+    (lambda log: log.correct_pour("P01", made_at=pd.NaT, why="x"), "date: is missing. Write it like"),
+    (lambda log: log.add_pour(session="S1", settings={"catalyst": True}), "catalyst: True is not a number"),
+    (lambda log: log.add_reading("P01", "time_to_peak", not_yet=True), "time to peak: True is not a number"),
+    (lambda log: log.add_reading("P01", "time_to_peak", between=40), "between takes two checks"),
+    (lambda log: log.add_all({"pour": "P2", "settings": {}}), "'pour' is neither a pour nor a reading. Write a list of pours like"),
+    (lambda log: log.add_all([{"pour": "P2", "readings": {"gel_time": 20}}]), "'gel_time' is neither a pour nor a reading"),
+    (lambda log: log.add_all(None), "None is neither a pour nor a reading"),
+    (lambda log: log.add_sheet(None), "None is not the path of a file"),
     (lambda log: log.correct_pour("P99", why="x"), "No pour 'P99'"),
     (lambda log: log.correct_pour("P01", settings={"catalyst": "2 g"}, why="x"), "does not turn into %"),
     (lambda log: log.withdraw_pour("P99", why="x"), "No pour 'P99'"),
@@ -269,6 +283,18 @@ def test_every_refusal_is_in_words_and_stores_nothing(log, deed, words):
     with pytest.raises(LogProblem, match=words):
         deed(log)
     assert counts(log) == [1, 3, 1]
+
+
+def test_rows_and_numbers_of_a_table_go_in_as_they_are(log):
+    """What a pandas table gives: a row as a Series, 1.5 and 21 as NumPy's numbers, NaN where nothing is known."""
+    row = pd.Series({"catalyst": 1.5, "thickness": float("nan")})
+    assert log.add_pour(float("nan"), settings=row, session=float("nan"), note=pd.NA) == "P01"
+    entry = log.add_reading("P01", "gel_time", 20)
+    log.correct_reading(np.int64(entry), np.float32(21), why="misread")
+    log.correct_pour("P01", settings=pd.Series({"catalyst": 2.0}), why="scale misread")
+    castings = log.castings()
+    assert castings.pours.loc["P01", ["catalyst", "session", "note"]].tolist() == [2.0, "", "Corrected: scale misread"]
+    assert castings.readings["low"].tolist() == [21.0]
 
 
 def test_many_pours_all_or_none_and_every_problem_told(log):

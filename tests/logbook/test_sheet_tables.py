@@ -364,3 +364,40 @@ def test_a_cross_beside_ticks_is_no(small, tmp_path):
 def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
     with pytest.raises(LogProblems, match=r"'1,250' may be 1250 or 1\.250"):
         read(study, tmp_path, 'pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,"1,250",22\n')
+
+
+@pytest.mark.parametrize(("heads", "days", "said"), [
+    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 stands beside 2025-03-01 and 2025-03-02, .*such as 2025-03-01 1"),
+    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon stands beside Week 1 and 2, .*such as Week 1 Mon"),
+])
+def test_sessions_counted_anew_on_each_day_or_in_each_week_are_not_taken_for_one(small, tmp_path, heads, days, said):
+    rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
+    with pytest.raises(LogProblems, match=said.replace("Week", "week")):
+        read(small, tmp_path, f"pour,{heads},catalyst,cover,gel min\n{rows}")
+
+
+def test_a_session_past_midnight_stays_one(small, tmp_path):
+    days = ["2025-03-01 23:30,S1", "2025-03-02 00:40,S1", "2025-03-02 10:00,S2"]
+    rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
+    entries = read(small, tmp_path, f"pour,date,session,catalyst,cover,gel min\n{rows}")
+    assert [entry["session"] for entry in entries] == ["S1", "S1", "S2"]
+
+
+def test_a_table_with_a_day_in_each_column_is_told_to_be_turned(small, tmp_path):
+    with pytest.raises(LogProblems, match="stand below each other in the first column. .* paste it transposed"):
+        read(small, tmp_path, "Test,2025-03-03,2025-03-04\nCatalyst,1.5,2\nCover,yes,no\nGel time,22,18\n")
+
+
+def test_a_table_whose_cells_only_blanks_or_strokes_part_is_told_so(small, tmp_path):
+    for text in ("pour   catalyst   cover   gel time\nA   1.5   yes   22\n", "| pour | catalyst | cover |\n|---|---|---|\n| A | 1.5 | yes |\n"):
+        with pytest.raises(LogProblems, match="has several cells. Part them by tabs, semicolons or commas"):
+            read(small, tmp_path, text)
+
+
+@pytest.mark.parametrize(("cell", "said"), [
+    ("Day 1 / Week 2", "is not a date. .* head the column Session; if it says how old a casting was, head it Age"), ("24 h", "head it Age"),
+    ("12.03.25", "two digits. .* For a whole column, format its cells as year-month-day"),
+])
+def test_a_column_of_what_is_no_date_is_told_its_head(small, tmp_path, cell, said):
+    with pytest.raises(LogProblems, match=said):
+        read(small, tmp_path, f"pour,when,catalyst,cover,gel min\nA,{cell},1.5,yes,22\n")

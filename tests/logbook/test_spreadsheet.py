@@ -353,7 +353,7 @@ def test_refused_sheets(log, tmp_path, text, words):
 def test_files_that_are_no_sheets(study, tmp_path):
     with pytest.raises(LogProblem, match="No sheet at .*nowhere.csv. Give its path"):
         read_sheet(study, tmp_path / "nowhere.csv")
-    with pytest.raises(LogProblem, match="neither CSV nor XLSX"):
+    with pytest.raises(LogProblem, match=r"nor a workbook \.xlsx\. Open it where it was made, and save it as \.xlsx"):
         read_sheet(study, write(tmp_path, "x", "sheet.ods"))
     with pytest.raises(LogProblem, match="sheet.xlsx: not readable as XLSX"):
         read_sheet(study, write(tmp_path, "pour,catalyst", "sheet.xlsx"))

@@ -126,6 +126,8 @@ def test_it_is_the_other_way_round_when_asked_the_other_way_round(one):
 def test_two_of_one_name_are_refused_and_the_figure_says_the_sentence(one):
     with pytest.raises(Problem, match="Both studies are called 'One'"):
         compare_studies(one, one)
+    with pytest.raises(Problem, match=r"1 names? for two studies. Give names="):
+        compare_studies(one, one, names=["One"])
     found = compare_studies(one, bench("Two", seed=2), names=("the old shed", "the new shed"))
     picture = found.figure()
     assert picture.says == found.sentence() and picture.says.startswith("the old shed and the new shed: both poured")

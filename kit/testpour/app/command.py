@@ -63,7 +63,7 @@ def _parser():
         ("package", package, "write the log as an open Data Package, to share or to keep"),
     ):
         made[name] = verbs.add_parser(name, help=words, description=words.capitalize() + ".")
-        made[name].add_argument("folder", type=Path, metavar="FOLDER", help="the study folder")
+        made[name].add_argument("folder", type=Path, nargs="?", default=Path(), metavar="FOLDER", help="the study folder; the one you are in if not given")
         made[name].set_defaults(do=do)
     made["start"].add_argument("--no-browser", action="store_true", help="print the address and open nothing")
     made["start"].add_argument("--port", type=int, metavar="N", help="port to use; the first free one from 8888")
@@ -143,7 +143,7 @@ def new(asked: argparse.Namespace) -> int:
     folder = make_folder(asked.folder, demo=False)
     print(folder.sentence())
     if folder.fresh:
-        print(f"Next: testpour start {asked.folder}. Its first notebook asks you for the study; your answers are kept in {folder.path / 'study.toml'}.")
+        print(f"Next: testpour start {folder.path}. Its first notebook asks you for the study; your answers are kept in its study.toml.")
     return 0
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from numbers import Real
 
 import pandas as pd
 
@@ -12,6 +10,7 @@ from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.caution_rules import Cautions
+from testpour.models.settings import settings_table
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import apart, grouped, pour_cautions
 from testpour.scale import check_weighed, mass_shown, part_on_scale, unit_of
@@ -37,7 +36,7 @@ def bench_sheet(
     ----------
     study : Study
     pours : DataFrame
-        One row a pour in run order, indexed by pour name, with factor columns (floats in declared units);
+        One row a pour in run order, indexed by pour name, with factor columns (numbers in declared units, or text with a unit);
         a factor left out takes its usual value. A column ``session`` says which session a pour belongs to.
     session : int or str, optional
         Which session: its number from 1, or its name. Needed only where `pours` holds several.
@@ -66,8 +65,7 @@ def bench_sheet(
     if not study.has("catalyst"):
         raise WeighOutProblems([*problems, NO_CATALYST])
     rows, cautions = {}, {}
-    for pour, given in pours.iterrows():
-        settings = _settings(study, given)
+    for pour, settings in settings_table(study, pours).drop(columns="age").to_dict("index").items():
         found = pour_cautions(study, settings)
         refused = list(found.refusals)
         try:
@@ -89,17 +87,6 @@ def bench_sheet(
     table = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
     step, unit = to_unit(scale_resolution, "g"), unit_of(scale_resolution)
     return BenchSheet(study, name, table, {**_same_on_scale(study, table, step, unit), **grouped(cautions)["warnings"]}, step, str(date), unit)
-
-
-def _settings(study, given):
-    """Every numeric factor of the study for one pour, usual values where nothing is said."""
-    said = {name: float(given[name]) for name in given.index if name != "session" and is_number(given[name])}
-    return {f.name: said.get(f.name, f.usual) for f in study.factors if f.kind != "text"}
-
-
-def is_number(value: object) -> bool:
-    """Whether a cell holds a number."""
-    return isinstance(value, Real) and not math.isnan(value)
 
 
 def _for_pour(amount, pour):

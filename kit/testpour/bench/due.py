@@ -11,7 +11,9 @@ import pandas as pd
 from testpour.bench.form_rows import NO_HOUR, Made, rows_since
 from testpour.bench.slots import Slot, filled, slots, when_due
 from testpour.logbook.book import Logbook
-from testpour.wording import age_words, count, first_few, hours_words, in_html, table_html
+from testpour.logbook.door import moment
+from testpour.problems import NoSuchName
+from testpour.wording import age_words, count, first_few, hours_words, in_html, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)
@@ -96,15 +98,22 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     -------
     Due
 
+    Raises
+    ------
+    NoSuchName
+        If the log has no such session.
+
     Notes
     -----
     A reading fills a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
     once the next planned age opens, or after three times the last. Where only the day of a pour is known, its readings are due
     by day: from the day they are due if it was poured first thing, to the day if it was poured last thing.
     """
-    now, planned = now or dt.datetime.now(), slots(logbook.study)
+    now, planned = moment(now), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)
     made = rows_since(logbook, now - dt.timedelta(hours=longest + 25), session)
+    if session is not None and not made and str(session) not in (held := dict.fromkeys(logbook.castings().pours["session"])):
+        raise NoSuchName(f"No session {session!r} in the log; it has {listed(held) or 'none yet'}.")
     return due_of(planned, made.values(), now)
 
 

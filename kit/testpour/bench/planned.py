@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -11,13 +12,14 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import is_number, small
+from testpour.bench.bench_sheet import small
 from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import weigh_out
 from testpour.cautions import check_batch, check_delivered
 from testpour.files import Kind, beginning, put
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import in_memory
+from testpour.models.settings import cells_read
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import apart
 from testpour.problems import Problems
@@ -72,8 +74,8 @@ def planned_pours(
     scale = (source.scale_resolution, source.unit) if isinstance(source, BenchSheet) else (0.1, GRAMS)
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []
-    for pour, row in table.iterrows():
-        settings = {f.name: float(row[f.name]) for f in chosen if is_number(row[f.name])}
+    for pour, row in cells_read(study, table).iterrows():
+        settings = {f.name: float(row[f.name]) for f in chosen if not math.isnan(row[f.name])}
         said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.span or settings[f.name] != f.usual)]
         own = {f.name: f.words for f in own_shares(study) if settings.get(f.name) and f"{f.name}_g" in row.index}

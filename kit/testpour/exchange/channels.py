@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from numbers import Integral
 from typing import Literal
 
 import numpy as np
@@ -111,7 +112,7 @@ def _chosen(grid, offered, channel, room):
 def _asked(offered, wanted, what):
     """A channel by name, or by its place among the channels."""
     names = list(offered)
-    if isinstance(wanted, int) and not isinstance(wanted, bool) and 1 <= wanted <= len(names):
+    if isinstance(wanted, Integral) and not isinstance(wanted, bool) and 1 <= wanted <= len(names):
         return names[wanted - 1], []
     same = [k for k in names if str(wanted).strip().casefold() == offered[k].casefold()]
     if len(same) == 1:

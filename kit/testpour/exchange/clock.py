@@ -8,15 +8,16 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, cell_number
+from testpour.logbook.door import month_number
 from testpour.wording import count, listed
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
-DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})[- ](?P<month>[a-z]{3})[a-z]*[- ](?P<year>\d{2}|\d{4})"
+DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})(?:\. ?|[- ])(?P<month>[^\W\d_]{3,9})\.?[- ](?P<year>\d{2}|\d{4})"
 STAMP = re.compile(rf"(?:{DATE})(?:[T ,]+(?P<clock>{HMS.pattern}))?(?P<offset>Z|[+-]\d\d:?\d\d)?(?: (?P<zone>[a-z]{{3,5}}))?", re.IGNORECASE)
-MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
-UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "min": 1.0, "mins": 1.0, "minute": 1.0,
-         "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0, "d": 1440.0, "day": 1440.0, "days": 1440.0}
-TimeUnit = Literal["s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"]
+UNITS = {"s": 1 / 60, "sec": 1 / 60, "second": 1 / 60, "seconds": 1 / 60, "ms": 1 / 60_000, "msec": 1 / 60_000, "millis": 1 / 60_000,
+         "min": 1.0, "mins": 1.0, "minute": 1.0, "minutes": 1.0, "h": 60.0, "hr": 60.0, "hrs": 60.0, "hour": 60.0, "hours": 60.0,
+         "d": 1440.0, "day": 1440.0, "days": 1440.0}
+TimeUnit = Literal["ms", "s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"]
 SHAPES = ("hh:mm", "mm:ss", "hh:mm:ss")
 ELAPSED = re.compile(r"\b(time|elapsed|duration|t|s|sec|seconds?|min|mins|minutes?|h|hrs?|hours?|zeit|temps|tiempo|tempo)\b", re.IGNORECASE)
 WORD = re.compile(r"(?<![a-z\d])[a-z]+(?![a-z\d]| ?\d)")  # the s of S1 is the name of a channel
@@ -54,7 +55,7 @@ def _read_down(grid, time, day_first):
     columns = [grid.column(k) for k in range(len(grid.heads))]
     counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
     if time is not None and time not in SHAPES and time not in UNITS:
-        return _cannot(counters, f"time={time!r} is not one of {', '.join(['s', 'min', 'h', 'd', *SHAPES])}. Say how the time column is written.")
+        return _cannot(counters, f"time={time!r} is not one of {', '.join(['ms', 's', 'min', 'h', 'd', *SHAPES])}. Say how the time column is written.")
     stamped = _first(columns, STAMP, counters)
     clocked = _first(columns, HMS, counters)
     if stamped is None and clocked is None:
@@ -105,14 +106,14 @@ def _elapsed(grid, columns, counters, time):
     k = found[0]
     units = _units(grid.heads[k]) | {u for u in (cell_number(c, grid.decimal)[1] for c in columns[k] if cell_number(c, grid.decimal)) if u in UNITS}
     if time in SHAPES:
-        return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say s, min, h or d.")
+        return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say ms, s, min, h or d.")
     values = np.array([(cell_number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
         return _day_numbers(values, next(filter(None, columns[k])), used, {time, *units} - {None})
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
-        return _cannot(used, f"the unit of the time column {head} is not stated. Say time='s', time='min', time='h' or time='d'.")
+        return _cannot(used, f"the unit of the time column {head} is not stated. Say time='ms', time='s', time='min', time='h' or time='d'.")
     if time and units and {UNITS[u] for u in units} != {UNITS[time]}:
         return _cannot(used, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
     return _from_first(values * UNITS[unit], used)
@@ -232,7 +233,7 @@ def _date(found, day_first):
     a, mark, b, c, day, month, year = found.group("a", "mark", "b", "c", "day", "month", "year")
     try:
         if month:
-            return dt.date(_year(year), MONTHS.index(month.casefold()) + 1, int(day))
+            return dt.date(_year(year), month_number(month), int(day))
         if len(a) == 4:
             return dt.date(int(a), int(b), int(c))
         first, second = (int(a), int(b)) if mark == "." or day_first else (int(b), int(a))
@@ -257,7 +258,7 @@ def _from_first(minutes, used, clock=False, date=None, offset=None):
         return _cannot(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
-        said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block"
-        return _cannot(used, f"{said}. Put the rows in the order of their times; check for two traces in one file, or a twelve-hour clock without AM and PM.")
+        said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
+        return _cannot(used, f"{said}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
     first = minutes[known[0]]
     return Times(minutes - first, frozenset(used), -float(first) if clock else None, date, offset), []

@@ -1,5 +1,6 @@
 """The study folder: notebooks, study file and log side by side, made once and never overwritten."""
 
+import contextlib
 import os
 import shutil
 import tempfile
@@ -103,15 +104,15 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
     if not templates():
         raise FolderProblem(f"No template notebooks at {_shipped('notebooks')}. Install testpour again.")
     path.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=path.parent, prefix=".testpour-") as part:
+    with tempfile.TemporaryDirectory(dir=path if path.exists() else path.parent, prefix=".testpour-") as part:
         made = Path(part, "study")
         made.mkdir()
         _fill(made, demo)
-        try:
-            os.rename(made, path)  # whole or not at all: of two starts at once, one makes the folder
-        except OSError:  # a folder is there: another start's, or one with hidden files
-            return StudyFolder(path, fresh=_moved_into(path, made))
-    return StudyFolder(path, fresh=True)
+        with contextlib.suppress(OSError):
+            if not path.exists():  # one that is there is filled and not replaced, for a shell may stand in it
+                os.rename(made, path)  # whole or not at all: of two starts at once, one makes the folder
+                return StudyFolder(path, fresh=True)
+        return StudyFolder(path, fresh=_moved_into(path, made))
 
 
 def _moved_into(path, made):

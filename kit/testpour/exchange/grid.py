@@ -20,10 +20,11 @@ ENOUGH = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
 TIMELIKE = re.compile(
-    r"\d{1,4}:\d{1,2}(:\d{1,2}([.,]\d+)?)?(\s*[ap]\.?m\.?)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?![\d.,]).*|\d{1,2}[- ][a-z]{3,9}[- ]\d{2,4}(?!\d).*",
+    r"\d{1,4}:\d{1,2}(:\d{1,2}([.,]\d+)?)?(\s*[ap]\.?m\.?)?|\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}(?![\d.,]).*"
+    r"|\d{1,2}(?:\. ?|[- ])[^\W\d_]{3,9}\.?[- ]\d{2,4}(?!\d).*",
     re.IGNORECASE,
 )
-BLANK = {"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "open", "err", "error", "ol", "o.l", "over", "fault", "?"}
+BLANK = {"", "-", "--", "---", "nan", "n/a", "na", "null", "none", "open", "err", "error", "ol", "o.l", "over", "fault", "hi", "lo", "?"}
 
 
 class TraceProblems(Problems):

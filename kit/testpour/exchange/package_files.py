@@ -71,7 +71,7 @@ def read_descriptor(files: Files) -> dict[str, Any]:
     """The descriptor of a package: what its JSON says, with a list of resources in it; else PackageProblems."""
     data = files.read(DESCRIPTOR)
     if data is None:
-        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package."])
+        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. If a folder in it has one, unpack and give that."])
     try:
         text = data[:TOLD].decode("utf-8-sig")
         if len(data) > TOLD or nested(text) > DEEPEST:

@@ -29,7 +29,7 @@ ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 def read_trace(
     path: str | Path, *, channel: str | int | None = None, room: str | int | None = None,
     unit: Literal["degC", "degF", "K"] | None = None, time: TimeUnit | None = None,
-    day_first: bool | None = None, mixed_at: str | float | None = None, until: str | float | None = None
+    day_first: bool | None = None, mixed_at: str | float | dt.datetime | None = None, until: str | float | None = None
 ) -> Trace:
     """Read a temperature trace and say what it saw.
 
@@ -45,7 +45,7 @@ def read_trace(
         several may be meant.
     unit : {"degC", "degF", "K"}, optional
         Unit of the temperatures, where the file does not state it.
-    time : {"s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
+    time : {"ms", "s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
         How elapsed times are written, where the file does not state it.
     day_first : bool, optional
         Whether 3/4 is the third of April, where the dates do not tell.

@@ -4,6 +4,7 @@ import datetime as dt
 import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
+from os import PathLike
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -20,7 +21,9 @@ from testpour.logbook.loading import load_castings
 from testpour.logbook.open_log import OpenLog
 from testpour.logbook.photos import photo_row
 from testpour.logbook.spreadsheet import NotRead, read_sheet
+from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution, warn_of
+from testpour.wording import shortened
 
 
 class Logbook(OpenLog):
@@ -364,6 +367,8 @@ class Logbook(OpenLog):
 
     def _beside(self, path):
         """A path as given, or beside the study."""
+        if not isinstance(path, str | PathLike):
+            raise LogProblem(f"{shortened(repr(path))} is not the path of a file. Write it in quotes, like \"workshop-sheet.csv\".")
         return Path(path) if Path(path).exists() else self.study.folder / path
 
     @contextmanager

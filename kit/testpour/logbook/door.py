@@ -12,7 +12,7 @@ TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
 DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
 MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
-    "january januar", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
+    "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
     "october oktober", "november", "december dezember",
 )
 WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
@@ -31,7 +31,7 @@ def clean(text: object, line: bool = False) -> str:
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
     blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
     """
-    text = str("" if text is None else text).replace("\r\n", "\n").replace("\r", "\n")
+    text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
     return (" ".join(text.split()) if line else text).strip()
 
@@ -53,8 +53,10 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day cannot be taken for the
     month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
-    if value is None or missing(value):
+    if value is None:
         return dt.datetime.now().replace(microsecond=0)
+    if missing(value):
+        raise UnitProblem("date: is missing. Write it like 2026-03-01 10:30, or leave it out for this moment.")
     if isinstance(value, str):
         value = _read(value.strip())
     elif isinstance(value, dt.date) and not isinstance(value, dt.datetime):
@@ -118,11 +120,14 @@ def _read(text):
 def _month_named(text):
     """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
     for found in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
-        word = found["month"].casefold()
-        month = next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word) for name in names.split())), 0)
-        if month:
+        if month := month_number(found["month"]):
             return {**found.groupdict(), "month": month}
     return None
+
+
+def month_number(word: str) -> int:
+    """1 to 12 for a month by its name or the first letters of it, 0 for any other word."""
+    return next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word.casefold()) for name in names.split())), 0)
 
 
 def _day(text, *parts):

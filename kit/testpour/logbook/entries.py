@@ -17,9 +17,10 @@ from testpour.mixing import check_note
 from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
-from testpour.wording import count, in_html, table_html
+from testpour.wording import count, in_html, shortened, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
+SHAPE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
 
 
 class LogProblems(LogProblem):
@@ -53,6 +54,10 @@ def check_entries(
     `problems` are those already found while reading them, reported with the rest.
     """
     problems, checked, seen = list(problems), [], set()
+    entries = list(entries) if isinstance(entries, Iterable) else [entries]
+    for one in (one for entry in entries for one in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
+        if not isinstance(one, Mapping):
+            raise LogProblem(f"{shortened(repr(one))} is neither a pour nor a reading. Write a list of pours like {SHAPE}.")
     for place, entry in enumerate(entries, start=1):
         where = entry.get("where", f"pour {entry.get('pour') or place}")
         found = _pour(study, entry, where, problems)
@@ -95,7 +100,8 @@ def _pour(study, entry, where, problems):
 
 def settings_row(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
     """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
-    said = {name: value for name, value in study.named(given).items() if not missing(value)}
+    given = study.named(given)
+    said = {name: value for name, value in given.items() if not missing(value)}
     whole = study.settings({**dict.fromkeys(given), **said})
     return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
 
@@ -161,7 +167,7 @@ def one_pour(
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
     row = settings_of(study, given["settings"])
-    found = check_settings(study, row) + check_shares(study, row) + check_note(given["note"] or "")
+    found = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
     if found.refusals and not made_anyway:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
     return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings

@@ -3,6 +3,7 @@
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from numbers import Integral
 from typing import Any
 
 import sqlalchemy as sa
@@ -137,7 +138,8 @@ class Ledger:
     def counting(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
-        row = self._connection.execute(sa.select(table).where(table.c.entry == entry)).first()
+        known = isinstance(entry, Integral) and 0 < entry < 2**31
+        row = self._connection.execute(sa.select(table).where(table.c.entry == int(entry))).first() if known else None
         if row is None:
             raise LogProblem(f"No {kind} with entry number {entry} in the log; history(pour) lists them.")
         newer = self._connection.execute(sa.select(table.c.entry).where(table.c.supersedes == entry)).scalar()
@@ -152,7 +154,7 @@ class Ledger:
         made_at: str | dt.datetime | None, by: str
     ) -> int:
         """Add a corrected version of a pour, what is not given as it was; see `Logbook.correct_pour`."""
-        settings = settings or {}
+        settings = {} if settings is None else settings
         changed = settings_of(self.study, settings)
         old, row = _replaced(self.standing(pour), "Corrected", why)
         held = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
@@ -197,6 +199,8 @@ class Ledger:
             found.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
         for row in self._connection.execute(sa.select(PHOTOS).where(PHOTOS.c.pour == pour)):
             found.append({**row._asdict(), "what": "photo", "said": row.file})
+        if not found:
+            self.standing(pour)  # says which pours there are
         found.sort(key=lambda row: (row["logged_at"], row["entry"]))
         return [{key: row.get(key) for key in HISTORY} for row in found]
 

@@ -50,7 +50,7 @@ def known(
     if isinstance(value, str):
         return _from_text(reading, value.strip(), decimal)
     if between is not None:
-        if isinstance(between, str) or len(between) != 2:
+        if not isinstance(between, list | tuple) or len(between) != 2:
             raise UnitProblem(f"{reading.words}: between takes two checks, as in between=(20, 25).")
         return _between(reading, *between, decimal)
     if reading.grades and value is None:

@@ -16,7 +16,6 @@ from testpour.wording import first_few, listed
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
 LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours
 FIGURE = re.compile(r"[~≈<>]?\s*\d+(?:[.,]\d+)?(?:\s*(?:-|/|to)\s*\d+(?:[.,]\d+)?)?\s*[^\d\s]{0,4}")  # a number or a range with a unit, and no date
-OTHER = {"degC": "degF", "mm": "inch"}  # the unit that some workshops have instead
 
 
 def doubtful_ticks(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
@@ -148,7 +147,8 @@ def without_unit(pours: Pours) -> Iterator[str]:
     for head, cells in written.items():
         unit = head.column.unit if head.column else ""
         bare = not head.unit and any(re.search(r"\d$", cell) and cell.strip("0.,") for cell in cells)  # 0 min are 0 h
-        if bare and (head.name in LOOSE or unit in OTHER and OTHER[unit] in used):
+        others = {SPELLINGS.get(one.casefold(), one) for one in OTHERS.get(unit, ()) if not measures(unit, "h")}
+        if bare and (head.name in LOOSE or others & used):
             yield (
                 f"no unit stands in {head.text}: taken as {shown_unit(unit)}. If it is another, write it into the header, in brackets; "
                 "what is in the log already is put right with correct_pour or correct_reading."

@@ -161,6 +161,23 @@ def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> It
             yield f"row {number}", head.text, cell[:10], said
 
 
+def counted_anew(pours: Iterable[tuple[str, str, Any]], word: str = "") -> Iterator[tuple[str, str, str, str]]:
+    """A problem for each session that comes back on a later day, after another session: sessions may be counted anew on each day.
+
+    `pours` are where each stands, its session and its day, None where that is not known; `word` is what a day is called, such as Week.
+    """
+    held: dict[str, dict[Any, str]] = {}
+    for where, session, day in pours:
+        if session and day is not None:
+            held.setdefault(session, {}).setdefault(day, where)
+    for session, days in held.items():
+        *before, _ = days
+        if any(day in others for name, others in held.items() if name != session for day in before):
+            said = f"stands beside {f'{word} {listed(map(str, days))}'.strip()}, and the pours of one session are made on one day"
+            like = f"{word} {before[0]} {session}".strip()
+            yield list(days.values())[1], "session", session, f"{session} {said}. Give each session a name of its own, such as {like}."
+
+
 def may_stand_alone(cells: Cells) -> bool:
     """Whether a row holds a session or a date and nothing else; words in a column of dates are a remark."""
     held = [(head.name, cell) for head, cell in cells if cell.casefold() not in DITTO]

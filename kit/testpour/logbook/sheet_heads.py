@@ -123,9 +123,9 @@ def _named(heads):
 
 
 def lies_on_its_side(study: Study, heads: Sequence[Head | None], rows: Sequence[Sequence[str]]) -> bool:
-    """Whether the first column names more settings and readings than the row taken for that of the headers, which names one there too."""
+    """Whether the first column names more settings and readings than the row taken for that of the headers, if any, which names one there too."""
     down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
-    return bool(_named(heads[:1])) and len(set(down)) > max(2, len(_named(heads)))
+    return (not heads or bool(_named(heads[:1]))) and len(set(down)) > max(2, len(_named(heads)))
 
 
 def _with_clock(heads):

@@ -11,7 +11,7 @@ from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
 from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, without_unit
-from testpour.logbook.sheet_days import Days, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.sheet_days import Days, counted_anew, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import first_few, listed
@@ -22,6 +22,10 @@ NAMELESS = (
     "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
 )
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
+MADE = {  # what a refused date says, and how to mend a whole column of such
+    "has a year of two digits": " For a whole column, format its cells as year-month-day in a spreadsheet program.",
+    "is not a date": " If it names a day without its date, head the column Session; if it says how old a casting was, head it Age (h).",
+}
 UNNAMED = (
     "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
     "sum is deleted, or called so in its first cell."
@@ -86,6 +90,7 @@ def read_rows(
     problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
     problems += [*doubtful_day(pours), *doubtful_unit(pours, decimal), *mean_of_those_above(pours, decimal), *days.timed(entries)]
     problems += days.doubtful(pours)
+    problems += counted_anew([(one["where"], one["session"], one["made_at"].date() if "made_at" in one else None) for one in entries])
     problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
     passed += [*days.said(entries), *without_unit(pours)]
     if alone:
@@ -176,7 +181,8 @@ def _entry(cells, number, decimal, problems, aged):
             else:
                 entry["readings"] += list(_readings(head, cell, decimal, age))
         except UnitProblem as problem:
-            problems.append((where, head.text, cell, str(problem)))
+            hint = next((hint for sign, hint in MADE.items() if head.name == "made_at" and sign in str(problem)), "")
+            problems.append((where, head.text, cell, f"{problem}{hint}"))
     for (*key, part), text in asides.items():
         for reading in entry["readings"]:
             if [reading["reading"], reading["head_age"], reading["specimen"]] == key:

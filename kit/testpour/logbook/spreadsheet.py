@@ -7,8 +7,9 @@ from typing import Any
 
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN
-from testpour.logbook.sheet_cells import read_cells
+from testpour.logbook.sheet_cells import bare, read_cells
 from testpour.logbook.sheet_columns import lists_readings, not_given
+from testpour.logbook.sheet_days import counted_anew
 from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
 from testpour.logbook.sheet_rows import read_rows
 from testpour.study import Study
@@ -61,14 +62,16 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """
     rows, decimal, across, unread = read_cells(path)
     found = find_heads(study, rows, across)
+    if lies_on_its_side(study, found.heads if found else (), rows):
+        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
+        raise LogProblems([("", "", "", said + "table in a spreadsheet program, and paste it transposed.")])
     if found is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
+        if max(map(len, rows), default=0) == 1:
+            said = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
         raise LogProblems([("", "", "", " ".join([said, *unread]))])
     start, texts, problems = found.last, found.texts, found.problems
-    if lies_on_its_side(study, found.heads, rows):
-        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names."
-        raise LogProblems([("", "", "", said)])
     if listing := lists_readings(study, rows, start, found.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
     first, heads = below(found.heads, rows, start, problems)
@@ -81,6 +84,10 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
         problems += [(f"row {start + 1}", "", "", said) for said in wrong]
         passed += unknown
+    for place, text in enumerate(texts):
+        if bare(text) in ("week", "woche", "kw", "month", "monat", "term"):
+            weeks = ["".join(row[place : place + 1]).strip() or None for _, row in poured]
+            problems += counted_anew([(one["where"], one["session"], week) for one, week in zip(entries, weeks, strict=True)], text.strip())
     nameless = list(_without_header(texts, start, across, poured, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)

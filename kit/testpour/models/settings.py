@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
-from testpour.problems import Problem
+from testpour.problems import Problem, noted
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import age_words, listed
@@ -35,14 +35,14 @@ def settings_table(
 ) -> pd.DataFrame:
     """Settings as a complete table of floats in declared units: one row a setting, one column a numeric factor, ``age`` in hours.
 
-    What is left out takes its usual value. A DataFrame holds floats in declared units already; its other columns are left aside
+    What is left out takes its usual value. A number of a DataFrame is in its declared unit; its other columns are left aside
     unless they look like a factor misspelt. The `room` replaces the one in `settings`; the `reading` gives the age where none is
     said: that of its aim, else the first planned. It raises StudyProblems, naming every setting that is unknown, unreadable or out of range.
     """
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
     else:
-        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str | Mapping) else [settings]
+        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str) and not hasattr(settings, "items") else [settings]
         if not each:
             raise StudyProblems("Settings", ["the list is empty. Put the settings of one pour or more into it, or leave it out for the usual ones."])
         rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in each]
@@ -101,7 +101,7 @@ def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | 
 
 def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
     """Names of the settings that a person has said of the first pour, the room among them."""
-    first = settings if settings is None or isinstance(settings, Mapping | pd.DataFrame) else next(iter(settings), {})
+    first: Any = settings if settings is None or hasattr(settings, "items") else next(iter(settings), {})
     names = first.columns if isinstance(first, pd.DataFrame) else study.named(first or {})
     return frozenset(names) | ({"room_temperature"} if room is not None else set())
 
@@ -162,20 +162,32 @@ def check_level(level: float) -> None:
 
 def _completed(study, given):
     """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
-    known = [factor.name for factor in study.factors]
-    missing = [name for name in known if name not in given]
-    meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
-    problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
-    if problems:
-        raise StudyProblems("Settings", problems)
-    filled = {}
-    for factor in study.factors:
-        if factor.kind != "text":
-            values = given[factor.name].to_numpy(float, na_value=np.nan) if factor.name in given else np.full(len(given), np.nan)
-            filled[factor.name] = np.where(np.isnan(values), factor.usual, values)
+    read = cells_read(study, given)
+    filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.factors if f.kind != "text"}
     if "age" in given:
         filled["age"] = given["age"].to_numpy(float)
     return pd.DataFrame(filled, index=given.index)
+
+
+def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
+    """A table of pours with each numeric factor in it as floats, text such as ``"2 %"`` read with its unit; NaN where a cell is empty.
+
+    StudyProblems where a cell cannot be read, and where a column that is no factor looks like one misspelt.
+    """
+    factors = [factor for factor in study.factors if factor.kind != "text"]
+    known, missing = {factor.name for factor in study.factors}, [factor.name for factor in factors if factor.name not in given]
+    meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
+    problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
+    read = {}
+    for factor in (factor for factor in factors if factor.name in given):
+        with noted(problems):
+            cells = given[factor.name]
+            if not pd.api.types.is_numeric_dtype(cells):
+                cells = pd.Series([factor.parse(cell) if isinstance(cell, str) else cell for cell in cells], dtype=object)
+            read[factor.name] = cells.to_numpy(float, na_value=np.nan)
+    if problems:
+        raise StudyProblems("Settings", problems)
+    return given.assign(**read)
 
 
 def _room(study, room):

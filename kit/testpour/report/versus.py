@@ -115,8 +115,9 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
         If the two names are the same.
     """
     called = tuple(names or (first.study.name, second.study.name))
-    if called[0] == called[1]:
-        raise Problem(f"Both studies are called {called[0]!r}. Give names=(one, other) to tell them apart.")
+    if len(called) != 2 or called[0] == called[1]:
+        said = f"Both studies are called {called[0]!r}" if len(called) == 2 else f"{len(called)} names for two studies"
+        raise Problem(f"{said}. Give names=(one, other) to tell them apart.")
     overlap = overlap_of(first, second, called)
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
