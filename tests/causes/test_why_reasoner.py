@@ -16,7 +16,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
 from testpour.causes.others import _usual_lot, sights
-from testpour.causes.questions import doubt, questions
+from testpour.causes.questions import Asked, doubt, questions, would_change
 from testpour.causes.reasoner import weigh
 from testpour.causes.sight import LEAST_READ, Sight
 from testpour.causes.signs import Planned
@@ -493,6 +493,19 @@ def test_as_if_moves_one_setting_by_its_size_and_not_below_what_can_be():
     found = as_if(settings, [(times, 0.5, None), (times, 0.01, None), (plus, -8.0, None), (depth, 0.2, None)])
     assert found["catalyst"].ravel().tolist() == [0.75, 0.05, 1.5, 1.5]
     assert found["room_temperature"].ravel().tolist() == [20, 20, 12, 20] and found["thickness"].ravel().tolist() == [2, 2, 2, 0.5]
+
+
+@pytest.mark.parametrize(("first", "many", "goes_on"), [(0.95, 18, False), (0.95, 20, True), (0.95, 0, False), (0.93, 1, True), (0.93, 0, False)])
+def test_asking_stops_where_no_answer_would_put_another_cause_first(first, many, goes_on):
+    """By hand: at .95 to .05 an answer given `many` times as often under the second cause turns the two round where that is over 19.
+
+    Below .94 two answers together might, so that whatever is left is asked.
+    """
+    asked = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
+    here = {"first": 0.02, "second": 0.02 * max(many, 1)}
+    table = CauseTable({name: Cause(name, name, 0.5, {"look": [share, 1 - share]}) for name, share in here.items()}, {"look": asked}, {}, {})
+    left = [Asked(asked, 0.1)] if many else []
+    assert would_change(table, pd.Series({"first": first, "second": 1 - first}), left, {}) is goes_on
 
 
 def test_causes_worked_together_are_as_likely_as_each_worked_alone(practice_fits):

@@ -496,8 +496,8 @@ def test_a_hidden_sheet_is_passed_over_and_named(study, tmp_path):
 
 
 def test_hidden_rows_and_comments_are_named(study, tmp_path):
-    book = openpyxl.load_workbook(workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 2, 12], ["B", 1, 25], ["C", 1.5, 20]]))
-    for row in (2, 4, 6):  # nothing stands in row 6
+    book = openpyxl.load_workbook(workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 2, 12], ["B", 1, 25], ["C", 1.5]]))
+    for row in (2, 4, 6):  # nothing stands in row 6, and not all in row 4
         book.active.row_dimensions[row].hidden = True
     book.active["B4"].comment = openpyxl.comments.Comment("really 2, a slip", "AB")
     book.save(tmp_path / "sheet.xlsx")

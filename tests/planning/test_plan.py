@@ -17,6 +17,7 @@ from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import made_alike
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
+from testpour.planning.pour_cautions import sharing
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _mixed_words
@@ -51,6 +52,21 @@ def test_a_balanced_part_of_the_combinations_is_picked_where_it_fits(study):
     assert corners.shape == (8, 4)
     assert np.allclose(np.sign(corners).T @ np.sign(corners), 8 * np.eye(4))
     assert "Each setting's own effect can be read. Where two" in plan.mixed and "catalyst with pigment, or thickness with cover;" in plan.mixed
+
+
+def test_pours_share_a_session_where_they_are_alike_in_what_is_set_once():
+    """An oven is set once a session, catalyst is not; a temperature that is not known is one of its own."""
+    study = study_from({"factors": {"catalyst": {}, "post_cure_temperature": {}, "room_temperature": {}}, "readings": {"tack": {}}})
+    pours = pd.DataFrame({"catalyst": [1, 2, 3, 1], "post_cure_temperature": [20, 60, 20, np.nan]}, index=list("ABCD"), dtype=float)
+    assert sharing(study, pours) == [["A", "C"], ["B"], ["D"]]
+    assert sharing(study, pours.drop(columns="post_cure_temperature")) == [["A", "B", "C", "D"]]
+
+
+def test_a_plan_shows_what_is_varied_and_not_what_all_its_pours_share():
+    plan = plan_pours(study_from(STUDY), sessions=1, pours=8)
+    assert plan.table["room_temperature"].nunique() == 1
+    heads = re.findall("<th[^>]*>([^<]+)</th>", plan._repr_html_().split("<tbody")[0])
+    assert heads == ["session", "catalyst", "pigment", "thickness", "cover", "pour"]
 
 
 def test_what_a_plan_cannot_tell_apart_is_said_in_the_words_of_the_study():
