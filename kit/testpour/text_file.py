@@ -7,6 +7,7 @@ import os
 import re
 import stat
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -74,10 +75,8 @@ def read_text(
 def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
     """Bytes as text, by the first coding that fits, UTF-16 before them where the bytes look like it; None where none does."""
     for coding in (*_wide(raw), *codings):
-        try:
+        with suppress(UnicodeDecodeError):
             return raw.decode(coding)
-        except UnicodeDecodeError:
-            continue
     return None
 
 

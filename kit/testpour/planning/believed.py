@@ -5,7 +5,8 @@ between sessions to that between pours hold for both.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
@@ -84,9 +85,7 @@ class Heat:
     """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask."""
 
     coding: Coding
-
-    def __post_init__(self):
-        self._known = {}
+    _known: dict[bytes, bool] = field(default_factory=dict, init=False, repr=False)
 
     def __call__(self, rows):
         """True for each coded row (m, k) that is too hot; the search asks for the same few again and again."""
@@ -111,7 +110,7 @@ class Heat:
     def _corners(self):
         rooms = [axis.met for axis in self.coding.axes() if axis.met is not None]
         ends = [[-1.0, 0.0, 1.0]] * (len(self.coding.names) - len(rooms)) + rooms
-        return np.stack(np.meshgrid(*ends, indexing="ij"), -1).reshape(-1, len(ends))
+        return np.array(list(product(*ends)))
 
     def sentence(self) -> str:
         """The limit that is in the way, the pour that breaks it most, and what would keep inside it."""

@@ -106,9 +106,7 @@ def _given(marginal, place, count, rng, moved):
         own = rng.standard_normal((len(root), count)) - link @ away
         own = back(root, own).T + place.at[bench.local] + moved[:, bench.local]
         single = np.bincount(bench.owner, minlength=blocks.components) == 1
-        for column, owner in enumerate(bench.owner):
-            if single[owner]:
-                effects[:, owner, b] = own[:, column]
+        effects[:, np.flatnonzero(single), b] = own[:, single[bench.owner]]
     return place.at[:p] + away.T + moved[:, :p], effects
 
 

@@ -2,6 +2,7 @@
 
 import json
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -131,10 +132,9 @@ def inside(path: str | Path) -> dict[str, Any]:
 def _parsed(text):
     if nested(text) > DEEPEST:
         return None
-    try:
+    with suppress(ValueError, RecursionError):
         return json.loads(text)
-    except (ValueError, RecursionError):
-        return None
+    return None
 
 
 def _whole(held):
