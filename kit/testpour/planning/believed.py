@@ -12,7 +12,6 @@ import numpy as np
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, hottest_peak
-from testpour.columns import Reading
 from testpour.models.beliefs import beliefs_for
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -43,16 +42,10 @@ def design_problem(
     )
 
 
-def _measured(study: Study) -> list[Reading]:
-    """The readings a plan is judged by: those with an aim, or all."""
-    aimed = {aim.reading for aim in study.aims}
-    return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
-
-
 def _session_share(study: Study) -> float:
     """Variance between sessions over variance between pours, believed, averaged over the readings."""
     shares = []
-    for reading in _measured(study):
+    for reading in study.aimed:
         scatter = beliefs_for(study, reading).scatter
         pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
         shares.append(scatter["session"] ** 2 / pour)
@@ -62,12 +55,12 @@ def _session_share(study: Study) -> float:
 def _prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
     """Belief about p coded terms as a precision (p, p), in units of the variance between pours, averaged over readings."""
     study, total = coding.study, np.zeros(len(terms))
-    for reading in _measured(study):
+    for reading in study.aimed:
         believed = beliefs_for(study, reading)
         noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
         sd = np.array([_coded_sd(coding, believed, term) for term in terms])
         total += (noise / sd) ** 2
-    return np.diag(total / len(_measured(study)))
+    return np.diag(total / len(study.aimed))
 
 
 def _coded_sd(coding, believed, term):

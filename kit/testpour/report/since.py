@@ -105,14 +105,10 @@ def _log_changes(before, now):
 
 
 def _effect_changes(study, before, now):
-    moved = False
-    for name, found in now["effects"].items():
-        for factor, new in found.items():
-            if text := _moved(before["effects"].get(name, {}).get(factor), new):
-                moved = True
-                yield f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}."
-    if not moved:
-        yield "No effect of a setting came out clearly different from before."
+    effects = [(name, factor, new) for name, found in now["effects"].items() for factor, new in found.items()]
+    moved = [(name, factor, _moved(before["effects"].get(name, {}).get(factor), new)) for name, factor, new in effects]
+    said = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
+    return said or ["No effect of a setting came out clearly different from before."]
 
 
 def _moved(old, new):
