@@ -103,7 +103,7 @@ def _wide(raw):
     return ("utf-16-be",) if len(head) > 3 and head[::2].count(0) > 0.7 * len(head[::2]) else ()
 
 
-def nested(text: str) -> int:
+def json_depth(text: str) -> int:
     """How many brackets of JSON stand within each other at most; brackets inside quotes do not count."""
     bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
     steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))

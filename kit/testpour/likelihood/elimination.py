@@ -177,7 +177,7 @@ class InnerDesign:
         kept, levels = self.layout.part(inner)
         return self.kept @ kept + self.layout.adder.T @ (self.tau * levels)
 
-    def pull(self, slopes: np.ndarray) -> np.ndarray:
+    def transpose_times(self, slopes: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, ...): (d, ...)."""
         return self.layout.join(self.kept.T @ slopes, self.tau * (self.layout.adder @ slopes))
 

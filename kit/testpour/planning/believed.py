@@ -34,7 +34,7 @@ def design_problem(
     `sessions` and `fixed_sessions` are the session numbers of each new pour and of each pour already made. `axes` stand in
     place of the coding's own; with `informed` the trade's beliefs count as prior information.
     """
-    sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
+    sessions, heat = tuple(int(number) for number in sessions), HeatLimit(coding)
     return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
         eta=_session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
@@ -74,7 +74,7 @@ def _coded_sd(coding, believed, term):
 
 
 @dataclass(eq=False)
-class Heat:
+class HeatLimit:
     """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask."""
 
     coding: Coding

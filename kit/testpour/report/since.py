@@ -13,7 +13,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.report.carried import NoLogInside, inside
+from testpour.report.carried import NoLogInside, carried_by
 from testpour.study import Study
 from testpour.units import show, to_unit
 from testpour.wording import count, first_few, listed, signed
@@ -74,7 +74,7 @@ def earlier(
         return None
     page = Path(since or path)
     try:
-        held = inside(page)
+        held = carried_by(page)
         if held["study"]["name"] != castings.study.name:
             raise NoLogInside(
                 f"{page.name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "

@@ -11,7 +11,7 @@ from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.report.advised import chance_figure, rooms
 from testpour.report.figures import show_effects
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
 from testpour.report.story import drawn
 from testpour.wording import count
 
@@ -58,7 +58,7 @@ def wall_summary(
     FileExistsError
         If anything but a wall sheet lies at `path`.
     """
-    path, castings = checked(path, paper, "wall sheet", fits.study.name), fits.castings
+    path, castings = checked_path(path, paper, "wall sheet", fits.study.name), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = rooms(fits, room)
