@@ -137,6 +137,12 @@ class Study:
         return float(next(aimed, reading.ages[0])) if reading.ages else None
 
     @property
+    def aimed(self) -> tuple[Reading, ...]:
+        """The readings that have an aim; all where none has."""
+        names = {aim.reading for aim in self.aims}
+        return tuple(reading for reading in self.readings if reading.name in names) or self.readings
+
+    @property
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)

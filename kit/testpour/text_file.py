@@ -7,6 +7,7 @@ import os
 import re
 import stat
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -74,10 +75,8 @@ def read_text(
 def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
     """Bytes as text, by the first coding that fits, UTF-16 before them where the bytes look like it; None where none does."""
     for coding in (*_wide(raw), *codings):
-        try:
+        with suppress(UnicodeDecodeError):
             return raw.decode(coding)
-        except UnicodeDecodeError:
-            continue
     return None
 
 
@@ -104,7 +103,7 @@ def _wide(raw):
     return ("utf-16-be",) if len(head) > 3 and head[::2].count(0) > 0.7 * len(head[::2]) else ()
 
 
-def nested(text: str) -> int:
+def json_depth(text: str) -> int:
     """How many brackets of JSON stand within each other at most; brackets inside quotes do not count."""
     bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
     steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))

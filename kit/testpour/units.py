@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+from contextlib import suppress
 from functools import cache
 from tokenize import TokenError
 from typing import TYPE_CHECKING
@@ -179,11 +180,10 @@ def measures(unit: str, other: str) -> bool:
     """Whether one unit can be turned into another; no unit cannot, nor can a quantity such as 1/2 in."""
     if not unit or not other or unit[0].isdigit():
         return False
-    try:
+    with suppress(UnitProblem):
         to_unit(f"1 {unit}", other)
-    except UnitProblem:
-        return False
-    return True
+        return True
+    return False
 
 
 def _refuse_clock(text, unit, what):

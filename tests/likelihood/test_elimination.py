@@ -5,7 +5,7 @@ import pytest
 from likeliest import log_likelihood
 from scipy.stats import multivariate_normal
 
-from testpour.likelihood.conditional import _pairs_of, conditional_at, parts
+from testpour.likelihood.conditional import _pairs_of, chunks, conditional_at
 from testpour.likelihood.elimination import Group, layout
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
@@ -54,7 +54,7 @@ def test_factored_curvature_is_the_matrix_itself():
     whole = design.predictor(np.eye(12))
     scaled = [s * (g.codes[:, None] == np.arange(g.levels)) for g, s in zip(groups, spreads, strict=True)]
     assert np.array_equal(whole, np.hstack([exog, *scaled]))
-    assert design.pull(np.eye(50)) == pytest.approx(whole.T)
+    assert design.transpose_times(np.eye(50)) == pytest.approx(whole.T)
     factored, matrix = design.factor(weights, np.eye(5)), (whole.T * weights) @ whole + np.eye(12)
     assert factored.solve(np.eye(12)) == pytest.approx(np.linalg.inv(matrix), abs=1e-12)
     assert factored.log_determinant == pytest.approx(np.linalg.slogdet(matrix)[1], abs=1e-12)
@@ -92,7 +92,7 @@ def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(kind, monkeypatch)
     monkeypatch.setattr("testpour.likelihood.posterior.POOR", 0.0)  # a chain magnifies what rounding changes
     whole = model.posterior(200, seed=5)
     monkeypatch.setattr(few, 5000)
-    assert len(parts(200, 200)) == 8
+    assert len(chunks(200, 200)) == 8
     again = model.posterior(200, seed=5)
     assert again.coefficients == pytest.approx(whole.coefficients, abs=1e-9)
     assert again.group_effects["pour"] == pytest.approx(whole.group_effects["pour"], abs=1e-9)

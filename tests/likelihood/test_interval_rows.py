@@ -104,7 +104,7 @@ def test_every_derivative_is_that_of_the_value(rows, shape):
     many = rows.log_likelihood(np.stack([eta, eta + 0.1]), np.stack([shape, shape]))
     assert many[0] == pytest.approx(found.value.sum(), rel=1e-12)
     assert many[1] == pytest.approx(rows.derivatives(eta + 0.1, shape).value.sum(), rel=1e-12)
-    pull, weight = rows.pull_and_weight(eta[None], shape[None])
+    pull, weight = rows.working_response_and_weight(eta[None], shape[None])
     # These steer draws, whose weights put right what is rough: narrow intervals count as evenly filled.
     np.testing.assert_allclose(pull[0] - weight[0] * eta, found.eta1, atol=5e-3)
     np.testing.assert_allclose(weight[0], -found.eta2, atol=2e-2)

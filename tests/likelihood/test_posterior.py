@@ -17,9 +17,9 @@ def regression(n=14, seed=4):
     return design, design @ [2.0, 0.7] + 0.5 * rng.normal(size=n)
 
 
-def close(draws, exact, spread, worth):
+def close(draws, exact, spread, effective_size):
     """Mean of draws within four standard errors of the exact mean."""
-    assert abs(np.mean(draws) - exact) < 4 * spread / np.sqrt(worth)
+    assert abs(np.mean(draws) - exact) < 4 * spread / np.sqrt(effective_size)
 
 
 def test_flat_beliefs_give_the_t_distribution():

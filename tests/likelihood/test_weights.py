@@ -9,13 +9,13 @@ from scipy import integrate, stats
 from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.observations import GradeRows, NormalRows, _steering
+from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
 from testpour.likelihood.weights import (
     _pareto_tail,
+    drawn_by_share,
     normal_scores,
-    one_of_each,
+    pareto_smoothed,
     resample,
-    smoothed,
     tempered,
     weighed,
 )
@@ -44,7 +44,7 @@ def test_smoothing_gives_back_what_a_heavy_tail_would_weigh():
         at = narrow.rvs(2000, random_state=seed)
         weights = np.exp(wide.logpdf(at) - narrow.logpdf(at))
         weights /= weights.sum()
-        found, shape = smoothed(weights)
+        found, shape = pareto_smoothed(weights)
         assert found.sum() == pytest.approx(1) and found.max() <= weights.max() * 1.05 and 0 < shape < 0.7
         missed["raw"].append(weights @ at**2 - 1)
         missed["smooth"].append(found @ at**2 - 1)
@@ -55,7 +55,7 @@ def test_order_is_kept_and_most_weights_stay():
     """Of 400 weights the 60 largest (three times the root) are replaced, in their order; beside each other the rest stay."""
     weights = stats.pareto(1.5).rvs(400, random_state=1)
     weights /= weights.sum()
-    found, _ = smoothed(weights)
+    found, _ = pareto_smoothed(weights)
     order = np.argsort(weights)
     assert (np.diff(found[order]) >= -1e-15).all()
     ratio = found[order[:340]] / weights[order[:340]]
@@ -64,8 +64,8 @@ def test_order_is_kept_and_most_weights_stay():
 
 def test_even_weights_have_no_tail_and_a_single_one_cannot_be_trusted():
     even, single = np.full(100, 0.01), np.r_[1.0, np.zeros(99)]
-    assert smoothed(even)[0].tolist() == even.tolist() and smoothed(even)[1] == -np.inf
-    assert smoothed(single)[1] == np.inf
+    assert pareto_smoothed(even)[0].tolist() == even.tolist() and pareto_smoothed(even)[1] == -np.inf
+    assert pareto_smoothed(single)[1] == np.inf
 
 
 def test_weights_are_tempered_to_be_worth_what_is_followed():
@@ -91,7 +91,7 @@ def test_between_two_ends_rows_steer_by_mean_and_variance_of_their_likelihood(lo
         return integrate.quad(lambda e: e**k * (stats.norm.cdf(high - e) - stats.norm.cdf(low - e)), -15, 15)[0]
 
     mean, square = moment(1) / moment(0), moment(2) / moment(0)
-    pull, weight = _steering(np.array([low]), np.array([high]), np.zeros((1, 1)), np.ones((1, 1)))
+    pull, weight = _working_values(np.array([low]), np.array([high]), np.zeros((1, 1)), np.ones((1, 1)))
     assert weight[0, 0] == pytest.approx(1 / (square - mean**2), rel=1e-6) and pull[0, 0] / weight[0, 0] == pytest.approx(mean, rel=1e-6)
 
 
@@ -100,7 +100,7 @@ def test_open_rows_steer_by_their_own_slope_and_curvature():
     step, at, sigma = 1e-4, np.array([[0.3]]), 0.5
     rows = NormalRows(np.array([0.8]), np.array([np.inf]))
     logs = [stats.norm.logsf((0.8 - (0.3 + k * step)) / sigma) for k in (-1, 0, 1)]
-    pull, weight = rows.pull_and_weight(at, np.log([[sigma]]))
+    pull, weight = rows.working_response_and_weight(at, np.log([[sigma]]))
     assert (pull - weight * at)[0, 0] == pytest.approx((logs[2] - logs[0]) / (2 * step), rel=1e-5)
     assert weight[0, 0] == pytest.approx((2 * logs[1] - logs[0] - logs[2]) / step**2, rel=1e-4)
     grades = GradeRows(np.array([0, 1, 2]), np.array([0, 1, 2]), 3)
@@ -138,7 +138,7 @@ def test_shares_of_inner_draws_and_weights_of_outer_ones_by_hand():
     for away in (0.0, -2000.0):
         shares, weights = weighed(logs + away)
         assert shares[:2] == pytest.approx(np.array([[0.25, 0.75], [0.5, 0.5]])) and weights == pytest.approx([0.5, 0.5, 0.0])
-    picked = one_of_each(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
+    picked = drawn_by_share(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
     assert np.mean(picked) == pytest.approx(0.75, abs=4 * np.sqrt(0.25 * 0.75 / 4000))
 
 

@@ -9,7 +9,7 @@ from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning import believed, repair
 from testpour.planning import pour_cautions as judged
-from testpour.planning.believed import Heat, design_problem
+from testpour.planning.believed import HeatLimit, design_problem
 from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import believed_peaks, by_pour
@@ -45,7 +45,7 @@ def peaks(plan):
 @pytest.mark.slow
 def test_a_repaired_plan_keeps_the_heat_limit_of_the_plan(plan):
     """Without the limit the span itself holds a hotter pour, so the plan and its repair are held back by it."""
-    assert Heat(plan.coding).peaks(np.array([[1.0, 1.0, 1.0]]))[0] > BOILING
+    assert HeatLimit(plan.coding).peaks(np.array([[1.0, 1.0, 1.0]]))[0] > BOILING
     assert peaks(plan).max() < BOILING
     for seed in range(3):
         repaired = repair.repair_plan(plan, SimpleNamespace(pours=plan.session(1).iloc[:3]), seed=seed)
@@ -91,7 +91,7 @@ def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak
 
 def test_a_pour_is_too_hot_from_the_boiling_point_on(monkeypatch):
     monkeypatch.setattr(believed, "believed_peaks", lambda study, table: np.array([BOILING - 0.1, BOILING, BOILING + 5]))
-    assert Heat(coding_for(blocks(), 1))(np.array([[-1.0, -1, 1], [0, 0, 1], [1, 1, 1]])).tolist() == [False, True, True]
+    assert HeatLimit(coding_for(blocks(), 1))(np.array([[-1.0, -1, 1], [0, 0, 1], [1, 1, 1]])).tolist() == [False, True, True]
 
 
 def test_a_middle_pour_that_may_boil_is_left_out():
@@ -100,7 +100,7 @@ def test_a_middle_pour_that_may_boil_is_left_out():
         wishes = Wishes(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
         room = next(axis.met[0] for axis in wishes.axes if axis.met is not None)
         chosen = SimpleNamespace(rows=np.array([[-1.0, -1.0, 1.0, room]]), sessions=np.array([0]))
-        assert Heat(wishes.coding).matters
+        assert HeatLimit(wishes.coding).matters
         assert (_middle_pours(wishes, chosen) is not None) is middles
 
 

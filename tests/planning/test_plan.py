@@ -14,7 +14,7 @@ from testpour.logbook.warned import Caution
 from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
-from testpour.planning.optimal import made_alike
+from testpour.planning.optimal import balanced_over_sessions
 from testpour.planning.outlook import _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import sharing
@@ -401,7 +401,12 @@ def test_no_session_has_one_side_of_a_setting_to_itself(demo_study, monkeypatch)
     log, made = Logbook(demo_study, "sqlite://"), []
     with pytest.warns(Caution, match="146"):
         log.add_sheet(demo_study.folder / "castings.csv")
-    monkeypatch.setattr(purposes, "made_alike", lambda problem, rows: made.extend([problem, rows, made_alike(problem, rows)]) or made[2])
+
+    def kept(problem, rows):
+        made.extend([problem, rows, balanced_over_sessions(problem, rows)])
+        return made[2]
+
+    monkeypatch.setattr(purposes, "balanced_over_sessions", kept)
     table = plan_pours(demo_study, sessions=2, pours=4, purpose="sharpen what we know", castings=log.castings()).table
     for name in ("catalyst", "pigment", "thickness", "cover"):
         assert table.groupby("session")[name].agg(lambda values: (values == values.max()).sum()).tolist() == [2, 2], name

@@ -90,8 +90,8 @@ def test_the_arrow_solves_and_inverts_as_one_dense_matrix():
     np.testing.assert_allclose(arrow.solve(right), np.linalg.solve(dense, right), rtol=1e-9, atol=1e-10)
     np.testing.assert_allclose(arrow.solve(right[:, 0]), np.linalg.solve(dense, right[:, 0]), rtol=1e-9, atol=1e-10)
     slopes = np.random.default_rng(2).normal(size=(len(bench), 2))
-    np.testing.assert_allclose(design.pull(slopes), whole.T @ slopes, rtol=1e-9, atol=1e-10)
-    np.testing.assert_allclose(design.pull(slopes[:, 0]), whole.T @ slopes[:, 0], rtol=1e-9, atol=1e-10)
+    np.testing.assert_allclose(design.transpose_times(slopes), whole.T @ slopes, rtol=1e-9, atol=1e-10)
+    np.testing.assert_allclose(design.transpose_times(slopes[:, 0]), whole.T @ slopes[:, 0], rtol=1e-9, atol=1e-10)
     np.testing.assert_allclose(arrow.leverage()[0], (whole @ np.linalg.inv(dense) * whole).sum(axis=1), rtol=1e-8, atol=1e-10)
     assert arrow.log_determinant == pytest.approx(np.linalg.slogdet(dense)[1], rel=1e-10)
     place = np.r_[0:3, blocks.benches[2].local]

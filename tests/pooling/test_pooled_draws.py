@@ -6,7 +6,7 @@ import pytest
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
-from testpour.pooling.climbing import EvenSpreads, Slope, pooled_top_of_density
+from testpour.pooling.climbing import NormalScoreDensity, Slope, pooled_top_of_density
 from testpour.pooling.draws import sample_pool
 
 
@@ -47,8 +47,8 @@ def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes(slopes):
 @pytest.mark.parametrize("kind", ["exact", "grades"])
 def test_a_climb_begun_at_the_top_under_other_beliefs_ends_where_any_does(kind, monkeypatch):
     """In fewer looks at the density; a narrower belief also makes another unit to work in."""
-    (model, bench), looks, call = small_pool(kind), [], EvenSpreads.__call__
-    monkeypatch.setattr(EvenSpreads, "__call__", lambda density, at: looks.append(at) or call(density, at))
+    (model, bench), looks, call = small_pool(kind), [], NormalScoreDensity.__call__
+    monkeypatch.setattr(NormalScoreDensity, "__call__", lambda density, at: looks.append(at) or call(density, at))
     far = pooled_top_of_density(model, bench, ())[2]
     taken = len(looks)
     near = pooled_top_of_density(small_pool(kind, sd=0.3)[0], bench, ())

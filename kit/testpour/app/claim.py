@@ -6,9 +6,8 @@ import os
 import socket
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext, suppress
 from pathlib import Path
-from urllib.error import URLError
 from urllib.request import ProxyHandler, build_opener
 
 FIRST_PORT = 8888
@@ -33,11 +32,9 @@ def free_port(port: int | None = None, ip: str = HERE) -> int:
         with socket.socket() as probe:
             if os.name == "posix":
                 probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
+            with suppress(OSError, OverflowError):
                 probe.bind((ip, candidate))
                 return probe.getsockname()[1]
-            except (OSError, OverflowError):
-                continue
     where = f"Port {port} at {ip}" if port is not None else f"Every port from {FIRST_PORT} to {FIRST_PORT + 99} at {ip}"
     raise LabProblem(f"{where} is taken or not allowed. Give another with --port, for instance --port 9100.")
 
@@ -70,11 +67,9 @@ def running(folder: str | Path) -> str | None:
 
 def answers(url: str, what: str = "api") -> bool:
     """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut."""
-    try:
-        with build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
-            return True
-    except (URLError, OSError):
-        return False
+    with suppress(OSError), build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
+        return True
+    return False
 
 
 @contextmanager

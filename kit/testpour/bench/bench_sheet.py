@@ -80,7 +80,7 @@ def bench_sheet(
         own = {f: settings[f.name] for f in own_shares(study)}
         coarse = (check_weighed(weighed.resin_mass, share, weighed.scale_resolution, weighed.unit, what=f.words) for f, share in own.items())
         found = sum([weighed.cautions, *coarse], found)
-        cautions[pour] = Cautions((), (*found.warnings, *small(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
+        cautions[pour] = Cautions((), (*found.warnings, *coarse_scale_warning(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
         rows[pour] = {**settings, **_amounts(weighed, own)}
     if problems:
         raise WeighOutProblems(problems)
@@ -93,7 +93,7 @@ def _for_pour(amount, pour):
     return amount.get(pour) if isinstance(amount, (dict, pd.Series)) else amount
 
 
-def small(weighed: WeighOut) -> list[str]:
+def coarse_scale_warning(weighed: WeighOut) -> list[str]:
     """A warning where the scale is too coarse for the pour."""
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import sqlalchemy as sa
 
 from testpour.bench.due import due_of
-from testpour.bench.lateness import question
+from testpour.bench.lateness import open_question
 from testpour.bench.methods import method_for, several
 from testpour.bench.slots import filled, when_due
 from testpour.caution_rules import rules
@@ -95,9 +95,9 @@ class Cards:
 
     def _asks(self, made):
         """What is to be confirmed: entries whose tap came late or by a clock that was set back, one line a question."""
-        found = {("Catalyst in", question(made.note)): []}
+        found = {("Catalyst in", open_question(made.note)): []}
         for row in made.readings:
-            found.setdefault((capital(self.desk.study.reading(row.reading).words), question(row.note)), []).append(row.entry)
+            found.setdefault((capital(self.desk.study.reading(row.reading).words), open_question(row.note)), []).append(row.entry)
         return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
                 for (what, asked), entries in found.items() if asked]
 

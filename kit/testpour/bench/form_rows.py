@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import sqlalchemy as sa
 
-from testpour.bench.lateness import CONFIRMED, here
+from testpour.bench.lateness import CONFIRMED, in_local_time
 from testpour.logbook.book import Logbook
 from testpour.logbook.door import hour_known
 from testpour.logbook.known import known_of
@@ -83,7 +83,7 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
     return {row.pour: None if row.void else row.session for row in rows}
 
 
-def before_it(logbook: Logbook, row: Row, pour: str) -> Row | None:
+def replaced_row(logbook: Logbook, row: Row, pour: str) -> Row | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
 
     Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a taking
@@ -122,7 +122,7 @@ def _rows(logbook, condition):
         for row in connection.execute(query):
             readings.setdefault(row.pour, []).append(_row(row))
     return {
-        p.pour: Made(p.pour, p.session, here(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
+        p.pour: Made(p.pour, p.session, in_local_time(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
         for p in pours
     }
 

@@ -64,7 +64,7 @@ class Clocks:
         return (told if waited >= 0 else now), mark
 
 
-def question(note: str) -> str:
+def open_question(note: str) -> str:
     """What a note asks about the time of its entry; ``""`` where nothing is open."""
     place = note.rfind(ASKED)
     if place < 0 or place < note.rfind(CONFIRMED):
@@ -72,10 +72,10 @@ def question(note: str) -> str:
     return note[place + len(ASKED) + 2 :].split(".")[0]
 
 
-def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
+def too_early(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
     """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
     minutes, last = made.minutes(at), max(filter(math.isfinite, (found.low, found.high)))
-    if minutes < 0 or question(made.note) or last <= event.value(minutes + ROOM):
+    if minutes < 0 or open_question(made.note) or last <= event.value(minutes + ROOM):
         return ""
     reading = event.reading
     return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
@@ -83,7 +83,7 @@ def ahead(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
             f'log.correct_pour("{made.pour}", made_at=..., why="tapped late").')
 
 
-def here(moment: dt.datetime, note: str) -> dt.datetime:
+def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:
     """A time that a bench in another zone logged, on the clock of this computer; the entry's note names that zone."""
     found = ZONE.findall(note)
     if not found:

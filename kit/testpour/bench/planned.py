@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.bench_sheet import small
+from testpour.bench.bench_sheet import coarse_scale_warning
 from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import weigh_out
 from testpour.cautions import check_batch, check_delivered
@@ -92,7 +92,7 @@ def _amount_warnings(row, settings, own, step, unit):
     for name, words in {"pigment": "pigment", **own}.items():
         found += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
     scale = f"{step / unit[1]:.9g} {unit[0]}"
-    return (*found.warnings, *small(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
+    return (*found.warnings, *coarse_scale_warning(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
 
 
 def _weigh(row, settings, own, step, unit):

@@ -9,8 +9,8 @@ import warnings
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from testpour.bench.form_rows import TAKEN_BACK, before_it, session_rows
-from testpour.bench.lateness import CONFIRMED, ahead
+from testpour.bench.form_rows import TAKEN_BACK, replaced_row, session_rows
+from testpour.bench.lateness import CONFIRMED, too_early
 from testpour.bench.methods import several
 from testpour.bench.slots import filled, when_due
 from testpour.logbook.database import on_server
@@ -161,7 +161,7 @@ class Taps:
         made = self.desk.made_of(message)
         rows = [row for row in made.readings if row.entry in message["entries"]]
         for row in rows:
-            before = before_it(self.log, row, made.pour)
+            before = replaced_row(self.log, row, made.pour)
             if before is None:
                 self.log.withdraw_reading(row.entry, why=TAKEN_BACK)
             else:
@@ -210,7 +210,7 @@ class Taps:
         if event is None or self.mark or self.desk.watched_clock.back:
             return
         with contextlib.suppress(UnitProblem):
-            if said := ahead(made, event, known(reading, text), at):
+            if said := too_early(made, event, known(reading, text), at):
                 raise LogProblem(said)
 
 

@@ -8,7 +8,7 @@ import pandas as pd
 
 from testpour.causes.sight import Sight
 from testpour.causes.whole_log import worse_groups
-from testpour.likelihood.weights import worth
+from testpour.likelihood.weights import effective_size
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights
 from testpour.models.log_rows import labels_of, rows_of
@@ -71,7 +71,7 @@ def _left_out(fit, rows, settings, *, worse):
     if str(pour) not in fit.labels["pour"]:
         return seen.picked()
     weights = leave_out_weights(seen.gap(seen.usual[None]).log_chance()[0])
-    if worth(weights) < FEWEST:
+    if effective_size(weights) < FEWEST:
         return _sight(fit.without(pour), fit, rows, settings, worse).picked()
     return seen.picked(weights)
 

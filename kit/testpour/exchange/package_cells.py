@@ -18,7 +18,7 @@ from testpour.logbook.known import how_known
 from testpour.logbook.sheet_cells import tame, untame
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
-from testpour.text_file import nested
+from testpour.text_file import json_depth
 from testpour.wording import ESCAPED
 
 SHOWN = 20  # cells of a column named one by one
@@ -123,7 +123,7 @@ def _moment(text, _):
 
 
 def _array(text, _):
-    if text[:1] != "[" or len(text) > 10_000 or nested(text) > 2:
+    if text[:1] != "[" or len(text) > 10_000 or json_depth(text) > 2:
         raise ValueError(text)
     return json.loads(text)
 

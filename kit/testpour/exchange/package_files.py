@@ -24,7 +24,7 @@ from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
 from testpour.problems import Problems
 from testpour.study_file import save_study
-from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes
+from testpour.text_file import DEEPEST, TextProblem, json_depth, read_bytes
 
 if TYPE_CHECKING:
     from testpour.exchange.package_reading import Package
@@ -74,7 +74,7 @@ def read_descriptor(files: Files) -> dict[str, Any]:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. If a folder in it has one, unpack and give that."])
     try:
         text = data[:TOLD].decode("utf-8-sig")
-        if len(data) > TOLD or nested(text) > DEEPEST:
+        if len(data) > TOLD or json_depth(text) > DEEPEST:
             raise ValueError(f"larger than {TOLD / 1e6:g} MB" if len(data) > TOLD else "nested too deeply")
         head = json.loads(text)
     except (ValueError, RecursionError) as problem:

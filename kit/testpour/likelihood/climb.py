@@ -50,30 +50,30 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
 
 
 def climb(
-    function: Callable, start: np.ndarray, curvature: Callable, thrifty: bool = False, steps: int = 200,
-    settle: Callable | None = None, near: float = 0.0,
+    function: Callable, start: np.ndarray, curvature: Callable, quasi_newton: bool = False, steps: int = 200,
+    settle: Callable | None = None, tolerance: float = 0.0,
 ) -> Top:
     """Return the `Top` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that loses height is
     shortened by more damping, so the climb cannot jump to a worse point. Parameters (d,) are scaled so that one is a
     large step. `function` is ``at -> (value, gradient)``; `curvature` is ``at, gradient -> (d, d)``, minus second
-    derivatives, as exact as it can without the gradient. A `thrifty` climb corrects it by the BFGS formula after each
-    step. At most `steps` are tried. `settle` is ``at, value -> at``: where it moves a summit, the climb goes on. `near`
+    derivatives, as exact as it can without the gradient. A `quasi_newton` climb corrects it by the BFGS formula after each
+    step. At most `steps` are tried. `settle` is ``at, value -> at``: where it moves a summit, the climb goes on. `tolerance`
     is a height that may be missed: the climb ends with the Newton step that would gain less.
     """
     at = np.asarray(start, dtype=float)
     value, gradient = function(at)
     matrix = curvature(at, gradient)
-    how = (curvature, thrifty, steps, near)
+    how = (curvature, quasi_newton, steps, tolerance)
     at, value, gradient, matrix = _ascend(function, at, value, gradient, matrix, how)
     moved = at if settle is None else settle(at, value)
     if not np.array_equal(moved, at):
         value, gradient = function(moved)
         at, value, gradient, matrix = _ascend(function, moved, value, gradient, matrix, how)
-    matrix = curvature(at, gradient if near else None)
+    matrix = curvature(at, gradient if tolerance else None)
     left = _predicted(*np.linalg.eigh(matrix), gradient)
-    converged = left < max(1e-9 * (1 + abs(value)), 2 * near)
+    converged = left < max(1e-9 * (1 + abs(value)), 2 * tolerance)
     if converged and left > 0:
         at, value = _polish(function, at, value, gradient, matrix)
     return Top(at, value, matrix, bool(converged))
@@ -81,10 +81,10 @@ def climb(
 
 def _ascend(function, at, value, gradient, matrix, how):
     """Climb until nothing more is to be gained; return place, value, gradient and curvature."""
-    (curvature, thrifty, steps, near), damping = how, 0.0
+    (curvature, quasi_newton, steps, tolerance), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
-        if _predicted(roots, axes, gradient) < max(1e-16 * (1 + abs(value)), near):
+        if _predicted(roots, axes, gradient) < max(1e-16 * (1 + abs(value)), tolerance):
             break
         step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping)
         if step is None:
@@ -94,7 +94,7 @@ def _ascend(function, at, value, gradient, matrix, how):
         at, (value, gradient) = at + step, reached
         if gained <= 1e-14 * (1 + abs(value)) and np.abs(step).max() < 1e-9:
             break
-        matrix = _bfgs(matrix, step, change) if thrifty and change @ step > 0 else curvature(at, gradient)
+        matrix = _bfgs(matrix, step, change) if quasi_newton and change @ step > 0 else curvature(at, gradient)
     return at, value, gradient, matrix
 
 
@@ -137,33 +137,33 @@ def _step(roots, axes, gradient, damping):
     return step if length <= REACH else step * (REACH / length)
 
 
-def newton(look: Callable, step_from: Callable, start: np.ndarray, near: float) -> tuple[tuple, Any]:
+def newton(evaluate: Callable, newton_step: Callable, start: np.ndarray, tolerance: float) -> tuple[tuple, Any]:
     """The place at the top of a concave function, and the curvature there.
 
-    `look` is ``at -> place``, a tuple that begins with `at` (d,) and ends with the height there; `step_from` is ``place
-    -> (step, slope along it, curvature)``. The climb ends where the next step would gain less than the share `near` of
+    `evaluate` is ``at -> place``, a tuple that begins with `at` (d,) and ends with the height there; `newton_step` is ``place
+    -> (step, slope along it, curvature)``. The climb ends where the next step would gain less than the share `tolerance` of
     the height.
     """
-    place = look(start)
+    place = evaluate(start)
     for _ in range(100):
-        step, gain, curvature = step_from(place)
-        if not gain > near * (1 + abs(place[-1])):
+        step, gain, curvature = newton_step(place)
+        if not gain > tolerance * (1 + abs(place[-1])):
             break
-        place = _safe_step(look, place, step)
+        place = _safe_step(evaluate, place, step)
     return place, curvature
 
 
-def _safe_step(look, place, step):
+def _safe_step(evaluate, place, step):
     """Halve the step until it loses no height."""
     at, height = place[0], place[-1]
     for shrink in 0.5 ** np.arange(40):
-        found = look(at + shrink * step)
+        found = evaluate(at + shrink * step)
         if found[-1] >= height - 1e-13 * (1 + abs(height)):
             break
     return found
 
 
-def carried_along(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:
+def warm_start(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:
     """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
 
     `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first. The

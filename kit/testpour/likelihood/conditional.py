@@ -14,7 +14,7 @@ from testpour.likelihood.observations import GradeRows, NormalRows
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
 ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
 DIGITS = 9  # to which the rows of one casting, read several times, have the same design: the rest is rounding
-STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_steering`)
+STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_working_values`)
 
 
 @dataclass(frozen=True)
@@ -78,7 +78,7 @@ class Conditional:
         each outer one. `groups`: how many of the last outer parameters are standard deviations.
         """
         width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
-        found = [self._place(outer[part], noise[part], groups) for part in parts(len(outer), width)]
+        found = [self._place(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
         inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
         return inner, volume
 
@@ -99,7 +99,7 @@ class Conditional:
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
-            pull, weight = self._added(*self.rows.pull_and_weight(self._each_row(eta), shape))
+            pull, weight = self._added(*self.rows.working_response_and_weight(self._each_row(eta), shape))
             matrix, cross, level = self._products(weight, scale, tau)
             level += 1
             np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE
@@ -167,7 +167,7 @@ def _pairs_of(design: np.ndarray) -> Pairs:
     return Pairs(products[:, met], one[met], other[met], size)
 
 
-def parts(count: int, width: int, room: int | None = None) -> list[slice]:
+def chunks(count: int, width: int, room: int | None = None) -> list[slice]:
     """Slices of `count` draws, few enough at a time that `width` numbers for each find room.
 
     That is `room` numbers at a time, or else `ROOM`.
@@ -198,7 +198,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
         starts,
         at,
         inner.eta[first],
-        marginal.predictor_moves(inner)[first],
+        marginal.predictor_derivatives(inner)[first],
         rest,
         _pairs_of(rest),
         members(most.kept(first)) if isinstance(most, Group) else csr_array((0, len(rest))),

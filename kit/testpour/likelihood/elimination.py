@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -95,7 +96,8 @@ class Layout:
         Group whose sd scales each kept column; -1 for a coefficient.
     place : slice
         Of the eliminated levels among the inner parameters.
-    adder : sparse matrix, shape (L, n), or None
+    adder : array or sparse matrix, shape (L, n)
+        Adds rows up by eliminated level; L is 0 where there are none.
     """
 
     groups: tuple[Group | Smooth, ...]
@@ -103,14 +105,14 @@ class Layout:
     kept: np.ndarray
     owner: np.ndarray
     place: slice
-    adder: csr_array | None
+    adder: csr_array | np.ndarray
 
-    @property
+    @cached_property
     def offsets(self) -> np.ndarray:
         """Where the levels of each group begin among the inner parameters, and where the last end: (G + 1,)."""
         return (self.owner == -1).sum() + np.cumsum([0, *(group.levels for group in self.groups)])
 
-    @property
+    @cached_property
     def size(self) -> int:
         """Number of inner parameters."""
         return int(self.offsets[-1])
@@ -134,8 +136,7 @@ class Layout:
 
     def part(self, inner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Kept and eliminated among `inner` (d, ...)."""
-        kept = inner if self.big < 0 else np.concatenate([inner[: self.place.start], inner[self.place.stop :]])
-        return kept, inner[self.place]
+        return np.concatenate([inner[: self.place.start], inner[self.place.stop :]]), inner[self.place]
 
     def join(self, kept: np.ndarray, levels: np.ndarray) -> np.ndarray:
         """The inverse of `part`.
@@ -143,7 +144,7 @@ class Layout:
         Of `kept` (r, ...) and `levels` (levels, ...) it makes (d, ...).
         """
         first = self.place.start
-        return kept if self.big < 0 else np.concatenate([kept[:first], levels, kept[first:]])
+        return np.concatenate([kept[:first], levels, kept[first:]])
 
 
 def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = MANY) -> Layout:
@@ -156,10 +157,9 @@ def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = M
     kept = [g for g in range(len(groups)) if g != big]
     columns = np.hstack([design, *(groups[g].design for g in kept)])
     owner = np.r_[np.full(design.shape[1], -1), np.repeat(kept, [groups[g].levels for g in kept])].astype(int)
-    if big < 0:
-        return Layout(groups, big, columns, owner, slice(columns.shape[1], None), None)
-    eliminated = groups[big]
-    assert isinstance(eliminated, Group)  # `largest` passes smooth parts over
+    eliminated = groups[big] if big >= 0 else None
+    if not isinstance(eliminated, Group):  # `most_levels` passes smooth parts over
+        return Layout(groups, big, columns, owner, slice(len(owner), len(owner)), np.zeros((0, len(design))))
     first = design.shape[1] + sum(group.levels for group in groups[:big])
     return Layout(groups, big, columns, owner, slice(first, first + eliminated.levels), members(eliminated))
 
@@ -175,17 +175,11 @@ class InnerDesign:
     def predictor(self, inner: np.ndarray) -> np.ndarray:
         """The design times `inner` (d, ...): (n, ...)."""
         kept, levels = self.layout.part(inner)
-        eta = self.kept @ kept
-        return eta if self.layout.big < 0 else eta + self.tau * levels[self._codes]
+        return self.kept @ kept + self.layout.adder.T @ (self.tau * levels)
 
-    def pull(self, slopes: np.ndarray) -> np.ndarray:
+    def transpose_times(self, slopes: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, ...): (d, ...)."""
-        kept = self.kept.T @ slopes
-        return kept if self.layout.big < 0 else self.layout.join(kept, self.tau * (self.layout.adder @ slopes))
-
-    @property
-    def _codes(self):
-        return self.layout.groups[self.layout.big].codes
+        return self.layout.join(self.kept.T @ slopes, self.tau * (self.layout.adder @ slopes))
 
     def factor(self, weights: np.ndarray, precision: np.ndarray) -> Factored:
         """The `Factored` curvature at row `weights` (n,) and the kept parameters' belief `precision` (r, r).
@@ -195,8 +189,6 @@ class InnerDesign:
         """
         weighed = self.kept.T * weights
         matrix = weighed @ self.kept + precision
-        if self.layout.big < 0:
-            return Factored(self, cholesky(matrix, lower=True, check_finite=False), None, None)
         sums = self.tau * (self.layout.adder @ weighed.T)
         level = 1 + self.tau**2 * (self.layout.adder @ weights)
         matrix -= sums.T @ (sums / level[:, None])
@@ -212,43 +204,37 @@ class Factored:
     design : InnerDesign
     root : ndarray, shape (r, r)
         Lower Cholesky factor of the kept parameters' curvature, the eliminated levels integrated out.
-    sums, level : ndarray, shapes (L, r) and (L,), or None
+    sums, level : ndarray, shapes (L, r) and (L,)
         Curvature between eliminated and kept, and of each eliminated level.
     """
 
     design: InnerDesign
     root: np.ndarray
-    sums: np.ndarray | None
-    level: np.ndarray | None
+    sums: np.ndarray
+    level: np.ndarray
 
     @property
     def log_determinant(self) -> float:
         """Log determinant of the whole curvature."""
-        total = 2 * np.log(np.diag(self.root)).sum()
-        return total if self.level is None else total + np.log(self.level).sum()
+        return 2 * np.log(np.diag(self.root)).sum() + np.log(self.level).sum()
 
     def solve(self, right: np.ndarray) -> np.ndarray:
         """Curvature to the power -1 times `right` (d, ...)."""
-        if self.level is None or self.sums is None:
-            return cho_solve((self.root, True), right, check_finite=False)
         kept, levels = self.design.layout.part(right)
         kept = cho_solve((self.root, True), kept - self.sums.T @ (levels.T / self.level).T, check_finite=False)
         return self.design.layout.join(kept, ((levels - self.sums @ kept).T / self.level).T)
 
     def leverage(self) -> tuple[np.ndarray, np.ndarray]:
         """Variance of each row's predictor (n,), and its covariance with each group's own level there (n, G)."""
-        design, layout = self.design, self.design.layout
-        reach = design.kept
-        if self.level is not None and self.sums is not None:
-            away = design.tau / self.level
-            reach = reach - (self.sums * away[:, None])[design._codes]
-        held = cho_solve((self.root, True), reach.T, check_finite=False).T
-        variance, own = (reach * held).sum(axis=1), np.empty((len(held), len(layout.groups)))
+        design, layout, by_row = self.design, self.design.layout, self.design.layout.adder.T
+        away = design.tau / self.level
+        reach = design.kept - by_row @ (self.sums * away[:, None])
+        covariance = cho_solve((self.root, True), reach.T, check_finite=False).T
+        own = np.empty((len(covariance), len(layout.groups)))
         for g, group in enumerate(layout.groups):
             if g != layout.big:
                 first = np.searchsorted(layout.owner, g)
-                own[:, g] = (group.design * held[:, first : first + group.levels]).sum(axis=1)
-        if self.level is not None and self.sums is not None:
-            variance += (design.tau * away)[design._codes]
-            own[:, layout.big] = away[design._codes] - ((self.sums / self.level[:, None])[design._codes] * held).sum(axis=1)
-        return variance, own
+                own[:, g] = (group.design * covariance[:, first : first + group.levels]).sum(axis=1)
+        if layout.big >= 0:
+            own[:, layout.big] = by_row @ away - (by_row @ (self.sums / self.level[:, None]) * covariance).sum(axis=1)
+        return (reach * covariance).sum(axis=1) + by_row @ (design.tau * away), own

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from testpour.likelihood.climb import carried_along, newton
+from testpour.likelihood.climb import newton, warm_start
 from testpour.likelihood.elimination import Group, Smooth, layout
 from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
 
@@ -48,6 +48,55 @@ class JointDensity:
     constant: float = 0.0
 
 
+class InnerLayout(Protocol):
+    """Where the inner parameters lie: a `Layout`, or a pool's `blocks.Blocks`."""
+
+    @property
+    def size(self) -> int:
+        """Number of inner parameters."""
+
+    @property
+    def dense(self) -> int:
+        """Number of those that one dense matrix holds."""
+
+    def at(self, sds: np.ndarray) -> LinearDesign:
+        """The design at signed sds."""
+
+    def by_sd(self, inner: np.ndarray, slopes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Derivatives by each sd: of the predictor (n, G), and of the design's transpose times `slopes` (n,), (d, G)."""
+
+
+class LinearDesign(Protocol):
+    """The inner design at given sds."""
+
+    def predictor(self, inner: np.ndarray) -> np.ndarray:
+        """The design times `inner` (d, ...): (n, ...)."""
+
+    def transpose_times(self, slopes: np.ndarray) -> np.ndarray:
+        """The design's transpose times `slopes` (n, ...): (d, ...)."""
+
+    def factor(self, weights: np.ndarray, precision: np.ndarray) -> Curvature:
+        """The curvature at row `weights` (n,) and the belief `precision` of what one dense matrix holds."""
+
+
+class Curvature(Protocol):
+    """A factored curvature of the inner parameters."""
+
+    @property
+    def design(self) -> LinearDesign:
+        """The design it is of."""
+
+    @property
+    def log_determinant(self) -> float:
+        """Log determinant of the whole curvature."""
+
+    def solve(self, right: np.ndarray) -> np.ndarray:
+        """Curvature to the power -1 times `right` (d, ...)."""
+
+    def leverage(self) -> tuple[np.ndarray, np.ndarray]:
+        """Variance of each row's predictor (n,), and its covariance with each group's own level there (n, G)."""
+
+
 @dataclass
 class Marginal:
     """Log density of the outer parameters, the inner ones integrated by Laplace's approximation.
@@ -59,14 +108,13 @@ class Marginal:
     """
 
     problem: JointDensity
-    layout: Any = None  # where the inner parameters lie: by default a `Layout`; for a pool its `blocks.Blocks`
+    own_layout: InnerLayout | None = None  # by default a `Layout`
     reach: float = SHORT
     last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):
         self.inner_fixed = self.problem.design.shape[1]
-        if self.layout is None:
-            self.layout = layout(self.problem.design, self.problem.groups)
+        self.layout = self.own_layout or layout(self.problem.design, self.problem.groups)
 
     @property
     def size(self) -> int:
@@ -84,31 +132,31 @@ class Marginal:
         linear[:k] = root.T @ self.problem.target
         return precision, linear
 
-    def solve(self, outer: np.ndarray, near: float = 1e-18) -> Inner:
+    def solve(self, outer: np.ndarray, tolerance: float = 1e-18) -> Inner:
         """Return the inner mode by safe Newton steps as an `Inner`; the likelihood is concave in it.
 
-        `outer`: shape parameters, then group standard deviations. Steps end where the next would gain less than `near` of the
+        `outer`: shape parameters, then group standard deviations. Steps end where the next would gain less than `tolerance` of the
         height: a value minds an error in the mode only by its square, a gradient in full.
         """
         shape, sds = split_outer(outer, len(self.problem.groups))
         design, k = self.layout.at(sds), self.inner_fixed
         precision, linear = self.precision(self.layout.dense)
 
-        def look(at):
+        def evaluate(at):
             eta = design.predictor(at)
             rows = self.problem.rows.derivatives(eta, shape)
             pull = np.concatenate([linear[:k] - precision[:k, :k] @ at[:k], -at[k:]])
             return at, eta, rows, pull, rows.value.sum() + at @ pull / 2 + linear[:k] @ at[:k] / 2
 
-        def step_from(place):
+        def newton_step(place):
             _, _, rows, pull, _ = place
             factor = design.factor(-rows.eta2, precision)
-            slope = design.pull(rows.eta1) + pull
+            slope = design.transpose_times(rows.eta1) + pull
             step = factor.solve(slope)
             return step, slope @ step, factor
 
-        start = carried_along(self.last, outer, self.size, self.reach)
-        (at, eta, rows, *_), factor = newton(look, step_from, start, near)
+        start = warm_start(self.last, outer, self.size, self.reach)
+        (at, eta, rows, *_), factor = newton(evaluate, newton_step, start, tolerance)
         self.last = outer, at, 0.0
         return Inner(at, eta, rows, factor)
 
@@ -133,7 +181,7 @@ class Marginal:
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
         rows, k = inner.rows, inner.rows.shape1.shape[1]
-        shift, slopes, moved = self._moves(inner)
+        shift, slopes, moved = self._derivatives(inner)
         self.last = (*self.last[:2], slopes)
         variance, own = inner.factor.leverage()
         bend = rows.eta3[:, None] * moved
@@ -142,23 +190,23 @@ class Marginal:
         trace[k:] += 2 * -rows.eta2 @ own
         return np.concatenate([rows.shape1.sum(axis=0), shift.T @ rows.eta1]) - trace / 2
 
-    def _moves(self, inner):
+    def _derivatives(self, inner):
         """How each sd moves the rows (n, G) directly, and each outer parameter the inner mode (d, k + G) and the predictor there (n, k + G)."""
         rows, k = inner.rows, inner.rows.shape1.shape[1]
         shift, direct = self.layout.by_sd(inner.at, rows.eta1)
-        pull = inner.factor.design.pull(np.hstack([rows.shape_eta, rows.eta2[:, None] * shift]))
+        pull = inner.factor.design.transpose_times(np.hstack([rows.shape_eta, rows.eta2[:, None] * shift]))
         pull[:, k:] += direct
         slopes = inner.factor.solve(pull)
         moved = inner.factor.design.predictor(slopes)
         moved[:, k:] += shift
         return shift, slopes, moved
 
-    def predictor_moves(self, inner: Inner) -> np.ndarray:
+    def predictor_derivatives(self, inner: Inner) -> np.ndarray:
         """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer).
 
         `inner`: from `solve`.
         """
-        return self._moves(inner)[2]
+        return self._derivatives(inner)[2]
 
 
 @dataclass(frozen=True)
@@ -168,7 +216,7 @@ class Inner:
     at: np.ndarray
     eta: np.ndarray
     rows: RowDerivatives
-    factor: Any  # a `Factored`; for a pool a `blocks.Arrow`
+    factor: Curvature
 
 
 def split_outer(outer: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:

@@ -50,7 +50,7 @@ class NormalRows:
 
     @property
     def open_ended(self) -> np.ndarray:
-        """True for rows with one end or none: their curvature changes with the predictor, see `_steering`."""
+        """True for rows with one end or none: their curvature changes with the predictor, see `_working_values`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
     def kept(self, rows: np.ndarray) -> NormalRows:
@@ -109,13 +109,13 @@ class NormalRows:
             total += log_interval_probability(low, high).sum(axis=1)
         return total
 
-    def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return slope and curvature of the rows, near enough to steer draws; see `_steering`.
+    def working_response_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return weighted working responses and working weights of the rows, as of reweighted least squares, near enough to draw by; see `_working_values`.
 
         `eta` (m, n): read only where a row has an open end. `shape` (m, 1): log(sigma) of each draw. `pull`, `weight`
         (m, n): minus second derivative in `eta`, and first derivative plus that times `eta`.
         """
-        return _steering(self.low, self.high, eta, np.exp(shape))
+        return _working_values(self.low, self.high, eta, np.exp(shape))
 
 
 def cuts_of(shape: np.ndarray) -> np.ndarray:
@@ -134,8 +134,8 @@ def cut_turn(shape: np.ndarray) -> np.ndarray:
     return np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
 
 
-def _steering(low: np.ndarray, high: np.ndarray, eta: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pull and weight of rows whose ends (n,) or (m, n) lie about predictors `eta` (m, n), near enough to steer draws.
+def _working_values(low: np.ndarray, high: np.ndarray, eta: np.ndarray, sigma: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Weighted working responses and working weights of rows whose ends (n,) or (m, n) lie about predictors `eta` (m, n), near enough to draw by.
 
     Between two ends the likelihood, as a density of the predictor, is a uniform and a normal variable added up: it
     is taken for a normal one of the same mean and variance. With one end open its own derivatives are used.
@@ -216,9 +216,9 @@ class GradeRows:
         """
         return log_interval_probability(*(end - eta for end in self.ends(shape))).sum(axis=1)
 
-    def pull_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return slope and curvature of the rows; see `NormalRows.pull_and_weight`.
+    def working_response_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return weighted working responses and working weights of the rows; see `NormalRows.working_response_and_weight`.
 
         `eta` (m, n), `shape` (m, K-1): first cut and log gaps of each draw. `pull`, `weight` (m, n).
         """
-        return _steering(*self.ends(shape), eta, np.ones((len(shape), 1)))
+        return _working_values(*self.ends(shape), eta, np.ones((len(shape), 1)))

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 ROUGH = 0.01  # height by which a top that is only drawn around may be missed
 
 
-def reach_top(marginal: Marginal, start: np.ndarray, near: float = 0.0) -> Top:
+def reach_top(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> Top:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
-    `start` (k,): where to begin. `near`: see `climb`.
+    `start` (k,): where to begin. `tolerance`: see `climb`.
     """
     sds = np.arange(len(start) - len(marginal.problem.groups), len(start))
 
@@ -34,7 +34,7 @@ def reach_top(marginal: Marginal, start: np.ndarray, near: float = 0.0) -> Top:
             at = trial if marginal(trial)[0] >= value - 1e-9 else at
         return at
 
-    seek = partial(climb, marginal, curvature=difference_curvature(marginal), thrifty=True, settle=settle, near=near)
+    seek = partial(climb, marginal, curvature=difference_curvature(marginal), quasi_newton=True, settle=settle, tolerance=tolerance)
     top = seek(start)
     top = top if top.converged else seek(top.at)  # a corrected curvature may promise too early that nothing is left
     settled = top.at.copy()

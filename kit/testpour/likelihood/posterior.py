@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from testpour.likelihood.chains import run_chains
-from testpour.likelihood.conditional import conditional_at, parts
+from testpour.likelihood.conditional import chunks, conditional_at
 from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import summit
 from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
 from testpour.likelihood.scaling import Scale, draw_beliefs, scaled_problem
-from testpour.likelihood.weights import one_of_each, resample, smoothed, tempered, weighed, worth
+from testpour.likelihood.weights import drawn_by_share, effective_size, pareto_smoothed, resample, tempered, weighed
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
@@ -27,7 +27,7 @@ GOOD = 0.5  # effective share of a trial's draws at which a proposal needs no mo
 AIM = 0.5  # effective share of the wanted draws that is sampled for
 LEAST = 0.4  # effective share of the wanted draws below which they are drawn anew
 POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
-UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn anew; see `weights.smoothed`
+UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn anew; see `weights.pareto_smoothed`
 NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as well
 MOST = 4  # times the draws wanted: the most outer draws that are made
 THIN = 0.05  # effective share of the draws below which a proposal is moved at once
@@ -83,7 +83,7 @@ class Target:
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
         each = inner.shape[1]
-        some = parts(len(outer), each * len(self.problem.design), NEAR_AT_HAND)
+        some = chunks(len(outer), each * len(self.problem.design), NEAR_AT_HAND)
         found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
         return np.concatenate(found).reshape(-1, each)
 
@@ -106,7 +106,7 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
 
     Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few trials
     with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the rest from their
-    Gaussian. The largest weights are smoothed (see `weights.smoothed`); where draws are still worth too little, they
+    Gaussian. The largest weights are smoothed (see `weights.pareto_smoothed`); where draws are still worth too little, they
     are the start of chains (see `chains`). The proposal of a model `near`, of nearly the same rows and drawn from
     before, saves seeking one. Draws are worth one over the sum of their squared weights (Kong, Liu and Wong 1994).
     """
@@ -120,9 +120,9 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
         if not turn or not _too_little(weights, shape, LEAST * draws, UNSTABLE):
             break
         proposal = _followed(proposal, cloud, shares, weights)
-    model.drawn, effective, method = (proposal, scale), worth(weights), "importance"
+    model.drawn, effective, method = (proposal, scale), effective_size(weights), "importance"
     picked = resample(weights, draws, rng)
-    outer, inner = cloud.outer[picked], cloud.inner[picked, one_of_each(shares[picked], rng)]
+    outer, inner = cloud.outer[picked], cloud.inner[picked, drawn_by_share(shares[picked], rng)]
     if _too_little(weights, shape, POOR * draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
@@ -159,7 +159,7 @@ def _adapted(proposal, target, rng):
     for _ in range(TRIALS):
         cloud = proposal.draw(TRIAL, 0, rng)
         weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
-        if worth(weights) > GOOD * TRIAL:
+        if effective_size(weights) > GOOD * TRIAL:
             break
         proposal = proposal.moved(cloud.outer, tempered(weights, FOLLOWED))
     cloud = proposal.draw(TRIAL, _each(target), rng)
@@ -180,7 +180,7 @@ def _followed(proposal, cloud, shares, weights):
 
 def _too_little(weights, shape, least, steepest):
     """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
-    return worth(weights) < least or shape > steepest
+    return effective_size(weights) < least or shape > steepest
 
 
 def _weigh(proposal, target, draws, rng, thin):
@@ -195,8 +195,8 @@ def _weigh(proposal, target, draws, rng, thin):
         clouds.append(proposal.draw(count, each, rng))
         logs.append(target(clouds[-1].outer, clouds[-1].inner) - clouds[-1].log_density)
         shares, weights = weighed(np.concatenate(logs))
-        weights, shape = smoothed(weights)
-        effective, made = worth(weights), len(weights)
+        weights, shape = pareto_smoothed(weights)
+        effective, made = effective_size(weights), len(weights)
         wanted = int(1.1 * AIM * draws / effective * made)
         more = thin * made <= effective < AIM * draws
         count = min(max(wanted - made, draws // 4), MOST * draws - made) if more else 0

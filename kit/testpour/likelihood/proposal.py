@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from testpour.likelihood.conditional import Conditional
-from testpour.likelihood.weights import worth
+from testpour.likelihood.weights import effective_size
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
 ADAPTED_DEGREES = 8  # the same once its shape has been seen
@@ -149,7 +149,7 @@ def in_other_unit(outer: np.ndarray, groups: int, ratio: float, graded: bool, ro
 
 def _trust(weights):
     """How far weighted draws are followed: little where few carry the weight."""
-    return worth(weights) / (worth(weights) + 30)
+    return effective_size(weights) / (effective_size(weights) + 30)
 
 
 def _t_noise(shape, degrees, rng):

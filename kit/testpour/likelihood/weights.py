@@ -8,7 +8,7 @@ from scipy.stats import genpareto
 FEWEST = 5  # draws with weight from which a tail's shape can be told
 
 
-def worth(weights: np.ndarray) -> float:
+def effective_size(weights: np.ndarray) -> float:
     """How many independent draws weighted ones are worth (Kong, Liu and Wong 1994).
 
     `weights` (m,): they add up to 1.
@@ -30,7 +30,7 @@ def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return parts / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
 
 
-def one_of_each(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def drawn_by_share(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """For each row one column, drawn by the row's shares.
 
     Each row of `shares` (m, e) adds up to 1.
@@ -39,7 +39,7 @@ def one_of_each(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     return np.minimum((steps < rng.random((len(shares), 1))).sum(axis=1), shares.shape[1] - 1)
 
 
-def smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
+def pareto_smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     """Weights whose largest are replaced by the quantiles of a Pareto tail, and the shape of that tail.
 
     A few draws from where a stand-in is too thin would otherwise carry most of the weight. Weights (m,) add up to 1

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import logsumexp, ndtr
 
 from testpour.likelihood.truncated import log_interval_probability
-from testpour.likelihood.weights import normal_scores, smoothed, worth
+from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
 from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:
@@ -48,8 +48,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     as low), inside (share of what is seen that lies in the interval).
 
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
-    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), the largest weights smoothed (`weights.smoothed`); where that
-    leaves too few draws the model is fitted again without the pour.
+    weights, _ = pareto_smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
+    if effective_size(weights) < WORTH * len(weights):
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
     seen = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]]
@@ -82,8 +82,8 @@ def _one(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
     seen = predictive_draws(fit.posterior, fit, rows)
     seen = seen.thinned(THIN) if len(rows) > 1 else seen
-    weights, _ = smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
-    if worth(weights) < WORTH * len(weights):
+    weights, _ = pareto_smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
+    if effective_size(weights) < WORTH * len(weights):
         seen = predictive_draws(fit.without(pour), fit, rows)
         weights = np.full(len(seen.own), 1 / len(seen.own))
     above, below = tails(seen, weights, fit, rows)

@@ -26,7 +26,8 @@ def follow(castings: list[Casting], slices: int, accuracy: Accuracy, whole: bool
         rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
         some = [(castings[row], *cuts[row], *breaks[row][phase : phase + 2]) for row in rows]
         problem = _problem(some, catalyst[rows])
-        trace.begin(rows, _probes(some))
+        weights = [_weights(casting, slices, _poured(casting, owner, start)) for casting, slices, owner, start, _ in some]
+        trace.begin(rows, Probes(*(np.array(place) for place in zip(*weights, strict=True))))
         part = state.take(rows)
         part.step[:] = FIRST_STEP
         march(problem, part, trace, accuracy)
@@ -58,25 +59,13 @@ def _problem(some, catalyst):
         first, last = casting.air(start + 1e-6), casting.air(end - 1e-6)
         air.append((start, first, (last - first) / (end - start)))
     room = Room(*np.array(air).T[:, :, None])
-    mix = stir(_join([casting.resin for casting, *_ in some]), catalyst)
-    return HeatEquation(stack(parts), mix, room, np.array([end for *_, end in some]))
+    resins = Resin(**{name: np.array([[float(getattr(casting.resin, name))] for casting, *_ in some]) for name in Resin.__dataclass_fields__})
+    return HeatEquation(stack(parts), stir(resins, catalyst), room, np.array([end for *_, end in some]))
 
 
 def _poured(casting, owner, time):
     """Which slices are in the mould from `time` (s) on."""
     return np.array([pour.minute * MINUTE <= time for pour in casting.pours])[owner]
-
-
-def _join(resins):
-    """Many resins as one, each field an array (castings, 1)."""
-    names = Resin.__dataclass_fields__
-    return Resin(**{name: np.array([[float(getattr(resin, name))] for resin in resins]) for name in names})
-
-
-def _probes(some):
-    """Where the middle and the faces are read, between two breaks."""
-    rows = [_weights(casting, slices, _poured(casting, owner, start)) for casting, slices, owner, start, _ in some]
-    return Probes(*(np.array(column) for column in zip(*rows, strict=True)))
 
 
 def _weights(casting, slices, poured):

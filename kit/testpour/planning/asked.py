@@ -10,7 +10,7 @@ import pandas as pd
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.believed import settings_refused
-from testpour.planning.coding import Coding, coding_for, each_of, is_several
+from testpour.planning.coding import Coding, coding_for, each_of, is_list
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
 from testpour.scale import weighable
@@ -64,7 +64,7 @@ def _sessions(sessions, conflicts):
 
 def _sizes(sessions, pours, conflicts):
     """Pours of each session; empty where they are not clear."""
-    given, alone = each_of(pours), not is_several(pours)
+    given, alone = each_of(pours), not is_list(pours)
     wrong = [size for size in given if not _is_whole(size) or size < 1]
     if wrong:
         said = ", ".join(dict.fromkeys(shortened(repr(size)) for size in wrong))

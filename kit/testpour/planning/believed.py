@@ -5,13 +5,13 @@ between sessions to that between pours hold for both.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import product
 
 import numpy as np
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, hottest_peak
-from testpour.columns import Reading
 from testpour.models.beliefs import beliefs_for
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -34,7 +34,7 @@ def design_problem(
     `sessions` and `fixed_sessions` are the session numbers of each new pour and of each pour already made. `axes` stand in
     place of the coding's own; with `informed` the trade's beliefs count as prior information.
     """
-    sessions, heat = tuple(int(number) for number in sessions), Heat(coding)
+    sessions, heat = tuple(int(number) for number in sessions), HeatLimit(coding)
     return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
         eta=_session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
@@ -42,16 +42,10 @@ def design_problem(
     )
 
 
-def _measured(study: Study) -> list[Reading]:
-    """The readings a plan is judged by: those with an aim, or all."""
-    aimed = {aim.reading for aim in study.aims}
-    return [reading for reading in study.readings if reading.name in aimed] or list(study.readings)
-
-
 def _session_share(study: Study) -> float:
     """Variance between sessions over variance between pours, believed, averaged over the readings."""
     shares = []
-    for reading in _measured(study):
+    for reading in study.aimed:
         scatter = beliefs_for(study, reading).scatter
         pour = 1.0 if reading.grades else scatter["reading"] ** 2 + scatter["pour"] ** 2
         shares.append(scatter["session"] ** 2 / pour)
@@ -61,12 +55,12 @@ def _session_share(study: Study) -> float:
 def _prior(coding: Coding, terms: Sequence[Exponents]) -> np.ndarray:
     """Belief about p coded terms as a precision (p, p), in units of the variance between pours, averaged over readings."""
     study, total = coding.study, np.zeros(len(terms))
-    for reading in _measured(study):
+    for reading in study.aimed:
         believed = beliefs_for(study, reading)
         noise = 1.0 if reading.grades else np.hypot(believed.scatter["reading"], believed.scatter["pour"])
         sd = np.array([_coded_sd(coding, believed, term) for term in terms])
         total += (noise / sd) ** 2
-    return np.diag(total / len(_measured(study)))
+    return np.diag(total / len(study.aimed))
 
 
 def _coded_sd(coding, believed, term):
@@ -80,13 +74,11 @@ def _coded_sd(coding, believed, term):
 
 
 @dataclass(eq=False)
-class Heat:
+class HeatLimit:
     """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask."""
 
     coding: Coding
-
-    def __post_init__(self):
-        self._known = {}
+    _known: dict[bytes, bool] = field(default_factory=dict, init=False, repr=False)
 
     def __call__(self, rows):
         """True for each coded row (m, k) that is too hot; the search asks for the same few again and again."""
@@ -111,7 +103,7 @@ class Heat:
     def _corners(self):
         rooms = [axis.met for axis in self.coding.axes() if axis.met is not None]
         ends = [[-1.0, 0.0, 1.0]] * (len(self.coding.names) - len(rooms)) + rooms
-        return np.stack(np.meshgrid(*ends, indexing="ij"), -1).reshape(-1, len(ends))
+        return np.array(list(product(*ends)))
 
     def sentence(self) -> str:
         """The limit that is in the way, the pour that breaks it most, and what would keep inside it."""

@@ -130,14 +130,14 @@ def _post_cure(study, chosen, conflicts):
     return study.factor(HOURS)
 
 
-def is_several(value: Any) -> bool:
+def is_list(value: Any) -> bool:
     """Whether a list or the like was given, not one number or text."""
     return isinstance(value, Iterable) and not isinstance(value, str)
 
 
 def each_of(value: Any) -> list[Any]:
     """What was given, one thing or several, as a list."""
-    return list(value) if is_several(value) else [value]
+    return list(value) if is_list(value) else [value]
 
 
 def _read(given, factor, conflicts):
@@ -160,7 +160,7 @@ def _factor_of(study, name, option, conflicts):
 def _rooms(study, sessions, rooms, conflicts):
     if rooms is None or (room := _factor_of(study, "room_temperature", "rooms", conflicts)) is None:
         return ()
-    given, alone = each_of(rooms), not is_several(rooms)
+    given, alone = each_of(rooms), not is_list(rooms)
     if sessions and not alone and len(given) != sessions:
         conflicts.append(f"{count(sessions, 'session')} but {count(len(given), 'room temperature')}: give one for each session.")
     return tuple(_read(given, replace(room, words="room"), conflicts)) * (sessions if alone else 1)

@@ -179,8 +179,7 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     starts, best = _better(batch, members, group, score, now)
     if len(starts):
         values, _ = group.pick(starts, best)
-        for axis, value in zip(group.axes, values.T, strict=True):
-            batch.settings[starts[:, None], members[None, :], axis] = value[:, None]
+        batch.settings[np.ix_(starts, members, np.array(group.axes))] = values[:, None, :]
         batch.rows[starts[:, None], members[None, :]] = new[starts, best]
         batch.sums[starts, j] = batch.rows[starts][:, members].sum(1)
         batch.inverse[starts] = inverse_of(trial[starts, best])

@@ -48,7 +48,7 @@ def optimal_plan(
     return settings[int(score.argmax())] + 0.0  # no negative zeros
 
 
-def made_alike(problem: DesignProblem, settings: np.ndarray) -> np.ndarray:
+def balanced_over_sessions(problem: DesignProblem, settings: np.ndarray) -> np.ndarray:
     """The new pours of a D plan, coded (n, k), dealt out so that no session has one side of a setting to itself where that costs little.
 
     Two pours of different sessions change places as long as the sessions' means come nearer and 95 in 100 of the D-efficiency are

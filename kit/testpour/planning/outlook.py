@@ -69,7 +69,7 @@ class PlanOutlook:
 
     def noticed(self) -> str:
         """What the plan would notice."""
-        told = self.table[self.table["reading"].isin(self._aimed)].drop_duplicates("reading")
+        told = self._told.drop_duplicates("reading")
         setting = told["setting"].iloc[0]
         seen = [line for line in told.itertuples() if not line.noticed.startswith("over")]
         blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
@@ -86,16 +86,14 @@ class PlanOutlook:
         return " ".join(parts)
 
     @property
-    def _aimed(self):
-        """Readings that have an aim, in words; all of them where none has."""
-        study = self.plan.study
-        return [study.reading(aim.reading).words for aim in study.aims] or [r.words for r in study.readings]
+    def _told(self):
+        """The rows of the readings that have an aim; all where none has."""
+        return self.table[self.table["reading"].isin([reading.words for reading in self.plan.study.aimed])]
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        told = self.table[self.table["reading"].isin(self._aimed)]
-        told = told.assign(shown=told["noticed"] + ", known to ± " + told["interval"])
+        told = self._told.assign(shown=self._told["noticed"] + ", known to ± " + self._told["interval"])
         shown = told.pivot(index="reading", columns="setting", values="shown")
         shown = shown.loc[told["reading"].unique(), told["setting"].unique()]
         shown.index.name = shown.columns.name = None

@@ -5,11 +5,11 @@ from statistics import median_high
 
 import numpy as np
 
-from testpour.planning.believed import Heat, design_problem
+from testpour.planning.believed import HeatLimit, design_problem
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents, main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
-from testpour.planning.optimal import made_alike, optimal_plan
+from testpour.planning.optimal import balanced_over_sessions, optimal_plan
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.wording import capital, count, listed
 
@@ -51,7 +51,7 @@ class Wishes:
     @property
     def easy(self) -> bool:
         """True when every factor may change from pour to pour, at both ends of its span."""
-        return not Heat(self.coding).matters and all(
+        return not HeatLimit(self.coding).matters and all(
             not axis.whole and (axis.levels is None or len(axis.levels) == 2) for axis in self.axes
         )
 
@@ -171,7 +171,7 @@ def _search(wishes, axes, sizes, kind, criterion, why, mixed="", with_past=False
     terms = _terms(kind, axes)
     problem = design_problem(wishes.coding, terms, numbers, axes=axes, informed=with_past, **past)
     rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
-    rows = made_alike(problem, rows) if criterion == "D" else rows
+    rows = balanced_over_sessions(problem, rows) if criterion == "D" else rows
     return Chosen(rows[len(problem.kept):], numbers - numbers.min(), terms, why, mixed)
 
 
@@ -203,7 +203,7 @@ def _middle_pours(wishes, chosen):
     first = [chosen.rows[chosen.sessions == number][0] for number in range(len(wishes.sizes))]
     middles = [None if axis.whole else median_high(axis.levels or [0.0]) for axis in wishes.axes]
     middle = np.array([[own if level is None else level for own, level in zip(row, middles, strict=True)] for row in first])
-    return None if Heat(wishes.coding)(middle).any() else middle
+    return None if HeatLimit(wishes.coding)(middle).any() else middle
 
 
 PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: _sharpen}

@@ -128,7 +128,7 @@ class BlockDesign:
             pieces.append(eta)
         return np.concatenate(pieces)
 
-    def pull(self, slopes: np.ndarray) -> np.ndarray:
+    def transpose_times(self, slopes: np.ndarray) -> np.ndarray:
         """The design's transpose times `slopes` (n, ...): (size, ...)."""
         blocks, sds, p = self.layout, self.sds, self.layout.shared
         out = np.zeros((blocks.size, *slopes.shape[1:]))
@@ -159,7 +159,7 @@ class BlockDesign:
                 log_determinant += np.log(level).sum()
             matrix *= scale[:, None] * scale
             root = dpotrf(matrix[p:, p:] + np.eye(len(bench.owner)), lower=1)[0]
-            link = _forth(root, matrix[p:, :p])
+            link = forward_solve(root, matrix[p:, :p])
             total += matrix[:p, :p] - link.T @ link
             log_determinant += 2 * np.log(np.diag(root)).sum()
             parts.append((root, link, sums, level, scale))
@@ -189,12 +189,12 @@ class Arrow:
                 less = sums.T @ away
                 top -= less[:p]
                 own = own - less[p:]
-            half = _forth(root, own)
+            half = forward_solve(root, own)
             top -= link.T @ half
             kept.append(half)
         out[:p] = dpotrs(self.root, top, lower=1)[0]
         for bench, (root, link, sums, level, _), half in zip(blocks.benches, self.parts, kept, strict=True):
-            own = back(root, half - link @ out[:p])
+            own = back_solve(root, half - link @ out[:p])
             out[bench.local] = own
             if blocks.leaf >= 0:
                 place = slice(first + bench.leaves.start, first + bench.leaves.stop)
@@ -224,17 +224,17 @@ class Arrow:
         """Covariance of the coefficients and one bench's own effects, (p + d, p + d)."""
         root, link, *_ = part
         top = dpotrs(self.root, np.eye(len(self.root)), lower=1)[0]
-        both = back(root, np.hstack([link, np.eye(len(root))]))
+        both = back_solve(root, np.hstack([link, np.eye(len(root))]))
         turn, roots = both[:, : link.shape[1]], both[:, link.shape[1] :]
         across = -turn @ top
         return np.block([[top, across.T], [across, roots @ roots.T + turn @ top @ turn.T]])
 
 
-def _forth(root: np.ndarray, right: np.ndarray) -> np.ndarray:
+def forward_solve(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
     return dtrtrs(root, right, lower=1)[0]
 
 
-def back(root: np.ndarray, right: np.ndarray) -> np.ndarray:
+def back_solve(root: np.ndarray, right: np.ndarray) -> np.ndarray:
     """Solve ``root.T @ x = right`` with a lower triangular root."""
     return dtrtrs(root, right, lower=1, trans=1)[0]

@@ -21,7 +21,7 @@ PART = 1500  # rows it begins on, about
 REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 
-Found: TypeAlias = "tuple[EvenSpreads, Scale, Top]"
+PooledTop: TypeAlias = "tuple[NormalScoreDensity, Scale, Top]"
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,7 @@ class Slope:
 
 
 @dataclass(frozen=True)
-class EvenSpreads:
+class NormalScoreDensity:
     """A marginal as a density of ``[shape, scores]``: each sd as the normal score of its belief.
 
     Under its belief alone a score is standard normal, so beliefs and rows together stay close to normal however
@@ -108,21 +108,21 @@ def slope_name(model: IntervalModel, slope: Slope) -> str:
 
 
 def pooled_top_of_density(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: Found | None = None
-) -> Found:
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledTop | None = None
+) -> PooledTop:
     """The density of a pool's sds as scores, its scale, and where it is highest.
 
     `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench. The climb begins at the top of a
     `near` density, of the same rows and sds under other beliefs, where one is given.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
-    density, part = EvenSpreads(marginal), _some_benches(bench)
+    density, part = NormalScoreDensity(marginal), _some_benches(bench)
     if len(model.low) <= GREAT or part.all():
         start = density.scores(outer) if near is None else _carried(near, scale)
-        return density, scale, climb(density, start, difference_curvature(density), thrifty=True)
+        return density, scale, climb(density, start, difference_curvature(density), quasi_newton=True)
     first = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
-    curvature = first[2].curvature * len(marginal.layout.benches) / len(first[0].marginal.layout.benches)
-    return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, thrifty=True, steps=8)
+    curvature = first[2].curvature * len(np.unique(bench)) / len(np.unique(bench[part]))
+    return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, quasi_newton=True, steps=8)
 
 
 def _carried(found, scale):

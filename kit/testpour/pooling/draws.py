@@ -14,14 +14,14 @@ from scipy.stats import chi2, norm, qmc
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
-from testpour.likelihood.weights import resample, worth
-from testpour.pooling.blocks import back
-from testpour.pooling.climbing import Found, Slope, pooled_top_of_density, slope_name
+from testpour.likelihood.weights import effective_size, resample
+from testpour.pooling.blocks import back_solve
+from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density, slope_name
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
 ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
-NEAR = 1e-9  # see `Marginal.solve`
+TOLERANCE = 1e-9  # see `Marginal.solve`
 GOOD = 0.5  # effective share of the places that needs no other round
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
@@ -31,7 +31,7 @@ MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a larg
 
 def sample_pool(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
-    seed: int = 0, found: Found | None = None
+    seed: int = 0, found: PooledTop | None = None
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
@@ -41,44 +41,44 @@ def sample_pool(
     density, scale, top = found or pooled_top_of_density(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(top.covariance(0.3))
-    rows, benches = len(model.low), len(density.marginal.layout.benches)
+    rows, benches = len(model.low), len(np.unique(bench))
     if benches >= MOST or (rows > LARGE and benches >= MANY):
-        outer, inner, effective = _straight(density, top, root, draws, rng)
+        outer, inner, effective = _normal_draws(density, top, root, draws, rng)
     else:
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
-        outer, inner, effective = _weighed(density, top, root, points, draws, rng)
+        outer, inner, effective = _importance_draws(density, top, root, points, draws, rng)
     coefficients, effects = inner
     return _described(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
-def _weighed(density, top, root, points, draws, rng):
+def _importance_draws(density, top, root, points, draws, rng):
     """Draw outer parameters from a t distribution, weigh them by their density, draw the rest given each."""
     density(top.at)
     near = density.marginal.last  # each mode is sought from the top's, moved along a straight line
     centre = top.at
     for _ in range(ROUNDS):
-        noise = _noise(len(centre), points, rng)
+        noise = _t_noise(len(centre), points, rng)
         at, logs, places = centre + noise @ root.T, [], []
         for one, apart in zip(at, noise, strict=True):
             density.marginal.last, outer = near, density.plain(one)
-            place = density.marginal.solve(outer, NEAR)
+            place = density.marginal.solve(outer, TOLERANCE)
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
             logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
         weights = np.exp(np.array(logs) - max(logs))
         weights /= weights.sum()
-        effective = worth(weights)
+        effective = effective_size(weights)
         if effective >= GOOD * points:
             break
-        centre, root = _adapted(at, weights, effective, centre, root)
+        centre, root = _moved_proposal(at, weights, effective, centre, root)
     picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)
     outer = np.repeat([places[i][0] for i in picked], counts, axis=0)
     still = np.zeros((1, density.marginal.layout.first_leaf))
-    inner = [_given(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
+    inner = [_inner_draws(density.marginal, places[i][1], n, rng, still) for i, n in zip(picked, counts, strict=True)]
     return outer, tuple(np.concatenate(part) for part in zip(*inner, strict=True)), effective
 
 
-def _adapted(at, weights, effective, centre, root):
+def _moved_proposal(at, weights, effective, centre, root):
     """Centre and root moved towards the weighted places, the less the fewer carry weight."""
     trust = effective / (effective + 10)
     mean = weights @ at
@@ -87,32 +87,30 @@ def _adapted(at, weights, effective, centre, root):
     return trust * mean + (1 - trust) * centre, np.linalg.cholesky(covariance)
 
 
-def _noise(size, points, rng):
+def _t_noise(size, points, rng):
     """Standard t draws, evenly spread (scrambled Sobol points): (points, size)."""
     cube = np.clip(qmc.Sobol(size + 1, seed=rng).random(points), 1e-9, 1 - 1e-9)
     return norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
 
 
-def _given(marginal, place, count, rng, moved):
+def _inner_draws(marginal, place, count, rng, moved):
     """Coefficients (m, p) and benches' standard effects (m, components, benches), normal given outer parameters.
 
     `moved` (m, inner without leaves) shifts the inner mode of each draw.
     """
     blocks, p = marginal.layout, marginal.layout.shared
-    away = back(place.factor.root, rng.standard_normal((p, count)))
+    away = back_solve(place.factor.root, rng.standard_normal((p, count)))
     effects = np.zeros((count, blocks.components, len(blocks.benches)))
     for b, (bench, part) in enumerate(zip(blocks.benches, place.factor.parts, strict=True)):
         root, link = part[:2]
         own = rng.standard_normal((len(root), count)) - link @ away
-        own = back(root, own).T + place.at[bench.local] + moved[:, bench.local]
+        own = back_solve(root, own).T + place.at[bench.local] + moved[:, bench.local]
         single = np.bincount(bench.owner, minlength=blocks.components) == 1
-        for column, owner in enumerate(bench.owner):
-            if single[owner]:
-                effects[:, owner, b] = own[:, column]
+        effects[:, np.flatnonzero(single), b] = own[:, single[bench.owner]]
     return place.at[:p] + away.T + moved[:, :p], effects
 
 
-def _straight(density, top, root, draws, rng):
+def _normal_draws(density, top, root, draws, rng):
     """Draw outer parameters from a normal distribution; the rest moves with them along straight lines."""
     marginal, outer = density.marginal, density.plain(top.at)
     marginal(outer)
@@ -121,7 +119,7 @@ def _straight(density, top, root, draws, rng):
     place = marginal.solve(outer)
     step = rng.standard_normal((draws, len(top.at))) @ root.T
     drawn = np.array([density.plain(top.at + one) for one in step])
-    return drawn, _given(marginal, place, draws, rng, step @ slopes.T), draws
+    return drawn, _inner_draws(marginal, place, draws, rng, step @ slopes.T), draws
 
 
 def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):

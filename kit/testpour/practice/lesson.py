@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 import pandas as pd
@@ -88,7 +89,7 @@ def _until(castings, sessions):
     """The castings of some sessions only."""
     pours = castings.pours[castings.pours["session"].isin(sessions)]
     readings = castings.readings[castings.readings["pour"].isin(pours.index)]
-    return type(castings)(castings.study, pours, readings.reset_index(drop=True))
+    return replace(castings, pours=pours, readings=readings.reset_index(drop=True))
 
 
 def _advice(fits, fixed, room):
@@ -103,9 +104,7 @@ def _best(resin, fixed, room):
     study = resin.study
     free = [factor for factor in study.varied if factor.name not in (fixed or {})]
     axes = [np.linspace(*factor.span, 2 if factor.kind == "yes/no" else GRID) for factor in free]
-    grid = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, len(free)) if free else np.zeros((1, 0))
+    grid = pd.DataFrame(product(*axes), columns=[factor.name for factor in free])
     table = settings_table(study, fixed, room=room)
-    table = table.loc[table.index.repeat(len(grid))].reset_index(drop=True)
-    for place, factor in enumerate(free):
-        table[factor.name] = grid[:, place]
+    table = table.loc[table.index.repeat(len(grid))].reset_index(drop=True).assign(**grid)
     return float(resin.true_chance(table).max())

@@ -160,35 +160,32 @@ def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTru
     def near(value, spread):
         return float(value * np.exp(spread * rng.standard_normal()))
 
-    resin = {
-        "induction": near(base.induction, 0.3),
-        "induction_exponent": u(0.2, 0.35) if odd else u(0.5, 1.0),
-        "induction_energy": u(15e3, 30e3) if odd else u(42e3, 62e3),
-        "rate": near(1.0, 0.3),
-        "rate_exponent": u(0.4, 0.6),
-        "rate_energy": u(40e3, 50e3),
-        "heat_of_cure": near(base.heat_of_cure, 0.08),
-        "conductivity": u(0.17, 0.22),
-        "order_made": u(0.55, 0.65),
-        "order_left": u(1.3, 1.5),
-        "ceiling": u(0.77, 0.84),
-        "ceiling_slope": u(0.0026, 0.0034),
-        "film": near(10.0, 0.2),
-        "mould": u(0.0, 0.02),
-        "lid": u(0.0, 0.01),
-        "pigment_gel": float(rng.choice([-1, 1]) * u(0.08, 0.16) if odd else rng.normal(0, 0.03)),
-        "pigment_heat": u(0.0, 0.01),
-    }
-    look = {
-        "hardest": u(83, 88),
-        "half_hard": u(0.50, 0.58),
-        "firming": u(0.07, 0.1),
-        "ageing": u(0.5, 1.5),
-        "overdose": u(5, 20),
-        "inhibition": -u(0.3, 0.8) if odd else u(0.9, 2.2),
-        "pigment_softens": u(0.8, 2.0),
-        "pigment_bend": u(1.0, 2.5) if odd else u(2.0, 4.0),
-    }
     place = DIFFICULTIES.index(difficulty)
-    scatter = {name: u(*ranges[place]) for name, ranges in SCATTER.items()}
-    return PhysicalTruth(**resin, **look, **scatter)
+    return PhysicalTruth(
+        induction=near(base.induction, 0.3),
+        induction_exponent=u(0.2, 0.35) if odd else u(0.5, 1.0),
+        induction_energy=u(15e3, 30e3) if odd else u(42e3, 62e3),
+        rate=near(1.0, 0.3),
+        rate_exponent=u(0.4, 0.6),
+        rate_energy=u(40e3, 50e3),
+        heat_of_cure=near(base.heat_of_cure, 0.08),
+        conductivity=u(0.17, 0.22),
+        order_made=u(0.55, 0.65),
+        order_left=u(1.3, 1.5),
+        ceiling=u(0.77, 0.84),
+        ceiling_slope=u(0.0026, 0.0034),
+        film=near(10.0, 0.2),
+        mould=u(0.0, 0.02),
+        lid=u(0.0, 0.01),
+        pigment_gel=float(rng.choice([-1, 1]) * u(0.08, 0.16) if odd else rng.normal(0, 0.03)),
+        pigment_heat=u(0.0, 0.01),
+        hardest=u(83, 88),
+        half_hard=u(0.50, 0.58),
+        firming=u(0.07, 0.1),
+        ageing=u(0.5, 1.5),
+        overdose=u(5, 20),
+        inhibition=-u(0.3, 0.8) if odd else u(0.9, 2.2),
+        pigment_softens=u(0.8, 2.0),
+        pigment_bend=u(1.0, 2.5) if odd else u(2.0, 4.0),
+        **{name: u(*ranges[place]) for name, ranges in SCATTER.items()},
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -53,8 +54,7 @@ def show_age(
     one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
     table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
     met = met_words(fit.study, fit.rows, one.iloc[0], said_names(fit.study, settings, room))
-    picture, axes = new_picture(_says(fit, table, hours) + met, height=4.4, found=check_ends(fit.study, one))
-    ax = axes[0, 0]
+    picture, [[ax]] = new_picture(_says(fit, table, hours) + met, height=4.4, found=check_ends(fit.study, one))
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
         ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single readings")
@@ -75,9 +75,7 @@ def show_age(
 
 
 def _draw_aims(ax, fit):
-    for aim in fit.study.aims:
-        if aim.reading != fit.reading.name:
-            continue
+    for aim in (aim for aim in fit.study.aims if aim.reading == fit.reading.name):
         for bound, words in ((aim.at_least, "at least"), (aim.at_most, "at most")):
             if bound is not None:
                 ax.axhline(bound, color=INK, linestyle="--", linewidth=1.2, label=f"aim: {words} {bound:g}")
@@ -89,17 +87,13 @@ def _draw_steps(ax, fit):
     """The hardness at which each step of the work may be done, named at the right edge."""
     if fit.reading.name != "hardness":
         return
-    try:
-        steps = thresholds(fit.study)
-    except NoHardness:
-        return
     bottom, top = ax.get_ylim()
-    for step, bar in steps.items():
-        if not bottom < bar < top:
-            continue
-        ax.axhline(bar, color=INK, linestyle=":", linewidth=1.0, zorder=1)
-        ax.annotate(f"{drawable(step)} {bar:g}", (1.0, bar), (-4, 2), xycoords=ax.get_yaxis_transform(),
-                    textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)
+    with suppress(NoHardness):
+        for step, hardness in thresholds(fit.study).items():
+            if bottom < hardness < top:
+                ax.axhline(hardness, color=INK, linestyle=":", linewidth=1.0, zorder=1)
+                ax.annotate(f"{drawable(step)} {hardness:g}", (1.0, hardness), (-4, 2), xycoords=ax.get_yaxis_transform(),
+                            textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)
 
 
 def _says(fit, table, hours):

@@ -2,6 +2,7 @@
 
 import json
 import re
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,7 @@ from testpour.problems import Problem
 from testpour.study import StudyProblems
 from testpour.study_file import as_table as study_table
 from testpour.study_file import study_from
-from testpour.text_file import DEEPEST, TextProblem, nested, read_bytes
+from testpour.text_file import DEEPEST, TextProblem, json_depth, read_bytes
 
 FORMAT = 1
 LARGEST = 100_000_000  # bytes of a page; forty photographs take a fifth of it
@@ -85,7 +86,7 @@ def read_page(path: str | Path) -> Castings:
     NoLogInside
         If the file is not a findings page, or its log was changed.
     """
-    page = inside(path)
+    page = carried_by(path)
     try:
         castings = _castings(page, Path(path))
         same = castings.has_fingerprint(page["fingerprint"])
@@ -112,7 +113,7 @@ def _castings(page, path):
     return Castings(study, pours, readings)
 
 
-def inside(path: str | Path) -> dict[str, Any]:
+def carried_by(path: str | Path) -> dict[str, Any]:
     """What a page carries, as `carried` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():
@@ -129,12 +130,11 @@ def inside(path: str | Path) -> dict[str, Any]:
 
 
 def _parsed(text):
-    if nested(text) > DEEPEST:
+    if json_depth(text) > DEEPEST:
         return None
-    try:
+    with suppress(ValueError, RecursionError):
         return json.loads(text)
-    except (ValueError, RecursionError):
-        return None
+    return None
 
 
 def _whole(held):

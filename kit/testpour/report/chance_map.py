@@ -65,9 +65,8 @@ def show_chance(
     met = told["chance"].to_numpy()
     poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
     as_logged = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
-    picture, axes = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
+    picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
                                 found=check_ends(fits.study, table))
-    ax = axes[0, 0]
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
         out = (~safe).reshape(STEPS, STEPS).astype(float)

@@ -49,8 +49,7 @@ def show_effects(fit: ReadingFit) -> Picture:
     if not found.each:
         raise Problem(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
     each = found.each[::-1]
-    picture, axes = new_picture(found.sentence(), height=2.0 + 0.5 * len(each))
-    ax = axes[0, 0]
+    picture, [[ax]] = new_picture(found.sentence(), height=2.0 + 0.5 * len(each))
     ax.axvline(0, color=INK, linewidth=0.8)
     for place, effect in enumerate(each):
         fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
@@ -87,8 +86,7 @@ def show_scatter(fit: ReadingFit) -> Picture:
     """
     found = scatter(fit)
     parts = found.parts[::-1]
-    picture, axes = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
-    ax = axes[0, 0]
+    picture, [[ax]] = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
     for place, part in enumerate(parts):
         _draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
     ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
@@ -113,8 +111,8 @@ def show_check(fit: ReadingFit) -> Picture:
     """
     checked = check_fit(fit)
     if not len(checked.table):
-        picture, axes = new_picture(f"{checked.sentence()} Log one {fit.reading.words} first.", height=0.5)
-        axes[0, 0].set_axis_off()
+        picture, [[ax]] = new_picture(f"{checked.sentence()} Log one {fit.reading.words} first.", height=0.5)
+        ax.set_axis_off()
         return picture
     parts = list(checked.table.groupby("age")) if fit.reading.ages else [(None, checked.table)]
     pours = list(dict.fromkeys(checked.table.sort_values("from")["pour"]))

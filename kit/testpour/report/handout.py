@@ -9,7 +9,7 @@ from typing import Literal
 from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.report.advised import rooms
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
 
 ROOMS = 4  # that have room on the page
 
@@ -48,7 +48,7 @@ def handout(
     Problem
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
     """
-    path = checked(path, paper, "handout", fits.study.name)
+    path = checked_path(path, paper, "handout", fits.study.name)
     asked = len(rooms(fits, room))
     if asked > ROOMS:
         raise Problem(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")

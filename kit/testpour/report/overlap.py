@@ -32,11 +32,8 @@ class Overlap:
 
     def middle(self) -> dict[str, float]:
         """Settings in the middle of what both poured, on the steps of the bench."""
-        middles = {f.name: sum(self.spans[f.name]) / 2 for f in self.factors}
-        return {
-            f.name: float(self.spans[f.name][1]) if f.kind == "yes/no" else float(f.rounded(middles[f.name]))
-            for f in self.factors
-        }
+        spans = [(f, *self.spans[f.name]) for f in self.factors]
+        return {f.name: float(high if f.kind == "yes/no" else f.rounded((low + high) / 2)) for f, low, high in spans}
 
     def sentence(self) -> str:
         """Where the two overlap and where not."""

@@ -62,8 +62,7 @@ def show_reading(
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
     said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
-    picture, axes = new_picture(said, height=4.6, found=check_ends(fit.study, table))
-    ax = axes[0, 0]
+    picture, [[ax]] = new_picture(said, height=4.6, found=check_ends(fit.study, table))
     draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)

@@ -61,7 +61,7 @@ class Sheet:
         return f"<p>{in_html(self.sentence())}</p>"
 
 
-def checked(path: str | Path, paper: str, what: str, study: str) -> Path:
+def checked_path(path: str | Path, paper: str, what: str, study: str) -> Path:
     """`path`, refused where its folder does not exist, anything but such a page of this study lies there, or `paper` is neither A4 nor Letter."""
     refuse_paper(paper)
     return free_for(path, page_kind(what).of(study))

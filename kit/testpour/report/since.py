@@ -13,7 +13,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.report.carried import NoLogInside, inside
+from testpour.report.carried import NoLogInside, carried_by
 from testpour.study import Study
 from testpour.units import show, to_unit
 from testpour.wording import count, first_few, listed, signed
@@ -74,7 +74,7 @@ def earlier(
         return None
     page = Path(since or path)
     try:
-        held = inside(page)
+        held = carried_by(page)
         if held["study"]["name"] != castings.study.name:
             raise NoLogInside(
                 f"{page.name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "
@@ -105,14 +105,10 @@ def _log_changes(before, now):
 
 
 def _effect_changes(study, before, now):
-    moved = False
-    for name, found in now["effects"].items():
-        for factor, new in found.items():
-            if text := _moved(before["effects"].get(name, {}).get(factor), new):
-                moved = True
-                yield f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}."
-    if not moved:
-        yield "No effect of a setting came out clearly different from before."
+    effects = [(name, factor, new) for name, found in now["effects"].items() for factor, new in found.items()]
+    moved = [(name, factor, _moved(before["effects"].get(name, {}).get(factor), new)) for name, factor, new in effects]
+    said = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
+    return said or ["No effect of a setting came out clearly different from before."]
 
 
 def _moved(old, new):

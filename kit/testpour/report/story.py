@@ -106,25 +106,21 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
         each = did.each
         told = [e for e in each if e.settled and e.poured]
         untried = [e.factor.words for e in each if not e.poured]
+        check = f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
+        if fit.pours <= CHECKED:  # every pour is a fit of its own
+            check = check_fit(fit).sentence() if fit.pours else ""
         yield {
             "title": capital(fit.reading.words),
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
             "held": did.held(),
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
-            "check": _checked(fit),
+            "check": check,
             "figures": [f for f in (
                 drawn(show_effects, fit, kind=kind_of(fits.castings)),
                 drawn(show_reading, fit, told[0].factor.name, kind=kind_of(fits.castings)) if told and name in aimed else None,
             ) if f],
         }
-
-
-def _checked(fit):
-    """What foretelling each pour from the others says; every pour is a fit of its own, too many in a long log."""
-    if fit.pours > CHECKED:
-        return f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
-    return check_fit(fit).sentence() if fit.pours else ""
 
 
 def causes(fits: Fits) -> dict[str, Any] | None:
@@ -154,12 +150,9 @@ def causes(fits: Fits) -> dict[str, Any] | None:
 
 def _poor(study, misses):
     """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
-    said = []
-    for one in misses:
-        reading = study.reading(one.aim.reading)
-        unit = "" if reading.grades else unit_words(reading.unit)
-        said.append(f"{reading.words} {one.seen}{'' if one.seen.endswith(unit) else unit}")
-    return "; ".join(said)
+    read = [(study.reading(missed.aim.reading), missed.seen) for missed in misses]
+    units = ["" if reading.grades else unit_words(reading.unit) for reading, _ in read]
+    return "; ".join(f"{reading.words} {seen.removesuffix(unit)}{unit}" for (reading, seen), unit in zip(read, units, strict=True))
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:

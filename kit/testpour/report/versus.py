@@ -160,7 +160,10 @@ def _effect_row(one, other, overlap, factor, moved, span, deaf):
 
 
 def _level_row(one, other, overlap, middle):
-    """The average casting at settings both poured: how far the second study lies from the first."""
+    """The average casting at settings both poured: how far the second study lies from the first.
+
+    Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
+    """
     found = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.each[:, 0] for part in found]
     shown = levels if found[0].ratio else [_shown(found[0], part) for part in levels]
@@ -168,7 +171,9 @@ def _level_row(one, other, overlap, middle):
     told = _sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
     least = 25.0 if found[0].ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
-    verdict = "belief only" if not poured else "differ" if told else _close(apart, least)
+    low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+    alike = "agree" if max(-low, high) < least else "cannot tell"
+    verdict = "belief only" if not poured else "differ" if told else alike
     move = listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors)
     return _row(one.reading, "level", found[0], shown, apart, move=move, told=told, verdict=verdict)
 
@@ -207,9 +212,3 @@ def _verdict(draws, apart, told, hangs):
     if _sure(apart, APART) and not (hangs and same):
         return "differ"
     return "agree" if all(told) and same and not _sure(apart) else "cannot tell"
-
-
-def _close(apart, least):
-    """Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading."""
-    low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    return "agree" if max(-low, high) < least else "cannot tell"

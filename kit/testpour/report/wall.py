@@ -11,7 +11,7 @@ from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.report.advised import chance_figure, rooms
 from testpour.report.figures import show_effects
-from testpour.report.sheet import Sheet, advice_rows, checked, fill_sheet
+from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
 from testpour.report.story import drawn
 from testpour.wording import count
 
@@ -58,18 +58,20 @@ def wall_summary(
     FileExistsError
         If anything but a wall sheet lies at `path`.
     """
-    path, castings = checked(path, paper, "wall sheet", fits.study.name), fits.castings
+    path, castings = checked_path(path, paper, "wall sheet", fits.study.name), fits.castings
     of = _benches(castings.pours, bench)
     shown = [f for f in fits.study.factors if f.role == "chosen" and f.name in castings.pours and castings.pours[f.name].nunique() > 1]
     met = rooms(fits, room)
     if room is not None and len(met) > ROOMS:
         raise Problem(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
+    beside = next((row["beside"] for row in advised if not row["problem"]), None)  # the map is drawn at the settings advised
+    aimed = [aim.reading for aim in fits.study.aims] or list(fits)
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
-        count=count(of.nunique(), "bench", "benches"), figure=_figure(fits, next((row["beside"] for row in advised if not row["problem"]), None)),
+        count=count(of.nunique(), "bench", "benches"), figure=chance_figure(fits, beside) or drawn(show_effects, fits[aimed[0]]),
     )
 
 
@@ -115,9 +117,3 @@ def _tried(factor, values):
         return factor.between(values.min(), values.max())
     levels = list(dict.fromkeys(map(factor.show, values)))
     return ", ".join(levels) if len(levels) < 4 else count(len(levels), "kind")
-
-
-def _figure(fits, beside):
-    """The map of chances at the settings advised beside catalyst; what the settings did to the first reading with an aim where there is no map."""
-    aimed = [aim.reading for aim in fits.study.aims] or list(fits)
-    return chance_figure(fits, beside) or drawn(show_effects, fits[aimed[0]])
