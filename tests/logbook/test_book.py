@@ -285,6 +285,13 @@ def test_every_refusal_is_in_words_and_stores_nothing(log, deed, words):
     assert counts(log) == [1, 3, 1]
 
 
+def test_a_session_and_a_name_of_a_table_with_gaps_are_whole_numbers(log):
+    """With a gap in its column pandas keeps 1 as 1.0."""
+    column = pd.Series([1, None])
+    assert log.add_pour(column[0], settings={"catalyst": 1.5}, session=column[0]) == "1"
+    assert log.castings().pours["session"].tolist() == ["1"]
+
+
 def test_rows_and_numbers_of_a_table_go_in_as_they_are(log):
     """What a pandas table gives: a row as a Series, 1.5 and 21 as NumPy's numbers, NaN where nothing is known."""
     row = pd.Series({"catalyst": 1.5, "thickness": float("nan")})
