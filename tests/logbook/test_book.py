@@ -60,6 +60,13 @@ def test_what_was_not_said_is_not_made_up(log):
     assert held[["pigment", "humidity", "cover", "thickness"]].isna().all()
 
 
+def test_of_many_pours_the_latest_are_named_and_the_rest_counted(log):
+    for _ in range(14):
+        log.add_pour(**POUR)
+    with pytest.raises(LogProblem, match="it has P14, P13, .*, P03 and 2 more"):
+        log.add_reading("P99", "gel_time", 20)
+
+
 def test_names_go_on_from_the_highest(log):
     assert log.add_pour("P07", **POUR) == "P07"
     assert log.add_pour(**POUR) == "P08"
