@@ -171,7 +171,7 @@ def test_the_parts_a_study_names_are_asked_about(factor, expected, says):
 
 
 def test_a_hardener_is_held_to_the_limits_of_the_catalyst():
-    named = study(factors={"hardener": OWN, "catalyst_lot": {}})
+    named = study(factors={"hardener": {**OWN, "words": "hardener"}, "catalyst_lot": {}})
     assert "Hardener 9 % is above 4 %" in check_settings(named, {"hardener": 9.0}).refusals[0]
     assert verdict(check_settings(named, {"hardener": 2.0})) == ""
 

@@ -121,6 +121,13 @@ def test_a_panel_opens_in_a_folded_cell_of_its_own_and_a_line_above_says_how_to_
         assert "**Run All, then tap.**" in found[k - 1].source and "click its three dots to show it" in found[k - 1].source
 
 
+@pytest.mark.parametrize("name", [name for name, panels in PANELS.items() if "pour" in panels])
+def test_beside_the_form_log_is_the_log_of_the_study(name):
+    """What the form asks for, such as log.correct_pour(...), must not go into a trial log."""
+    code = [c.source for c in cells(ROOT / "notebooks" / name, "code")]
+    assert re.findall(r"^log = .*", "\n".join(code), re.MULTILINE) == ["log = tp.Logbook(study)"] == code[0].splitlines()[2:3]
+
+
 @by_name
 def test_only_cells_that_open_a_panel_are_folded(path):
     folded = [c.source for c in cells(path, "code") if c.metadata.get("jupyter")]

@@ -396,6 +396,8 @@ def test_every_refusal_says_what_and_where(tables, words):
     ("factors", "catalyst_pct", {"from": 1, "to": 2}, "catalyst"), ("factors", "thick", {"unit": "in", "from": 0.2, "to": 0.5}, "thickness"),
     ("factors", "post_cure_temp", {"from": 20, "to": 60}, "post_cure_temperature"), ("readings", "peak_temp_c", {}, "peak_temperature"),
     ("factors", "thick_mm", {"from": 4, "to": 12}, "thickness"), ("readings", "hard", {"unit": "Shore D"}, "hardness"),
+    ("factors", "MEKP", {"unit": "%", "low": 0, "high": 10, "from": 1, "to": 2.5}, "catalyst"), ("readings", "exotherm", {"unit": "degF"}, "peak_temperature"),
+    ("factors", "hardener", {"kind": "text", "role": "carried"}, ""), ("factors", "peroxide", {"low": 0, "words": "peroxide of the old tin"}, ""),
     ("factors", "room", {"kind": "text", "role": "carried"}, ""), ("factors", "resin", {"unit": "g", "low": 100}, ""),
     ("factors", "catalyst_brand", {"kind": "text", "role": "carried"}, ""),
     ("factors", "post_cure", {"kind": "yes/no"}, ""), ("factors", "thick", {"low": 1, "words": "thick paste"}, ""),

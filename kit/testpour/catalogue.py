@@ -13,6 +13,20 @@ from testpour.toml_file import own_toml
 from testpour.units import SCALES, UnitProblem, measures, shown_unit, to_unit
 from testpour.wording import shortened
 
+# The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
+TRADE = (
+    (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
+    (r"(?:pigment|colou?r) paste|paste|farbpaste", "pigment"),
+    (r"depth|thk|dicke", "thickness"),
+    (r"covered|lid|deckel|abgedeckt", "cover"),
+    (r"(?:ambient|shop|workshop|air)(?= temp)|ambient$", "room"),
+    (r"raum ?temp(?:eratur)?", "room temperature"),
+    (r"rh|rel(?:ative)? humidity", "humidity"),
+    (r"demold", "demould"),
+    (r"peak exotherm|exotherm|max(?:imum)? temp(?:erature)?", "peak temperature"),
+    (r"gelzeit", "gel time"), (r"härte|haerte", "hardness"),
+    (r"resin batch", "resin lot"), (r"catalyst batch", "catalyst lot"),
+)
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
 
 

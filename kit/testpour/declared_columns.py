@@ -9,7 +9,7 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
-from testpour.catalogue import catalogue, declare
+from testpour.catalogue import TRADE, catalogue, declare
 from testpour.columns import C, Column, ColumnProblem, Factor, Reading
 from testpour.study import OWN, TAKEN
 from testpour.units import UnitProblem, measures
@@ -22,8 +22,9 @@ NO = {"no", "not", "non", "never", "without"}
 
 
 def _meant(name, known, entry):
-    """The known columns that one may be, by name: those it shortens, else those it is a slip of; `known` is name to column."""
-    short = sorted(one for one, column in known.items() if _shortens(name, column) and _alike(entry, column))
+    """The known columns that one may be, by name: those it shortens or the trade calls so, else those it is a slip of; `known` is name to column."""
+    trade = {ours for words, ours in TRADE if re.fullmatch(words, name.replace("_", " ").casefold())}
+    short = sorted(one for one, column in known.items() if (_shortens(name, column) or column.words in trade) and _alike(entry, column))
     return short or get_close_matches(name, known, 2, ALIKE)
 
 

@@ -311,6 +311,7 @@ def test_a_time_typed_before_it_has_come_is_refused(bench, text, said):
     answer = bench.tap("write", "B01", reading="gel_time", text=text)
     assert not answer["ok"]
     assert answer["words"].startswith(f"The catalyst of B01 went in 3 s ago: {said} cannot be known yet.")
+    assert answer["words"].endswith('with log.correct_pour("B01", made_at="2026-03-02 10:00", why="tapped late") and the true time.')
     assert not len(bench.rows("B01", "gel_time"))
 
 

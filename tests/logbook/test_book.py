@@ -60,6 +60,13 @@ def test_what_was_not_said_is_not_made_up(log):
     assert held[["pigment", "humidity", "cover", "thickness"]].isna().all()
 
 
+def test_of_many_pours_the_latest_are_named_and_the_rest_counted(log):
+    for _ in range(14):
+        log.add_pour(**POUR)
+    with pytest.raises(LogProblem, match="it has P14, P13, .*, P03 and 2 more"):
+        log.add_reading("P99", "gel_time", 20)
+
+
 def test_names_go_on_from_the_highest(log):
     assert log.add_pour("P07", **POUR) == "P07"
     assert log.add_pour(**POUR) == "P08"
@@ -283,6 +290,13 @@ def test_every_refusal_is_in_words_and_stores_nothing(log, deed, words):
     with pytest.raises(LogProblem, match=words):
         deed(log)
     assert counts(log) == [1, 3, 1]
+
+
+def test_a_session_and_a_name_of_a_table_with_gaps_are_whole_numbers(log):
+    """With a gap in its column pandas keeps 1 as 1.0."""
+    column = pd.Series([1, None])
+    assert log.add_pour(column[0], settings={"catalyst": 1.5}, session=column[0]) == "1"
+    assert log.castings().pours["session"].tolist() == ["1"]
 
 
 def test_rows_and_numbers_of_a_table_go_in_as_they_are(log):

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.settings import held_settings, settings_table
+from testpour.models.settings import held_settings, said_names, settings_table
 from testpour.study import StudyProblems
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
@@ -36,6 +36,12 @@ def test_text_with_units_becomes_floats(study):
 def test_several_settings_one_row_each_in_order(study):
     table = settings_table(study, [{"catalyst": c} for c in (2, "1 %", "1,5 %")])
     assert table["catalyst"].tolist() == [2, 1, 1.5] and table.index.tolist() == [1, 2, 3]
+
+
+def test_a_row_of_a_table_is_one_setting(study):
+    row = pd.Series({"catalyst": 2.0})
+    assert settings_table(study, row)["catalyst"].tolist() == [2]
+    assert said_names(study, row, None) == {"catalyst"}
 
 
 def test_a_table_is_completed_and_left_alone(study):

@@ -80,7 +80,7 @@ def too_early(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
     reading = event.reading
     return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
             f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, with "
-            f'log.correct_pour("{made.pour}", made_at=..., why="tapped late").')
+            f'log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:

@@ -31,6 +31,7 @@ def clean(text: object, line: bool = False) -> str:
     Control characters, loose surrogates and characters that XML forbids are dropped, line ends made plain,
     blanks at the ends taken off. With `line`, blanks and line ends inside become single spaces.
     """
+    text = int(text) if isinstance(text, float) and text.is_integer() else text  # 1.0, as a table with gaps keeps a session 1
     text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
     return (" ".join(text.split()) if line else text).strip()

@@ -4,6 +4,7 @@ import difflib
 import re
 from dataclasses import dataclass, field
 
+from testpour.catalogue import TRADE
 from testpour.columns import Column
 from testpour.study import Study
 from testpour.units import measures, shown_unit, to_unit
@@ -24,20 +25,6 @@ SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
 WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
-# The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
-TRADE = (
-    (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
-    (r"(?:pigment|colou?r) paste|paste|farbpaste", "pigment"),
-    (r"depth|thk|dicke", "thickness"),
-    (r"covered|lid|deckel|abgedeckt", "cover"),
-    (r"(?:ambient|shop|workshop|air)(?= temp)|ambient$", "room"),
-    (r"raum ?temp(?:eratur)?", "room temperature"),
-    (r"rh|rel(?:ative)? humidity", "humidity"),
-    (r"demold", "demould"),
-    (r"peak exotherm|exotherm|max(?:imum)? temp(?:erature)?", "peak temperature"),
-    (r"gelzeit", "gel time"), (r"härte|haerte", "hardness"),
-    (r"resin batch", "resin lot"), (r"catalyst batch", "catalyst lot"),
-)
 SHORE = re.compile(r"shore ([ad])(?: hardness)?")
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 AMOUNTS = ("g", "mL", "drops")  # one unit of each kind of amount

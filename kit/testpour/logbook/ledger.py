@@ -17,7 +17,7 @@ from testpour.logbook.known import TIMED, Mark, known_of, mark
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.study import Study, newer_name
-from testpour.wording import listed
+from testpour.wording import first_few, listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
@@ -125,7 +125,7 @@ class Ledger:
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
         if not rows:
             names = self._connection.execute(sa.select(POURS.c.pour).distinct().order_by(POURS.c.pour)).scalars().all()
-            raise LogProblem(f"No pour {pour!r} in the log; it has {', '.join(names[-12:]) or 'none yet'}.")
+            raise LogProblem(f"No pour {pour!r} in the log; it has {first_few(names[::-1], 12) or 'none yet'}.")
         if rows[-1].void:
             raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour under another name, such as {_made_again(pour)}.")
         return rows[-1]

@@ -102,7 +102,7 @@ def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | 
 def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
     """Names of the settings that a person has said of the first pour, the room among them."""
     first: Any = settings if settings is None or hasattr(settings, "items") else next(iter(settings), {})
-    names = first.columns if isinstance(first, pd.DataFrame) else study.named(first or {})
+    names = first.columns if isinstance(first, pd.DataFrame) else study.named({} if first is None else first)
     return frozenset(names) | ({"room_temperature"} if room is not None else set())
 
 
