@@ -288,6 +288,22 @@ def test_no_pour_is_said_to_repeat_one_and_to_be_like_none(fits, monkeypatch, tr
     assert reason[repeated] == "repeats P09: shows how far two alike pours differ"
 
 
+@pytest.mark.parametrize(("chances", "poured", "tried"), [((0.1, 0.4), 2.5, True), ((0.4, 0.1), 1.1, False)])
+def test_of_two_pours_the_likelier_to_come_out_good_is_poured_twice(fits, monkeypatch, chances, poured, tried):
+    """The second tests the advice; pouring a worse one twice in its place would teach the scatter of castings nobody wants."""
+    rows = settings_table(fits.study, [{"catalyst": 1.1}, {"catalyst": 2.5}], room=20)
+    monkeypatch.setattr(batch, "scatter_unknown", lambda *_: True)
+    good = dict(zip((1.1, 2.5), chances, strict=True))
+    monkeypatch.setattr(batch, "chance", lambda fits, rows: SimpleNamespace(draws=np.array([[good[each] for each in rows["catalyst"]]])))
+    size = len(fits["gel_time"].believed.terms)
+    made = picking.Batch(rows, [0.0] * 2, [(0, np.ones(size)), (1, np.ones(size))], (1,))
+    table = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table
+    assert table["catalyst"].tolist() == [poured] * 2
+    assert ("nothing like it was poured" in table["reason"].iloc[0]) is tried
+    assert table["reason"].iloc[1] == "repeats P09: shows how far two alike pours differ"
+    assert made.rows["catalyst"].tolist() == [1.1, 2.5]
+
+
 def test_one_repeat_is_enough_to_show_the_scatter(fits, monkeypatch):
     """The first pour repeats P01 of the log, in a like room: the others keep the settings they were picked for."""
     logged = fits.castings.pours.iloc[0].dropna()

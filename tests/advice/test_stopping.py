@@ -9,8 +9,10 @@ import pytest
 
 from testpour.advice import stopping
 from testpour.advice.batch import next_pours
+from testpour.advice.conflicts import failing_aims
 from testpour.advice.recommend import recommend
 from testpour.advice.stopping import CLOSE, stop_advice
+from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
 
 
@@ -86,6 +88,25 @@ def test_where_nearly_every_casting_fails_no_chart_is_pinned_up_and_why_is_asked
     assert "less than 2 points on average, and there is no recipe to pin up" in failing and "is about 2 in 100." in failing
     assert "Nearly every casting so far misses the aim for gel time and tack" in failing and "why_all" in failing
     assert "why_all" not in poor.sentence() and "Loosen one aim" in poor.sentence()
+
+
+def test_a_first_session_at_the_ends_of_the_spans_does_not_put_the_study_in_question(fits):
+    """No polyester reaches 99 Shore D, so that every casting misses it: said of six castings, not of five."""
+    study = replace(fits.study, aims=tuple(replace(aim, at_least=99.0) for aim in fits.study.aims if aim.reading == "hardness"))
+    for count, failing in ((5, []), (6, ["hardness"])):
+        pours, readings = fits.castings.pours.iloc[:count], fits.castings.readings
+        log = Castings(study, pours, readings[readings["pour"].isin(pours.index)])
+        assert [aim.reading for aim in failing_aims(study, log)] == failing
+
+
+def test_a_recipe_that_may_well_be_good_is_poured_before_an_aim_is_loosened(fits):
+    """From 1 to 93 in 100 the chance is not known, so that nothing says the aims are out of reach."""
+    rows = pd.DataFrame({"room_temperature": 18.0, "thickness": [6.0, 12.0], "chance": [0.2, 0.45], "low": [0.0, 0.01], "high": [0.5, 0.93]})
+    open_yet = replace(stop_advice(fits, room=18), stop=False, gain=0.01, close=0.92, table=rows, failing=())
+    said = open_yet.sentence()
+    assert "the best chance known of a good casting is anything from 1 to 93 in 100." in said
+    assert "pour what is recommended in a room at 18 °C at a depth of 12 mm twice" in said and "Loosen one aim" not in said
+    assert "ask why before you pour again" in replace(open_yet, failing=fits.study.aims[:1]).sentence()
 
 
 def test_what_is_missing_is_counted_draw_by_draw(fits, monkeypatch):

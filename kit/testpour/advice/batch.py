@@ -213,18 +213,30 @@ def _check(pours, aim):
 
 def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
-    study, rows, trials = fits.study, batch.rows.copy(), list(batch.trials)
-    rows.index = pd.Index(new_names("P", len(rows), taken), name="pour")
-    if len(rows) > 1 and not any(twin_of(fits, rows, place) for place in range(len(rows))) and scatter_unknown(fits, rows):
-        again = max(set(range(1, len(rows))) - set(trials), default=1)  # the last that tests no advice, else the second
-        rows.iloc[again], trials = rows.iloc[0], [place for place in trials if place != again]
+    names = pd.Index(new_names("P", len(batch.rows), taken), name="pour")
+    picked = batch.rows.set_axis(names)
+    if len(picked) > 1 and not any(twin_of(fits, picked, place) for place in range(len(picked))) and scatter_unknown(fits, picked):
+        batch = _with_repeat(fits, batch)
+    study, rows = fits.study, batch.rows.set_axis(names)
     table = rows.join(mean_and_interval(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
-    tried = table.index[trials]
+    tried = table.index[list(batch.trials)]
     table.loc[tried, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[tried].itertuples()]
-    names = tuple(factor.name for factor in free)
     found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
-    return NextPours(study, table, predicted(fits, rows), before, names, aim, found)
+    return NextPours(study, table, predicted(fits, rows), before, tuple(factor.name for factor in free), aim, found)
+
+
+def _with_repeat(fits, batch):
+    """The pours with one of them poured twice: the first of them, or of two with a trial, whichever is likelier to come out good."""
+    rows, lessons = batch.rows.copy(), list(batch.lessons)
+    if len(rows) == 2 and batch.trials == (1,):
+        good = chance(fits, rows).draws.mean(axis=0)
+        if good[1] > good[0]:  # how far two alike castings differ matters little where both are bad
+            rows.iloc[0], lessons[0] = rows.iloc[1], lessons[1]
+            return replace(batch, rows=rows, lessons=lessons, trials=(0,))
+    again = max(set(range(1, len(rows))) - set(batch.trials), default=1)  # the last that tests no advice, else the second
+    rows.iloc[again] = rows.iloc[0]
+    return replace(batch, rows=rows, trials=tuple(place for place in batch.trials if place != again))
 
 
 def _new_words(chance):
