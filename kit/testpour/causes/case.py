@@ -77,6 +77,7 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     far = {name for name, sight in seen.items() if sight.far}
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
+    table = table.with_signs(signs)
     settled = _hardened(castings, pour, found) | (HARD if hard else {})
     settled |= (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does

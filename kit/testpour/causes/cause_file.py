@@ -116,6 +116,11 @@ def _problems(raw):
             yield f"causes.{name}: runs {cause['runs']!r} must be one of {', '.join(RUNS)}, how the mix runs; leave it out otherwise."
         for sign in set(cause.get("odds", {})) - set(raw["signs"]):
             yield f"causes.{name}, odds: no sign {sign!r}; there are {', '.join(raw['signs'])}."
+        for sign, hinted in cause.get("hints", {}).items():
+            if sign not in raw["signs"]:
+                yield f"causes.{name}, hints: no sign {sign!r}; there are {', '.join(raw['signs'])}."
+            for question in set(hinted) - set(raw["questions"]):
+                yield f"causes.{name}, hints.{sign}: no question {question!r}; there are {', '.join(raw['questions'])}."
         for question, shares in [*cause.get("says", {}).items(), *past.get("says", {}).items()]:
             if question not in raw["questions"]:
                 yield f"causes.{name}, says: no question {question!r}; there are {', '.join(raw['questions'])}."

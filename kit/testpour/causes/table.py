@@ -1,6 +1,6 @@
 """The table of causes: what the reasoner knows before it sees a casting."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -91,6 +91,7 @@ class Cause:
     planned: tuple[dict, ...] = ()
     openly: str = ""
     odds: dict[str, float] = field(default_factory=dict)
+    hints: dict[str, list[str]] = field(default_factory=dict)  # a sign that shows it to the questions that only hint at it where nothing shows
     now: str = ""
     meanwhile: str = ""
     now_soft: str = ""
@@ -162,6 +163,14 @@ class CauseTable:
     def log_chance(self, observed: Mapping[str, str]) -> np.ndarray:
         """Log of how often all these answers are given together under each cause: shape (causes,)."""
         return np.log([self._states(name, observed).sum() for name in self.causes])
+
+    def with_signs(self, signs: Collection[str]) -> "CauseTable":
+        """The table of a casting that shows these signs: what only hints at a cause that a sign shows is answered as under any other."""
+        def known(cause):
+            hinted = {question for sign in cause.hints.keys() & set(signs) for question in cause.hints[sign]}
+            return replace(cause, says={question: says for question, says in cause.says.items() if question not in hinted})
+
+        return replace(self, causes={name: known(cause) if cause.hints else cause for name, cause in self.causes.items()})
 
     def brought_about(self, factor: str, side: str) -> list[str]:
         """Names of the causes that a setting openly brings about on that side, ``"above"`` or ``"below"``."""
