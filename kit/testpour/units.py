@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 import re
+import unicodedata
 from contextlib import suppress
 from functools import cache
 from tokenize import TokenError
@@ -30,6 +31,7 @@ NUMBER = re.compile(
     re.VERBOSE,
 )
 
+VULGAR = re.compile(r"\s*([¼-¾⅐-⅞])")  # a fraction in one sign, as programs set 1/2
 # How a workshop writes a unit, and how Pint spells it.
 SPELLINGS = {
     "°c": "degC", "c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
@@ -106,6 +108,7 @@ def to_number(text: str, what: str = "value", decimal: str | None = None, like: 
     known. Unknown, ``"1,5"`` is one and a half and ``"1,250"`` is refused, because it may be either.
     """
     text = str(text).strip()
+    text = VULGAR.sub(lambda one: f" {unicodedata.normalize('NFKC', one[1])}".replace("\u2044", "/"), text[: LONGEST + 1]).strip()
     found = NUMBER.match(text) if len(text) <= LONGEST else None
     if not found:
         raise NotANumber(what, text, like)
@@ -178,7 +181,7 @@ def example(unit: str) -> str:
 
 def measures(unit: str, other: str) -> bool:
     """Whether one unit can be turned into another; no unit cannot, nor can a quantity such as 1/2 in."""
-    if not unit or not other or unit[0].isdigit():
+    if not unit or not other or unit[0].isnumeric():
         return False
     with suppress(UnitProblem):
         to_unit(f"1 {unit}", other)

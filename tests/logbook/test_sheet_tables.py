@@ -367,8 +367,8 @@ def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
 
 
 @pytest.mark.parametrize(("heads", "days", "said"), [
-    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 stands beside 2025-03-01 and 2025-03-02, .*such as 2025-03-01 1"),
-    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon stands beside Week 1 and 2, .*such as Week 1 Mon"),
+    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 stands beside 2025-03-01 and 2025-03-02, .*as in 2025-03-01 1"),
+    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon stands beside Week 1 and 2, .*as in Week 1 Mon"),
 ])
 def test_sessions_counted_anew_on_each_day_or_in_each_week_are_not_taken_for_one(small, tmp_path, heads, days, said):
     rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
@@ -401,3 +401,9 @@ def test_a_table_whose_cells_only_blanks_or_strokes_part_is_told_so(small, tmp_p
 def test_a_column_of_what_is_no_date_is_told_its_head(small, tmp_path, cell, said):
     with pytest.raises(LogProblems, match=said):
         read(small, tmp_path, f"pour,when,catalyst,cover,gel min\nA,{cell},1.5,yes,22\n")
+
+
+def test_a_fraction_in_one_sign_is_read_in_the_unit_of_its_header(study, tmp_path):
+    """25.4 mm an inch: 1 1/2 in are 38.1 mm."""
+    (entry,) = read(study, tmp_path, "pour,day,catalyst (%),pigment (%),thickness (in),cover,gel min\nA,Mon,1½,½,1½,yes,22\n")
+    assert [entry["settings"][name] for name in ("catalyst", "pigment", "thickness")] == [1.5, 0.5, 38.1]

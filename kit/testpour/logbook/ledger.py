@@ -138,8 +138,8 @@ class Ledger:
     def counting(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
-        known = isinstance(entry, Integral) and 0 < entry < 2**31
-        row = self._connection.execute(sa.select(table).where(table.c.entry == int(entry))).first() if known else None
+        query = sa.select(table).where(table.c.entry == (int(entry) if isinstance(entry, Integral) and 0 < entry < 2**31 else 0))
+        row = self._connection.execute(query).first()
         if row is None:
             raise LogProblem(f"No {kind} with entry number {entry} in the log; history(pour) lists them.")
         newer = self._connection.execute(sa.select(table.c.entry).where(table.c.supersedes == entry)).scalar()

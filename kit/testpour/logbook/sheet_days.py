@@ -174,8 +174,7 @@ def counted_anew(pours: Iterable[tuple[str, str, Any]], word: str = "") -> Itera
         *before, _ = days
         if any(day in others for name, others in held.items() if name != session for day in before):
             said = f"stands beside {f'{word} {listed(map(str, days))}'.strip()}, and the pours of one session are made on one day"
-            like = f"{word} {before[0]} {session}".strip()
-            yield list(days.values())[1], "session", session, f"{session} {said}. Give each session a name of its own, such as {like}."
+            yield list(days.values())[1], "session", session, f"{session} {said}. Name each by its day too, as in {f'{word} {before[0]} {session}'.strip()}."
 
 
 def may_stand_alone(cells: Cells) -> bool:

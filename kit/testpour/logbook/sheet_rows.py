@@ -253,4 +253,4 @@ def _readings(head, cell, decimal, beside):
 def _with_unit(cell, unit):
     """A cell with the unit of its header, where it brings none of its own."""
     _no_date(cell)
-    return f"{cell} {unit}" if unit and re.search(r"\d$", cell) and not PARTED.fullmatch(cell) else cell
+    return f"{cell} {unit}" if unit and re.search(r"[\d¼-¾⅐-⅞]$", cell) and not PARTED.fullmatch(cell) else cell
