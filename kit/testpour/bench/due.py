@@ -104,8 +104,7 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     """
     now, planned = now or dt.datetime.now(), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)
-    made = rows_since(logbook, now - dt.timedelta(hours=longest + 25), session)
-    return due_of(planned, made.values(), now)
+    return due_of(planned, rows_since(logbook, now - dt.timedelta(hours=longest + 25), session).values(), now)
 
 
 def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> Due:

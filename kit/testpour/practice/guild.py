@@ -67,8 +67,7 @@ def _bench(study, number, sessions, pours, seed):
 
 def _settings(study, rng, pours, session):
     """Settings spread over the study's span, in a room of the day."""
-    names = [f"{session}-{i}" for i in range(1, pours + 1)]
-    table = pd.DataFrame(index=names)
+    table = pd.DataFrame(index=[f"{session}-{i}" for i in range(1, pours + 1)])
     for factor in study.varied:
         cells = (rng.permutation(pours) + rng.random(pours)) / pours
         values = factor.span[0] + cells * (factor.span[1] - factor.span[0])
@@ -79,5 +78,4 @@ def _settings(study, rng, pours, session):
 def _as_logged(made, said, session, number, day):
     """A pour as its bench writes it down: the settings it meant."""
     at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * day, minutes=number)
-    settings = {**made["settings"], **said.to_dict()}
-    return {**made, "session": session, "settings": settings, "made_at": at}
+    return {**made, "session": session, "settings": {**made["settings"], **said.to_dict()}, "made_at": at}
