@@ -35,9 +35,8 @@ class Refused(LogProblem):
 class Taps:
     """Deeds on the log of a `Desk`, each by the name that a message has for it.
 
-    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the
-    note of what is logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says
-    that it has not.
+    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the note of what is
+    logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has not.
     """
 
     def __init__(self, desk: Desk) -> None:
