@@ -102,11 +102,6 @@ def _bench_marginal(
     return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
-def slope_name(model: IntervalModel, slope: Slope) -> str:
-    """How the sd of a coefficient that differs by bench is called."""
-    return f"bench {model.coefficient_names[slope.column]}"
-
-
 def pooled_top_of_density(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledTop | None = None
 ) -> PooledTop:

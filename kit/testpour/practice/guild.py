@@ -59,7 +59,9 @@ def _bench(study, number, sessions, pours, seed):
             done = said.assign(catalyst=said["catalyst"] * share) if "catalyst" in said else said
             done = done.assign(room_temperature=done["room_temperature"] + off)
             made = resin.pour(done, f"bench {number} S{session}")
-            log.add_all([_as_logged(one, said.loc[one["pour"]], f"S{session}", number, session) for one in made])
+            at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * session, minutes=number)
+            meant = [{**pour["settings"], **said.loc[pour["pour"]].to_dict()} for pour in made]  # as its bench writes it down
+            log.add_all([{**pour, "session": f"S{session}", "settings": row, "made_at": at} for pour, row in zip(made, meant, strict=True)])
         castings = log.castings()
         log.close()
     return castings
@@ -73,9 +75,3 @@ def _settings(study, rng, pours, session):
         values = factor.span[0] + cells * (factor.span[1] - factor.span[0])
         table[factor.name] = np.clip(factor.rounded(values), *factor.span)
     return table.assign(room_temperature=np.round(rng.uniform(16, 25), 1))
-
-
-def _as_logged(made, said, session, number, day):
-    """A pour as its bench writes it down: the settings it meant."""
-    at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * day, minutes=number)
-    return {**made, "session": session, "settings": {**made["settings"], **said.to_dict()}, "made_at": at}
