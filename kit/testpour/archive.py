@@ -23,8 +23,8 @@ class Archive:
     def __init__(self, path: str | Path, what: str, largest: int) -> None:
         self.what, self.raw = what, read_bytes(path, largest)
         try:
-            self._held = zipfile.ZipFile(io.BytesIO(self.raw))
-            self._members = self._held.infolist()
+            self._zip = zipfile.ZipFile(io.BytesIO(self.raw))
+            self._members = self._zip.infolist()
         except BROKEN as problem:
             raise self._broken(problem) from None
         names = [member.filename for member in self._members]
@@ -46,7 +46,7 @@ class Archive:
         if member is None:
             return None
         try:
-            with self._held.open(member) as file:
+            with self._zip.open(member) as file:
                 return file.read(member.file_size + 1)
         except BROKEN as problem:
             raise self._broken(problem) from None

@@ -47,7 +47,7 @@ def repeats(notes: int, photographs: int, look: str) -> str:
 
     `look` is what to do with it: "check" or "look at".
     """
-    held = [f"repeats {count(notes, 'note')} word for word"] if notes else []
-    held += [f"shows {count(photographs, 'photograph')}"] if photographs else []
+    said = [f"repeats {count(notes, 'note')} word for word"] if notes else []
+    said += [f"shows {count(photographs, 'photograph')}"] if photographs else []
     them = "it" if notes + photographs == 1 else "them"
-    return f"It {' and '.join(held)}: {look} {them} before you share the page." if held else ""
+    return f"It {' and '.join(said)}: {look} {them} before you share the page." if said else ""

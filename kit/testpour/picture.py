@@ -63,15 +63,15 @@ class Picture(Figure):
         -------
         bytes
         """
-        held, canvas, dpi = io.BytesIO(), self.canvas, self.dpi
+        file, canvas, dpi = io.BytesIO(), self.canvas, self.dpi
         metadata = {"Date": None, "Creator": None} if kind == "svg" else {"Software": None}
         with rc_context({"svg.hashsalt": "testpour", "svg.fonttype": "path"}):
             if kind == "svg" and not options:  # `savefig` would draw it twice, the first time only to lay it out
-                FigureCanvasSVG(self).print_svg(held, metadata=metadata)
+                FigureCanvasSVG(self).print_svg(file, metadata=metadata)
                 self.set(canvas=canvas, dpi=dpi)
             else:
-                self.savefig(held, format=kind, metadata=metadata, **options)
-        return held.getvalue()
+                self.savefig(file, format=kind, metadata=metadata, **options)
+        return file.getvalue()
 
 
 def new_picture(

@@ -41,15 +41,15 @@ def read_bytes(path: str | Path, largest: int) -> bytes:
         if found.st_size > largest:
             raise TextProblem(f"more than {largest / 1e6:g} MB, so it was not opened. Give a smaller part of it.")
         with open(path, "rb") as file:
-            held = file.read(largest + 1)
+            data = file.read(largest + 1)
     except (OSError, ValueError) as problem:
         if isinstance(problem, TextProblem):
             raise
         why = getattr(problem, "strerror", None) or str(problem)
         raise TextProblem(f"cannot be opened ({why}). Check its path and its permissions.") from None
-    if len(held) > largest:
+    if len(data) > largest:
         raise TextProblem(f"more than {largest / 1e6:g} MB. Give a smaller part of it.")
-    return held
+    return data
 
 
 def read_text(

@@ -299,3 +299,9 @@ def test_a_scale_that_reads_in_ounces_is_served_in_ounces():
         weigh_out("0.4 oz", catalyst="1 %", scale_resolution="0.01 oz")
     with pytest.raises(WeighOutProblems, match="the share of eye is 0.00305 oz of mix, too little for a scale that reads in steps of 0.01 oz."):
         weigh_out("3 oz", pots={"body": 999, "eye": 1}, scale_resolution="0.01 oz")  # a thousandth of 3 oz and 0.05 oz
+
+
+def test_true_is_no_amount():
+    """Python takes True for 1, which nobody means by it."""
+    with pytest.raises(WeighOutProblems, match="catalyst: True cannot be weighed. Give a number above zero, in %"):
+        weigh_out("100 g", catalyst=True)

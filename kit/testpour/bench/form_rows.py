@@ -91,20 +91,20 @@ def replaced_row(logbook: Logbook, row: Row, pour: str) -> Row | None:
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
     with logbook.looking() as connection:
-        held = {found.entry: found for found in connection.execute(query)}
-    line, entry = [], row.entry
+        by_entry = {found.entry: found for found in connection.execute(query)}
+    history, entry = [], row.entry
     while entry is not None:
-        line.append(held[entry])
-        entry = held[entry].supersedes
-    pile = []
-    for found in reversed(line):
-        if found.note.endswith(CONFIRMED) and pile:  # no tap of its own
-            pile[-1] = found
-        elif found.note.endswith(TAKEN_BACK) and len(pile) > 1:
-            pile.pop()
+        history.append(by_entry[entry])
+        entry = by_entry[entry].supersedes
+    stack = []
+    for found in reversed(history):
+        if found.note.endswith(CONFIRMED) and stack:  # no tap of its own
+            stack[-1] = found
+        elif found.note.endswith(TAKEN_BACK) and len(stack) > 1:
+            stack.pop()
         else:
-            pile.append(found)
-    return _row(pile[-2]) if len(pile) > 1 else None
+            stack.append(found)
+    return _row(stack[-2]) if len(stack) > 1 else None
 
 
 def _rows(logbook, condition):

@@ -35,9 +35,8 @@ class Refused(LogProblem):
 class Taps:
     """Deeds on the log of a `Desk`, each by the name that a message has for it.
 
-    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the
-    note of what is logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says
-    that it has not.
+    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the note of what is
+    logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has not.
     """
 
     def __init__(self, desk: Desk) -> None:
@@ -84,11 +83,11 @@ class Taps:
     def check(self, message: Message, at: dt.datetime) -> str:
         """Looked, and it has not happened yet."""
         made, event = self.desk.made_of(message, at), self.desk.events[message["reading"]]
-        now, held = _reached(made, event, at), made.last(event.reading.name)
-        if held is None:
+        now, logged_row = _reached(made, event, at), made.last(event.reading.name)
+        if logged_row is None:
             self.log.add_reading(made.pour, event.reading.name, not_yet=now, by=self.by, note=self.mark)
-        elif held.known == "not yet" and now > held.low:
-            self.log.correct_reading(held.entry, not_yet=now, why=self._why("checked again"), by=self.by)
+        elif logged_row.known == "not yet" and now > logged_row.low:
+            self.log.correct_reading(logged_row.entry, not_yet=now, why=self._why("checked again"), by=self.by)
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
     def happened(self, message: Message, at: dt.datetime) -> str:
@@ -100,11 +99,11 @@ class Taps:
         companion = str(message.get("with") or "").strip()
         if companion and event.companion is not None:
             event.companion.parse(companion)  # refused before anything is stored
-        now, held = _reached(made, event, at), made.last(event.reading.name)
-        if held is not None and held.known == "not yet":
+        now, logged_row = _reached(made, event, at), made.last(event.reading.name)
+        if logged_row is not None and logged_row.known == "not yet":
             why = self._why("it happened between the last check and this one")
-            self.log.correct_reading(held.entry, between=(held.low, max(now, held.low)), why=why, by=self.by)
-        elif held is None:
+            self.log.correct_reading(logged_row.entry, between=(logged_row.low, max(now, logged_row.low)), why=why, by=self.by)
+        elif logged_row is None:
             exact, already = (None, now) if event.check else (now, None)
             self.log.add_reading(made.pour, event.reading.name, exact, already=already, by=self.by, note=self.mark)
         if companion and event.companion is not None and made.last(event.companion.name) is None:
@@ -115,9 +114,9 @@ class Taps:
     def watched(self, message: Message, at: dt.datetime) -> str:
         """Found to have happened, and it was watched: so it is known exactly."""
         made, event = self.desk.made_of(message), self.desk.events[message["reading"]]
-        held = made.last(event.reading.name)
-        if held is not None and held.known == "already":
-            self.log.correct_reading(held.entry, value=held.high, why="it was watched as it happened", by=self.by)
+        logged_row = made.last(event.reading.name)
+        if logged_row is not None and logged_row.known == "already":
+            self.log.correct_reading(logged_row.entry, value=logged_row.high, why="it was watched as it happened", by=self.by)
         return f"{event.done.lower()}, watched"
 
     def write(self, message: Message, at: dt.datetime) -> str:
@@ -129,13 +128,13 @@ class Taps:
             raise LogProblem(f"{reading.words}: nothing typed yet.")
         made = self.desk.made_of(message, at if slot else None)
         self._refuse_ahead(made, reading, text, at)
-        held = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
-        if held is None:
+        logged_row = made.last(reading.name) if slot is None else next(iter(filled(slot, made.readings)), None)
+        if logged_row is None:
             age, note = (None, "") if slot is None else _age(slot, made, at)
             with _shown_on_the_card():
                 self.log.add_reading(made.pour, reading.name, text, age=age, note=note if slot is None else f"{note} {self.mark}", by=self.by)
-        elif not _same(held, reading, text):
-            self.log.correct_reading(held.entry, text, why="typed at the bench", by=self.by)
+        elif not _same(logged_row, reading, text):
+            self.log.correct_reading(logged_row.entry, text, why="typed at the bench", by=self.by)
         return f"{reading.words} {text}"
 
     def values(self, message: Message, at: dt.datetime) -> str:
@@ -148,8 +147,8 @@ class Taps:
         if not found.values:
             raise LogProblem(f"{slot.reading.words}: no number yet. Type them with blanks between, such as 76 79 78.")
         specimen = message.get("specimen", "")
-        held = [r.low for r in filled(slot, made.readings) if r.specimen == specimen]
-        if sorted(held) == sorted(found.values):
+        logged = [row.low for row in filled(slot, made.readings) if row.specimen == specimen]
+        if sorted(logged) == sorted(found.values):
             return f"{slot.reading.words} is in the log already"
         age, note = _age(slot, made, at)
         note = " ".join(filter(None, [note, *found.flags, self.mark]))
@@ -222,11 +221,11 @@ def _shown_on_the_card():
         yield
 
 
-def _same(held, reading, text):
+def _same(logged_row, reading, text):
     """Whether what was typed is what the row says already."""
     with contextlib.suppress(ValueError):
         found = known(reading, text)
-        return math.isclose(found.low, held.low) and math.isclose(found.high, held.high)
+        return math.isclose(found.low, logged_row.low) and math.isclose(found.high, logged_row.high)
     return False
 
 

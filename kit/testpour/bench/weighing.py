@@ -43,10 +43,9 @@ class WeighOut:
     Parameters
     ----------
     table : DataFrame
-        One row a pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` where
-        there are several pots. Columns in g: resin,
-        catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
-        known, of the target and not of the grams it was rounded to; catalyst_low and catalyst_high, the percentage delivered by this scale.
+        One row a pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` where there are several
+        pots. Columns in g: resin, catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
+        known, of the target and not of the grams it was rounded to; catalyst_low and catalyst_high, the percentage delivered.
     catalyst : float
         Target, % of resin.
     resin_mass, catalyst_mass : float
@@ -139,8 +138,7 @@ def weigh_out(
     resin : float or str, optional
         Resin to weigh, g or text: ``"200 g"``, ``"8 oz"``, ``"350 mL"``. Give this or `mould_volume`.
     mould_volume : float or str, optional
-        Volume of the moulds together, mL or text. Resin = volume x liquid density x (1 + waste): liquid resin
-        fills the mould, and what it shrinks by is lost in the casting, not made up.
+        Volume of the moulds together, mL or text. Resin = volume x liquid density x (1 + waste); shrinkage is not made up.
     waste : float or str
         Extra resin that stays in the cup, % of what the mould holds; only with `mould_volume`.
     catalyst : float or str

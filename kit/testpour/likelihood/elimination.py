@@ -131,8 +131,7 @@ class Layout:
 
     def at(self, sds: np.ndarray) -> InnerDesign:
         """Return the `InnerDesign` at signed `sds` (G,)."""
-        kept = self.kept * np.append(sds, 1.0)[self.owner]
-        return InnerDesign(self, kept, sds[self.big] if self.big >= 0 else 0.0)
+        return InnerDesign(self, self.kept * np.append(sds, 1.0)[self.owner], sds[self.big] if self.big >= 0 else 0.0)
 
     def part(self, inner: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Kept and eliminated among `inner` (d, ...)."""

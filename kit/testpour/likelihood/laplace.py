@@ -109,7 +109,7 @@ class Marginal:
 
     problem: JointDensity
     own_layout: InnerLayout | None = None  # by default a `Layout`
-    reach: float = SHORT
+    reach: float = SHORT  # length of an outer step up to which the inner mode is carried along a straight line
     last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):

@@ -107,8 +107,7 @@ def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarra
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(sd[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
     design, root = stacked[: len(design)], stacked[len(design) :]
-    scales = model.group_beliefs / unit
-    problem = JointDensity(rows, design, root, target, groups, belief, scales, constant)
+    problem = JointDensity(rows, design, root, target, groups, belief, model.group_beliefs / unit, constant)
     return problem, scale, np.concatenate([turned @ coefficients / unit, shape, np.full(len(groups), 0.5)])
 
 

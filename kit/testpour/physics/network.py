@@ -55,8 +55,7 @@ def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
     shares[shares.argmax()] += count - shares.sum()
     steps = [np.full(share, length / share) for share, length in zip(shares, lengths, strict=True)]
     edges = np.concatenate([[0.0], np.cumsum(np.concatenate(steps))])
-    owner = np.repeat(np.arange(len(lengths)), shares)
-    return Slices(edges, 0.5 * (edges[1:] + edges[:-1])), owner
+    return Slices(edges, 0.5 * (edges[1:] + edges[:-1])), np.repeat(np.arange(len(lengths)), shares)
 
 
 def build(

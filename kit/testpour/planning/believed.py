@@ -130,8 +130,7 @@ class HeatLimit:
         if not cool.any() or cool.all():
             return ""
         side = worst[0, place] > 0
-        end = steps[cool].max() if side else steps[cool].min()
-        tried[0, place] = end
+        tried[0, place] = steps[cool].max() if side else steps[cool].min()
         value = float(self.coding.decode(tried[:1])[factor.name].iloc[0])
         return f"{factor.words} {'to' if side else 'from'} {factor.show(value)}"
 

@@ -39,8 +39,7 @@ class Coding:
         axes = [Axis(f.name, levels=self._levels(f), hard=f.by_session, words=self.words(f.name)) for f in self.factors]
         if self.rooms:
             room = self.study.factor("room_temperature")
-            met = tuple(float(_code(room, value)) for value in self.rooms)
-            axes.append(Axis(room.name, met=met))
+            axes.append(Axis(room.name, met=tuple(float(_code(room, value)) for value in self.rooms)))
         return tuple(axes)
 
     def _levels(self, factor):

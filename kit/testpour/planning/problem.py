@@ -149,8 +149,8 @@ def _whole_session_conflicts(problem, sessions):
     whole = [axis.whole for axis in problem.axes]
     if problem.prior is not None or not any(whole):
         return
-    held = sum(all(w or e == 0 for w, e in zip(whole, term, strict=True)) for term in problem.terms)
-    if held > sessions:
-        yield (f"{held} effects show only from session to session, and {count(sessions, 'session')} cannot tell them apart: "
-               f"plan {count(held - sessions, 'session')} more, or let fewer of those settings vary.")
+    effects = sum(all(w or e == 0 for w, e in zip(whole, term, strict=True)) for term in problem.terms)
+    if effects > sessions:
+        yield (f"{effects} effects show only from session to session, and {count(sessions, 'session')} cannot tell them apart: "
+               f"plan {count(effects - sessions, 'session')} more, or let fewer of those settings vary.")
 

@@ -102,11 +102,6 @@ def _bench_marginal(
     return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
-def slope_name(model: IntervalModel, slope: Slope) -> str:
-    """How the sd of a coefficient that differs by bench is called."""
-    return f"bench {model.coefficient_names[slope.column]}"
-
-
 def pooled_top_of_density(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledTop | None = None
 ) -> PooledTop:
@@ -128,9 +123,9 @@ def pooled_top_of_density(
 def _carried(found, scale):
     """A top as a start on another scale; the score of an sd with a belief has no unit."""
     density, before, top = found
-    shapes = len(top.at) - len(density.marginal.problem.groups)
-    in_units = np.r_[np.full(shapes, not scale.graded), ~density.believed]
-    return top.at + in_units * np.log(before.unit / scale.unit)
+    shape, _ = split_outer(top.at, len(density.scales))
+    has_unit = np.r_[np.full(len(shape), not scale.graded), ~density.believed]
+    return top.at + has_unit * np.log(before.unit / scale.unit)
 
 
 def _some_benches(bench):

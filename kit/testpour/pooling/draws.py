@@ -16,7 +16,7 @@ from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import effective_size, resample
 from testpour.pooling.blocks import back_solve
-from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density, slope_name
+from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
@@ -124,7 +124,7 @@ def _normal_draws(density, top, root, draws, rng):
 
 def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):
     """The `Posterior` of the draws; of the effects of groups it keeps those of benches and of their slopes."""
-    names = [group.name for group in model.groups] + [slope_name(model, slope) for slope in slopes]
+    names = [group.name for group in model.groups] + [f"bench {model.coefficient_names[slope.column]}" for slope in slopes]
     kept = {name: effects[:, c] for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)}
     levels = dict.fromkeys(kept, model.group_levels["bench"])
     return in_own_units(scale, outer, coefficients, names, kept, levels, effective=effective, method="nested", seed=seed)

@@ -240,15 +240,11 @@ def pool(
 
     Notes
     -----
-    Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and,
-    where five benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away
-    from what the beliefs foresee, all benches share the bend (see `models.remainder`). A lot is a bench's
-    own: the same label at two benches is not taken for the same drum.
+    Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and, where five
+    benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away from what the beliefs
+    foresee, all benches share the bend (see `models.remainder`). The same lot label at two benches is not taken for one drum.
     """
     joined = join_logs(benches, leave_out=leave_out)
     castings = joined.castings
-    readings = {
-        reading.name: fit_pooled(castings, joined.bench_of, reading, beliefs=beliefs, seed=seed)
-        for reading in castings.study.readings
-    }
+    readings = {r.name: fit_pooled(castings, joined.bench_of, r, beliefs=beliefs, seed=seed) for r in castings.study.readings}
     return Pool(castings, joined.benches, joined.left_out, readings, seed, joined.assumed)

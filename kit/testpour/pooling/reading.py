@@ -119,8 +119,7 @@ class PooledReading:
 
     def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
-        values = self._change(self.average.posterior.group_sds["bench"])
-        return tuple(np.quantile(values, MIDDLE_AND_ENDS))
+        return tuple(np.quantile(self._change(self.average.posterior.group_sds["bench"]), MIDDLE_AND_ENDS))
 
     def where_new_benches_lie(self) -> np.ndarray:
         """Low and high (90 %) of the difference of a bench that is not in the pool, at the usual settings: (2,)."""

@@ -53,14 +53,14 @@ def _source(bench, given):
 def _castings(given):
     if isinstance(given, str | Path):
         return _from_path(Path(given))
-    held = given.castings if isinstance(given, HoldsCastings) else given  # a method of a log, what a package has read
-    held = held() if callable(held) else held
-    if not isinstance(held, Castings):
+    castings = given.castings if isinstance(given, HoldsCastings) else given  # a method of a log, what a package has read
+    castings = castings() if callable(castings) else castings
+    if not isinstance(castings, Castings):
         raise TypeError(
             f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, "
             "or log.castings()."
         )
-    return held
+    return castings
 
 
 def _from_path(path):

@@ -59,7 +59,9 @@ def _bench(study, number, sessions, pours, seed):
             done = said.assign(catalyst=said["catalyst"] * share) if "catalyst" in said else said
             done = done.assign(room_temperature=done["room_temperature"] + off)
             made = resin.pour(done, f"bench {number} S{session}")
-            log.add_all([_as_logged(one, said.loc[one["pour"]], f"S{session}", number, session) for one in made])
+            at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * session, minutes=number)
+            meant = [{**pour["settings"], **said.loc[pour["pour"]].to_dict()} for pour in made]  # as its bench writes it down
+            log.add_all([{**pour, "session": f"S{session}", "settings": row, "made_at": at} for pour, row in zip(made, meant, strict=True)])
         castings = log.castings()
         log.close()
     return castings
@@ -67,17 +69,9 @@ def _bench(study, number, sessions, pours, seed):
 
 def _settings(study, rng, pours, session):
     """Settings spread over the study's span, in a room of the day."""
-    names = [f"{session}-{i}" for i in range(1, pours + 1)]
-    table = pd.DataFrame(index=names)
+    table = pd.DataFrame(index=[f"{session}-{i}" for i in range(1, pours + 1)])
     for factor in study.varied:
         cells = (rng.permutation(pours) + rng.random(pours)) / pours
         values = factor.span[0] + cells * (factor.span[1] - factor.span[0])
         table[factor.name] = np.clip(factor.rounded(values), *factor.span)
     return table.assign(room_temperature=np.round(rng.uniform(16, 25), 1))
-
-
-def _as_logged(made, said, session, number, day):
-    """A pour as its bench writes it down: the settings it meant."""
-    at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * day, minutes=number)
-    settings = {**made["settings"], **said.to_dict()}
-    return {**made, "session": session, "settings": settings, "made_at": at}

@@ -123,10 +123,10 @@ def carried_by(path: str | Path) -> dict[str, Any]:
     except TextProblem as problem:
         raise NoLogInside(f"{path.name}: {problem}") from None
     found = BLOCK.search(text)
-    held = _parsed(found.group(1)) if found else None
-    if not isinstance(held, dict) or held.get("format") != FORMAT or not _whole(held):
+    data = _parsed(found.group(1)) if found else None
+    if not isinstance(data, dict) or data.get("format") != FORMAT or not _whole(data):
         raise NoLogInside(f"{path.name} carries no log that this kit can read. Give a page that findings_page wrote.")
-    return held
+    return data
 
 
 def _parsed(text):
@@ -137,12 +137,12 @@ def _parsed(text):
     return None
 
 
-def _whole(held):
+def _whole(data):
     """Whether every part that a reader asks for is there and of its kind; the numbers in it are checked by use."""
     kinds = {"fingerprint": str, "study": dict, "pours": dict, "readings": dict, "said": dict, "before": dict | None}
-    if not all(isinstance(held.get(name), kind) for name, kind in kinds.items()) or not isinstance(held["study"].get("name"), str):
+    if not all(isinstance(data.get(name), kind) for name, kind in kinds.items()) or not isinstance(data["study"].get("name"), str):
         return False
-    return all(not said or _tellable(said) for said in (held["said"], held["before"]))
+    return all(not said or _tellable(said) for said in (data["said"], data["before"]))
 
 
 def _tellable(said):

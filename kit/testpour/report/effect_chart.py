@@ -126,8 +126,7 @@ def show_check(fit: ReadingFit) -> Picture:
     for tick, pour in zip(last.get_xticklabels(), pours, strict=True):
         tick.set_fontweight("bold" if pour in checked.odd else "normal")
     last.set_xlabel("Pour, in order of what was predicted")
-    handles = axes[0, 0].get_legend_handles_labels()
-    picture.legend(*handles, loc="outside lower left", ncols=2, frameon=False)
+    picture.legend(*axes[0, 0].get_legend_handles_labels(), loc="outside lower left", ncols=2, frameon=False)
     return picture
 
 

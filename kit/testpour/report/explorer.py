@@ -95,7 +95,7 @@ def _reading(fits, fit, stops):
     reading = fit.reading
     aim = next((aim for aim in fits.study.aims if aim.reading == reading.name), None)
     age = fits.study.told_at(reading)
-    held = {
+    base = {
         "name": reading.name, "words": reading.words, "unit": unit_words(reading.unit), "scale": reading.scale,
         "grades": list(reading.grades), "age": age, "at": f" at {age_words(age)}" if age else "", "poured": _poured(fit, stops),
         "ends": _ends(fit, aim), "rise": ADIABATIC_RISE, "unread": "" if fit.pours else f"no {reading.words} was read yet",
@@ -105,12 +105,12 @@ def _reading(fits, fit, stops):
     }
     tables = [_table(term, stops, age or LATE) for term in fit.believed.terms]
     if None in tables:
-        return {**held, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
+        return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
     off, beside = fit.out_of_shape
     shape = {"off": _packed(off), "beside": _packed(beside)} if aim else {}
     return {
-        **held, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
+        **base, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
         "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,
     }
 

@@ -153,8 +153,8 @@ def _strongest(fits: Fits) -> list[str]:
 def _moved(fit, aims, effect):
     """How far the chance of meeting an aim moves, in nineteen draws of twenty at least, while a setting goes over what was poured."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
-    held = settings_table(fit.study, held_settings(fit.study, fit.rows))
-    table = held.loc[held.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    usual = settings_table(fit.study, held_settings(fit.study, fit.rows))
+    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
     at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
     return max((np.quantile(np.ptp(fit.chances(rows, aim.at_least, aim.at_most), axis=1), 0.05) for rows, aim in at), default=0.0)
 

@@ -74,10 +74,10 @@ def earlier(
         return None
     page = Path(since or path)
     try:
-        held = carried_by(page)
-        if held["study"]["name"] != castings.study.name:
+        data = carried_by(page)
+        if data["study"]["name"] != castings.study.name:
             raise NoLogInside(
-                f"{page.name} is the page of another study, {held['study']['name']!r}. Give an earlier page of "
+                f"{page.name} is the page of another study, {data['study']['name']!r}. Give an earlier page of "
                 "this one, or compare two studies with compare_studies."
             )
     except NoLogInside:
@@ -85,7 +85,7 @@ def earlier(
             return None
         raise
     # The same log again: the page goes on saying what changed before it.
-    return held["before"] if castings.has_fingerprint(held["fingerprint"]) else held["said"]
+    return data["before"] if castings.has_fingerprint(data["fingerprint"]) else data["said"]
 
 
 def changes(study: Study, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
