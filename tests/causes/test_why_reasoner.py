@@ -256,6 +256,15 @@ def test_in_a_room_logged_as_cold_resin_as_warm_as_the_room_clears_nobody(room, 
     assert left > 0.9 if kept else left < 0.6
 
 
+@pytest.mark.parametrize("sign, causes", [("new_lot", ["old_materials", "wrong_system", "no_wax"]), ("worse_lot", ["old_materials", "wrong_system"])])
+def test_a_lot_that_the_log_tells_apart_and_another_bottle_are_one_find(sign, causes):
+    """The answer tells stock from a cold room only where the log has not said it."""
+    table = causes_for_demo()
+    said, again = (one.chances("different", "another drum, bottle or lot") for one in (table, table.with_signs({sign})))
+    for cause in causes:
+        assert said[cause] > 3 * said["cold"] and again[cause] == pytest.approx(again["cold"]), cause
+
+
 def test_an_answer_that_what_was_read_rules_out_is_seldom_met_unless_the_log_is_blamed():
     """Nowhere, 0.8, where it was read as tacky: a tenth of it beside 0.2, so 0.08 to 0.2. A wrong entry may have been hard."""
     look = Question("look", "Where?", "", ("here", "nowhere"), (0.5, 0.5), ruled_out={"soft": {"nowhere": ""}})
