@@ -303,5 +303,5 @@ def test_a_scale_that_reads_in_ounces_is_served_in_ounces():
 
 def test_true_is_no_amount():
     """Python takes True for 1, which nobody means by it."""
-    with pytest.raises(WeighOutProblems, match="catalyst: True cannot be weighed. Give a number above zero, in %"):
+    with pytest.raises(WeighOutProblems, match="catalyst: True is not a number. Write it like 1.5 %"):
         weigh_out("100 g", catalyst=True)
