@@ -23,7 +23,7 @@ def weighable(problems: list[str], value: Any, unit: str, what: str, zero: bool 
     """An amount that can be weighed, in its unit: above zero, or from zero on; NaN, and the problem noted, where it cannot."""
     with noted(problems):
         number = to_unit(value, unit, what)
-        if math.isfinite(number) and not isinstance(value, bool) and (number > 0 or (zero and number == 0)):
+        if math.isfinite(number) and (number > 0 or (zero and number == 0)):
             return number
         problems.append(f"{what}: {value} cannot be weighed. Give a number {'of at least' if zero else 'above'} zero, in {unit or 'parts'}.")
     return math.nan
