@@ -19,7 +19,7 @@ from why_peers import QUESTIONS, features, guide
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
@@ -303,7 +303,7 @@ def trained(resins):
     rng, rows, true = np.random.default_rng(1), [], []
     for case in planted(resins, TRAINED, [(cause,) for cause in FAULTS]):
         told = {q: a for q, a in case.answers.items() if q == "looks" or rng.random() < 0.25}
-        rows.append(features(case, told, sights(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
+        rows.append(features(case, told, predictions(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
         true.append(case.true)
     return RandomForestClassifier(500, random_state=0).fit(rows, true)
 

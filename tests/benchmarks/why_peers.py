@@ -10,12 +10,12 @@ def features(case, known, seen, misses):
     """A casting in numbers for a classifier: each reading beside what the log expects, settings, answers."""
     row, out = case.fits.castings.pours.loc[case.pour], []
     for name in READINGS:
-        sight = seen.get(name)
-        if sight is None:
+        predicted = seen.get(name)
+        if predicted is None:
             out += [0.0, 0.0]
             continue
-        low, high = sight.expected()
-        read = sight.rows["low"].clip(upper=1e4)
+        low, high = predicted.expected()
+        read = predicted.rows["low"].clip(upper=1e4)
         out += [(read.mean() - (low + high) / 2) / (high - low + 0.5), read.std() if len(read) > 1 else 0.0]
     out += [row[name] for name in ("catalyst", "pigment", "thickness", "cover", "room_temperature")]
     out += [float(row.get("catalyst_lot", "") == "new"), misses]

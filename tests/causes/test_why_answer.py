@@ -11,7 +11,7 @@ import pytest
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
 from testpour.causes.saving import Saving, _says
 from testpour.causes.signs import noted_for
 from testpour.causes.split import split
@@ -218,8 +218,8 @@ def test_every_reading_can_be_left_out_or_new(fits):
     """The log's own pours are judged by the others: what a pour read must not excuse itself."""
     answer = why(fits, "P02")
     assert set(answer.case.seen) == set(fits)
-    for name, sight in answer.case.seen.items():
-        assert (sight.rows["pour"] == "P02").all(), name
+    for name, predicted in answer.case.seen.items():
+        assert (predicted.rows["pour"] == "P02").all(), name
 
 
 @pytest.mark.slow
@@ -325,7 +325,7 @@ def test_a_casting_does_not_excuse_itself(fits):
     """A log's own pour is expected as a new fit without it expects it, and not as the fit that has seen it."""
     fit, off, apart = fits["hardness"], 0.0, 0.0
     for pour in ("P01", "P05", "P06", "P11"):
-        seen = sights(fits, pour)["hardness"]
+        seen = predictions(fits, pour)["hardness"]
         at = design(fit.believed.terms, seen.rows).mean(axis=0)
         blind, sighted = (one.coefficients.mean(axis=0) @ at for one in (fit.without(pour), fit.posterior))
         off += abs(seen.coefficients.mean(axis=0) @ at - blind)

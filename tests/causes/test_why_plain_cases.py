@@ -13,7 +13,7 @@ from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
 from testpour.causes.telling import cheapest_test
@@ -438,7 +438,7 @@ def test_castings_that_differ_in_catalyst_alone_show_a_mix_up_together(swap, one
     one, two = (fast, slow) if swap else (slow, fast)
     fits = fit_castings(one_more(cast, *one, "S2", more=[({"catalyst": other_at}, *two)], catalyst=one_at))
     mixed_up = swap and one_at != other_at
-    gains = [_gains(sights(fits, pour), fits.castings.pours.loc[[other]])[0] for pour, other in (("P07", "P08"), ("P08", "P07"))]
+    gains = [_gains(predictions(fits, pour), fits.castings.pours.loc[[other]])[0] for pour, other in (("P07", "P08"), ("P08", "P07"))]
     assert ("swapped" in why(fits, "P07").case.signs) is mixed_up
     assert not mixed_up or min(gains) < log(100.0) < log(1000.0) < sum(gains)
 

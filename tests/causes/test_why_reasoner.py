@@ -15,10 +15,10 @@ from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
-from testpour.causes.others import _usual_lot, sights
+from testpour.causes.others import _usual_lot, predictions
+from testpour.causes.predicted import LEAST_READ, Predicted
 from testpour.causes.questions import Asked, doubt, questions, would_change
 from testpour.causes.reasoner import weigh
-from testpour.causes.sight import LEAST_READ, Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
@@ -340,9 +340,9 @@ def test_readings_of_one_casting_against_a_multivariate_normal():
         reading = Plain
 
     rows = pd.DataFrame({"low": [1.0, 1.4, 0.7], "high": [1.0, 1.4, 0.7]})
-    seen = Sight(Fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
+    seen = Predicted(Fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 3)), np.array([0.8]), np.array([0.3]), None)
     mean = np.array([0.2, 0.2, 0.5])
-    mine = seen.gap(mean[None, None, :]).log_chance()[0, 0] - 1.5 * np.log(2 * np.pi)
+    mine = seen.residuals(mean[None, None, :]).log_chance()[0, 0] - 1.5 * np.log(2 * np.pi)
     cov = 0.8**2 + np.diag([0.3**2] * 3)
     assert mine == pytest.approx(stats.multivariate_normal(mean, cov).logpdf(rows["low"]), abs=2e-3)
 
@@ -355,9 +355,9 @@ def test_interval_readings_against_numerical_integration():
         reading = Plain
 
     low, high = np.array([0.5, -np.inf]), np.array([1.5, 0.4])
-    seen = Sight(Fit, pd.DataFrame({"low": low, "high": high}), {}, np.zeros((1, 1)), np.zeros((1, 2)),
+    seen = Predicted(Fit, pd.DataFrame({"low": low, "high": high}), {}, np.zeros((1, 1)), np.zeros((1, 2)),
                  np.array([0.7]), np.array([0.4]), None)
-    mine = seen.gap(np.zeros((1, 1, 2))).log_chance()[0, 0]
+    mine = seen.residuals(np.zeros((1, 1, 2))).log_chance()[0, 0]
 
     def at(shift):
         rows = stats.norm.cdf((high - shift) / 0.4) - stats.norm.cdf((low - shift) / 0.4)
@@ -376,22 +376,22 @@ class Plain:
         return f"{value:g}"
 
 
-def plain_sight(read, mean, own=0.8, spread=0.3):
-    """A sight of exact readings, each draw with a mean of its own: (m,) draws."""
+def plain_prediction(read, mean, own=0.8, spread=0.3):
+    """A prediction of exact readings, each draw with a mean of its own: (m,) draws."""
     level = Term("level", "level", (), lambda table: np.ones(len(table)))
     fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(level,), factors=set()))
     rows = pd.DataFrame({"low": read, "high": read, "age": np.nan, "known": "exact"})
     draws = np.asarray(mean, float)[:, None]
-    return Sight(fit, rows, {"low": np.array(read)}, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)
+    return Predicted(fit, rows, {"low": np.array(read)}, draws, np.zeros((len(draws), len(read))), np.full(len(draws), own), np.full(len(draws), spread), None)
 
 
 def test_a_blur_adds_to_the_shift_and_a_wider_spread_to_each_reading():
     """0.8 of its own and a blur of 0.6 make 1; a scatter of 0.3 five times as wide is 1.5: scipy's density again."""
     read, mean = np.array([1.0, 1.4, 0.7]), 0.3
-    seen = plain_sight(read, [mean])
-    mine = seen.gap(np.full((1, 1, 3), mean)).log_chance(0.6, 5.0)[0, 0] - 1.5 * np.log(2 * np.pi)
+    seen = plain_prediction(read, [mean])
+    mine = seen.residuals(np.full((1, 1, 3), mean)).log_chance(0.6, 5.0)[0, 0] - 1.5 * np.log(2 * np.pi)
     assert mine == pytest.approx(stats.multivariate_normal(np.full(3, mean), 1.0 + np.diag([1.5**2] * 3)).logpdf(read), abs=2e-3)
-    one = plain_sight(read[:1], [mean]).gap(np.full((1, 1, 1), mean)).log_chance(0.6, 5.0)[0, 0] - 0.5 * np.log(2 * np.pi)
+    one = plain_prediction(read[:1], [mean]).residuals(np.full((1, 1, 1), mean)).log_chance(0.6, 5.0)[0, 0] - 0.5 * np.log(2 * np.pi)
     assert one == pytest.approx(stats.norm(mean, np.sqrt(1 + 1.5**2)).logpdf(1.0), abs=1e-9)
 
 
@@ -400,8 +400,8 @@ def test_like_draws_are_one_normal_distribution(places):
     """Means of variance 0.25 that the readings share, and of 0.04 that each has alone, 2,000 draws: scipy's density of the sum."""
     read, rng = np.array([1.0, 1.4, 0.7])[places], np.random.default_rng(0)
     mean = 0.5 * rng.standard_normal((2000, 1)) + 0.2 * rng.standard_normal((2000, len(places)))
-    seen = replace(plain_sight(read, np.zeros(2000)), alike=2000)
-    mine = seen.gap((mean - mean.mean(axis=0))[None]).log_chance() - len(places) / 2 * np.log(2 * np.pi)
+    seen = replace(plain_prediction(read, np.zeros(2000)), alike=2000)
+    mine = seen.residuals((mean - mean.mean(axis=0))[None]).log_chance() - len(places) / 2 * np.log(2 * np.pi)
     cov = 0.8**2 + 0.5**2 + np.diag([0.3**2 + 0.2**2] * len(places))
     assert mine.shape == (1, 1) and mine[0, 0] == pytest.approx(stats.multivariate_normal(np.zeros(len(places)), cov).logpdf(read), abs=0.02)
 
@@ -410,7 +410,7 @@ def test_a_cause_that_fades_is_at_a_later_age_what_the_first_age_is_of_it():
     """Read at 24 h and at 168 h, a seventh is left: a shift of 1.4 is 0.2, and a blur of 0.7 is 0.1, both from one draw. scipy's density."""
     late = Cause("late", "late", 0.1, sizes=(1.0,), shift={"weight": 1.4}, blur={"weight": 0.7}, fades=True)
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "late": late}, {}, {}, {})
-    seen = plain_sight([1.9, 0.1], [0.0])
+    seen = plain_prediction([1.9, 0.1], [0.0])
     seen = replace(seen, rows=seen.rows.assign(age=[24.0, 168.0]))
     spread = np.array([0.7, 0.1])
     cov = 0.8**2 + np.diag([0.3**2] * 2) + np.outer(spread, spread)
@@ -422,7 +422,7 @@ def test_what_fades_by_much_is_integrated_as_finely_as_what_scatters_little_need
     """Read at 4 h and 24 h, a blur of 1.2 is 0.2 at the later, both from one draw, beside a scatter of 0.3: scipy's density. Seven nodes missed it by 0.2."""
     late = Cause("late", "late", 0.1, sizes=(1.0,), shift={"weight": -0.6}, blur={"weight": 1.2}, fades=True)
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "late": late}, {}, {}, {})
-    both = plain_sight([-2.0, -0.6], [0.0])
+    both = plain_prediction([-2.0, -0.6], [0.0])
     both = replace(both, rows=both.rows.assign(age=[4.0, 24.0]))
     cov = 0.8**2 + np.diag([0.3**2] * 2) + np.outer([1.2, 0.2], [1.2, 0.2])
     by_hand = stats.multivariate_normal([-0.6, -0.1], cov).logpdf([-2.0, -0.6]) + np.log(2 * np.pi)
@@ -435,10 +435,10 @@ def test_below_20_shore_d_a_casting_is_only_soft(read, practice_fits):
     fit = practice_fits["hardness"]
     rows = rows_of(practice_fits.castings, fit.reading)[0].iloc[[0]].assign(low=read, high=read)
     mean = np.array([[[-0.5]]])
-    seen = Sight(fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 1)), np.array([0.3]), np.array([0.4]), None, softest=LEAST_READ["Shore D"])
-    assert np.exp(seen.gap(mean).log_chance()[0, 0]) == pytest.approx(stats.norm(-0.5, 0.5).cdf(np.log(0.2 / 0.8)), abs=1e-6)
-    picked = sights(practice_fits, rows["pour"].iloc[0])["hardness"]
-    assert picked.softest == 20.0
+    seen = Predicted(fit, rows, {}, np.zeros((1, 1)), np.zeros((1, 1)), np.array([0.3]), np.array([0.4]), None, softest=LEAST_READ["Shore D"])
+    assert np.exp(seen.residuals(mean).log_chance()[0, 0]) == pytest.approx(stats.norm(-0.5, 0.5).cdf(np.log(0.2 / 0.8)), abs=1e-6)
+    resampled = predictions(practice_fits, rows["pour"].iloc[0])["hardness"]
+    assert resampled.softest == 20.0
 
 
 def test_a_resin_may_answer_otherwise_than_the_model_three_times_in_ten():
@@ -447,7 +447,7 @@ def test_a_resin_may_answer_otherwise_than_the_model_three_times_in_ten():
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0)}, {}, {}, {}, misfit={"weight": 0.6})
     density = lambda sd: stats.norm(draws, sd).pdf(2.5).mean() * np.sqrt(2 * np.pi)
     by_hand = 0.7 * density(np.hypot(0.8, 0.3)) + 0.3 * density(np.hypot(1.0, 0.3))
-    found = likelihoods(table, {"weight": plain_sight([2.5], draws)})
+    found = likelihoods(table, {"weight": plain_prediction([2.5], draws)})
     assert found.whole["nothing"] == pytest.approx(np.log(by_hand), abs=1e-9)
 
 
@@ -457,7 +457,7 @@ def test_a_mix_that_is_uneven_may_have_one_soft_place():
     read, digit = np.array([0.0, 0.1, -5.0]), 0.2
     uneven = Cause("uneven", "uneven", 0.1, sizes=(1.0,), shift={"weight": 0.5}, one_place={"weight": 2.0})
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "uneven": uneven}, {}, {}, {})
-    found = likelihoods(table, {"weight": plain_sight(read, [0.0])}).by_size.loc["uneven", "weight"]
+    found = likelihoods(table, {"weight": plain_prediction(read, [0.0])}).by_size.loc["uneven", "weight"]
     assert len(found) == 4 and found.index[0] == 1.0  # one size, three places
     right = stats.multivariate_normal(np.zeros(2), 0.64 + np.diag([0.09] * 2)).logpdf(read[:2])
     off = np.log(sum(share * stats.norm(0, np.sqrt(0.73 + sd**2)).pdf(-5.0) for share, sd in ((1 - digit, 2.0), (digit, 6.0))))
@@ -469,14 +469,14 @@ def test_a_cause_that_works_in_two_ways_is_as_likely_as_the_two_on_average():
     both = Cause("both", "both", 0.1, sizes=(1.0,), shift={"weight": 2.0}, other_way={"sizes": [1.0], "shift": {"weight": -3.0}, "blur": {"weight": 0.5}})
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "both": both}, {}, {}, {}, most=50.0)
     ways = [stats.norm(2.0, np.sqrt(0.73)).pdf(1.5), stats.norm(-3.0, np.sqrt(0.73 + 0.25)).pdf(1.5)]
-    assert np.exp(likelihoods(table, {"weight": plain_sight([1.5], [0.0])}).whole["both"]) == pytest.approx(np.mean(ways) * np.sqrt(2 * np.pi), abs=1e-6)
+    assert np.exp(likelihoods(table, {"weight": plain_prediction([1.5], [0.0])}).whole["both"]) == pytest.approx(np.mean(ways) * np.sqrt(2 * np.pi), abs=1e-6)
 
 
 def test_no_reading_decides_alone():
     """A reading ten scatters off: a shift of 8 explains it; the others fall behind by 5 at most, by 10 where it misses its aim."""
     shifted = Cause("shifted", "shifted", 0.1, sizes=(8.0,), shift={"weight": 1.0})
     table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "shifted": shifted}, {}, {}, {}, most=5.0)
-    seen = {"weight": plain_sight([8.5], [0.0])}
+    seen = {"weight": plain_prediction([8.5], [0.0])}
     for complained, most in (((), 5.0), (("weight",), 10.0)):
         whole = likelihoods(table, seen, complained).whole
         assert whole["shifted"] - whole["nothing"] == pytest.approx(most, abs=1e-9)
@@ -495,7 +495,7 @@ def test_a_cause_that_moves_nothing_that_misses_has_to_meet_with_chance():
     """Where the weight misses, a cause that moves only the gloss waits for ordinary scatter, met three times in ten."""
     gloss, weight = (Cause(name, name, 0.1, sizes=(1.0,), shift={name: 0.5}) for name in ("gloss", "weight"))
     table = CauseTable({"nothing": Cause("nothing", "nothing", 0.3), "gloss": gloss, "weight": weight}, {}, {}, {})
-    seen = {"weight": plain_sight([1.5], [0.0]), "gloss": plain_sight([0.0], [0.0])}
+    seen = {"weight": plain_prediction([1.5], [0.0]), "gloss": plain_prediction([0.0], [0.0])}
     asked, unasked = likelihoods(table, seen, ("weight",)).whole, likelihoods(table, seen).whole
     assert unasked["gloss"] - asked["gloss"] == pytest.approx(-np.log(0.3), abs=1e-9)
     assert asked[["nothing", "weight"]].tolist() == pytest.approx(unasked[["nothing", "weight"]].tolist(), abs=1e-9)
@@ -505,7 +505,7 @@ def test_the_chance_of_the_readings_is_raised_to_a_power_and_how_often_chance_is
     """Half: a square root of what the two readings say; a cause that moves nothing that misses still waits for chance, 0.3."""
     gloss, weight = (Cause(name, name, 0.1, sizes=(1.0,), shift={name: 0.5}) for name in ("gloss", "weight"))
     table = CauseTable({"nothing": Cause("nothing", "nothing", 0.3), "gloss": gloss, "weight": weight}, {}, {}, {})
-    seen = {"weight": plain_sight([1.5], [0.0]), "gloss": plain_sight([0.4], [0.0])}
+    seen = {"weight": plain_prediction([1.5], [0.0]), "gloss": plain_prediction([0.4], [0.0])}
     full, half = (likelihoods(each, seen, ("weight",)) for each in (table, replace(table, readings=0.5)))
     met = np.array([0, np.log(0.3), 0])
     assert half.whole.to_numpy() - met == pytest.approx((full.whole.to_numpy() - met) / 2, abs=1e-9)
@@ -538,7 +538,7 @@ def test_asking_stops_where_no_answer_would_put_another_cause_first(first, many,
 
 def test_causes_worked_together_are_as_likely_as_each_worked_alone(practice_fits):
     """Settings that several causes share, and cases that a reading takes alike, are worked once: each by itself gives the same."""
-    table, seen = causes_for_demo(), sights(practice_fits, "P07")
+    table, seen = causes_for_demo(), predictions(practice_fits, "P07")
     together = likelihoods(table, seen).by_size
     for name, cause in table.causes.items():
         alone = likelihoods(replace(table, causes={name: cause, "nothing": table.causes["nothing"]}), seen).by_size.loc[[name]]
@@ -546,28 +546,28 @@ def test_causes_worked_together_are_as_likely_as_each_worked_alone(practice_fits
 
 
 @pytest.mark.parametrize("reading", ["tack", "hardness"])
-def test_gaps_of_like_draws_are_those_of_each_draw_on_average(practice_fits, reading):
+def test_residuals_of_like_draws_are_those_of_each_draw_on_average(practice_fits, reading):
     """Twenty draws at a time, one after the other: mean of the ends, numpy's variance of what is common to the readings and of the rest."""
-    seen = sights(practice_fits, "P07")[reading]
-    gap, mean, k = seen.gap(seen.usual[None]), seen.usual, len(seen.rows)
+    seen = predictions(practice_fits, "P07")[reading]
+    residuals, mean, k = seen.residuals(seen.usual[None]), seen.usual, len(seen.rows)
     lows, highs = (np.broadcast_to(end, mean.shape) - mean for end in seen.ends)
     for group in (0, 17, 29):
         twenty = slice(20 * group, 20 * group + 20)
-        assert gap.low[0, group] == pytest.approx(lows[twenty].mean(axis=0)) and gap.high[0, group] == pytest.approx(highs[twenty].mean(axis=0))
+        assert residuals.low[0, group] == pytest.approx(lows[twenty].mean(axis=0)) and residuals.high[0, group] == pytest.approx(highs[twenty].mean(axis=0))
         known = np.where(np.isinf(lows[twenty]), highs[twenty], np.where(np.isinf(highs[twenty]), lows[twenty], (lows[twenty] + highs[twenty]) / 2))
         common = known.mean(axis=1).var()
         rest = (known.var(axis=0).mean() - common) * k / (k - 1) if k > 1 else 0.0
-        assert gap.apart[0, group] == pytest.approx(rest, abs=1e-12)
+        assert residuals.apart[0, group] == pytest.approx(rest, abs=1e-12)
         shared = max(common - rest / k, 0.0) if k > 1 else common
-        assert gap.own[0, group] == pytest.approx((seen.own[twenty] ** 2).mean() + shared)
-        assert gap.one[group] == pytest.approx((seen.spread[twenty] ** 2).mean())
+        assert residuals.own[0, group] == pytest.approx((seen.own[twenty] ** 2).mean() + shared)
+        assert residuals.one[group] == pytest.approx((seen.sd[twenty] ** 2).mean())
 
 
 def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
     """It read 0. Of 200 draws half expect 0 and half 1, with scatter sqrt(0.73): what expects 0 is exp(1 / 1.46) times as likely
     to have said so, and counts so many times less for what the others say: 0.335 of the draws."""
-    seen = plain_sight([0.0], np.repeat([0.0, 1.0], 100))
-    monkeypatch.setattr(by_others, "_sight", lambda *given: seen)
+    seen = plain_prediction([0.0], np.repeat([0.0, 1.0], 100))
+    monkeypatch.setattr(by_others, "_predicted", lambda *given: seen)
     fit = SimpleNamespace(labels={"pour": np.array(["X1", "P01"])}, posterior=None)
     found = by_others._left_out(fit, seen.rows.assign(pour="X1"), {}, worse=())
     assert (found.coefficients[:, 0] == 0).mean() == pytest.approx(1 / (1 + np.exp(1 / 1.46)), abs=0.01)
@@ -580,7 +580,7 @@ def test_only_the_usual_lot_is_taken_as_known():
 
 
 def test_a_long_gel_speaks_for_too_little_catalyst(beside, usual):
-    seen = sights(beside({}, {"gel_time": 2 * usual["gel_time"]}), "X1")
+    seen = predictions(beside({}, {"gel_time": 2 * usual["gel_time"]}), "X1")
     each = likelihoods(causes_for_demo(), seen).each["gel_time"]
     assert each["too_little_catalyst"] > each["nothing"] + 2 > each["too_much_catalyst"]
 
@@ -640,5 +640,5 @@ def test_a_casting_is_read_as_finely_as_its_log(fits):
     readings, pours = fits.castings.readings.copy(), fits.castings.pours.copy()
     pours.loc["P02"] = pours.loc["P01"]
     readings.loc[readings["reading"] == "gel_time", ["low", "high"]] = 20.0
-    rows = sights(replace(fits, castings=replace(fits.castings, pours=pours, readings=readings)), "P03")["gel_time"].rows
+    rows = predictions(replace(fits, castings=replace(fits.castings, pours=pours, readings=readings)), "P03")["gel_time"].rows
     assert (rows["low"].iloc[0], rows["high"].iloc[0]) == (19.5, 20.5)

@@ -16,7 +16,7 @@ from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.naming import from_now_on, named
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout
@@ -247,7 +247,7 @@ def test_an_aim_with_two_ends_says_what_the_resin_is_like(ends, told, study, cas
     only = replace(study, readings=(study.reading("gel_time"),), aims=(Aim("gel_time", *ends),))
     pours = pd.DataFrame({"catalyst": 1.6, "cover": 1.0, "thickness": 10.0, "room_temperature": 20.0}, index=names)
     log = castings_of(only, pours, pd.DataFrame({"pour": names, "reading": "gel_time", "low": 14.0, "high": 16.0, "age": np.nan}))
-    expected = np.exp(sights(fit_castings(log), "P03", trade=True)["gel_time"].usual[:, 0])
+    expected = np.exp(predictions(fit_castings(log), "P03", trade=True)["gel_time"].usual[:, 0])
     share = np.mean((expected > 3.0) & (expected < 10.0))
     assert (share > 0.6, share < 0.3) == (told, not told)
 

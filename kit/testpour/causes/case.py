@@ -8,10 +8,10 @@ import pandas as pd
 
 from testpour.causes.complaint import Missed, at_age, found_as, read_hard, read_on
 from testpour.causes.likelihood import Likelihoods, likelihoods
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
+from testpour.causes.predicted import Predicted, log_sum
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
-from testpour.causes.sight import Sight, log_sum
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
 from testpour.causes.table import SETTINGS, CauseTable
 from testpour.causes.whole_log import (
@@ -38,7 +38,7 @@ class Case:
 
     fits: Fits
     table: CauseTable
-    seen: dict[str, Sight]
+    seen: dict[str, Predicted]
     likely: Likelihoods
     signs: set[str]
     planned: Planned
@@ -73,8 +73,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     if castings.pours.loc[pour].get("catalyst", np.nan) <= LEAST:
         table = replace(table, causes={name: replace(cause, next_time=cause.next_time_lean or cause.next_time) for name, cause in table.causes.items()})
     throughout, refused = fails_throughout(castings, pour, found), _refusal(fits, pour) or untimely(castings, pour)
-    seen = sights(fits, pour, trade=throughout is not None)
-    far = {name for name, sight in seen.items() if sight.far}
+    seen = predictions(fits, pour, trade=throughout is not None)
+    far = {name for name, predicted in seen.items() if predicted.far}
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
     table = table.with_signs(signs)
@@ -100,12 +100,12 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 
 
-def expected_miss(seen: dict[str, Sight], miss: Missed) -> str:
+def expected_miss(seen: dict[str, Predicted], miss: Missed) -> str:
     """What the log's other castings lead one to expect at a casting's settings, in words, where that misses the aim as it does; else empty."""
-    sight, aim = seen.get(miss.aim.reading), miss.aim
-    if sight is None or not np.array_equal(sight.rows["age"].iloc[0], miss.age, equal_nan=True):
+    predicted, aim = seen.get(miss.aim.reading), miss.aim
+    if predicted is None or not np.array_equal(predicted.rows["age"].iloc[0], miss.age, equal_nan=True):
         return ""
-    middle, reading = float(sight.expected(0.0)[0]), sight.fit.reading
+    middle, reading = float(predicted.expected(0.0)[0]), predicted.fit.reading
     beyond = aim.at_most is not None and middle > aim.at_most if miss.above else aim.at_least is not None and middle < aim.at_least
     return f"{reading.words} {reading.show(middle)}" if beyond else ""
 
@@ -120,19 +120,19 @@ def _swapped(fits, pour, seen):
     if not len(others):
         return False
     gains = dict(zip(others.index, _gains(seen, others), strict=True))
-    back = {other: _gains(sights(fits, other), pours.loc[[pour]])[0] for other, gain in gains.items() if gain > EACH}
+    back = {other: _gains(predictions(fits, other), pours.loc[[pour]])[0] for other, gain in gains.items() if gain > EACH}
     return any(gain > EACH and gain + gains[other] > SWAPPED for other, gain in back.items())
 
 
 def _gains(seen, others):
     """Log of how many times likelier a casting's readings are at the settings of each other one (rows) than at its own: shape (h,)."""
     gains = np.zeros(len(others))
-    for sight in seen.values():
-        tables = {name: np.broadcast_to(values, (len(others) + 1, len(values))) for name, values in sight.settings.items()}
+    for predicted in seen.values():
+        tables = {name: np.broadcast_to(values, (len(others) + 1, len(values))) for name, values in predicted.settings.items()}
         for name in tables.keys() & set(others):
             theirs = np.append(others[name].to_numpy(float), np.nan)[:, None]  # the last are its own, which stand where nothing is known
             tables[name] = np.where(np.isnan(theirs), tables[name], theirs)
-        logs = log_sum(sight.gap(sight.mean(tables)).log_chance(), 1)
+        logs = log_sum(predicted.residuals(predicted.mean(tables)).log_chance(), 1)
         gains += logs[:-1] - logs[-1]
     return gains
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from testpour.causes.complaint import Missed, seen_words
+from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, showing
-from testpour.causes.sight import Sight
 from testpour.causes.signs import Planned
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.wording import in_hundred
@@ -42,10 +42,10 @@ class Piece:
 
 
 def evidence(
-    table: CauseTable, weighed: Weighed, seen: dict[str, Sight], signs: set[str], planned: Planned, observed: dict[str, str], missed: Missed | None
+    table: CauseTable, weighed: Weighed, seen: dict[str, Predicted], signs: set[str], planned: Planned, observed: dict[str, str], missed: Missed | None
 ) -> dict[str, tuple[Piece, ...]]:
     """For each cause, its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
-    readings = {name: _reading_words(sight) for name, sight in seen.items()}
+    readings = {name: _reading_words(predicted) for name, predicted in seen.items()}
     found, ratios, signs = {}, weighed.ratios(), showing(table, signs, observed)
     for question, answer in observed.items():
         asked = table.questions[question]
@@ -69,10 +69,10 @@ def _planned_words(planned, name, missed, weighed):
     return [Piece(said, row["before"] / max(row["prior"] * row["signs"], 1e-12))]
 
 
-def _reading_words(sight):
-    reading, first = sight.fit.reading, sight.rows.iloc[[0]]
-    rows = sight.rows[sight.rows["age"].eq(first["age"].iloc[0]) | sight.rows["age"].isna()]
-    low, high = sight.expected()
+def _reading_words(predicted):
+    reading, first = predicted.fit.reading, predicted.rows.iloc[[0]]
+    rows = predicted.rows[predicted.rows["age"].eq(first["age"].iloc[0]) | predicted.rows["age"].isna()]
+    low, high = predicted.expected()
     inside = rows["high"].mean() >= low and rows["low"].mean() <= high
     seen, where = f"{reading.words} {seen_words(reading, rows)}", _range(reading, low, high)
     return f"{seen}, as expected, {where}" if inside else f"{seen} where {where} is expected"

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.sight import REACH, Sight, log_sum
+from testpour.causes.predicted import REACH, Predicted, log_sum
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.models.scales import own_scale
 
@@ -46,7 +46,7 @@ def _over_sizes(logs, cause):
         return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
-def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[str] = ()) -> Likelihoods:
+def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Iterable[str] = ()) -> Likelihoods:
     """How likely each reading is under each cause.
 
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
@@ -58,12 +58,12 @@ def likelihoods(table: CauseTable, seen: dict[str, Sight], complained: Iterable[
     A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip.
     """
     table = _with_own(table, seen)
-    blamed = {name: sight for name, sight in seen.items() if name in complained} or seen
+    blamed = {name: predicted for name, predicted in seen.items() if name in complained} or seen
     occasions = _occasions(blamed)
     cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
-    logs = pd.DataFrame({name: _under(cases, name, sight, table.misfit.get(name, 0.0)) for name, sight in seen.items()}, index=places)
+    logs = pd.DataFrame({name: _under(cases, name, predicted, table.misfit.get(name, 0.0)) for name, predicted in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
     most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
@@ -125,8 +125,8 @@ def _sizes(cause, occasions):
 def _occasions(seen):
     """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
     found = []
-    for name, sight in seen.items():
-        ages = sight.rows["age"].to_numpy(float)
+    for name, predicted in seen.items():
+        ages = predicted.rows["age"].to_numpy(float)
         for age in pd.unique(ages):
             places = np.flatnonzero(_same(ages, age))
             found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
@@ -146,13 +146,13 @@ def _occasion_words(seen, name, age, place):
     return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 
-def _under(cases, name, sight, misfit):
+def _under(cases, name, predicted, misfit):
     """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
-    known = sight.fit.believed.factors
+    known = predicted.fit.believed.factors
     out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
-            out[place] = _misread(sight, misread[1:], (cause.one_of or cause.one_place)[name])
+            out[place] = _misread(predicted, misread[1:], (cause.one_of or cause.one_place)[name])
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         at, _ = settings.setdefault(moved, (len(settings), cases[place]))
@@ -160,13 +160,13 @@ def _under(cases, name, sight, misfit):
         treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
         alike.setdefault((at, *treated), []).append(place)
     at, shift, blur, spread, passing, fades = np.array(list(alike)).T
-    left = _left(sight.rows["age"].to_numpy())
-    gap = sight.gap(sight.mean(as_if(sight.settings, [case for _, case in settings.values()])))
-    gap = gap.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
+    left = _left(predicted.rows["age"].to_numpy())
+    residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
+    residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
     passing = passing[:, None] * left
-    logs = _passing(gap, blur, spread, passing)
+    logs = _passing(residuals, blur, spread, passing)
     if misfit:
-        far = _passing(gap, np.hypot(blur, misfit), spread, passing)
+        far = _passing(residuals, np.hypot(blur, misfit), spread, passing)
         logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
@@ -178,13 +178,13 @@ def _left(ages):
     return np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)
 
 
-def _passing(gap, blur, spread, passing):
+def _passing(residuals, blur, spread, passing):
     """Log chance (h,) with a further standard deviation `passing` (h, k), of a shift whose part at each reading may differ."""
     alike = passing[:, 0]
-    logs = gap.log_chance(np.hypot(blur, alike), spread)
+    logs = residuals.log_chance(np.hypot(blur, alike), spread)
     fading = np.flatnonzero((passing != alike[:, None]).any(axis=1))
     if len(fading):
-        some, blur, spread, passing = gap.moved(fading, np.zeros((len(fading), 1))), blur[fading], spread[fading], passing[fading]
+        some, blur, spread, passing = residuals.moved(fading, np.zeros((len(fading), 1))), blur[fading], spread[fading], passing[fading]
         centre, step = some.likely(passing, blur, spread)
         parts = [centre + reach * step for reach in REACH]
         each = [some.moved(slice(None), part[..., None] * passing[:, None]).log_chance(blur, spread) - part**2 / 2 for part in parts]
@@ -197,35 +197,35 @@ def _averaged(logs):
     return log_sum(logs, 1) - np.log(logs.shape[1])
 
 
-def _misread(sight, occasion, blur):
+def _misread(predicted, occasion, blur):
     """Log chance when one occasion is off by about `blur`, or far more, and the reading's other occasions are right."""
     age, place = occasion
-    alone = _same(sight.rows["age"].to_numpy(), age) if place is None else np.arange(len(sight.rows)) == place
-    near, far = sight.gap(sight.usual[None][..., alone], alone).log_chance(np.array([blur, LOST * blur]))
+    alone = _same(predicted.rows["age"].to_numpy(), age) if place is None else np.arange(len(predicted.rows)) == place
+    near, far = predicted.residuals(predicted.usual[None][..., alone], alone).log_chance(np.array([blur, LOST * blur]))
     logs = np.logaddexp(near + np.log1p(-DIGIT), far + np.log(DIGIT))[None]
-    if alone.sum() == 1 and (meant := _two_digits(sight, alone)):
-        each = [_was_meant(sight, alone, *ends) for ends in meant]
-        figures = sight.figures(alone)  # of which any other cause gives each as likely as the next
+    if alone.sum() == 1 and (meant := _two_digits(predicted, alone)):
+        each = [_was_meant(predicted, alone, *ends) for ends in meant]
+        figures = predicted.figures(alone)  # of which any other cause gives each as likely as the next
         logs = np.logaddexp(logs + np.log1p(-2 * DROPPED), log_sum(np.array(each), 0) + np.log(DROPPED * figures))
-    return _averaged(logs if alone.all() else logs + sight.gap(sight.usual[None][..., ~alone], ~alone).log_chance())[0]
+    return _averaged(logs if alone.all() else logs + predicted.residuals(predicted.usual[None][..., ~alone], ~alone).log_chance())[0]
 
 
-def _two_digits(sight, alone):
+def _two_digits(predicted, alone):
     """The readings, low and high, of which one digit from 1 to 9 may be what is left: 70 to 79 for a 7, and 17, 27 and so on.
 
     None where it is not read in whole units.
     """
-    value, reading = float(sight.rows["low"].to_numpy(float)[alone][0]), sight.fit.reading
-    if reading.resolution != 1 or value not in range(1, 10) or value != sight.rows["high"].to_numpy(float)[alone][0]:
+    value, reading = float(predicted.rows["low"].to_numpy(float)[alone][0]), predicted.fit.reading
+    if reading.resolution != 1 or value not in range(1, 10) or value != predicted.rows["high"].to_numpy(float)[alone][0]:
         return []
     return [(10 * value - 0.5, 10 * value + 9.5), *((first + value - 0.5, first + value + 0.5) for first in range(10, 100, 10))]
 
 
-def _was_meant(sight, alone, low, high):
+def _was_meant(predicted, alone, low, high):
     """Log chance (1, g) that the casting reads between `low` and `high`, where one digit of it was logged, a whole step of its reading."""
-    rows = sight.rows[alone].assign(low=low, high=high)
-    meant = replace(sight, rows=rows, settings={name: values[alone] for name, values in sight.settings.items()}, extra=sight.extra[:, alone])
-    return meant.gap(sight.usual[None][..., alone]).log_chance()
+    rows = predicted.rows[alone].assign(low=low, high=high)
+    meant = replace(predicted, rows=rows, settings={name: values[alone] for name, values in predicted.settings.items()}, extra=predicted.extra[:, alone])
+    return meant.residuals(predicted.usual[None][..., alone]).log_chance()
 
 
 def _blur(cause, size, name):

@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.causes.sight import Sight
+from testpour.causes.predicted import Predicted
 from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.weights import effective_size
 from testpour.models.fits import Fits, fit_castings
@@ -17,8 +17,8 @@ FEWEST = 50.0  # independent draws left after a pour is weighted out, below whic
 SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
 
 
-def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
-    """A `Sight` of every reading the casting has, the casting itself left out of the models: dict by reading.
+def predictions(fits: Fits, pour: str, trade: bool = False) -> dict[str, Predicted]:
+    """A `Predicted` of every reading the casting has, the casting itself left out of the models: dict by reading.
 
     With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
     with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
@@ -31,7 +31,7 @@ def sights(fits: Fits, pour: str, trade: bool = False) -> dict[str, Sight]:
         read = _by_pour(log, fit.reading).get(pour)
         if read is not None:
             before, weights = believed.get(name, (None, None))
-            found[name] = _sight(before.posterior, before, *read).picked(weights) if before is not None else _left_out(fit, *read, worse=worse)
+            found[name] = _predicted(before.posterior, before, *read).resampled(weights) if before is not None else _left_out(fit, *read, worse=worse)
     return found
 
 
@@ -67,17 +67,17 @@ def _by_pour(log, reading):
 
 def _left_out(fit, rows, settings, *, worse):
     """The casting as the others predict it, by weighting its draws, or by a new fit where few are left."""
-    pour, seen = rows["pour"].iloc[0], _sight(fit.posterior, fit, rows, settings, worse)
+    pour, seen = rows["pour"].iloc[0], _predicted(fit.posterior, fit, rows, settings, worse)
     if str(pour) not in fit.labels["pour"]:
-        return seen.picked()
-    weights = leave_out_weights(seen.gap(seen.usual[None]).log_chance()[0])
+        return seen.resampled()
+    weights = leave_out_weights(seen.residuals(seen.usual[None]).log_chance()[0])
     if effective_size(weights) < FEWEST:
-        return _sight(fit.without(pour), fit, rows, settings, worse).picked()
-    return seen.picked(weights)
+        return _predicted(fit.without(pour), fit, rows, settings, worse).resampled()
+    return seen.resampled(weights)
 
 
-def _sight(posterior, fit, rows, settings, worse=()):
-    """The `Sight` by the draws of a `posterior`: that of `fit`, or one made without the pour.
+def _predicted(posterior, fit, rows, settings, worse=()):
+    """The `Predicted` by the draws of a `posterior`: that of `fit`, or one made without the pour.
 
     A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
     """
@@ -98,7 +98,7 @@ def _sight(posterior, fit, rows, settings, worse=()):
             extra = extra + posterior.group_effects[name][:, levels]
         else:
             own = own + sd**2
-    return Sight(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.sd, posterior.cuts)
+    return Predicted(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.sd, posterior.cuts)
 
 
 def _of_others(posterior, name, labels, mine):

@@ -26,7 +26,7 @@ from families.world import HERE, draw_aims
 from testpour.causes.cause_file import trade_causes
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.others import sights
+from testpour.causes.others import predictions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.warned import Caution
@@ -285,7 +285,7 @@ def taught(castings):
     rng, rows, true = np.random.default_rng(1), [], []
     for case in castings:
         known = {q: a for q, a in case.answers.items() if q == "looks" or rng.random() < 0.25}
-        rows.append(features(case, known, sights(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
+        rows.append(features(case, known, predictions(case.fits, case.pour), len(missed(case.fits.castings, case.pour))))
         true.append(RIGHT[case.fault][0])
     return RandomForestClassifier(300, random_state=0).fit(rows, true)
 

@@ -23,7 +23,7 @@ LOWEST = -1e300  # stands in for the log of no chance at all
 
 
 @dataclass(frozen=True, eq=False)
-class Sight:
+class Predicted:
     """What the log's other pours say of one reading of one casting, and what it read."""
 
     fit: ReadingFit
@@ -32,7 +32,7 @@ class Sight:
     coefficients: np.ndarray  # shape (m, p)
     extra: np.ndarray  # shape (m, k), effects of the sessions, lots and hands it shares with other pours
     own: np.ndarray  # shape (m,), standard deviation of the shift that all its readings share
-    spread: np.ndarray  # shape (m,), standard deviation of one reading
+    sd: np.ndarray  # shape (m,), standard deviation of one reading
     cuts: np.ndarray | None  # shape (m, K-1)
     alike: int = 1  # so many draws, one after the other, are told apart by their mean and standard deviation alone
     softest: float = -np.inf  # what was read below it is only known to lie there
@@ -64,8 +64,8 @@ class Sight:
         soft = bool((self.rows["high"].to_numpy(float)[pick] < self.softest).any())
         return self.softest / (self.fit.reading.resolution or 1.0) if soft else 1.0
 
-    def gap(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Gap":
-        """The `Gap` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""
+    def residuals(self, mean: np.ndarray, pick: slice | np.ndarray = slice(None)) -> "Residuals":
+        """The `Residuals` between the readings in `pick`, all by default, and their `mean`, shape (h, m, k)."""
         count, alike = mean.shape[-1], self.alike
         mean = mean.reshape(len(mean), -1, alike, count)
         low, high = (end[:, pick].reshape(-1, alike if len(end) > 1 else 1, count) for end in self.ends)
@@ -75,17 +75,17 @@ class Sight:
         away = mean - expected[:, :, None] - (middle - middle.mean(axis=1, keepdims=True))
         whole, common = (np.einsum("hgak,hgak->hg", part, part) / part[0, 0].size for part in (away, away.mean(axis=3, keepdims=True)))
         apart = np.maximum(whole - common, 0.0) * (count / (count - 1) if count > 1 else 0.0)
-        own, one = (np.square(sd).reshape(-1, alike).mean(axis=1) for sd in (self.own, self.spread))
-        return Gap(low.mean(axis=1) - expected, high.mean(axis=1) - expected, own + np.maximum(common - apart / count, 0.0), one, apart)
+        own, one = (np.square(sd).reshape(-1, alike).mean(axis=1) for sd in (self.own, self.sd))
+        return Residuals(low.mean(axis=1) - expected, high.mean(axis=1) - expected, own + np.maximum(common - apart / count, 0.0), one, apart)
 
     @property
     def far(self) -> bool:
         """Whether one of its readings lies where hardly one in a thousand should."""
-        (low, high), whole = self.ends, np.hypot(self.own, self.spread)[:, None]
+        (low, high), whole = self.ends, np.hypot(self.own, self.sd)[:, None]
         above, below = ndtr((self.usual - low) / whole).mean(axis=0), ndtr((high - self.usual) / whole).mean(axis=0)
         return bool(min(above.min(), below.min()) < HARDLY)
 
-    def picked(self, weights: np.ndarray | None = None) -> "Sight":
+    def resampled(self, weights: np.ndarray | None = None) -> "Predicted":
         """`DRAWS` draws, picked by weight and evenly along what they expect of the first reading, those of like scatter together.
 
         The weights, shape (m,), add up to 1; they are equal by default.
@@ -93,11 +93,11 @@ class Sight:
         places, order = (np.arange(DRAWS) + 0.5) / DRAWS, np.argsort(self.usual[:, 0], kind="stable")
         weights = np.full(len(order), 1 / len(order)) if weights is None else weights
         at = order[np.searchsorted(np.cumsum(weights[order]), places).clip(max=len(order) - 1)]
-        at = at[np.argsort(np.hypot(self.own[at], self.spread[at]), kind="stable")]
+        at = at[np.argsort(np.hypot(self.own[at], self.sd[at]), kind="stable")]
         cuts = None if self.cuts is None else self.cuts[at]
         coefficients, extra = self.coefficients[at], self.extra[at]
         softest = LEAST_READ.get(self.fit.reading.unit, -np.inf)
-        return Sight(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.spread[at], cuts, ALIKE, softest)
+        return Predicted(self.fit, self.rows, self.settings, coefficients, extra, self.own[at], self.sd[at], cuts, ALIKE, softest)
 
     def expected(self, level: float = 0.9) -> np.ndarray:
         """Where one reading at the first row's settings and age should lie: low and high in its unit.
@@ -106,7 +106,7 @@ class Sight:
         """
         count, first = len(self.own), self.rows.iloc[[0]]
         scores = normal_scores(count)
-        latent = self.usual[:, 0] + np.hypot(self.own, self.spread) * scores
+        latent = self.usual[:, 0] + np.hypot(self.own, self.sd) * scores
         tails = [(1 - level) / 2, (1 + level) / 2]
         if self.fit.reading.grades:
             return np.quantile((latent[:, None] > self.cuts).sum(axis=1).astype(float), tails, method="inverted_cdf")  # whole grades
@@ -115,7 +115,7 @@ class Sight:
 
 
 @dataclass(frozen=True)
-class Gap:
+class Residuals:
     """How far the ends of k readings lie above what g groups of like draws expect of them at each of h settings, and what scatters there.
 
     What a group's draws expect is taken as normal: what is common to its readings widens the shift they share, the rest each reading.
@@ -127,10 +127,10 @@ class Gap:
     one: np.ndarray  # shape (g,), variance of one reading
     apart: np.ndarray  # shape (h, g), variance of what is expected of one reading and not of the others
 
-    def moved(self, at: np.ndarray | slice, shift: np.ndarray) -> "Gap":
-        """The gaps of some of the settings, each of which may come several times, with the readings expected higher by a shift (h, k) or (h, g, k)."""
+    def moved(self, at: np.ndarray | slice, shift: np.ndarray) -> "Residuals":
+        """The residuals at some of the settings, each of which may come several times, with the readings expected higher by a shift (h, k) or (h, g, k)."""
         shift = shift if shift.ndim == 3 else shift[:, None]
-        return Gap(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])
+        return Residuals(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])
 
     def likely(self, passing: np.ndarray, blur: np.ndarray, spread: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Mean and standard deviation (h, g), as the closed readings tell them, of a standard normal number that moves each reading by `passing` (h, k).
