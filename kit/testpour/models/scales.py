@@ -2,7 +2,7 @@
 
 Hardness as a share of a little more than the hardest casting, where the log speaks for it, in place of the gauge's range: the chance
 of meeting its aim errs less after 24 pours (squared, 0.072 for 0.092, standard error 0.010, twelve resins), but the settings
-recommended are no better where that model asks for its own pours: share of the best possible chance -0.007 (0.009), sixteen resins.
+recommended are no better where that model asks for its own pours: share of the best possible chance -0.003 (0.004), forty resins.
 """
 
 from __future__ import annotations
