@@ -118,7 +118,7 @@ def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
     at = prospect(states, study, table)
     for aim, sides in zip(study.aims, at.aims, strict=True):
         state = states[aim.reading]
-        sharp = Sharpened(state, told_by(state, table, aim), [(s, *at.gap(s)) for s in sides], 4096)
+        sharp = Sharpened(state, told_by(state, table, aim, True), [(s, *at.gap(s)) for s in sides], 4096)
         later = sharp.met(np.arange(len(table)), _scenarios(4096, 1, 0)[:, 0]).mean(axis=1)
         for candidate in later:
             assert candidate == pytest.approx(at.met(sides), abs=1e-3)

@@ -29,7 +29,7 @@ class Told:
     noise: np.ndarray  # (settings,): variance of the reading about rows @ state; inf where it tells nothing
 
 
-def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray = True) -> Told:
+def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray) -> Told:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
     `today` says of each whether it shares today's session effect, or has one of its own.

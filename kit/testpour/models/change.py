@@ -11,6 +11,7 @@ from scipy.special import ndtr
 
 from testpour.models.scales import grade_edges, to_reading
 from testpour.units import shown_unit
+from testpour.wording import listed
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,4 +81,4 @@ def good_words(reading: Reading, good: tuple[int, int]) -> str:
     best, worst = (good[0] == 0, named[-1]) if reading.better == "lower" else (good[1] == len(reading.grades) - 1, named[0])
     if reading.better != "window" and best:
         return f"{reading.words} {worst} or better"
-    return f"{reading.words} {' or '.join(filter(None, [', '.join(named[:-1]), named[-1]]))}"
+    return f"{reading.words} {listed(named, 'or')}"
