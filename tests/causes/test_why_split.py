@@ -234,7 +234,7 @@ def baked(castings_of):
     """A maker of a log: six castings post-cured for 4 h at 70 °C reach 40 Barcol and are dry, six that were not 31; then one more, not post-cured."""
     study = study_from({
         "name": "Tiles", "question": "How much heat?", "resin": {"kind": "unsaturated polyester", "density": 1.1},
-        "factors": {"catalyst": {"from": 1, "to": 2}, "paste": {"unit": "%", "low": 0, "high": 8, "from": 0, "to": 2},
+        "factors": {"catalyst": {"from": 1, "to": 2}, "paste": {"words": "filler", "unit": "%", "low": 0, "high": 8, "from": 0, "to": 2},
                     "cover": {}, "thickness": {"from": 6, "to": 20},
                     "post_cure_temperature": {"from": 20, "to": 70}, "post_cure_time": {"from": 0, "to": 4}, "room_temperature": {}},
         "readings": {"tack": {"ages": ["24 h"]}, "hardness": {"unit": "Barcol", "ages": ["24 h", "7 d"]}},
