@@ -152,6 +152,12 @@ def test_a_day_is_not_blamed_for_the_bottle_that_was_used_on_it(bad_bottle):
     assert worse_than_others(log, "session", "P01") and worse_groups(log, "P01") == {"catalyst_lot": "old"} and worse_groups(log, "P11") == {}
     one = replace(log, pours=log.pours.assign(session=["S1"] * 10 + ["S2"] * 4))
     assert worse_groups(one, "P01") == {"session": "S1", "catalyst_lot": "old"}
+    good = log.readings[log.readings["pour"] == "P11"]
+    for many, told in [(1, {"catalyst_lot": "old"}), (2, {"session": "S1", "catalyst_lot": "old"})]:  # of three of it on the other day one is good, or two
+        well = [f"P{place:02d}" for place in range(8, 8 + many)]
+        readings = pd.concat([log.readings[~log.readings["pour"].isin(well)], *(good.assign(pour=pour) for pour in well)], ignore_index=True)
+        mixed = replace(log, pours=log.pours.assign(session=["S1"] * 7 + ["S2"] * 7), readings=readings)
+        assert worse_groups(mixed, "P01") == told
     unread = replace(log, readings=log.readings[~log.readings["pour"].isin([f"P{place:02d}" for place in range(2, 11)])])
     assert worse_groups(unread, "P01") == {}
     alone = replace(log, pours=log.pours.assign(catalyst_lot="old"))
