@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
@@ -17,8 +17,10 @@ from testpour.models.scatter import scatter
 from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
-from testpour.report.versus import StudyComparison
 from testpour.wording import age_words
+
+if TYPE_CHECKING:
+    from testpour.report.versus import StudyComparison
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
