@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,9 +17,11 @@ from testpour.logbook.castings import Castings
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.practice.practice import PracticeResin
 from testpour.problems import Problem
 from testpour.wording import count, in_hundred, in_markdown, table_html
+
+if TYPE_CHECKING:
+    from testpour.practice.practice import PracticeResin
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 
