@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
 from testpour.pooling.bench_words import difference_unit, differs, in_points, too_few
-from testpour.pooling.pool import Pool
 from testpour.problems import Problem
+
+if TYPE_CHECKING:
+    from testpour.pooling.pool import Pool
 
 NAMED = 24  # benches that a figure has room to name
 

@@ -5,13 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expects, too_few
-from testpour.pooling.pool import Pool
 from testpour.wording import count, in_html, table_html, visible
+
+if TYPE_CHECKING:
+    from testpour.pooling.pool import Pool
 
 HEADS = {
     EVERY: "Holds at every bench",
