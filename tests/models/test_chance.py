@@ -38,25 +38,46 @@ def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
     assert found.table["chance"].iloc[0] == pytest.approx(by_hand.mean(), abs=0.003)
 
 
-def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits):
+@pytest.mark.parametrize("made", [0, 1, 4])
+def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits, made):
     """ln time 3.4, sigma 0.2, sessions 0.1, all known; any share of sigma squared is as likely an error of the shape.
 
-    The chance between ln 3.2 and 3.5 is then 0.49 of all castings; its ends by half a million draws of another generator.
+    The chance between ln 3.2 and 3.5 is then 0.49 of all castings; its ends by half a million draws of another generator. Castings
+    `made` at these very settings, each of which reads the error with what scatters beside it, leave of its variance v what a normal
+    mean with n readings of variance s does, 1 / (1 / v + n / s); the chance stays.
     """
     gel = fits["gel_time"]
     fixed = replace(
         gel.posterior, coefficients=np.tile([3.4 if t.name == "level" else 0.0 for t in gel.believed.terms], (2000, 1)),
         sd=np.full(2000, 0.2), group_sds={"session": np.full(2000, 0.1)},
     )
-    models = {**fits.models, "gel_time": replace(gel, posterior=fixed)}
+    rows = settings_table(fits.study, [{"catalyst": 1.5}] * made or [{}], room=20).iloc[:made].assign(pour=[f"P{i}" for i in range(made)])
+    models = {**fits.models, "gel_time": replace(gel, posterior=fixed, rows=rows)}
     aim = Aim("gel_time", np.exp(3.2), np.exp(3.5))
     found = chance(with_aims(Fits(fits.study, fits.castings, models), aim), {"catalyst": 1.5}, room=20).table.iloc[0]
     rng = np.random.default_rng(8)
-    share, score = rng.random(500_000), rng.standard_normal(500_000)
-    middle, spread = 3.4 + 0.2 * np.sqrt(share) * score, np.sqrt(0.2**2 * (1 - share) + 0.1**2)
+    share, score = 1 - rng.random(500_000), rng.standard_normal(500_000)
+    wrong, scatter = 0.2**2 * share, 0.2**2 * (1 - share) + 0.1**2
+    left = 1 / (1 / wrong + made / scatter)
+    middle, spread = 3.4 + np.sqrt(left) * score, np.sqrt(wrong + scatter - left)
     by_hand = norm.cdf((3.5 - middle) / spread) - norm.cdf((3.2 - middle) / spread)
     assert found["chance"] == pytest.approx(norm.cdf(0.1 / np.sqrt(0.05)) - norm.cdf(-0.2 / np.sqrt(0.05)), abs=0.003)
     assert [found["low"], found["high"]] == pytest.approx(np.quantile(by_hand, [0.05, 0.95]), abs=0.03)
+
+
+def test_a_casting_counts_less_the_further_it_lies_from_the_settings(fits):
+    """By hand: a fifth of the span of one setting away it counts exp(-1/2), of two settings exp(-1), a whole span exp(-12.5).
+
+    Catalyst spans 1 to 2.5 %, the room 15 to 26 °C; two readings of one pour are one casting.
+    """
+    gel = fits["gel_time"]
+    assert {"catalyst", "room_temperature"} <= gel.believed.factors
+    at = settings_table(fits.study, [{"catalyst": 1.3, "room_temperature": 18.0}] * 5)
+    at[["catalyst", "room_temperature"]] = [[1.3, 18.0], [1.3, 18.0], [1.6, 18.0], [1.6, 20.2], [2.5, 18.0]]
+    fit = replace(gel, rows=at.assign(pour=["A", "A", "B", "C", "D"]))
+    away = (2.5 - 1.3) / 1.5
+    assert fit.castings_near(at.iloc[:1])[0] == pytest.approx(1 + np.exp(-0.5) + np.exp(-1) + np.exp(-12.5 * away**2))
+    assert replace(gel, rows=fit.rows.iloc[:0]).castings_near(at) == pytest.approx(np.zeros(5))
 
 
 def test_the_aims_multiply(fits):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
@@ -23,12 +24,14 @@ from testpour.threads import one_thread
 from testpour.wording import count
 
 if TYPE_CHECKING:
-    from testpour.columns import Reading
+    from testpour.columns import Factor, Reading
     from testpour.likelihood.posterior import Posterior
     from testpour.study import Study
 
 DRAWS = 2000
 FEWER = 300  # draws of a model that only foretells the pour left out of it
+NEAR = 0.2  # of a setting's span at which a casting tells six tenths of what one made there does: on 12 hidden resins of another make
+# 90 % intervals of chances of .2 to .9 then held the truth in 91 to 94 of 100, where they held it in 92 to 100 and half told nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +89,18 @@ class ReadingFit:
         wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * left_over
         return wrong * normal_scores(draws, rng), np.sqrt(self.scatter() ** 2 - wrong**2)
 
+    @cached_property
+    def poured(self) -> pd.DataFrame:
+        """Where the reading was read: one row a pour, a column a numeric setting that it depends on, in units of how `near` they count."""
+        factors = [f for f in self.study.factors if f.name in self.believed.factors and f.kind != "text"]
+        return self.rows.drop_duplicates("pour")[[f.name for f in factors]] / [near(f) for f in factors]
+
+    def castings_near(self, table: pd.DataFrame) -> np.ndarray:
+        """How many castings were read at each of n settings: one made there counts whole, one `near` by less: shape (n,)."""
+        scale = [near(self.study.factor(name)) for name in self.poured]
+        at = table[list(self.poured)].to_numpy(float) / scale
+        return np.exp(-cdist(at, self.poured.to_numpy(float), "sqeuclidean") / 2).sum(axis=1)
+
     def chances(
         self, table: pd.DataFrame, at_least: float | None = None, at_most: float | None = None,
         shape_known: bool = True
@@ -93,12 +108,14 @@ class ReadingFit:
         """Chance that one new casting in a new session lies in the bounds, in the reading's unit: shape (draws, rows).
 
         Without `shape_known` the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
-        the chance should; their mean stays as it is.
+        the chance should, and the less so the more castings were made near there; their mean stays as it is.
         """
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
-            off, beside = self.out_of_shape
-            mean, sd = mean + off[:, None], beside[:, None]
+            off, beside = (part[:, None] for part in self.out_of_shape)
+            wrong = sd**2 - beside**2
+            left = 1 / (1 + self.castings_near(table) * wrong / beside**2)  # of a normal's variance, after so many readings of it
+            mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
         return _below(high, mean, sd) - _below(low, mean, sd)
 
@@ -182,6 +199,12 @@ class ReadingFit:
         return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
+
+
+def near(factor: Factor) -> float:
+    """How far apart two values of a setting are that count as `NEAR`, in its unit."""
+    low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
+    return NEAR * (high - low or factor.high - factor.low)
 
 
 def _below(end, mean, sd):

@@ -20,6 +20,7 @@ from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.change import good_grades
 from testpour.models.fits import Fits
+from testpour.models.reading_fit import near
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
 from testpour.report.advised import Advice, room_words
@@ -108,7 +109,8 @@ def _reading(fits, fit, stops):
         return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
     off, beside = fit.out_of_shape
-    shape = {"off": _packed(off), "beside": _packed(beside)} if aim else {}
+    at = [(name, near(fit.study.factor(name))) for name in fit.poured]
+    shape = {"off": _packed(off), "beside": _packed(beside), "near": at, "castings": fit.poured.to_numpy(float).round(4).tolist()} if aim else {}
     return {
         **base, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
         "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,

@@ -65,6 +65,11 @@ const explorer = (held, place) => {
   });
   const graded = (one, mean, scatter, first, last) => between(mean, scatter, (i) => [cut(one, first - 1, i), cut(one, last, i)]);
 
+  const castingsNear = (one, at) => {
+    const here = one.near.map(([name, near]) => held.factors[index[name]].stops[at[index[name]]] / near);
+    return one.castings.reduce((sum, there) => sum + Math.exp(-there.reduce((far, value, k) => far + (value - here[k]) ** 2, 0) / 2), 0);
+  };
+
   const evaluate = (at) => {
     const room = "room_temperature" in index ? held.factors[index.room_temperature].stops[at[index.room_temperature]] : 20;
     const every = new Float64Array(scores.length).fill(1), found = { aims: [], readings: {} };
@@ -79,8 +84,11 @@ const explorer = (held, place) => {
       if (one.aim) {
         const low = one.aim.at_least === null ? -Infinity : toLatent(one, one.aim.at_least, room);
         const high = one.aim.at_most === null ? Infinity : toLatent(one, one.aim.at_most, room);
-        const shaped = mean.map((middle, i) => middle + one.off[i]);  // as `ReadingFit.out_of_shape` says
-        const met = one.cuts ? graded(one, shaped, one.beside, one.aim.at_least, one.aim.at_most) : between(shaped, one.beside, () => [low, high]);
+        const count = castingsNear(one, at), wrong = one.beside.map((beside, i) => one.scatter[i] ** 2 - beside ** 2);
+        const left = wrong.map((variance, i) => 1 / (1 + count * variance / one.beside[i] ** 2));  // as `ReadingFit.chances` says
+        const shaped = mean.map((middle, i) => middle + one.off[i] * Math.sqrt(left[i]));
+        const sd = wrong.map((variance, i) => Math.sqrt(one.scatter[i] ** 2 - variance * left[i]));
+        const met = one.cuts ? graded(one, shaped, sd, one.aim.at_least, one.aim.at_most) : between(shaped, sd, () => [low, high]);
         met.forEach((share, i) => { every[i] *= share; });
         found.aims.push({ words: one.words, aim: one.aim.words, met: average(met) });
       }
