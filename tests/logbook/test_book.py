@@ -220,6 +220,10 @@ def test_catalyst_above_four_percent_is_refused_unless_it_was_made(log):
         log.add_pour(**hot)
     with pytest.raises(LogProblems, match="4.5 % is above 4 %.*made_anyway"):
         log.add_all([hot])
+    with pytest.raises(LogProblem, match="made_anyway=True"):
+        log.add_pour(**hot, made_anyway="no")
+    with pytest.raises(LogProblems, match="made_anyway"):
+        log.add_all([{**hot, "made_anyway": "no"}])
     assert counts(log) == [0, 0, 0]
     log.add_pour(**hot, made_anyway=True, note="by mistake")
     log.add_all([{**hot, "made_anyway": True}])

@@ -20,6 +20,7 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, shortened, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
+SURELY = (True,)  # of made_anyway: text such as "no" is true to Python
 SHAPE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
 
 
@@ -92,7 +93,7 @@ def _pour(study, entry, where, problems):
         problems.append((where, "made at", entry["made_at"], str(problem)))
     note = clean(entry.get("note"))
     refusals = [text for text in check_settings(study, row).refusals if text not in note]
-    for refusal in refusals if not entry.get("made_anyway") else ():
+    for refusal in refusals if entry.get("made_anyway") not in SURELY else ():
         problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
     row = _pour_row(entry, made_at, row, refusals)
     return {**row, "session": row["session"] or "1"}
@@ -168,7 +169,7 @@ def one_pour(
     """
     row = settings_of(study, given["settings"])
     found = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
-    if found.refusals and not made_anyway:
+    if found.refusals and made_anyway not in SURELY:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
     return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
 
