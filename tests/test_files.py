@@ -25,6 +25,7 @@ from testpour.files import Kind, name_new, page_kind, put
 from testpour.logbook.backup import back_up
 from testpour.models.fits import fit_castings
 from testpour.pooling.pool import pool
+from testpour.problems import Problem
 from testpour.report.handout import handout
 from testpour.report.page import findings_page
 from testpour.report.wall import wall_summary
@@ -171,6 +172,16 @@ def test_a_page_of_another_study_is_not_replaced(made, written, tmp_path, name):
     path.write_text(text.replace(subject, ""), "utf-8")
     write(made, path)
     assert path.read_text("utf-8").count(subject) == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [name for name in WRITERS if WRITERS[name][1] == ".html"])
+def test_a_page_is_not_named_as_a_file_that_no_browser_would_open_as_one(made, tmp_path, name):
+    for ending in (".pdf", ".DOCX"):
+        with pytest.raises(Problem, match=rf"(?i)page{ending}: a .* is a page for the browser\. Give a name that ends in \.html"):
+            WRITERS[name][2](made, tmp_path / f"page{ending}")
+    WRITERS[name][2](made, tmp_path / "page 2026.11")
+    assert [path.name for path in tmp_path.iterdir()] == ["page 2026.11"]
 
 
 def test_a_package_is_not_written_under_the_ending_of_another_kind_of_file(made, tmp_path):

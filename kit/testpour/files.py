@@ -11,8 +11,10 @@ from dataclasses import dataclass, replace
 from html import escape, unescape
 from pathlib import Path
 
+from testpour.problems import Problem
 from testpour.wording import visible
 
+NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg"}  # what a page may not be named: nothing would open it
 HEAD = 2000  # bytes of a file in which its mark stands
 LONGEST = 120  # letters of a study's name that a page is known by
 SUBJECT = re.compile(rb'<meta name="subject" content="([^"]*)">')
@@ -59,8 +61,10 @@ def place(path: str | Path) -> Path:
 
 
 def free_for(path: str | Path, kind: Kind) -> Path:
-    """`path`, if nothing lies there or a file of the same kind; a FileExistsError where something else does."""
+    """`path`, if nothing lies there or a file of the same kind; a FileExistsError where something else does, a Problem for a page named as none."""
     path = place(path)
+    if kind.mark and path.suffix.casefold() in NO_PAGE:
+        raise Problem(f"{path.name}: {kind.words} is a page for the browser. Give a name that ends in .html, and print it from there, on paper or to a PDF.")
     if not os.path.lexists(path):
         return path
     if path.is_symlink():
