@@ -110,7 +110,8 @@ def _reading(fits, fit, stops):
     cuts = fit.posterior.cuts
     off, beside = fit.out_of_shape
     at = [(name, near(fit.study.factor(name))) for name in fit.poured]
-    shape = {"off": _packed(off), "beside": _packed(beside), "near": at, "castings": fit.poured.to_numpy(float).round(4).tolist()} if aim else {}
+    castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
+    shape = {"off": _packed(off), "beside": _packed(beside), "near": at, "castings": castings} if aim else {}
     return {
         **base, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
         "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,

@@ -15,7 +15,7 @@ const explorer = (held, place) => {
   const scores = unpack(held.scores)[0];
   const readings = held.readings.filter((one) => !one.left).map((one) => ({
     ...one, coefficients: unpack(one.coefficients), ...Object.fromEntries(["scatter", "off", "beside"].filter((name) => name in one).map((name) => [name, unpack(one[name])[0]])),
-    cuts: one.cuts && unpack(one.cuts), terms: one.terms.map((term) => ({ ...term, values: unpack(term.values)[0] })),
+    cuts: one.cuts && unpack(one.cuts), castings: one.castings && unpack(one.castings), terms: one.terms.map((term) => ({ ...term, values: unpack(term.values)[0] })),
   }));
 
   // The normal distribution function by its series about zero: G. Marsaglia, J. Stat. Software 11 (2004) 4.
@@ -66,8 +66,13 @@ const explorer = (held, place) => {
   const graded = (one, mean, scatter, first, last) => between(mean, scatter, (i) => [cut(one, first - 1, i), cut(one, last, i)]);
 
   const castingsNear = (one, at) => {
-    const here = one.near.map(([name, near]) => held.factors[index[name]].stops[at[index[name]]] / near);
-    return one.castings.reduce((sum, there) => sum + Math.exp(-there.reduce((far, value, k) => far + (value - here[k]) ** 2, 0) / 2), 0);
+    if (!one.castings) return 0;
+    const far = one.castings[0].map(() => 0);
+    one.near.forEach(([name, near], k) => {
+      const here = held.factors[index[name]].stops[at[index[name]]] / near;
+      one.castings[k].forEach((there, i) => { far[i] += (there - here) ** 2; });
+    });
+    return far.reduce((sum, apart) => sum + Math.exp(-apart / 2), 0);
   };
 
   const evaluate = (at) => {
