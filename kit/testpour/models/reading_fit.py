@@ -24,7 +24,7 @@ from testpour.threads import one_thread
 from testpour.wording import count
 
 if TYPE_CHECKING:
-    from testpour.columns import Factor, Reading
+    from testpour.columns import Reading
     from testpour.likelihood.posterior import Posterior
     from testpour.study import Study
 
@@ -79,7 +79,7 @@ class ReadingFit:
 
     @cached_property
     def out_of_shape(self) -> tuple[np.ndarray, np.ndarray]:
-        """How far off the shape of the mean may be at any one setting, and the scatter beside it: two arrays (draws,).
+        """How far off the shape of the mean may be at any one setting, and the variance of that: two arrays (draws,).
 
         What the terms leave over between pours is partly a wrong shape, the same in every casting made at a setting,
         and partly scatter between castings made alike. Only repeats tell the two apart, so any share is held as likely
@@ -89,18 +89,25 @@ class ReadingFit:
         left_over = posterior.group_sds.get("pour", posterior.sd)
         rng, draws = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), len(posterior)
         wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * left_over
-        return wrong * normal_scores(draws, rng), np.sqrt(self.scatter() ** 2 - wrong**2)
+        return wrong * normal_scores(draws, rng), wrong**2
+
+    @cached_property
+    def near(self) -> dict[str, float]:
+        """How far apart two values of a numeric setting are that count as `NEAR`, in its unit, for each that the reading depends on."""
+        found = {}
+        for factor in (f for f in self.study.factors if f.name in self.believed.factors and f.kind != "text"):
+            low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
+            found[factor.name] = NEAR * (high - low or factor.high - factor.low)
+        return found
 
     @cached_property
     def poured(self) -> pd.DataFrame:
-        """Where the reading was read: one row a pour, a column a numeric setting that it depends on, in units of how `near` they count."""
-        factors = [f for f in self.study.factors if f.name in self.believed.factors and f.kind != "text"]
-        return self.rows.drop_duplicates("pour")[[f.name for f in factors]] / [near(f) for f in factors]
+        """Where the reading was read: one row a pour, a column a setting of `near`, in units of how far that is."""
+        return self.rows.drop_duplicates("pour")[list(self.near)] / list(self.near.values())
 
     def castings_near(self, table: pd.DataFrame) -> np.ndarray:
         """How many castings were read at each of n settings: one made there counts whole, one `near` by less: shape (n,)."""
-        scale = [near(self.study.factor(name)) for name in self.poured]
-        at = table[list(self.poured)].to_numpy(float) / scale
+        at = table[list(self.near)].to_numpy(float) / list(self.near.values())
         return np.exp(-cdist(at, self.poured.to_numpy(float), "sqeuclidean") / 2).sum(axis=1)
 
     def chances(
@@ -114,9 +121,8 @@ class ReadingFit:
         """
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
-            off, beside = (part[:, None] for part in self.out_of_shape)
-            wrong = sd**2 - beside**2
-            left = 1 / (1 + self.castings_near(table) * wrong / beside**2)  # of a normal's variance, after so many readings of it
+            off, wrong = (part[:, None] for part in self.out_of_shape)
+            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # of a normal's variance, after so many readings of it
             mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
         return _below(high, mean, sd) - _below(low, mean, sd)
@@ -201,12 +207,6 @@ class ReadingFit:
         return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
 
     __repr__ = sentence
-
-
-def near(factor: Factor) -> float:
-    """How far apart two values of a setting are that count as `NEAR`, in its unit."""
-    low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
-    return NEAR * (high - low or factor.high - factor.low)
 
 
 def _below(end, mean, sd):
