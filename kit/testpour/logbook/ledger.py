@@ -16,7 +16,7 @@ from testpour.logbook.entries import moment_of, read_once, reading_of, settings_
 from testpour.logbook.known import TIMED, Mark, known_of, mark
 from testpour.logbook.loading import standing
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
-from testpour.study import Study, newer_name
+from testpour.study import Study
 from testpour.wording import first_few, listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
@@ -116,8 +116,7 @@ class Ledger:
     def settings(self, entry: int) -> dict[str, float | str]:
         """The settings of one row of a pour: factor name to float in the factor's unit, or text."""
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
-        held = {row.factor: row.text if row.number is None else row.number for row in rows}
-        return {newer_name(name, self.study.factors): value for name, value in held.items()}
+        return {row.factor: row.text if row.number is None else row.number for row in rows}
 
     def standing(self, pour: str) -> sa.Row[Any]:
         """The row of a pour that counts now; a LogProblem where it is not in the log, or was withdrawn."""
@@ -168,7 +167,6 @@ class Ledger:
     def correct_reading(self, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None, by: str) -> int:
         """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
         old, row = _replaced(self.counting("reading", entry), "Corrected", why)
-        row["reading"] = newer_name(row["reading"], self.study.readings)
         given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
         return self.insert("reading", {**row, **reading_of(self.study, given)})
 
@@ -205,8 +203,7 @@ class Ledger:
         return [{key: row.get(key) for key in HISTORY} for row in found]
 
     def _in_words(self, row):
-        name = newer_name(row.reading, self.study.readings)
-        reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
+        reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))
         return known_of(row).said(reading)
 
 
