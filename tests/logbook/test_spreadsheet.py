@@ -33,7 +33,7 @@ BY_HAND = pd.DataFrame(
     [
         ["14 March", 1.5, 0.5, 6.35, 1, 34 / 1.8, ""],
         ["14 March", 2.0, 0.5, 6.35, 0, 34 / 1.8, "open face dragged a little"],
-        ["14 March", 1.0, 2.0, 12.7, 1, 34 / 1.8, "left overnight the heater was off until noon"],
+        ["14 March", 1.0, 2.0, 12.7, 1, 34 / 1.8, "left overnight"],
         ["15 March", 1.8, 1.0, 12.0, 1, 20.5, "three places, all dry"],
         ["15 March", 2.4, 0.2, 19.05, 1, 37 / 1.8, "not read the next day; class was out"],
     ],
@@ -49,7 +49,8 @@ READ_BY_HAND = [
 ]
 
 
-GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
+# Most sheets here leave out a date and some settings or have a remark in a row of its own, and are told so.
+GAPS = ("no column gives", "taken as poured in one session", "may be about one pour or several")
 pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
 
 
@@ -572,7 +573,7 @@ def test_a_merged_cell_holds_for_every_pour_it_covers(study, tmp_path):
     entries = read_sheet(study, path)
     assert [entry["pour"] for entry in entries] == ["A", "B", "C", "D"]
     assert [entry["settings"] for entry in entries] == [{"catalyst": 2.2, "cover": 0}, {"catalyst": 2.2, "cover": 0}, {"cover": 0}, {"catalyst": 1, "cover": 1}]
-    assert [entry["session"] for entry in entries] == ["Mon", "Mon", "Mon", "Tue"] and entries[1]["note"] == "lamp off"
+    assert [entry["session"] for entry in entries] == ["Mon", "Mon", "Mon", "Tue"]
 
 
 def test_a_header_merged_over_several_columns_heads_each_that_holds_anything(log, tmp_path):
@@ -714,7 +715,7 @@ def test_a_pour_with_a_note_and_no_reading_keeps_its_name(study, tmp_path):
     with pytest.warns(NotRead, match=alone), pytest.warns(NotRead, match=r"no setting, reading or note is in row 5 \(K3\)"):
         entries = read_sheet(study, write(tmp_path, text))
     assert [(e["pour"], e["session"], e.get("note")) for e in entries] == [
-        ("K1", "Mon", "good"), ("K2", "Mon", "mould leaked - lost lamp off"), ("K3", "Tue", None)]
+        ("K1", "Mon", "good"), ("K2", "Mon", "mould leaked - lost"), ("K3", "Tue", None)]
 
 
 def test_headers_that_are_all_refused_are_named(study, tmp_path):

@@ -67,8 +67,7 @@ def read_rows(
             elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
             else:
-                column = cells[0][0].text if len(cells) == 1 else ""
-                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [], column)
+                days.remark(number, [cell for _, cell in cells] or _beside(heads, row))
             continue
         if shared := only_shared(cells):
             problems.append((f"row {number}", "", "", shared))
@@ -82,9 +81,9 @@ def read_rows(
         entry = _entry(cells, number, decimal, problems, aged)
         if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
             further.add(number)
-        days.give(entry, entries)
+        days.give(entry)
         entries.append(entry)
-    days.close(entries)
+    days.close()
     unnamed = _unnamed(pours)
     problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
     problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])

@@ -26,7 +26,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
     its name, its words or those of the trade, such as MEKP, with a unit in brackets and an age where it matters:
     ``Thickness (in)``, ``hardness at 24 h (Shore D)``; ages may stand in a row above the headers. Decimal commas, blank
-    rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
+    rows, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
     are understood. A session written once, beside a pour or in a row of its own, holds until the next one, and its date
     with it; where there is none, each day is a session. A ditto mark repeats the cell above, but for a reading. Units may
     stand in a row below the headers. Headers may be shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h",
@@ -56,7 +56,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     NotRead
         Naming the lines above the headers, two rows of headers read together, settings that no column gives, the
         columns that are nothing of the study's or have no header, the rows taken for further readings of a pour above,
-        the rows of averages, sums and aims, those that may be about several pours, the rows and days that gave pours a
+        the rows of averages, sums and aims, those that hold a remark alone, the rows and days that gave pours a
         session or a date, pours without either, the settings taken as not written down, what a workbook has struck out,
         hidden, coloured or marked as a footnote, how the points in its texts were taken, and its further sheets.
     """
