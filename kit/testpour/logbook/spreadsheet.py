@@ -58,7 +58,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         columns that are nothing of the study's or have no header, the rows taken for further readings of a pour above,
         the rows of averages, sums and aims, those that hold a remark alone, the rows and days that gave pours a
         session or a date, pours without either, the settings taken as not written down, what a workbook has struck out,
-        hidden, coloured or marked as a footnote, how the points in its texts were taken, and its further sheets.
+        hidden or coloured, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
     found = find_heads(study, rows, across)
