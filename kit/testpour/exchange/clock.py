@@ -9,7 +9,7 @@ import numpy as np
 
 from testpour.exchange.grid import Grid, cell_number
 from testpour.logbook.door import month_number
-from testpour.wording import count, listed
+from testpour.wording import count
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})(?:\. ?|[- ])(?P<month>[^\W\d_]{3,9})\.?[- ](?P<year>\d{2}|\d{4})"
@@ -25,7 +25,7 @@ TEMPERATURE = re.compile(r"(?:[\[(°º˚]|\bdeg)\s*[cfk]\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
 SHORTEST = 5.0  # min: a trace so long in minutes and seconds may be one of a casting
-FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
+DAY_NUMBERS = (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,6 @@ class Times:
     columns: frozenset  # those used, and those that only count rows
     midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
     date: dt.date | None = None  # of the first row, where it is stated and sure
-    offset: float | None = None  # of that clock from UTC, min, where the stamps carry one
     newest_first: bool = False
 
 
@@ -109,7 +108,8 @@ def _elapsed(grid, columns, counters, time):
         return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say ms, s, min, h or d.")
     values = np.array([(cell_number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
-        return _day_numbers(values, next(filter(None, columns[k])), used, {time, *units} - {None})
+        said = f"the time column holds day numbers such as {next(filter(None, columns[k]))!r}, as a spreadsheet keeps dates"
+        return _cannot(used, f"{said}. Format it there as date and time, and export the trace again.")
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
@@ -120,18 +120,9 @@ def _elapsed(grid, columns, counters, time):
 
 
 def _are_day_numbers(values):
-    """Whether times are days since `FIRST_DAY`, as a spreadsheet keeps a date; a count of anything else runs longer."""
+    """Whether times are days since 1899-12-30, as a spreadsheet keeps a date; a count of anything else runs longer."""
     first, last = np.nanmin(values), np.nanmax(values)
     return DAY_NUMBERS[0] <= first and last <= DAY_NUMBERS[1] and last - first <= 2.0
-
-
-def _day_numbers(values, cell, used, units):
-    other = {u for u in units if UNITS[u] != DAY}
-    if other:
-        said = f"the time column holds day numbers such as {cell!r}, as a spreadsheet keeps dates, and is said to be in {listed(sorted(other))}"
-        return _cannot(used, f"{said}. Leave time= out, and correct the head if it states a unit.")
-    days = int(np.nanmin(values))
-    return _from_first((values - days) * DAY, used, clock=True, date=FIRST_DAY + dt.timedelta(days=days))
 
 
 def _units(head):
@@ -190,7 +181,7 @@ def _dated(columns, stamped, clocked, counters, day_first):
             return _cannot(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
         cells, used = [f"{a} {b}" if a and b else "" for a, b in zip(cells, columns[clocked], strict=True)], used | {clocked}
     found = [STAMP.fullmatch(cell) for cell in cells]
-    zones = list(dict.fromkeys(f["zone"] for f in found if f and f["zone"]))
+    zones = list(dict.fromkeys(f["zone"] or f["offset"] or "no zone" for f in found if f))
     if len(zones) > 1:
         return _cannot(used, f"the clock changes from {zones[0]} to {zones[1]} between the rows. Export the trace by one clock, such as UTC.")
     orders = [o for o in (True, False) if day_first in (None, o)]
@@ -211,19 +202,8 @@ def _dated(columns, stamped, clocked, counters, day_first):
     first = next(d for d in days if d is not None)
     clock = np.array([minutes_of(f["clock"]) if f and f["clock"] else np.nan for f in found])
     clock[clock >= DAY] = np.nan
-    offsets = [_offset(f["offset"]) if f and f["offset"] else None for f in found]
-    offset = next((one for one in offsets if one is not None), None)
-    if offset is not None:  # all on the clock of the first row, through a change of the clocks too
-        clock += np.array([np.nan if one is None else offset - one for one in offsets])
     minutes = clock + np.array([np.nan if d is None else DAY * (d - first).days for d in days])
-    return _from_first(minutes, used, clock=True, date=None if different else first, offset=offset)
-
-
-def _offset(text):
-    """Minutes from UTC of an offset such as ``"+01:00"``, ``"-0530"`` or ``"Z"``."""
-    if text.casefold() == "z":
-        return 0.0
-    return float(f"{text[0]}1") * (60 * int(text[1:3]) + int(text[-2:]))
+    return _from_first(minutes, used, clock=True, date=None if different else first)
 
 
 def _date(found, day_first):
@@ -251,7 +231,7 @@ def _span(days):
     return (known[-1] - known[0]).days if known else 0
 
 
-def _from_first(minutes, used, clock=False, date=None, offset=None):
+def _from_first(minutes, used, clock=False, date=None):
     """Minutes from the first readable row; refused where they step back."""
     known = np.flatnonzero(np.isfinite(minutes))
     if len(known) < 2:
@@ -261,4 +241,4 @@ def _from_first(minutes, used, clock=False, date=None, offset=None):
         said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
         return _cannot(used, f"{said}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
     first = minutes[known[0]]
-    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date, offset), []
+    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

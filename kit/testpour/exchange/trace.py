@@ -169,20 +169,22 @@ class Trace:
             raise TraceProblems(self.source, [f"there is nothing to log. {self.verdict()}"])
         if not wanted:
             raise TraceProblems(self.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
-        held = _standing(logbook, pour)
-        twice = [name for name in wanted if name in held]
+        readings = logbook.castings().readings
+        entries = readings[readings["pour"] == pour].set_index("reading")["entry"]
+        twice = [name for name in wanted if name in entries]
         if twice and why is None:
             raise TraceProblems(self.source, [
                 (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
                 f'log_into(log, {pour!r}, why="read from the trace").')
             ])
-        ways = {name: _way(self.readings.loc[name]) for name in wanted}
+        ends = self.readings[["low", "high"]].round(DIGITS)
+        ways = {name: Known(*map(float, ends.loc[name])).way() for name in wanted}
         _refuse_out_of_range(self, logbook.study, ways)
         note = f"From the temperature trace {self.source}, channel {self.channel}. {CONVENTION}"
         written = {}
         for name, way in ways.items():
-            if name in held:
-                written[name] = logbook.correct_reading(held[name], why=f"{why} ({note})", by=by, **way)
+            if name in entries:
+                written[name] = logbook.correct_reading(int(entries[name]), why=f"{why} ({note})", by=by, **way)
             else:
                 written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
         return written
@@ -233,16 +235,3 @@ def _refuse_out_of_range(trace, study, ways):
             known(study.reading(name), **way)
     if problems:
         raise TraceProblems(trace.source, problems)
-
-
-def _way(row):
-    """A row of the trace's readings as `Logbook.add_reading` takes it."""
-    return Known(round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)).way()
-
-
-def _standing(logbook, pour):
-    """Reading name to the number of the entry that counts now."""
-    rows = logbook.history(pour)
-    over = set(rows["supersedes"].dropna())
-    rows = rows[(rows["what"] != "pour") & ~rows["entry"].isin(over) & ~rows["void"].astype(bool)]
-    return dict(zip(rows["what"], rows["entry"].astype(int), strict=True))
