@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-import math
 import os
 import shutil
 import tempfile
@@ -13,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from testpour.archive import Archive
@@ -20,6 +19,7 @@ from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.files import name_new
 from testpour.logbook.book import Logbook
+from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
 from testpour.problems import Problems
@@ -153,9 +153,12 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
 def _fill(package, log):
     """Put all rows in at once, and look whether the log then is what was shared."""
     with log.writing() as connection:
-        rows = _kept(package.history) if package.history else _standing(package.castings)
-        for table in TABLES:
-            put_rows(connection, table, rows.get(table.name))
+        if package.history:
+            rows = _kept(package.history)
+            for table in TABLES:
+                put_rows(connection, table, rows[table.name])
+        else:
+            Ledger(log.study, connection).add(list(_entries(package.castings)))
         held = load_castings(log.study, connection)
         if held.fingerprint() != package.castings.fingerprint():
             raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
@@ -173,20 +176,15 @@ def _kept(history):
     }
 
 
-def _standing(castings):
-    """Castings as the rows of a log without corrections."""
-    now, factors = dt.datetime.now(dt.UTC).replace(tzinfo=None), [f.name for f in castings.study.factors]
-    pours, settings = [], []
-    for entry, row in enumerate(castings.pours.reset_index().to_dict("records"), start=1):
-        for name in factors:
-            value = row.pop(name)
-            if isinstance(value, str) or not math.isnan(value):
-                key, other = ("text", "number") if isinstance(value, str) else ("number", "text")
-                settings.append({"entry": entry, "factor": name, key: value, other: None})
-        made_at = UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime()
-        pours.append({**row, "made_at": made_at, "entry": entry, "logged_at": now})
-    readings = [
-        {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()} | {"logged_at": now}
-        for row in castings.readings.to_dict("records")
-    ]
-    return {"pours": pours, "settings": settings, "readings": readings}
+def _entries(castings):
+    """Castings as checked entries, one a pour, which is what a sheet brings into a log too."""
+    factors = [factor.name for factor in castings.study.factors]
+    readings = castings.readings.drop(columns=["entry", "pour"]).astype(object)
+    readings = readings.mask(readings.isin([np.inf, -np.inf]) | readings.isna(), None)
+    places = castings.readings.groupby("pour").indices
+    for pour, row in castings.pours.iterrows():
+        yield {
+            "pour": pour, "session": row["session"], "by": row["by"], "note": row["note"],
+            "made_at": UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime(),
+            "settings": row[factors].dropna().to_dict(), "readings": readings.iloc[places.get(pour, [])].to_dict("records"),
+        }
