@@ -9,10 +9,10 @@ import pytest
 from testpour.columns import Factor
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
-from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.text_and_dates import clean, moment
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, cell_number
-from testpour.logbook.door import month_number
+from testpour.logbook.text_and_dates import month_number
 from testpour.wording import count
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)

@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.files import Kind, free_for, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.logbook.known import known_of
-from testpour.logbook.sheet_cells import tame
+from testpour.logbook.sheet_cells import escape_cell
 from testpour.problems import Problem
 
 MAKER = "testpour, table of castings"
@@ -137,8 +137,8 @@ def _as_number(cell):
 
 def _table(castings):
     pours, columns = castings.pours, {}
-    columns["pour"] = [tame(str(name)) for name in pours.index]
-    columns["session"] = [tame(text) for text in pours["session"]]
+    columns["pour"] = [escape_cell(str(name)) for name in pours.index]
+    columns["session"] = [escape_cell(text) for text in pours["session"]]
     columns["made at"] = ["" if pd.isna(made) else made.isoformat(sep=" ") for made in pours["made_at"]]
     for factor in castings.study.factors:
         head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
@@ -152,10 +152,10 @@ def _table(castings):
         if not rows["pour"].duplicated().any():
             for part in ("by", "note"):
                 if (rows[part] != "").any():
-                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: tame(getattr(row, p)))
+                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: escape_cell(getattr(row, p)))
     for name in ("by", "note"):
-        columns[name] = [tame(text) for text in pours[name]]
-    return pd.DataFrame({tame(head): cells for head, cells in columns.items()})
+        columns[name] = [escape_cell(text) for text in pours[name]]
+    return pd.DataFrame({escape_cell(head): cells for head, cells in columns.items()})
 
 
 def _joined(pours, rows, say):
@@ -168,7 +168,7 @@ def _joined(pours, rows, say):
 
 def _written(factor, value):
     if factor.kind == "text":
-        return tame(value) if isinstance(value, str) else ""
+        return escape_cell(value) if isinstance(value, str) else ""
     if pd.isna(value):
         return ""
     return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"

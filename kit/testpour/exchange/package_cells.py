@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.package_schema import Table
-from testpour.logbook.castings import spelt
+from testpour.logbook.castings import formatted
 from testpour.logbook.known import how_known
-from testpour.logbook.sheet_cells import tame, untame
+from testpour.logbook.sheet_cells import escape_cell, unescape_cell
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
 from testpour.text_file import json_depth
@@ -29,7 +29,7 @@ def package_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
     written = {}
     for field in table.fields:
-        written[field["name"]] = spelt(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
+        written[field["name"]] = formatted(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
     return pd.DataFrame(written, dtype=object).to_csv(index=False, lineterminator="\n").encode("utf-8")
 
 
@@ -40,7 +40,7 @@ def _cell(value, field):
 
 
 WRITE = {
-    "string": lambda value, field: tame(value),
+    "string": lambda value, field: escape_cell(value),
     "integer": lambda value, field: str(int(value)),
     "number": lambda value, field: repr(float(value)),
     "boolean": lambda value, field: field.get("trueValues" if value else "falseValues", ["true" if value else "false"])[0],
@@ -129,7 +129,7 @@ def _array(text, _):
 
 
 READ = {
-    "string": lambda text, _: untame(text),
+    "string": lambda text, _: unescape_cell(text),
     "integer": _whole,
     "number": _number,
     "boolean": _truth,

@@ -15,7 +15,7 @@ from testpour.columns import Factor, Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import HOW
 from testpour.logbook.photos import FOLDER
-from testpour.logbook.sheet_cells import tame
+from testpour.logbook.sheet_cells import escape_cell
 from testpour.logbook.tables import TABLES
 from testpour.study import Aim, Study
 
@@ -146,7 +146,7 @@ def _readings(study, names):
     fields = [
         _field("entry", "integer", "number of the row in the log", constraints={"required": True, "unique": True}),
         _field("pour", "string", "name of the pour", constraints={"required": True}),
-        _field("reading", "string", "what was read", constraints={"enum": [tame(r.name) for r in study.readings]}),
+        _field("reading", "string", "what was read", constraints={"enum": [escape_cell(r.name) for r in study.readings]}),
         _field("low", "number", "lower end", description="blank where open; the same as high where read off"),
         _field("high", "number", "upper end", description="blank where open"),
         _field("unit", "string", "unit of low and high"),

@@ -15,7 +15,7 @@ from testpour.exchange.judge import glitches, judge, left_the_casting
 from testpour.exchange.onset import running_mean
 from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
-from testpour.logbook.door import moment
+from testpour.logbook.text_and_dates import moment
 from testpour.problems import noted
 from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import count

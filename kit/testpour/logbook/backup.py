@@ -14,7 +14,7 @@ from testpour.files import name_new
 from testpour.logbook.database import explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
-from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, open_here
 from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
 from testpour.study import Study
 from testpour.wording import count
@@ -81,7 +81,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
 
 def _check_log(path):
     """Refuse a file that is empty, damaged or somebody else's before anything is called a copy of it."""
-    if not held_here(path):
+    if not open_here(path):
         check_file(path)
     try:
         check_whole(path)

@@ -13,9 +13,9 @@ from sqlalchemy import Connection
 
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
-from testpour.logbook.entries import check_entries, one_pour, reading_of
+from testpour.logbook.entries import check_entries, pour_row, reading_of
 from testpour.logbook.known import TIMED, doubts, out_of_order
-from testpour.logbook.later import later_readings, later_words
+from testpour.logbook.later_readings import later_readings, later_words
 from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.open_log import OpenLog
@@ -82,7 +82,7 @@ class Logbook(OpenLog):
             If the settings call for care; the pour is logged all the same.
         """
         given = {"settings": settings, "session": session, "made_at": made_at, "by": by, "note": note}
-        entry, warned = one_pour(self.study, pour, given, made_anyway)
+        entry, warned = pour_row(self.study, pour, given, made_anyway)
         with self._ledger() as ledger:
             name = ledger.add([entry])[0]
         for text in warned:
@@ -130,7 +130,7 @@ class Logbook(OpenLog):
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
         row = reading_of(self.study, given)
         with self._ledger() as ledger:
-            made = ledger.standing(pour)
+            made = ledger.current_pour(pour)
             row["pour"] = made.pour
             entry = ledger.add_reading(row)
             room = ledger.settings(made.entry).get("room_temperature")
@@ -166,7 +166,7 @@ class Logbook(OpenLog):
         each = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
         rows = [reading_of(self.study, {**common, "value": value}) for value in each]
         with self._ledger() as ledger:
-            name = ledger.standing(pour).pour
+            name = ledger.current_pour(pour).pour
             return [ledger.add_reading({**row, "pour": name}) for row in rows]
 
     def add_all(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
@@ -348,7 +348,7 @@ class Logbook(OpenLog):
         int
         """
         with self.looking() as connection:
-            name = Ledger(self.study, connection).standing(pour).pour
+            name = Ledger(self.study, connection).current_pour(pour).pour
         row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
             return ledger.insert("photo", {**row, "pour": name})

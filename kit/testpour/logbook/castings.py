@@ -141,7 +141,7 @@ class Castings:
             column = self.pours[factor.name]
             if column.notna().any() and (column != "").any():
                 head = factor.label if factor.kind == "number" else factor.words
-                table[head] = [_shown(factor, value) for value in column]
+                table[head] = [_without_unit(factor, value) for value in column]
         return table.join(self._readings_in_words())
 
     def _readings_in_words(self):
@@ -181,9 +181,9 @@ class Castings:
 
     def _digest(self, scales):
         digest = hashlib.sha256(scales.encode())
-        _feed(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
+        _add_to_digest(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
         readings = self.readings.drop(columns=["entry", *PEOPLE], errors="ignore")
-        _feed(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))
+        _add_to_digest(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))
         return digest.hexdigest()[:16]
 
     def _repr_html_(self):
@@ -216,7 +216,7 @@ def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
     return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
 
-def _feed(digest, table):
+def _add_to_digest(digest, table):
     """Add a table to a digest, column by column, numbers to ten digits, and each text with its length."""
     for name in table.columns:
         column = table[name]
@@ -224,18 +224,18 @@ def _feed(digest, table):
         if pd.api.types.is_datetime64_any_dtype(column):
             digest.update(column.to_numpy("datetime64[us]").astype("<i8").tobytes())
         elif pd.api.types.is_numeric_dtype(column):
-            digest.update(" ".join(spelt(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
+            digest.update(" ".join(formatted(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
         else:
-            digest.update("".join(spelt(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
+            digest.update("".join(formatted(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
 
 
-def spelt(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
+def formatted(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
     """Each value spelt out; a value that comes again, as most do, is spelt once."""
     place, different = pd.factorize(column, use_na_sentinel=False)
     return np.array([spell(value) for value in different.tolist()], dtype=object)[place]
 
 
-def _shown(factor, value):
+def _without_unit(factor, value):
     """A setting without its unit, which stands in the header."""
     if isinstance(value, str) or value is None:
         return value or ""

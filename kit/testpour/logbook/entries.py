@@ -10,9 +10,9 @@ import pandas as pd
 
 from testpour.cautions import check_settings, check_shares
 from testpour.columns import Reading
-from testpour.logbook.door import clean, made_on, missing
 from testpour.logbook.reading_text import known
 from testpour.logbook.tables import UNDATED, LogProblem
+from testpour.logbook.text_and_dates import clean, made_on, missing
 from testpour.mixing import check_note
 from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
@@ -20,8 +20,8 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, shortened, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
-SURELY = (True,)  # of made_anyway: text such as "no" is true to Python
-SHAPE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
+CONFIRMED = (True,)  # of made_anyway: text such as "no" is true to Python
+EXAMPLE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
 
 
 class LogProblems(LogProblem):
@@ -58,7 +58,7 @@ def check_entries(
     entries = list(entries) if isinstance(entries, Iterable) else [entries]
     for one in (one for entry in entries for one in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
         if not isinstance(one, Mapping):
-            raise LogProblem(f"{shortened(repr(one))} is neither a pour nor a reading. Write a list of pours like {SHAPE}.")
+            raise LogProblem(f"{shortened(repr(one))} is neither a pour nor a reading. Write a list of pours like {EXAMPLE}.")
     for place, entry in enumerate(entries, start=1):
         where = entry.get("where", f"pour {entry.get('pour') or place}")
         found = _pour(study, entry, where, problems)
@@ -68,7 +68,7 @@ def check_entries(
             problems.append((where, "pour", name, f"{name} is listed twice. {said}"))
         seen.add(name)
         found["readings"] = list(_readings(study, entry, where, problems))
-        problems += _doubled(study, found["readings"], where)
+        problems += _given_twice(study, found["readings"], where)
         checked.append(found)
     if problems:
         order = {one.get("where"): place for place, entry in enumerate(entries) for one in (*entry.get("readings", ()), entry)}
@@ -86,14 +86,14 @@ def _pour(study, entry, where, problems):
         try:
             row |= settings_row(study, {name: value})
         except StudyProblems as problem:
-            problems.append((where, _head(study, name), value, problem.problems[0]))
+            problems.append((where, _column_words(study, name), value, problem.problems[0]))
     try:
         made_at = UNDATED if missing(entry.get("made_at")) else made_on(entry["made_at"])
     except UnitProblem as problem:
         problems.append((where, "made at", entry["made_at"], str(problem)))
     note = clean(entry.get("note"))
     refusals = [text for text in check_settings(study, row).refusals if text not in note]
-    for refusal in refusals if entry.get("made_anyway") not in SURELY else ():
+    for refusal in refusals if entry.get("made_anyway") not in CONFIRMED else ():
         problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
     row = _pour_row(entry, made_at, row, refusals)
     return {**row, "session": row["session"] or "1"}
@@ -112,11 +112,11 @@ def _readings(study, entry, where, problems):
         try:
             yield reading_row(study, reading)
         except (UnitProblem, KeyError) as problem:
-            column = reading.get("column") or _head(study, reading["reading"])
+            column = reading.get("column") or _column_words(study, reading["reading"])
             problems.append((reading.get("where", where), column, reading.get("value"), str(problem.args[0])))
 
 
-def _doubled(study, rows, where):
+def _given_twice(study, rows, where):
     """Problems of readings that one pour can have only once."""
     seen = set()
     for row in rows:
@@ -127,7 +127,7 @@ def _doubled(study, rows, where):
         seen.add(key)
 
 
-def _head(study, name):
+def _column_words(study, name):
     columns = {c.name: c.words for c in (*study.factors, *study.readings)}
     return columns.get(name, name)
 
@@ -160,7 +160,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def one_pour(
+def pour_row(
     study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A pour as an entry for the ledger, and what its settings call care for.
@@ -169,7 +169,7 @@ def one_pour(
     """
     row = settings_of(study, given["settings"])
     found = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
-    if found.refusals and made_anyway not in SURELY:
+    if found.refusals and made_anyway not in CONFIRMED:
         raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
     return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
 

@@ -22,9 +22,9 @@ def check_facts(engine: sa.Engine, study: Study) -> None:
     with explained(engine, writing) as connection:
         held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
         kept = declared.keys() & held if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & held)
-        wrong = [said for name in kept if (said := _changed(name, held[name], declared[name]))]
+        wrong = [said for name in kept if (said := _mismatch(name, held[name], declared[name]))]
         if not wrong:
-            _note(connection, declared, held)
+            _store(connection, declared, held)
     if wrong:
         engine.dispose()
         raise LogProblem(" ".join(sorted(wrong)))
@@ -36,7 +36,7 @@ def _in_use(connection, names):
     return {name for name in names if name in logged or name.replace(GRADES, UNIT, 1) in logged}
 
 
-def _changed(name, kept, now):
+def _mismatch(name, kept, now):
     """What is wrong where the study file no longer declares what the log keeps; "" where nothing is."""
     if name.startswith(GRADES):
         return _other_grades(name.removeprefix(GRADES), kept, now)
@@ -71,7 +71,7 @@ def _in_words(grades):
     return f"in the grades {numbered(grades)}" if grades else "in plain numbers"
 
 
-def _note(connection, declared, held):
+def _store(connection, declared, held):
     """Keep the facts of new columns, and the grades that were added at the end of a list."""
     fresh = [{"name": name, "value": value} for name, value in declared.items() if name not in held]
     if fresh:

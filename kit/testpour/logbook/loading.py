@@ -22,9 +22,9 @@ def _undeclared(study, connection, withdrawn):
     """Settings and readings that the log holds and the study does not declare, with the number of pours that have them."""
     setting, reading = SETTINGS.c.factor, READINGS.c.reading
     of_pours = sa.select(setting, sa.func.count()).join(POURS, POURS.c.entry == SETTINGS.c.entry)
-    of_pours = of_pours.where(standing(POURS), setting.not_in([factor.name for factor in study.factors])).group_by(setting)
+    of_pours = of_pours.where(is_current(POURS), setting.not_in([factor.name for factor in study.factors])).group_by(setting)
     of_readings = sa.select(reading, sa.func.count(READINGS.c.pour.distinct()))
-    of_readings = of_readings.where(standing(READINGS), READINGS.c.pour.not_in(withdrawn), _undeclared_reading(study)).group_by(reading)
+    of_readings = of_readings.where(is_current(READINGS), READINGS.c.pour.not_in(withdrawn), _undeclared_reading(study)).group_by(reading)
     return {name: pours for query in (of_pours, of_readings) for name, pours in connection.execute(query)}
 
 
@@ -32,19 +32,19 @@ def _undeclared_reading(study):
     return READINGS.c.reading.not_in([reading.name for reading in study.readings])
 
 
-def standing(table: sa.Table) -> sa.ColumnElement[bool]:
+def is_current(table: sa.Table) -> sa.ColumnElement[bool]:
     """The condition on a row that nothing supersedes and that is not withdrawn."""
     replaced = sa.select(table.c.supersedes).where(table.c.supersedes.is_not(None))
     return sa.and_(sa.not_(table.c.void), table.c.entry.not_in(replaced))
 
 
 def _pours(study, connection):
-    """One row a standing pour, in the order they were first logged, one column a factor of the study."""
+    """One row a pour that counts, in the order they were first logged, one column a factor of the study."""
     first_row = POURS.alias()
     first = sa.select(first_row.c.entry).where(first_row.c.pour == POURS.c.pour, first_row.c.supersedes.is_(None))
     place = sa.case((POURS.c.supersedes.is_(None), POURS.c.entry), else_=first.scalar_subquery())
     columns = {"entry": "int64", "pour": "str", "session": "str", "made_at": "datetime64[us]", **dict.fromkeys(PEOPLE, "str")}
-    pours = _table(connection, sa.select(*(POURS.c[name] for name in columns)).where(standing(POURS)).order_by(place), columns)
+    pours = _table(connection, sa.select(*(POURS.c[name] for name in columns)).where(is_current(POURS)).order_by(place), columns)
     pours["made_at"] = pours["made_at"].where(pours["made_at"] != UNDATED)
     whole = pours.join(_settings(study, connection), on="entry").set_index("pour")
     return whole[["session", "made_at", *(factor.name for factor in study.factors), *PEOPLE]]
@@ -61,7 +61,7 @@ def _settings(study, connection):
 
 
 def _readings(study, connection, withdrawn):
-    """One row a standing reading of a standing pour, in the order of entries.
+    """One row a reading that counts, of a pour that does, in the order of entries.
 
     Superseded entries are looked up once: a server that has not counted its rows yet may otherwise look them up again for
     every reading.

@@ -14,8 +14,8 @@ from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study import Study
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
-HELD: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
-TURNS = 20  # looks at a file, a twentieth of a second apart
+OPEN_HERE: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
+LOOKS = 20  # looks at a file, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
 DAMAGED = (
@@ -24,18 +24,18 @@ DAMAGED = (
 )
 
 
-def held_here(path: str | Path) -> bool:
+def open_here(path: str | Path) -> bool:
     """Whether this process has a file open in SQLite.
 
     Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
     would write between two of its pages (SQLite, How To Corrupt, section 2.2).
     """
-    return HELD[_identity(path)] > 0
+    return OPEN_HERE[_identity(path)] > 0
 
 
 def count_connection(path: str | Path, change: int) -> None:
     """Note that this process opened (1) or is closing (-1) a connection to a file."""
-    HELD[_identity(path)] += change
+    OPEN_HERE[_identity(path)] += change
 
 
 def _identity(path):
@@ -50,15 +50,15 @@ def check_file(path: str | Path) -> None:
     path = Path(path)
     if path.exists() and not path.is_file():
         raise LogProblem(f"The log at {path} is a folder, a pipe or a device, not a file. Give the path of a log, or move it away.")
-    for _ in range(TURNS):  # another bench may be in the middle of a write
-        wrong = _wrong(path) if path.is_file() else ""
+    for _ in range(LOOKS):  # another bench may be in the middle of a write
+        wrong = _damage(path) if path.is_file() else ""
         if not wrong:
             return
         time.sleep(0.05)
     raise LogProblem(f"The log at {path} {wrong}")
 
 
-def _wrong(path):
+def _damage(path):
     """What is wrong with a file, by its head and its length; ``""`` for nothing.
 
     A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);

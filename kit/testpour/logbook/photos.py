@@ -17,9 +17,9 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from sqlalchemy import Row
 
 from testpour.files import name_new, write_new
-from testpour.logbook.door import clean
 from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.text_and_dates import clean
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import age_words, in_html, visible
@@ -92,9 +92,9 @@ def photo_row(
         hours = None if age is None else to_unit(age, "h", "age")
     if hours is not None and not 0 <= hours < math.inf:
         raise LogProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
-    data, ending = _plain(path)
+    data, ending = _rewritten(path)
     name = f"{hashlib.sha256(data).hexdigest()}.{ending}"
-    _keep(Path(study.folder) / FOLDER / name, data)
+    _store(Path(study.folder) / FOLDER / name, data)
     return {"file": name, "age": hours, "by": clean(by, line=True), "note": clean(note)}
 
 
@@ -103,7 +103,7 @@ def photo_of(study: Study, row: Row[Any]) -> Photo:
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 
 
-def _plain(given):
+def _rewritten(given):
     """A picture written anew: upright, in plain colours, with nothing else in it; and its ending."""
     name = "The picture" if isinstance(given, bytes) else given.name
     if not isinstance(given, bytes) and given.exists() and not given.is_file():  # a pipe or a device may never end
@@ -117,7 +117,7 @@ def _plain(given):
     except OSError as problem:
         raise LogProblem(f"{name} cannot be read: {problem.strerror}.") from None
     with _opened(data, name) as held:
-        return _anew(_upright(held), held.format)
+        return _bare_picture(_upright(held), held.format)
 
 
 @contextmanager
@@ -154,7 +154,7 @@ def _upright(held):
     return image.convert("RGBA" if clear else "RGB")
 
 
-def _anew(image, form):
+def _bare_picture(image, form):
     """The bytes of a file that holds the pixels and nothing else."""
     bare = Image.frombytes(image.mode, image.size, image.tobytes())
     flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
@@ -163,7 +163,7 @@ def _anew(image, form):
     return made.getvalue(), "jpg" if flat else "png"
 
 
-def _keep(path, data):
+def _store(path, data):
     """Write a file whole and durably under the name of its content, once."""
     if path.is_file() and not path.is_symlink() and path.read_bytes() == data:
         return

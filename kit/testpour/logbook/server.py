@@ -27,7 +27,7 @@ WAITS = {
 APART = 5  # seconds by which a bench's clock may differ from the server's without a word
 GUARDED = ("pours", "settings", "readings", "photos", "facts")
 
-SAID = {
+MEANINGS = {
     "lock timeout": "is held by another bench or program for longer than eight seconds. Try again; if it goes on, look who has it open.",
     "statement timeout": "did not answer within fifteen seconds. Try again; if it goes on, look at the server.",
     "no password supplied": "asks for a password and none was given. {how}",
@@ -97,13 +97,13 @@ def _hang_up(number):
         line.shutdown(socket.SHUT_RDWR)
 
 
-def plainly(text: str) -> str | None:
+def in_plain_words(text: str) -> str | None:
     """What a server's words mean; None where they are not known."""
-    sign = next((sign for sign in SAID if re.search(sign, text)), None)
-    return sign and SAID[sign].format(how=_how() if "{how}" in SAID[sign] else "")
+    sign = next((sign for sign in MEANINGS if re.search(sign, text)), None)
+    return sign and MEANINGS[sign].format(how=_password_advice() if "{how}" in MEANINGS[sign] else "")
 
 
-def _how():
+def _password_advice():
     """Where a password belongs, and what keeps the one that is there from being used."""
     file = Path(os.environ.get("PGPASSFILE") or Path.home() / ".pgpass")
     if os.name == "posix" and file.is_file() and file.stat().st_mode & 0o077:
@@ -111,7 +111,7 @@ def _how():
     return HOW.format(file=file)
 
 
-def guard(connection: sa.Connection) -> None:
+def refuse_truncate(connection: sa.Connection) -> None:
     """Let the server refuse to empty a table of the log, in logs made by older kits too; nothing is done on SQLite."""
     if connection.dialect.name != "postgresql":
         return

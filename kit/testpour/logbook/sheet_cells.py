@@ -102,7 +102,7 @@ def bare(text: str) -> str:
     return text.strip().casefold().removesuffix(":")
 
 
-def sums_up(text: str, name: bool = False) -> bool:
+def is_summary(text: str, name: bool = False) -> bool:
     """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow, or where it ends in a colon.
 
     A small n alone counts the pours; a capital one may be the pour after M.
@@ -112,12 +112,12 @@ def sums_up(text: str, name: bool = False) -> bool:
     return SUMMARY.fullmatch(bare(text)) is not None
 
 
-def _meant(text):
+def _has_meaning(text):
     """Whether a sheet takes these words for something else than text."""
-    return bare(text) in BLANK | DITTO | ERRORS or sums_up(text, name=True)
+    return bare(text) in BLANK | DITTO | ERRORS or is_summary(text, name=True)
 
 
-def tame(text: str) -> str:
+def escape_cell(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
     Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
@@ -125,12 +125,12 @@ def tame(text: str) -> str:
     are written out, such as [U+202E].
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    meant = bool(bare(text)) and _meant(text) and text != "min"  # the unit, which tables for other programs hold
+    meant = bool(bare(text)) and _has_meaning(text) and text != "min"  # the unit, which tables for other programs hold
     return f"'{text}" if text[:1] in GUARDED or meant else text
 
 
-def untame(text: str) -> str:
-    """Back from `tame`."""
+def unescape_cell(text: str) -> str:
+    """Back from `escape_cell`."""
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _meant(rest)) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _has_meaning(rest)) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

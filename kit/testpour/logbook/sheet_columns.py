@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from statistics import fmean
 
 from testpour.columns import NO, OTHERS, YES, Factor, Reading
-from testpour.logbook.door import CLOCK
 from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
 from testpour.logbook.sheet_cells import NOTHING, bare
+from testpour.logbook.text_and_dates import CLOCK
 from testpour.study import Study
 from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
 from testpour.wording import first_few, listed

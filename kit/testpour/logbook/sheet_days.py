@@ -5,9 +5,9 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from testpour.logbook.door import DAY_FIRST
 from testpour.logbook.headers import Head
-from testpour.logbook.sheet_cells import DITTO, untame
+from testpour.logbook.sheet_cells import DITTO, unescape_cell
+from testpour.logbook.text_and_dates import DAY_FIRST
 from testpour.logbook.workbook import DATED
 from testpour.wording import first_few, listed, shortened
 
@@ -27,7 +27,7 @@ class Days:
         self.remarks: list[str] = []  # rows that hold nothing but words
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
-    def give(self, entry: dict[str, Any]) -> None:
+    def complete(self, entry: dict[str, Any]) -> None:
         """Give a pour what it does not say of its session and date itself."""
         for number, cells in self.waiting:
             if "where" in self.last and "session" in entry and [head.name for head, _ in cells] == ["session"]:
@@ -69,7 +69,7 @@ class Days:
 
     def remark(self, number: int, texts: Iterable[str]) -> None:
         """Note a row of words that is not read: it may be about one pour or about several."""
-        texts = [untame(text) for text in texts if text.casefold() not in DITTO]
+        texts = [unescape_cell(text) for text in texts if text.casefold() not in DITTO]
         if re.search(r"[^\W\d_]{2}", "".join(texts)):
             self.remarks.append(f"{number} ({shortened(', '.join(texts))})")
 

@@ -10,7 +10,7 @@ from testpour.logbook.headers import WHEN
 from testpour.logbook.sheet_cells import bare, read_cells
 from testpour.logbook.sheet_columns import lists_readings, not_given
 from testpour.logbook.sheet_days import counted_anew
-from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
+from testpour.logbook.sheet_heads import find_heads, is_transposed, only_table, with_units_below
 from testpour.logbook.sheet_rows import read_rows
 from testpour.study import Study
 from testpour.wording import listed, shortened
@@ -62,7 +62,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """
     rows, decimal, across, unread = read_cells(path)
     found = find_heads(study, rows, across)
-    if lies_on_its_side(study, found.heads if found else (), rows):
+    if is_transposed(study, found.heads if found else (), rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
         raise LogProblems([("", "", "", said + "table in a spreadsheet program, and paste it transposed.")])
     if found is None:
@@ -74,7 +74,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     start, texts, problems = found.last, found.texts, found.problems
     if listing := lists_readings(study, rows, start, found.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
-    first, heads = below(found.heads, rows, start, problems)
+    first, heads = with_units_below(found.heads, rows, start, problems)
     kept, again = only_table(study, found, rows, first, problems)
     misread = bool(problems)
     entries, passed = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
@@ -118,10 +118,10 @@ def _joined(study, entries):
     kept, named, further = [], {}, []
     for entry in entries:
         first = named.setdefault(entry.get("pour") or entry["where"], entry)
-        if first is entry or not _goes_on(study, first, entry):
+        if first is entry or not _continues(study, first, entry):
             kept.append(entry)
             continue
-        more = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _held(first, read))]
+        more = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _earlier_value(first, read))]
         first["readings"] += [{**read, "where": entry["where"]} for read in more]
         if entry.get("note", "") not in first.get("note", ""):
             first["note"] = f"{first.get('note', '')} {entry['note']}".strip()
@@ -129,16 +129,16 @@ def _joined(study, entries):
     return kept, further
 
 
-def _goes_on(study, first, entry):
+def _continues(study, first, entry):
     """Whether a row of the same name says nothing that differs from the first row of the pour, and is no copy of it."""
     alike = all(entry.get(name, first.get(name)) == first.get(name) for name in ("session", "made_at", "by", "made_anyway"))
-    pairs = [(read, _held(first, read)) for read in entry["readings"]]
+    pairs = [(read, _earlier_value(first, read)) for read in entry["readings"]]
     again = any(held not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, held in pairs)
     new = not entry["settings"] or any(held != read["value"] for read, held in pairs)
     return alike and new and not again and entry["settings"].items() <= first["settings"].items()
 
 
-def _held(entry, read):
+def _earlier_value(entry, read):
     """What an entry has of a reading at the same age and place; the same value before any other, None where there is none."""
     keys = ("reading", "age", "specimen")
     values = [one["value"] for one in entry["readings"] if all(one[key] == read[key] for key in keys)]

@@ -60,7 +60,7 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
                 _refuse_fonts(source)
                 rows, struck, coloured = _filled(first)
                 said = _unread(struck, others) + _only_coloured(rows, coloured) + _hidden(rows, source) + _commented(parts, place)
-                return *_spread(rows, source), said
+                return *_fill_merged(rows, source), said
         except (TextProblem, MemoryError):
             raise
         except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
@@ -199,7 +199,7 @@ def _refuse_fonts(source):
     _refuse_mixed([name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]])
 
 
-def _spread(rows, source):
+def _fill_merged(rows, source):
     """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else, and what is merged across."""
     from openpyxl.utils import range_boundaries
 

@@ -12,7 +12,7 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.columns import Factor
 from testpour.mixing import check_resin
-from testpour.panels.numbers import Typed, typed
+from testpour.panels.numbers import typed
 from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.workshop import SCALES
@@ -77,9 +77,8 @@ class SettingField:
         asked = self.way == SAME or (self.way == DIFFERS and factor.kind != "yes/no")
         self.words = {key: says(f"{key}_{factor.name}", _bare(factor, value)) for key, value in first.items() if asked}
         self.typed = {key: self._read(words.strip()) for key, words in self.words.items()}
-        low, high = (self.typed.get(key, Typed()) for key in ("from", "to"))
-        if asked and self.way == DIFFERS and not low.problem and not high.problem and not low.value < high.value:
-            self.typed["to"] = replace(high, problem=f"{capital(factor.words)} must end above where it begins.")
+        if "to" in self.typed and not self.wrong and not self.values[0] < self.values[1]:
+            self.typed["to"] = replace(self.typed["to"], problem=f"{capital(factor.words)} must end above where it begins.")
 
     def _read(self, words):
         found = typed(words, self.factor.parse, self.factor.unit)

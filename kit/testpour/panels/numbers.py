@@ -38,12 +38,12 @@ class Field:
 class Typed:
     """A number that was typed: its value, None where there is none, what is wrong with it, and how it was understood."""
 
-    value: Any = None
+    value: float | None = None
     problem: str = ""
     read: str = ""
 
 
-def typed(words: str, parse: Callable[[str], Any], unit: str = "") -> Typed:
+def typed(words: str, parse: Callable[[str], float], unit: str = "") -> Typed:
     """What was typed in a field, read by `parse` in `unit`."""
     try:
         value = parse(words)

@@ -33,11 +33,11 @@ def clean(text: object, line: bool = False) -> str:
     """
     text = int(text) if isinstance(text, float) and text.is_integer() else text  # 1.0, as a table with gaps keeps a session 1
     text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
-    text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
+    text = "".join(c for c in text if c in "\n\t" or not _is_control(c))
     return (" ".join(text.split()) if line else text).strip()
 
 
-def _unfit(character):
+def _is_control(character):
     return unicodedata.category(character) in ("Cc", "Cs") or ord(character) & 0xFFFE == 0xFFFE
 
 
@@ -59,7 +59,7 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     if missing(value):
         raise UnitProblem("date: is missing. Write it like 2026-03-01 10:30, or leave it out for this moment.")
     if isinstance(value, str):
-        value = _read(value.strip())
+        value = _parse_moment(value.strip())
     elif isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         value = dt.datetime.combine(value, dt.time())
     elif hasattr(value, "to_pydatetime"):
@@ -95,14 +95,14 @@ def made_on(value: str | dt.date | None) -> dt.datetime:
     return made
 
 
-def _read(text):
+def _parse_moment(text):
     try:
         return dt.datetime.fromisoformat(text)
     except ValueError:
         found = DAY_FIRST.fullmatch(text)
     if (named := _month_named(text)) and named["year"]:
         year = named["year"].strip("'")
-        return _day(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
+        return _calendar_moment(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
     if not found:
         if SERIAL.fullmatch(text):
             day = dt.date(1899, 12, 30) + dt.timedelta(days=int(text[:5]))  # as most spreadsheets count; an old kind of them from 1904
@@ -115,7 +115,7 @@ def _read(text):
         raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
     if mark != "." and month > 12:
         day, month = month, day
-    return _day(text, year, month, day, *clock)
+    return _calendar_moment(text, year, month, day, *clock)
 
 
 def _month_named(text):
@@ -131,7 +131,7 @@ def month_number(word: str) -> int:
     return next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word.casefold()) for name in names.split())), 0)
 
 
-def _day(text, *parts):
+def _calendar_moment(text, *parts):
     """The moment of year, month, day, hour, minute and second, which are read from `text`."""
     try:
         return dt.datetime(*(int(part or 0) for part in parts))

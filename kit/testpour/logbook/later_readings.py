@@ -7,24 +7,24 @@ from types import SimpleNamespace
 from typing import Any
 
 from testpour.logbook.castings import Castings
-from testpour.logbook.door import hour_known, missing
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.known import Mark, mark
+from testpour.logbook.known import ReadingKey, reading_key
 from testpour.logbook.tables import UNDATED
+from testpour.logbook.text_and_dates import hour_known, missing
 from testpour.wording import age_words, count, first_few, listed
 
 Rows = Sequence[Mapping[str, Any]]
-AGAIN = (
+READ_BEFORE = (
     "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
     "alike, name it in a pour column."
 )
 
 
-def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
+def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingKey]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
     """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet says otherwise than the log.
 
     So does a row without a pour's name that a sheet read before has brought, which would count twice.
-    `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `Mark`
+    `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `ReadingKey`
     of each reading that was withdrawn.
     """
     found: dict[str, list[dict[str, Any]]] = {row["pour"]: [] for row in checked if row["pour"] in castings.pours.index}
@@ -33,10 +33,10 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, Mark]], 
     for entry, row in zip(entries, checked, strict=True):
         name = row["pour"]
         if name in found:
-            problems += [(entry["where"], *one) for one in _otherwise(castings, entry, row)]
-            problems += [(entry["where"], *one) for one in _lacking(castings, withdrawn, row, found[name])]
-        elif not name and row["readings"] and (pour := _holding(castings, row)):
-            problems.append((entry["where"], "", "", AGAIN.format(pour=pour)))
+            problems += [(entry["where"], *one) for one in _differences(castings, entry, row)]
+            problems += [(entry["where"], *one) for one in _missing_readings(castings, withdrawn, row, found[name])]
+        elif not name and row["readings"] and (pour := _same_pour(castings, row)):
+            problems.append((entry["where"], "", "", READ_BEFORE.format(pour=pour)))
         elif name and row["readings"] and not row["settings"] and (found or (only_read and castings.study.varied)):
             has = first_few([str(pour) for pour in castings.pours.index])
             said = f"{name} is not in the log, which {f'has {has}' if has else 'is empty'}, and has no settings here. "
@@ -62,7 +62,7 @@ def later_words(castings: Castings, found: Mapping[str, Rows], checked: Rows) ->
     return said + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
 
 
-def _holding(castings, row):
+def _same_pour(castings, row):
     """Name of a pour of which the log says already all that a row says; "" where there is none. A day that is not known may be any day."""
     pours, readings = castings.pours, castings.readings
     alike = pours["session"] == row["session"]
@@ -70,12 +70,12 @@ def _holding(castings, row):
         alike &= pours["made_at"].isna() | (pours["made_at"] == row["made_at"])
     for name, value in row["settings"].items():
         alike &= pours[name] == value
-    said = {mark(SimpleNamespace(**one)) for one in row["readings"]}
+    said = {reading_key(SimpleNamespace(**one)) for one in row["readings"]}
     held = readings[readings["pour"].isin(pours.index[alike])].groupby("pour", sort=False)
-    return next((str(pour) for pour, rows in held if said <= set(map(mark, rows.itertuples()))), "")
+    return next((str(pour) for pour, rows in held if said <= set(map(reading_key, rows.itertuples()))), "")
 
 
-def _otherwise(castings, entry, row):
+def _differences(castings, entry, row):
     """A problem for each setting, the session and the day that the log has otherwise, or does not have."""
     name, held, day = row["pour"], castings.pours.loc[row["pour"]], row["made_at"]
     pairs = [(f.words, row["settings"][f.name], held[f.name], f.show) for f in castings.study.factors if f.name in row["settings"]]
@@ -94,11 +94,11 @@ def _otherwise(castings, entry, row):
             )
 
 
-def _lacking(castings, withdrawn, row, new):
+def _missing_readings(castings, withdrawn, row, new):
     """Add to `new` the readings of a row that the log lacks; a problem for each that it has otherwise, or that was withdrawn."""
     name, read = row["pour"], castings.readings
-    kept = Counter(map(mark, read[read["pour"] == name].itertuples()))
-    told = [(mark(SimpleNamespace(**one)), one) for one in row["readings"]]
+    kept = Counter(map(reading_key, read[read["pour"] == name].itertuples()))
+    told = [(reading_key(SimpleNamespace(**one)), one) for one in row["readings"]]
     more, gone = Counter(one for one, _ in told) - kept, kept - Counter(one for one, _ in told)
     for key in dict.fromkeys(one[:3] for one in more):
         reading = castings.study.reading(key[0])
