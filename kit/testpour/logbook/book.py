@@ -130,10 +130,10 @@ class Logbook(OpenLog):
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
         row = reading_of(self.study, given)
         with self._ledger() as ledger:
-            made = ledger.current_pour(pour)
-            row["pour"] = made.pour
+            current = ledger.current_pour(pour)
+            row["pour"] = current.pour
             entry = ledger.add_reading(row)
-            room = ledger.settings(made.entry).get("room_temperature")
+            room = ledger.settings(current.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
         for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
             warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
@@ -163,8 +163,8 @@ class Logbook(OpenLog):
             Entry numbers, one a value.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
-        each = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
-        rows = [reading_of(self.study, {**common, "value": value}) for value in each]
+        items = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
+        rows = [reading_of(self.study, {**common, "value": value}) for value in items]
         with self._ledger() as ledger:
             name = ledger.current_pour(pour).pour
             return [ledger.add_reading({**row, "pour": name}) for row in rows]
@@ -245,14 +245,14 @@ class Logbook(OpenLog):
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
             added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
             ledger.add_later(later)
-            then = castings if store else load_castings(self.study, connection)
+            after = castings if store else load_castings(self.study, connection)
             if not store:
                 connection.rollback()
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
             warnings.warn(words, NotRead, stacklevel=3)
         warn_of(self.study, names, checked, stacklevel=4)
-        return names, then
+        return names, after
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,

@@ -82,9 +82,9 @@ class Castings:
 
     def _undeclared(self):
         """What the log holds and nothing is learnt from, as a sentence to follow others; "" where there is none."""
-        held = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
-        return held and (
-            f" The log also holds {held}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
+        columns = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
+        return columns and (
+            f" The log also holds {columns}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
             "the name it has in the log, or leave it so if it was given up."
         )
 
@@ -114,17 +114,17 @@ class Castings:
         Grades and looks at the clock are coarse, so that pours alike read alike: a pour counts only with three
         readings, one of them a number read off an instrument.
         """
-        read = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
-        pour, whole = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
-        sharp = (read["low"] == read["high"]) & read["reading"].isin(whole)
-        made = self.pours[[factor.name for factor in self.study.factors]]
+        values = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
+        pour, numeric = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
+        exact = (values["low"] == values["high"]) & values["reading"].isin(numeric)
+        settings = self.pours[[factor.name for factor in self.study.factors]]
         marks = pd.DataFrame({
-            "made": pd.util.hash_pandas_object(made.astype(str), index=False),
-            "read": pd.util.hash_pandas_object(read, index=False).groupby(pour).sum(),
-            "readings": sharp.groupby(pour).size(), "sharp": sharp.groupby(pour).sum(),
+            "made": pd.util.hash_pandas_object(settings.astype(str), index=False),
+            "read": pd.util.hash_pandas_object(values, index=False).groupby(pour).sum(),
+            "readings": exact.groupby(pour).size(), "sharp": exact.groupby(pour).sum(),
         }).reindex(self.pours.index)
-        told = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
-        groups = told.groupby(["made", "read"], sort=False).groups.values()
+        comparable = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
+        groups = comparable.groupby(["made", "read"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
 
     @property
@@ -176,8 +176,8 @@ class Castings:
 
     def _scales(self):
         """What the numbers are counted in: each setting's unit, and unit and grades of each reading that was taken."""
-        read = set(self.readings["reading"])
-        return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in read)])
+        used = set(self.readings["reading"])
+        return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in used)])
 
     def _digest(self, scales):
         digest = hashlib.sha256(scales.encode())
@@ -193,8 +193,8 @@ class Castings:
             return f"<p>{in_html(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
         table = self.wide()
         same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
-        said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
-        note = f"<p>The same for every pour: {in_html(said)}.</p>" if same else ""
+        shared = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
+        note = f"<p>The same for every pour: {in_html(shared)}.</p>" if same else ""
         return f"<p>{in_html(self.sentence())}</p>{table_html(table.drop(columns=same))}{note}"
 
 
@@ -211,8 +211,8 @@ def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
     -------
     list of str
     """
-    found = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
-    last = max((int(name[1]) for name in found if name), default=0)
+    matches = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
+    last = max((int(name[1]) for name in matches if name), default=0)
     return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
 
@@ -231,8 +231,8 @@ def _add_to_digest(digest, table):
 
 def formatted(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
     """Each value spelt out; a value that comes again, as most do, is spelt once."""
-    place, different = pd.factorize(column, use_na_sentinel=False)
-    return np.array([spell(value) for value in different.tolist()], dtype=object)[place]
+    places, distinct = pd.factorize(column, use_na_sentinel=False)
+    return np.array([spell(value) for value in distinct.tolist()], dtype=object)[places]
 
 
 def _without_unit(factor, value):

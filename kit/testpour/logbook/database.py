@@ -116,10 +116,10 @@ def _url_of(address: str) -> sa.URL:
 
 def _refuse_other(connection, address):
     """Keep out of a database file that is somebody else's."""
-    held = set(sa.inspect(connection).get_table_names())
-    if connection.dialect.name == "sqlite" and held and FACTS.name not in held:
+    tables = set(sa.inspect(connection).get_table_names())
+    if connection.dialect.name == "sqlite" and tables and FACTS.name not in tables:
         raise LogProblem(
-            f"{address_words(address)} is a database, but not a log: it holds {', '.join(sorted(held)[:5])}. "
+            f"{address_words(address)} is a database, but not a log: it holds {', '.join(sorted(tables)[:5])}. "
             "Give the log another file name."
         )
 

@@ -31,9 +31,9 @@ class LogProblems(LogProblem):
         self.problems = pd.DataFrame(problems, columns=COLUMNS)
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
-        said = ": ".join(filter(None, ("First", place, first["problem"])))
+        words = ": ".join(filter(None, ("First", place, first["problem"])))
         super().__init__(
-            f"{count(len(self.problems), 'problem')}; nothing was stored. {said} "
+            f"{count(len(self.problems), 'problem')}; nothing was stored. {words} "
             "The table `.problems` lists them all."
         )
 
@@ -56,22 +56,22 @@ def check_entries(
     """
     problems, checked, seen = list(problems), [], set()
     entries = list(entries) if isinstance(entries, Iterable) else [entries]
-    for one in (one for entry in entries for one in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
-        if not isinstance(one, Mapping):
-            raise LogProblem(f"{shortened(repr(one))} is neither a pour nor a reading. Write a list of pours like {EXAMPLE}.")
+    for item in (item for entry in entries for item in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
+        if not isinstance(item, Mapping):
+            raise LogProblem(f"{shortened(repr(item))} is neither a pour nor a reading. Write a list of pours like {EXAMPLE}.")
     for place, entry in enumerate(entries, start=1):
         where = entry.get("where", f"pour {entry.get('pour') or place}")
-        found = _pour(study, entry, where, problems)
+        pour = _pour(study, entry, where, problems)
         name = entry.get("pour")
         if name and name in seen:
-            said = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
-            problems.append((where, "pour", name, f"{name} is listed twice. {said}"))
+            advice = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
+            problems.append((where, "pour", name, f"{name} is listed twice. {advice}"))
         seen.add(name)
-        found["readings"] = list(_readings(study, entry, where, problems))
-        problems += _given_twice(study, found["readings"], where)
-        checked.append(found)
+        pour["readings"] = list(_readings(study, entry, where, problems))
+        problems += _given_twice(study, pour["readings"], where)
+        checked.append(pour)
     if problems:
-        order = {one.get("where"): place for place, entry in enumerate(entries) for one in (*entry.get("readings", ()), entry)}
+        order = {item.get("where"): place for place, entry in enumerate(entries) for item in (*entry.get("readings", ()), entry)}
         raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
     return checked
 
@@ -102,9 +102,9 @@ def _pour(study, entry, where, problems):
 def settings_row(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
     """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
     given = study.named(given)
-    said = {name: value for name, value in given.items() if not missing(value)}
-    whole = study.settings({**dict.fromkeys(given), **said})
-    return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
+    stated = {name: value for name, value in given.items() if not missing(value)}
+    whole = study.settings({**dict.fromkeys(given), **stated})
+    return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in stated}
 
 
 def _readings(study, entry, where, problems):
@@ -140,7 +140,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     has no such reading.
     """
     reading = study.reading(entry["reading"])
-    found = known(reading, **{way: entry.get(way) for way in ("value", "between", "not_yet", "already", "decimal")})
+    result = known(reading, **{way: entry.get(way) for way in ("value", "between", "not_yet", "already", "decimal")})
     hours = None
     if reading.ages:
         if missing(entry.get("age")):
@@ -150,9 +150,9 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
             raise UnitProblem(f"{reading.words}: an age of {hours:g} h is not possible. Give hours after mixing.")
     return {
         "reading": reading.name,
-        "low": None if math.isinf(found.low) else found.low,
-        "high": None if math.isinf(found.high) else found.high,
-        "known": found.how,
+        "low": None if math.isinf(result.low) else result.low,
+        "high": None if math.isinf(result.high) else result.high,
+        "known": result.how,
         "age": hours,
         "specimen": _specimen(entry.get("specimen", "")),
         "by": clean(entry.get("by"), line=True),
@@ -168,10 +168,10 @@ def pour_row(
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
     row = settings_of(study, given["settings"])
-    found = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
-    if found.refusals and made_anyway not in CONFIRMED:
-        raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
-    return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
+    cautions = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
+    if cautions.refusals and made_anyway not in CONFIRMED:
+        raise LogProblem(" ".join(cautions.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
+    return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, cautions.refusals), cautions.warnings
 
 
 def _pour_row(entry, made_at, settings, refusals):

@@ -20,11 +20,11 @@ def check_facts(engine: sa.Engine, study: Study) -> None:
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
     with explained(engine, writing) as connection:
-        held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
-        kept = declared.keys() & held if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & held)
-        wrong = [said for name in kept if (said := _mismatch(name, held[name], declared[name]))]
+        stored = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
+        names = declared.keys() & stored if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & stored)
+        wrong = [said for name in names if (said := _mismatch(name, stored[name], declared[name]))]
         if not wrong:
-            _store(connection, declared, held)
+            _store(connection, declared, stored)
     if wrong:
         engine.dispose()
         raise LogProblem(" ".join(sorted(wrong)))
@@ -71,11 +71,11 @@ def _in_words(grades):
     return f"in the grades {numbered(grades)}" if grades else "in plain numbers"
 
 
-def _store(connection, declared, held):
+def _store(connection, declared, stored):
     """Keep the facts of new columns, and the grades that were added at the end of a list."""
-    fresh = [{"name": name, "value": value} for name, value in declared.items() if name not in held]
-    if fresh:
-        connection.execute(FACTS.insert(), fresh)
+    new = [{"name": name, "value": value} for name, value in declared.items() if name not in stored]
+    if new:
+        connection.execute(FACTS.insert(), new)
     for name, value in declared.items():
-        if held.get(name, value) != value:
+        if stored.get(name, value) != value:
             connection.execute(FACTS.update().where(FACTS.c.name == name).values(value=value))

@@ -55,20 +55,20 @@ def read_head(study: Study, text: str) -> Head | None:
     A HeaderProblem where it may be one of several columns, or looks like one that is misspelt.
     """
     part = PART.search(text)
-    left = text[: part.start()] if part else text
-    brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", left)
-    left = re.sub(r"[(\[][^)\]]*[)\]]", " ", left)
+    rest = text[: part.start()] if part else text
+    brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", rest)
+    rest = re.sub(r"[(\[][^)\]]*[)\]]", " ", rest)
     aged = [b for b in brackets if re.fullmatch(rf"\s*{AGE}\s*", b, re.IGNORECASE)]
     unit = next((b.strip() for b in brackets if b not in aged), "")
     names = {_normal(form) for c in (*study.factors, *study.readings) for form in (c.name, c.words)}
     age = specimen = None
-    if _normal(left) not in names or aged:  # a factor of the study called "soak 2 h" is that factor
-        left = f"{left} at {aged[0]}" if aged else left
-        age = re.search(AGE, left, re.IGNORECASE)
-        left = left[: age.start()] + left[age.end() :] if age else left
-        specimen = SPECIMEN.search(left)
-        left = left[: specimen.start()] if specimen else left
-    words = _normal(left)
+    if _normal(rest) not in names or aged:  # a factor of the study called "soak 2 h" is that factor
+        rest = f"{rest} at {aged[0]}" if aged else rest
+        age = re.search(AGE, rest, re.IGNORECASE)
+        rest = rest[: age.start()] + rest[age.end() :] if age else rest
+        specimen = SPECIMEN.search(rest)
+        rest = rest[: specimen.start()] if specimen else rest
+    words = _normal(rest)
     if (scale := SHORE.fullmatch(words)) and not unit:
         words, unit = "hardness", f"Shore {scale[1].upper()}"
     own = next((name for name, aliases in OWN.items() if words in aliases or (name == "pour" and POUR.fullmatch(words))), None)

@@ -89,10 +89,10 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     -------
     list of str
     """
-    have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
-    ends = ((have[one.reading], known_of(one)) for one in read if one.reading in have)
-    each = [text for reading, one in ends for text in check_read(reading, -math.inf if surely else one.low, one.high, room).warnings]
-    return [*each, *filter(None, [out_of_order(study, read)])]
+    declared, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
+    ends = ((declared[one.reading], known_of(one)) for one in read if one.reading in declared)
+    single = [text for reading, one in ends for text in check_read(reading, -math.inf if surely else one.low, one.high, room).warnings]
+    return [*single, *filter(None, [out_of_order(study, read)])]
 
 
 def known_of(row: Any) -> Known:

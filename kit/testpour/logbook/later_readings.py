@@ -27,39 +27,39 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingK
     `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `ReadingKey`
     of each reading that was withdrawn.
     """
-    found: dict[str, list[dict[str, Any]]] = {row["pour"]: [] for row in checked if row["pour"] in castings.pours.index}
+    later: dict[str, list[dict[str, Any]]] = {row["pour"]: [] for row in checked if row["pour"] in castings.pours.index}
     only_read = not any(row["settings"] for row in checked)
     problems: list[tuple[Any, ...]] = []
     for entry, row in zip(entries, checked, strict=True):
         name = row["pour"]
-        if name in found:
+        if name in later:
             problems += [(entry["where"], *one) for one in _differences(castings, entry, row)]
-            problems += [(entry["where"], *one) for one in _missing_readings(castings, withdrawn, row, found[name])]
+            problems += [(entry["where"], *one) for one in _missing_readings(castings, withdrawn, row, later[name])]
         elif not name and row["readings"] and (pour := _same_pour(castings, row)):
             problems.append((entry["where"], "", "", READ_BEFORE.format(pour=pour)))
-        elif name and row["readings"] and not row["settings"] and (found or (only_read and castings.study.varied)):
-            has = first_few([str(pour) for pour in castings.pours.index])
-            said = f"{name} is not in the log, which {f'has {has}' if has else 'is empty'}, and has no settings here. "
+        elif name and row["readings"] and not row["settings"] and (later or (only_read and castings.study.varied)):
+            logged = first_few([str(pour) for pour in castings.pours.index])
+            words = f"{name} is not in the log, which {f'has {logged}' if logged else 'is empty'}, and has no settings here. "
             labels = listed(factor.label for factor in castings.study.varied)
-            mend = "Mend the name, or write" if has else "Write"
-            problems.append((entry["where"], "pour", name, f"{said}{mend} the settings of the new pour, in columns headed {labels}."))
+            mend = "Mend the name, or write" if logged else "Write"
+            problems.append((entry["where"], "pour", name, f"{words}{mend} the settings of the new pour, in columns headed {labels}."))
     if problems:
         raise LogProblems(problems)
-    return found
+    return later
 
 
-def later_words(castings: Castings, found: Mapping[str, Rows], checked: Rows) -> str:
+def later_words(castings: Castings, later: Mapping[str, Rows], checked: Rows) -> str:
     """What was done with the readings of pours that are in the log, in a sentence; "" where there are none."""
-    rows = [row for row in checked if row["pour"] in found]
+    rows = [row for row in checked if row["pour"] in later]
     if not rows:
         return ""
-    added = sum(map(len, found.values()))
-    said = (
+    added = sum(map(len, later.values()))
+    words = (
         f"{first_few([row['pour'] for row in rows])} {'is' if len(rows) == 1 else 'are'} in the log already: {count(added, 'later reading')} added, "
         f"{sum(len(row['readings']) for row in rows) - added} that stood there passed over."
     )
     unread = [row["pour"] for row in rows if any(row[part] not in castings.pours.at[row["pour"], part] for part in ("by", "note"))]
-    return said + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
+    return words + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
 
 
 def _same_pour(castings, row):
@@ -70,25 +70,25 @@ def _same_pour(castings, row):
         alike &= pours["made_at"].isna() | (pours["made_at"] == row["made_at"])
     for name, value in row["settings"].items():
         alike &= pours[name] == value
-    said = {reading_key(SimpleNamespace(**one)) for one in row["readings"]}
-    held = readings[readings["pour"].isin(pours.index[alike])].groupby("pour", sort=False)
-    return next((str(pour) for pour, rows in held if said <= set(map(reading_key, rows.itertuples()))), "")
+    stated = {reading_key(SimpleNamespace(**one)) for one in row["readings"]}
+    logged = readings[readings["pour"].isin(pours.index[alike])].groupby("pour", sort=False)
+    return next((str(pour) for pour, rows in logged if stated <= set(map(reading_key, rows.itertuples()))), "")
 
 
 def _differences(castings, entry, row):
     """A problem for each setting, the session and the day that the log has otherwise, or does not have."""
-    name, held, day = row["pour"], castings.pours.loc[row["pour"]], row["made_at"]
-    pairs = [(f.words, row["settings"][f.name], held[f.name], f.show) for f in castings.study.factors if f.name in row["settings"]]
+    name, logged, day = row["pour"], castings.pours.loc[row["pour"]], row["made_at"]
+    pairs = [(f.words, row["settings"][f.name], logged[f.name], f.show) for f in castings.study.factors if f.name in row["settings"]]
     if day != UNDATED:
-        day_alone = not hour_known(day) and not missing(held["made_at"])
-        pairs.append(("made at", day, held["made_at"].normalize() if day_alone else held["made_at"], lambda made: f"{made:%Y-%m-%d %H:%M}"))
+        day_alone = not hour_known(day) and not missing(logged["made_at"])
+        pairs.append(("made at", day, logged["made_at"].normalize() if day_alone else logged["made_at"], lambda made: f"{made:%Y-%m-%d %H:%M}"))
     if entry["session"] and entry["session"] != f"{day:%Y-%m-%d}":  # a session that was made of the day
-        pairs.append(("session", row["session"], held["session"], str))
-    for words, said, kept, show in pairs:
-        unknown = missing(kept) or kept == ""
-        if unknown or not (said == kept or (isinstance(said, float) and math.isclose(said, kept, rel_tol=1e-9))):
-            known = f"without {words}" if unknown else f"with {words} {show(kept)}"
-            yield words, show(said), (
+        pairs.append(("session", row["session"], logged["session"], str))
+    for words, stated, logged_value, show in pairs:
+        unknown = missing(logged_value) or logged_value == ""
+        if unknown or not (stated == logged_value or (isinstance(stated, float) and math.isclose(stated, logged_value, rel_tol=1e-9))):
+            known = f"without {words}" if unknown else f"with {words} {show(logged_value)}"
+            yield words, show(stated), (
                 f"{name} is in the log already, {known}. Write the same or nothing here. Where the log is wrong, use correct_pour; another pour "
                 "needs another name."
             )
@@ -97,20 +97,22 @@ def _differences(castings, entry, row):
 def _missing_readings(castings, withdrawn, row, new):
     """Add to `new` the readings of a row that the log lacks; a problem for each that it has otherwise, or that was withdrawn."""
     name, read = row["pour"], castings.readings
-    kept = Counter(map(reading_key, read[read["pour"] == name].itertuples()))
-    told = [(reading_key(SimpleNamespace(**one)), one) for one in row["readings"]]
-    more, gone = Counter(one for one, _ in told) - kept, kept - Counter(one for one, _ in told)
+    logged = Counter(map(reading_key, read[read["pour"] == name].itertuples()))
+    stated = [(reading_key(SimpleNamespace(**one)), one) for one in row["readings"]]
+    more, unstated = Counter(one for one, _ in stated) - logged, logged - Counter(one for one, _ in stated)
     for key in dict.fromkeys(one[:3] for one in more):
         reading = castings.study.reading(key[0])
         words = reading.words + (f" at {age_words(key[1])}" if reading.ages else "")
-        said, held, lost = (listed(one.known.said(reading) for one in some.elements() if one[:3] == key) for some in (more, kept, gone))
-        if lost:
-            yield words, said, (
-                f"{name} has {words} {held} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading."
+        new_values, in_log, not_here = (
+            listed(one.known.said(reading) for one in some.elements() if one[:3] == key) for some in (more, logged, unstated)
+        )
+        if not_here:
+            yield words, new_values, (
+                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading."
             )
         elif any((name, one) in withdrawn for one in more if one[:3] == key):
-            yield words, said, f"{words} {said} of {name} was withdrawn in the log. Empty the cell, or log it again with add_reading."
-    for one, reading in told:
+            yield words, new_values, f"{words} {new_values} of {name} was withdrawn in the log. Empty the cell, or log it again with add_reading."
+    for one, reading in stated:
         if more[one] > 0:
             more[one] -= 1
             new.append(reading)

@@ -61,9 +61,9 @@ class Ledger:
     def _why_taken(self, names):
         """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
         withdrawn = set(self._connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
-        if held := [name for name in names if name not in withdrawn]:
-            are = "is" if len(held) == 1 else "are"
-            yield f"{listed(held)} {are} in the log already. Give another name, add a reading with add_reading, or correct the pour with correct_pour."
+        if current := [name for name in names if name not in withdrawn]:
+            are = "is" if len(current) == 1 else "are"
+            yield f"{listed(current)} {are} in the log already. Give another name, add a reading with add_reading, or correct the pour with correct_pour."
         for name in (name for name in names if name in withdrawn):
             yield f"{name} was withdrawn and keeps its name. Log the pour made in its place under another, such as {_next_name(name)}."
 
@@ -95,11 +95,11 @@ class Ledger:
             READINGS.c.age.is_not_distinct_from(row["age"]),
             is_current(READINGS),
         )
-        held = self._connection.execute(query).scalar() if read_once(reading) else None
-        if held is not None:
+        existing = self._connection.execute(query).scalar() if read_once(reading) else None
+        if existing is not None:
             raise LogProblem(
-                f"{row['pour']} has its {reading.words} already (entry {held}). Put it right with "
-                f"correct_reading({held}, ...), or name another specimen if two were read."
+                f"{row['pour']} has its {reading.words} already (entry {existing}). Put it right with "
+                f"correct_reading({existing}, ...), or name another specimen if two were read."
             )
         return self.insert("reading", row)
 
@@ -156,13 +156,13 @@ class Ledger:
         settings = {} if settings is None else settings
         changed = settings_of(self.study, settings)
         old, row = _successor(self.current_pour(pour), "Corrected", why)
-        held = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
-        row["note"] = with_refusals(row["note"], check_settings(self.study, held).refusals)
+        merged = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
+        row["note"] = with_refusals(row["note"], check_settings(self.study, merged).refusals)
         row["session"] = clean(session, line=True) or old.session
         row["by"] = clean(by, line=True) or old.by
         if made_at is not None:
             row["made_at"] = moment_of(made_at)
-        return self.insert_pour({**row, "settings": held})
+        return self.insert_pour({**row, "settings": merged})
 
     def correct_reading(self, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None, by: str) -> int:
         """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
@@ -188,19 +188,19 @@ class Ledger:
 
     def history(self, pour: str) -> list[dict[str, Any]]:
         """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
-        pour, found = clean(pour, line=True), []
+        pour, rows = clean(pour, line=True), []
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
-            held = self.settings(row.entry)
-            said = ", ".join(f"{f.words} {f.show(held[f.name])}" for f in self.study.factors if f.name in held)
-            found.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {said}".strip("; ")})
+            settings = self.settings(row.entry)
+            words = ", ".join(f"{f.words} {f.show(settings[f.name])}" for f in self.study.factors if f.name in settings)
+            rows.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {words}".strip("; ")})
         for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.pour == pour)):
-            found.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
+            rows.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
         for row in self._connection.execute(sa.select(PHOTOS).where(PHOTOS.c.pour == pour)):
-            found.append({**row._asdict(), "what": "photo", "said": row.file})
-        if not found:
+            rows.append({**row._asdict(), "what": "photo", "said": row.file})
+        if not rows:
             self.current_pour(pour)  # says which pours there are
-        found.sort(key=lambda row: (row["logged_at"], row["entry"]))
-        return [{key: row.get(key) for key in HISTORY} for row in found]
+        rows.sort(key=lambda row: (row["logged_at"], row["entry"]))
+        return [{key: row.get(key) for key in HISTORY} for row in rows]
 
     def _in_words(self, row):
         reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))

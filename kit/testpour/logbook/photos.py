@@ -56,9 +56,9 @@ class Photo:
         if hashlib.sha256(data).hexdigest() != self.path.stem:
             raise LogProblem(f"{self.path} is not the photograph that was logged: its bytes were changed. Put it back.")
         small = io.BytesIO()
-        with _opened(data, self.path.name) as held:
-            held.thumbnail((pixels, pixels))
-            shown = Image.alpha_composite(Image.new("RGBA", held.size, "white"), held.convert("RGBA"))
+        with _opened(data, self.path.name) as picture:
+            picture.thumbnail((pixels, pixels))
+            shown = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture.convert("RGBA"))
             shown.convert("RGB").save(small, "JPEG", quality=75)
         return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
 
@@ -116,8 +116,8 @@ def _rewritten(given):
         raise LogProblem(f"No picture at {given}. Give its path.") from None
     except OSError as problem:
         raise LogProblem(f"{name} cannot be read: {problem.strerror}.") from None
-    with _opened(data, name) as held:
-        return _bare_picture(_upright(held), held.format)
+    with _opened(data, name) as picture:
+        return _bare_picture(_upright(picture), picture.format)
 
 
 @contextmanager
@@ -126,10 +126,10 @@ def _opened(data, name):
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
-            with Image.open(io.BytesIO(data), formats=FORMATS) as held:
-                if held.width * held.height > PIXELS:
-                    raise LogProblem(f"{name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
-                yield held
+            with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+                if picture.width * picture.height > PIXELS:
+                    raise LogProblem(f"{name} has {picture.width} x {picture.height} pixels, too many. Save it smaller.")
+                yield picture
     except Image.DecompressionBombError:
         raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
@@ -143,9 +143,9 @@ def _opened(data, name):
         raise LogProblem(f"{name} is a damaged picture ({problem}). Copy it from the camera again.") from None
 
 
-def _upright(held):
+def _upright(picture):
     """Pixels as seen: turned as the camera says, colours in sRGB, so that no profile needs to be kept."""
-    image, profile = ImageOps.exif_transpose(held), held.info.get("icc_profile")
+    image, profile = ImageOps.exif_transpose(picture), picture.info.get("icc_profile")
     clear = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
     if profile and image.mode in ("RGB", "L", "CMYK"):
         with suppress(ImageCms.PyCMSError, OSError):  # a profile that cannot be read is left out; the picture is what counts

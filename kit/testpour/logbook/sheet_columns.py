@@ -21,13 +21,13 @@ FIGURE = re.compile(r"[~≈<>]?\s*\d+(?:[.,]\d+)?(?:\s*(?:-|/|to)\s*\d+(?:[.,]\d
 def doubtful_ticks(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
     """A problem for each yes/no column in which an empty cell or an x may mean no."""
     for head in {head: None for _, written in pours for head in written if isinstance(head.column, Factor) and head.column.kind == "yes/no"}:
-        said = {written.get(head, "").casefold() for _, written in pours}
+        answers = {written.get(head, "").casefold() for _, written in pours}
         empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
         crossed = [str(number) for number, written in pours if written.get(head, "").casefold() == "x"]
-        if crossed and (other := said & YES - {"x"}):
+        if crossed and (other := answers & YES - {"x"}):
             words = f"has x in row {listed(crossed)} and {listed(sorted(other))} in others, so x may be yes or no. Write yes or no in each cell."
             yield "", head.text, "", words
-        elif empty and said & YES and not said & NO:
+        elif empty and answers & YES and not answers & NO:
             words = f"says yes in some rows and is empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
 
@@ -51,30 +51,30 @@ def not_given(
     `texts` are the headers, `rows` the cells of the pours. A column that was not read and may hold such a setting is asked about: it may
     go by a name that is not known here.
     """
-    given = {head.name for head in heads if head}
+    named = {head.name for head in heads if head}
     unread = {text.strip(): [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
               for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None and bare(text).strip(".") not in COUNTED}
     wrong, unknown = [], []
-    lost = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
-    if lost and not any(head.kind == "reading" for head in heads if head):
+    figures = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
+    if figures and not any(head.kind == "reading" for head in heads if head):
         known = first_few([reading.label for reading in study.readings])
         wrong.append(
-            f"no column gives a reading of this study, and not read, though in figures: {listed(lost)}. Head each reading as the study calls it, with its age "
-            f"where it changes: {known}. If there are none yet, add an empty column of one."
+            f"no column gives a reading of this study, and not read, though in figures: {listed(figures)}. Head each reading as the study calls it, with its "
+            f"age where it changes: {known}. If there are none yet, add an empty column of one."
         )
-    for factor in (factor for factor in study.varied if factor.name not in given):
-        held = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
-        if held:
+    for factor in (factor for factor in study.varied if factor.name not in named):
+        candidates = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
+        if candidates:
             nil = ", 0 where there was none" if factor.is_share and factor.name != "catalyst" else ""
             empty = "yes or no" if factor.kind == "yes/no" else "what it was"
             wrong.append(
-                f"no column gives {factor.words}, which this study varies. Not read, and perhaps it: {listed(held)}. If one of these is the {factor.words}, "
-                f"head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
+                f"no column gives {factor.words}, which this study varies. Not read, and perhaps it: {listed(candidates)}. If one of these is the "
+                f"{factor.words}, head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
             )
         else:
             unknown.append(factor.words)
-    said = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
-    return wrong, [said] if unknown else []
+    sentence = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
+    return wrong, [sentence] if unknown else []
 
 
 def _may_be(column, text, cell):

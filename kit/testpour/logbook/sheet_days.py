@@ -93,10 +93,10 @@ class Days:
         if self.remarks:
             advice = "Write what holds for a pour into its own row: the date, the session, a setting or a note."
             yield f"what stands alone in row {first_few(self.remarks)} may be about one pour or several, so it was not read. {advice}"
-        dated = [entry for entry in entries if not entry["session"] and "made_at" in entry]
-        for entry in dated:
+        with_date = [entry for entry in entries if not entry["session"] and "made_at" in entry]
+        for entry in with_date:
             entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
-        if dated:
+        if with_date:
             yield "no session is written beside a date, so the pours of one day were taken as one session. If it was another, write it beside them."
         undated = [entry["where"].removeprefix("row ") for entry in entries if not entry["session"] and entry["settings"]]
         if len(undated) > 1:

@@ -38,8 +38,8 @@ def find_heads(study: Study, rows: Sequence[Sequence[str]], across: Mapping[tupl
         if place + 1 < len(rows) and _names_more(study, texts, rows[place + 1]):
             last, labels = place + 1, _spread(rows, place, across)
             texts = _together(study, labels, rows[last])
-        elif any(AGED.fullmatch(label) for label in labels) and (both := _together(study, labels, texts)) != list(texts):
-            first, texts = place - 1, both
+        elif any(AGED.fullmatch(label) for label in labels) and (joined := _together(study, labels, texts)) != list(texts):
+            first, texts = place - 1, joined
         return _headers(study, rows, (first, last), texts, labels, across)
     return None
 
@@ -160,19 +160,19 @@ def only_table(
     Where other headers follow, a second table begins: it is added to `problems`, and no row of it is read.
     """
     kept: list[list[str]] = []
-    again: list[str] = []
+    repeated: list[str] = []
     for number, row in enumerate(rows[first:], start=first + 1):
         if not _may_head(row) or not _are_headers(study, row):
             kept.append(row)
         elif [cell.strip() for cell in row] == [text.strip() for text in rows[found.last]]:
             kept.append([""] * len(row))
-            again.append(str(number))
+            repeated.append(str(number))
         else:
             said = f"other headers stand here ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
             advice = "Save it as a sheet of its own and read that too, or copy its columns beside the first table, in the row of each pour."
             problems.append((f"row {number}", "", "", f"{said} {advice}"))
             break
-    return kept, [f"the headers stand again in row {listed(again)}, and were passed over there."] if again else []
+    return kept, [f"the headers stand again in row {listed(repeated)}, and were passed over there."] if repeated else []
 
 
 def _may_head(row):
@@ -201,18 +201,18 @@ def _units_below(heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list
     With them come header, cell and problem of each unit that cannot be taken.
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
-    asked = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
-    if not _are_units([one for one in asked if one[2]]):
+    columns = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
+    if not _are_units([one for one in columns if one[2]]):
         return None
-    found, problems = [], []
-    for head, text, column in asked:
+    new_heads, problems = [], []
+    for head, text, column in columns:
         if head and column and text:
             try:
                 head = replace(head, unit=_unit_below(head, column, text))
             except HeaderProblem as problem:
                 problems.append((head.text, text, str(problem)))
-        found.append(head)
-    return found, problems
+        new_heads.append(head)
+    return new_heads, problems
 
 
 def _are_units(asked):

@@ -76,9 +76,9 @@ def hour_known(made_at: dt.datetime) -> bool:
 
 def clock(text: str) -> dt.time:
     """A time of day such as ``"9:05"``, ``"14.30"`` or ``"2:30 pm"``; a UnitProblem where it is none."""
-    found = CLOCK.fullmatch(text.strip())
-    hour, minute, second = (int(part or 0) for part in found.groups()[:3]) if found else (24, 0, 0)
-    half = found[4].casefold() if found and found[4] else ""
+    match = CLOCK.fullmatch(text.strip())
+    hour, minute, second = (int(part or 0) for part in match.groups()[:3]) if match else (24, 0, 0)
+    half = match[4].casefold() if match and match[4] else ""
     if max(minute, second) > 59 or hour > 23 or (half and not 1 <= hour <= 12):
         raise UnitProblem(f"{text!r} is not a time of day. Write it like 14:30, or rename the column if it is something else.")
     return dt.time(hour % 12 + 12 * (half == "p") if half else hour, minute, second)
@@ -99,17 +99,17 @@ def _parse_moment(text):
     try:
         return dt.datetime.fromisoformat(text)
     except ValueError:
-        found = DAY_FIRST.fullmatch(text)
+        match = DAY_FIRST.fullmatch(text)
     if (named := _month_named(text)) and named["year"]:
         year = named["year"].strip("'")
         return _calendar_moment(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
-    if not found:
+    if not match:
         if SERIAL.fullmatch(text):
             day = dt.date(1899, 12, 30) + dt.timedelta(days=int(text[:5]))  # as most spreadsheets count; an old kind of them from 1904
             raise UnitProblem(f"date: {text!r} is a number, perhaps {day}, which a spreadsheet keeps so. Format its cell as a date, or write it like {day}.")
-        said = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
-        raise UnitProblem(f"date: {text!r} {said}. Write it like 2026-03-01 10:30.")
-    day, mark, month, year, *clock = found.groups()
+        problem = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
+        raise UnitProblem(f"date: {text!r} {problem}. Write it like 2026-03-01 10:30.")
+    day, mark, month, year, *clock = match.groups()
     day, month = int(day), int(month)
     if mark != "." and day != month and day <= 12 and month <= 12:
         raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
@@ -120,9 +120,9 @@ def _parse_moment(text):
 
 def _month_named(text):
     """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
-    for found in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
-        if month := month_number(found["month"]):
-            return {**found.groupdict(), "month": month}
+    for match in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
+        if month := month_number(match["month"]):
+            return {**match.groupdict(), "month": month}
     return None
 
 

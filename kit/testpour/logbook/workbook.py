@@ -70,16 +70,16 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
 
 def _unread(struck, others):
     """What was left unread, in sentences."""
-    said = []
+    lines = []
     if struck:
-        said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
+        lines.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
     if others:
         names = listed(f"{sheet.title} (hidden)" if sheet.sheet_state != "visible" else sheet.title for sheet in others)
-        said.append(
+        lines.append(
             f"Only the first visible sheet of a workbook is read, not {names}. Save a further sheet of pours as a file of its own "
             "and read it too."
         )
-    return said
+    return lines
 
 
 def _hidden(rows, source):
@@ -88,11 +88,11 @@ def _hidden(rows, source):
 
     numbers = [number for number in map(int, HIDDEN.findall(source)) if number <= len(rows) and any(rows[number - 1])]
     names = first_few([str(number) for number in numbers], SOME)
-    said = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+    lines = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
     width = len(rows[0]) if rows else 0
     places = [place for low, high in HIDDEN_COLUMNS.findall(source) for place in range(int(low), min(int(high), width) + 1)]
     letters = first_few([get_column_letter(place) for place in places if any(row[place - 1].strip() for row in rows)], SOME)
-    return said + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
+    return lines + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
 
 
 def _commented(parts, place):
