@@ -143,7 +143,7 @@ def _table(castings):
     for factor in castings.study.factors:
         head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
         never_no = factor.kind == "yes/no" and 1 in set(pours[factor.name]) and 0 not in set(pours[factor.name])
-        columns[head] = [_written(factor, value) or "?" * never_no for value in pours[factor.name]]  # empty cells beside yes may be no
+        columns[head] = [_setting_cell(factor, value) or "?" * never_no for value in pours[factor.name]]  # empty cells beside yes may be no
     for (name, age, specimen), rows in castings.readings.groupby(["reading", "age", "specimen"], sort=False, dropna=False):
         reading = castings.study.reading(name)
         words = reading.words + (f", specimen {specimen}" if specimen else "")
@@ -166,7 +166,7 @@ def _joined(pours, rows, say):
     return ["; ".join(words.get(pour, [])) for pour in pours.index]
 
 
-def _written(factor, value):
+def _setting_cell(factor, value):
     if factor.kind == "text":
         return escape_cell(value) if isinstance(value, str) else ""
     if pd.isna(value):

@@ -10,11 +10,11 @@ import pandas as pd
 
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
-from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
-from testpour.exchange.judge import glitches, judge, left_the_casting
+from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, trace_text
 from testpour.exchange.onset import running_mean
 from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
+from testpour.exchange.trace_readings import find_readings, glitches, left_the_casting
 from testpour.logbook.text_and_dates import moment
 from testpour.problems import noted
 from testpour.units import UnitProblem, show, to_unit
@@ -67,32 +67,32 @@ def read_trace(
         If the file is not a trace, or may be read in two ways; every problem found, with what to say.
     """
     path = Path(path)
-    grid = find_grid(path.name, read_letters(path))
+    grid = find_grid(path.name, trace_text(path))
     times, wrong = read_times(grid, time, day_first)
     found, more = read_channels(grid, times, channel, room, unit)
     problems, mixed, end = [*wrong, *more], 0.0, np.inf
     with noted(problems):
-        mixed = _mixed(mixed_at, times) if mixed_at is not None and not wrong else mixed
+        mixed = _mixing_minute(mixed_at, times) if mixed_at is not None and not wrong else mixed
     with noted(problems):
         end = _minutes(until, "until") if until is not None else end
     if problems or times.minutes is None or found is None:
         raise TraceProblems(path.name, problems)
     chosen, beside = found
     table = _table(times.minutes - mixed, chosen, beside, end)
-    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_while_inside(table), *_while_alive(table)]
+    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_until_pulled_out(table), *_until_stuck(table)]
     problems = _too_little(table, mixed_at is not None) or _two_castings(table)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, chosen.name, table, mixed_at is not None, notes, "" if beside is None else beside.name)
+    return _trace_of(path.name, chosen.name, table, mixed_at is not None, notes, "" if beside is None else beside.name)
 
 
-def _judged(source, channel, table, mixed_said, notes, room_channel):
+def _trace_of(source, channel, table, mixed_said, notes, room_channel):
     seen = table["temperature"].notna() & (table["minutes"] >= 0.0)
     used = table[seen]
     room = None
     if "room" in table and used["room"].notna().sum() >= 2:
         room = running_mean(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
-    readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
+    readings, state, noise, inert = find_readings(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
     whole = np.full(len(table), np.nan)
     whole[seen.to_numpy()] = inert
     return Trace(source, channel, table, mixed_said, noise, whole, readings, state, tuple(notes), room_channel)
@@ -163,7 +163,7 @@ def _without_glitches(table):
         )
 
 
-def _while_inside(table):
+def _until_pulled_out(table):
     """Take out of the table, and tell, what a thermocouple shows after it came out of the casting."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (last := left_the_casting(minutes, temperatures)) is not None:
@@ -174,7 +174,7 @@ def _while_inside(table):
         )
 
 
-def _while_alive(table):
+def _until_stuck(table):
     """Take out of the table, and tell, what a stuck thermocouple shows; and tell of a top that the logger cut off."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (first := stuck_from(minutes, temperatures)) is not None:
@@ -209,7 +209,7 @@ def _minutes(value, what):
     return found
 
 
-def _mixed(mixed_at, times):
+def _mixing_minute(mixed_at, times):
     """Minute of mixing after the first row; a UnitProblem where it is not told."""
     text = mixed_at.strip() if isinstance(mixed_at, str) else ""
     if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):

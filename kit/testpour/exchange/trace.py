@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.grid import TraceProblems
-from testpour.exchange.judge import RUN, WARM
 from testpour.exchange.onset import RISE
+from testpour.exchange.trace_readings import RUN, WARM
 from testpour.logbook.known import Known
 from testpour.logbook.reading_text import known
 from testpour.problems import noted
@@ -106,22 +106,22 @@ class Trace:
 
     def verdict(self) -> str:
         """What was found, in a sentence or two."""
-        told, seen = set(self.readings.index), self.table.dropna(subset="temperature")
+        known_readings, seen = set(self.readings.index), self.table.dropna(subset="temperature")
         if self.state == "flat":
             return self._swapped() or _no_exotherm(seen["temperature"][seen["minutes"] >= 0.0])
-        if TIME not in told or self.readings.loc[TIME, "known"] == "already":
-            by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in told else "; say mixed_at= to know by when"
+        if TIME not in known_readings or self.readings.loc[TIME, "known"] == "already":
+            by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in known_readings else "; say mixed_at= to know by when"
             return f"The trace began after the peak: at least {self.readings.loc[PEAK, 'low']:.0f} °C{by}."
-        many = np.isfinite(self.inert).any() or seen["temperature"].iloc[0] > WARM
-        said = "It was warming itself already when the trace began" if many else "It warmed itself"
-        said = f"It began to warm itself after {self.words(ONSET)}" if ONSET in told else said
-        said += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
+        warming_already = np.isfinite(self.inert).any() or seen["temperature"].iloc[0] > WARM
+        text = "It was warming itself already when the trace began" if warming_already else "It warmed itself"
+        text = f"It began to warm itself after {self.words(ONSET)}" if ONSET in known_readings else text
+        text += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
         if self.state == "rising":
-            said += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
-        if GEL not in told:
-            return said if many else f"{said} Too few rows before the peak tell when that began."
+            text += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
+        if GEL not in known_readings:
+            return text if warming_already else f"{text} Too few rows before the peak tell when that began."
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
-        return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
+        return f"{text} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
     def _swapped(self):
         """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
