@@ -234,15 +234,10 @@ def test_a_password_lies_in_a_file_of_its_own_or_in_the_environment(study_here, 
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("made", ["now", "by an older kit"])
 @pytest.mark.parametrize("table", ["pours", "settings", "readings", "photos", "facts"])
-def test_nobody_in_the_class_can_empty_a_table(study_here, address, table, made):
+def test_nobody_in_the_class_can_empty_a_table(study_here, address, table):
     psycopg = pytest.importorskip("psycopg")
     Logbook(study_here, address).close()
-    if made == "by an older kit":
-        with psycopg.connect(address) as raw:
-            raw.execute(f"DROP TRIGGER no_truncate_of_{table} ON {table}")
-        Logbook(study_here, address).close()
     with psycopg.connect(address) as raw, pytest.raises(psycopg.errors.RaiseException, match="the log only grows"):
         raw.execute(f"TRUNCATE {table} CASCADE")
 

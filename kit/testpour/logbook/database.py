@@ -18,7 +18,7 @@ from testpour.logbook.logfile import (
     open_here,
 )
 from testpour.logbook.migrations import bring_forward
-from testpour.logbook.server import connecting, in_plain_words, patient_connect, refuse_truncate, split_address
+from testpour.logbook.server import connecting, in_plain_words, patient_connect, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 PATIENCE = 30  # seconds to wait for other benches
@@ -92,7 +92,6 @@ def _begin_log(engine, address):
     with writing(engine) as connection:
         _refuse_other(connection, address)
         bring_forward(connection, address_words(address))
-        refuse_truncate(connection)
 
 
 def _check(path):

@@ -25,7 +25,6 @@ WAITS = {
     "options": "-c lock_timeout=8s -c statement_timeout=15s -c idle_in_transaction_session_timeout=60s",
 }
 APART = 5  # seconds by which a bench's clock may differ from the server's without a word
-GUARDED = ("pours", "settings", "readings", "photos", "facts")
 
 MEANINGS = {
     "lock timeout": "is held by another bench or program for longer than eight seconds. Try again; if it goes on, look who has it open.",
@@ -109,18 +108,6 @@ def _password_advice():
     if os.name == "posix" and file.is_file() and file.stat().st_mode & 0o077:
         return f"{file} may be read by others, so it was not used; make it yours alone with: chmod 600 {file}"
     return HOW.format(file=file)
-
-
-def refuse_truncate(connection: sa.Connection) -> None:
-    """Let the server refuse to empty a table of the log, in logs made by older kits too; nothing is done on SQLite."""
-    if connection.dialect.name != "postgresql":
-        return
-    query = "SELECT c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE t.tgname LIKE 'no_truncate_of_%%'"
-    held = set(connection.exec_driver_sql(query).scalars())
-    for table in (name for name in GUARDED if name not in held):
-        connection.exec_driver_sql(
-            f"CREATE TRIGGER no_truncate_of_{table} BEFORE TRUNCATE ON {table} EXECUTE FUNCTION testpour_only_grows()"
-        )
 
 
 def zone(moment: dt.datetime | None = None) -> str:

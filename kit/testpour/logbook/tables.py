@@ -118,6 +118,9 @@ sa.event.listen(METADATA, "before_create", sa.DDL(SERVER_REFUSAL).execute_if(dia
 TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hangs together whole
 for _table in TABLES:
     _only_grows(_table)
+for _table in (*TABLES, FACTS):
+    _truncate = f"CREATE TRIGGER no_truncate_of_{_table.name} BEFORE TRUNCATE ON {_table.name} EXECUTE FUNCTION testpour_only_grows()"
+    sa.event.listen(_table, "after_create", sa.DDL(_truncate).execute_if(dialect="postgresql"))
 
 
 class LogProblem(Problem):

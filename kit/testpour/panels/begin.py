@@ -14,7 +14,6 @@ from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
 from testpour.panels.panel import Panel, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
-from testpour.panels.study_text import Wanted
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
@@ -67,9 +66,11 @@ class BeginPanel(Panel):
         wrong = [*([] if texts["name"] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
-        wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
-        found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
-        return found, study_text.study_of(found, self.workshop.folder)
+        text = study_text.edited(
+            study_text.text_of(self.workshop.folder), study, texts=texts, resin=resin.wanted(), factors=settings.wanted(),
+            readings=tools.wanted(), aims=aims.wanted(),
+        )
+        return text, study_text.study_of(text, self.workshop.folder)
 
     @property
     def table(self) -> pd.DataFrame:
