@@ -16,8 +16,8 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
+from testpour.advice.information import Information, information_of
 from testpour.advice.prospect import Side, State, prospect
-from testpour.advice.told import Told, told_by
 
 if TYPE_CHECKING:
     from testpour.study import Study
@@ -35,23 +35,23 @@ def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
 class Sharpened:
     """One reading as pours are added: its covariance, and in each of `count` scenarios the gap at each setting.
 
-    `told` is of the candidates; `sides` are given with gap and variance at the settings that may then be recommended.
+    `information` is what a pour at each candidate would tell; `sides` are given with gap and variance at the settings that may then be recommended.
     """
 
     def __init__(
-        self, state: State, told: Told, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
+        self, state: State, information: Information, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
     ) -> None:
-        self.told, self.covariance = told, state.covariance.copy()
+        self.information, self.covariance = information, state.covariance.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
         self.variances = [variance.copy() for _, _, variance in sides]
 
     def _pulls(self, places):
         """How far one unit of surprise at each candidate moves the gaps: one (settings, candidates) a side."""
-        rows = self.told.rows[places]
-        told = self.covariance @ rows.T
-        unit = np.sqrt(np.einsum("ij,ji->i", rows, told) + self.told.noise[places])
-        return told / unit, [side.rows @ (told / unit) for side in self.sides]
+        rows = self.information.rows[places]
+        moved = self.covariance @ rows.T
+        unit = np.sqrt(np.einsum("ij,ji->i", rows, moved) + self.information.noise[places])
+        return moved / unit, [side.rows @ (moved / unit) for side in self.sides]
 
     def now(self) -> np.ndarray:
         """Chance of the aim in each scenario as the batch stands: (scenarios, settings)."""
@@ -91,9 +91,9 @@ class Sharpened:
 
         `scores` are what it may read, a normal score a scenario.
         """
-        told, pulls = self._pulls(np.array([place]))
-        settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
-        self.covariance = self.covariance - told @ told.T
+        moved, pulls = self._pulls(np.array([place]))
+        settled = moved[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
+        self.covariance = self.covariance - moved @ moved.T
         for i, pull in enumerate(pulls):
             self.gaps[i] = self.gaps[i] + scores[:, None] * pull[:, 0]
             self.variances[i] = np.maximum(self.variances[i] - pull[:, 0] ** 2, 0.0)
@@ -129,9 +129,9 @@ class Worth:
         self.ends = np.cumsum([len(context) for context in contexts])[:-1]
         self.size, self.readings = at.size, []
         for aim, sides in zip(study.aims, at.aims, strict=True):
-            told = told_by(states[aim.reading], table, aim, today)
+            information = information_of(states[aim.reading], table, aim, today)
             parts = [(side, *at.gap(side)) for side in sides]
-            self.readings.append(Sharpened(states[aim.reading], told, parts, SCENARIOS))
+            self.readings.append(Sharpened(states[aim.reading], information, parts, SCENARIOS))
         self.scores = self._scores(study, pours + first, seed)
         self.before = 0.0
         self.added: list[int] = []

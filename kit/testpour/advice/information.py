@@ -22,14 +22,14 @@ LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
 
 
 @dataclass(frozen=True)
-class Told:
+class Information:
     """What one pour at each of some settings would tell about one reading."""
 
     rows: np.ndarray  # (settings, states)
     noise: np.ndarray  # (settings,): variance of the reading about rows @ state; inf where it tells nothing
 
 
-def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray) -> Told:
+def information_of(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray) -> Information:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
     `today` says of each whether it shares today's session effect, or has one of its own.
@@ -44,14 +44,14 @@ def told_by(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarra
     cuts = posterior.cuts
     if cuts is None:  # not a graded reading
         one = np.mean(posterior.sd**2) / _repeats(fit, aim) + _blur(fit)
-        return Told(rows, np.full(len(table), one) + own)
+        return Information(rows, np.full(len(table), one) + own)
     cut = _nearest_cut(fit, aim)
     rows[:, state.terms + cut] = -1.0
     some = slice(None, None, max(len(posterior) // DRAWS, 1))
     mean = posterior.coefficients[some] @ rows[:, : state.terms].T
     informed = _grade_information(mean, cuts[some]).mean(axis=0)
     with np.errstate(divide="ignore"):
-        return Told(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
+        return Information(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
 
 
 def _grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
@@ -59,8 +59,8 @@ def _grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
 
     At most 1, what the hidden value itself would carry (McCullagh 1980, for ordered grades).
     """
-    gap = cuts[:, None, :] - mean[:, :, None]
-    below, height = ndtr(gap), np.exp(-0.5 * gap**2) / np.sqrt(2 * np.pi)
+    distance = cuts[:, None, :] - mean[:, :, None]
+    below, height = ndtr(distance), np.exp(-0.5 * distance**2) / np.sqrt(2 * np.pi)
     edge = np.zeros((*mean.shape, 1))
     share = np.diff(np.concatenate([edge, below, edge + 1], axis=2), axis=2)
     slope = np.diff(np.concatenate([edge, height, edge], axis=2), axis=2)
