@@ -11,9 +11,8 @@ from scipy.stats import norm
 
 from testpour.advice import worth as worth_module
 from testpour.advice.contexts import chances_by_draw
-from testpour.advice.information import Information, _grade_information, information_of
 from testpour.advice.prospect import Side, State, _state_of, prospect, states_of
-from testpour.advice.worth import Sharpened, Worth, _scenarios
+from testpour.advice.worth import Information, Sharpened, Worth, _grade_information, _scenarios, information_of
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table

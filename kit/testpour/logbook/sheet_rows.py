@@ -84,23 +84,34 @@ def read_rows(
         days.complete(entry)
         entries.append(entry)
     days.close()
+    problems += _doubts(pours, further, days, entries, decimal)
+    return entries, [*passed, *days.said(entries), *without_unit(pours), *_taken_so(entries, alone, unsaid)]
+
+
+def _doubts(pours, further, days, entries, decimal):
+    """Problems that only all the pours of a sheet tell together."""
     unnamed = _unnamed(pours)
-    problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
-    problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
-    problems += [*doubtful_day(pours), *doubtful_unit(pours, decimal), *mean_of_those_above(pours, decimal), *days.timed(entries)]
-    problems += days.doubtful(pours)
-    problems += counted_anew([(one["where"], one["session"], one["made_at"].date() if "made_at" in one else None) for one in entries])
-    problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
-    passed += [*days.said(entries), *without_unit(pours)]
+    yield from ((f"row {number}", "pour", "", UNNAMED) for number in unnamed)
+    yield from doubtful_ticks([pour for pour in pours if pour[0] not in further.union(unnamed)])
+    yield from doubtful_day(pours)
+    yield from doubtful_unit(pours, decimal)
+    yield from mean_of_those_above(pours, decimal)
+    yield from days.timed(entries)
+    yield from days.doubtful(pours)
+    yield from counted_anew([(entry["where"], entry["session"], entry["made_at"].date() if "made_at" in entry else None) for entry in entries])
+    yield from of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
+
+
+def _taken_so(entries, alone, unsaid):
+    """Sentences on names that stand alone, on pours of which nothing is said, and on settings taken as not written down."""
     if alone:
-        passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
+        yield f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known."
     bare = [entry for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
     empty = [f"{entry['where'].removeprefix('row ')} ({entry.get('pour', 'no name')})" for entry in bare]
     if empty:
-        passed.append(f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it.")
+        yield f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it."
     for head, places in unsaid.items():
-        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}")
-    return entries, passed
+        yield f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}"
 
 
 def _beside(heads, row):
