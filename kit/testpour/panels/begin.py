@@ -37,7 +37,7 @@ class BeginPanel(Panel):
                    entry("question", "What do you want to know?", texts["question"], wide=True))
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
-        yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
+        yield step("4. What is at hand?", *tools.parts(), says=self._least_resin(settings))
         no_aim = [text("No aim yet: without one nothing can be called good.", "needed")]
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or no_aim)
         yield step("6. The study", *self._end())
@@ -118,7 +118,7 @@ class BeginPanel(Panel):
         told = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
         return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
 
-    def _weighable(self, settings):
+    def _least_resin(self, settings):
         """The least resin this scale can weigh right, at the lowest catalyst."""
         step_, low = self.memory.scale, settings.lowest("catalyst")
         if low is None or low <= 0:
@@ -158,10 +158,10 @@ def smallest_plan_words(study: Study) -> str:
         except PlanConflict as problem:
             conflict = problem
             continue
-        tells = "1 setting differs: the smallest plan that shows what it does"
+        says = "1 setting differs: the smallest plan that shows what it does"
         if len(study.varied) > 1:
-            tells = f"{len(study.varied)} settings differ: the smallest plan that tells them apart"
-        return f"{tells} has {pours} pours on each of {DAYS} days. {view.noticed()}"
+            says = f"{len(study.varied)} settings differ: the smallest plan that tells them apart"
+        return f"{says} has {pours} pours on each of {DAYS} days. {view.noticed()}"
     return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 

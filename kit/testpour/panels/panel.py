@@ -20,7 +20,7 @@ from testpour.models.fits import Fits
 from testpour.panels import jobs
 from testpour.panels.numbers import Field, Typed, typed_number, with_fahrenheit
 from testpour.panels.parts import Part, button, caution, entry, text
-from testpour.panels.workshop import Last, Memory, Needed, Workshop
+from testpour.panels.workshop import LastResult, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
@@ -55,7 +55,7 @@ class Panel(anywidget.AnyWidget):
         self._answer, self._refusal = "", ""
         self._busy: tuple = ()  # the key of work that is waited for, or was stopped
         self._stopped = False
-        self._fits, self._last = Last(), Last()  # `_last` is for a panel's own use
+        self._fits, self._last = LastResult(), LastResult()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
@@ -112,7 +112,7 @@ class Panel(anywidget.AnyWidget):
         }
         self._shown_at, self._awaited = self._mark(), self._busy
 
-    def asked(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
+    def work_out(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
 
         `words` stand beside the progress bar; `key` is everything the result depends on besides study and log.
@@ -131,9 +131,9 @@ class Panel(anywidget.AnyWidget):
         return work.result()
 
     def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
+        """As `work_out`, but None while the work is under way, for a part that must not hold up the others."""
         try:
-            return self.asked(words, make, *key)
+            return self.work_out(words, make, *key)
         except Waiting:
             return None
 
@@ -151,7 +151,7 @@ class Panel(anywidget.AnyWidget):
     def fits(self) -> Fits:
         """What was learned from the log."""
         castings = self.workshop.poured()
-        found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
+        found = self.work_out("Learning from the log", lambda: tp.fit_castings(castings))
         # A note changes nothing that is learned, and is told with it all the same.
         return self._fits.of(castings, lambda: found if found.castings is castings else replace(found, castings=castings))
 
@@ -183,14 +183,14 @@ class Panel(anywidget.AnyWidget):
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> list[Any]:
         """The numbers in the fields; `Needed` is raised while one is wrong, or one that is needed is empty."""
-        found = {field: self.read(field) for field in fields}
-        wrong = [field.label for field, one in found.items() if one.problem]
+        typed = {field: self.read(field) for field in fields}
+        wrong = [field.label for field, one in typed.items() if one.problem]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
-        empty = [field.label for field in needed if found[field].value is None]
+        empty = [field.label for field in needed if typed[field].value is None]
         if empty:
             raise Needed(f"Still needed: {', '.join(empty)}.")
-        return [one.value for one in found.values()]
+        return [one.value for one in typed.values()]
 
     # Hearing.
 

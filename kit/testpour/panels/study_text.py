@@ -106,14 +106,14 @@ def _reading(table, name, taken):
 
 def _aims(table, aims):
     for name, bounds in aims.items():
-        said = {key: value for key, value in bounds.items() if value != ""}
-        if not {"at_least", "at_most"} & set(said):
+        stated = {key: value for key, value in bounds.items() if value != ""}
+        if not {"at_least", "at_most"} & set(stated):
             _drop(table, name)
             continue
         entry = _entry(table, name)
         for key in ("at_least", "at_most", "age"):
-            if key in said:
-                _put(entry, key, said[key])
+            if key in stated:
+                _put(entry, key, stated[key])
             elif key in entry:
                 del entry[key]
 
