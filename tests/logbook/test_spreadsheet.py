@@ -18,6 +18,7 @@ from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
 from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
+import testpour as tp
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
@@ -735,7 +736,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
     text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
     with pytest.warns(Caution) as said:
-        log.add_all(read_sheet(log.study, write(tmp_path, text)))
+        log.add_all(tp.read_sheet(log.study, write(tmp_path, text)))
     told = [str(warning.message) for warning in told_besides(said)]
     assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %.", "D: Time to peak 35 min lies before"]
     assert {Path(warning.filename) for warning in said} == {Path(__file__)}

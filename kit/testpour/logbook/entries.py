@@ -48,7 +48,7 @@ class LogProblems(LogProblem):
 
 
 def check_entries(
-    study: Study, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
+    study: Study, entries: Iterable[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
 ) -> list[dict[str, Any]]:
     """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 

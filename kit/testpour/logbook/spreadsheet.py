@@ -98,7 +98,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = "If one is a pour of its own, give it another name; if it is an average, delete it."
         passed.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
     for text in (*_above(rows[: found.first]), *filter(None, [found.said]), *again, *nameless, *passed, *unread):
-        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
+        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=3)
     return entries
 
 
