@@ -666,3 +666,19 @@ def test_a_peak_below_its_room_is_doubted_and_kept(room, peak, says, study_here)
         sheet.write_text("pour,catalyst (%),room temperature,peak temperature\nX1,1.5,20,7\nX2,1.5,20,70\n")
         with pytest.warns(Caution, match="^X1: A peak of 7 °C lies below the room"):
             log.add_sheet(sheet)
+
+
+@pytest.mark.parametrize("one, other", [("Mia", "mia "), ("P01", "P1"), ("P01", "p 01"), ("Jürgen", "Ju\u0308rgen")])
+def test_one_pour_is_not_counted_twice_where_its_name_is_written_in_two_ways(log, one, other):
+    log.add_pour(one, **POUR)
+    for deed in (lambda: log.add_pour(other, **POUR), lambda: log.add_all([{"pour": other, **POUR}])):
+        with pytest.raises(LogProblem, match="may be one pour, written in two ways. Write its name in one way"):
+            deed()
+    assert log.castings().pours.index.tolist() == [one]
+
+
+def test_both_ways_in_one_sheet_are_refused_together_and_names_that_differ_are_not(log):
+    with pytest.raises(LogProblem, match="b and B may be one pour.*C01 and C1 may be one pour"):
+        log.add_all([{"pour": name, **POUR} for name in ("B", "b", "C1", "C01")])
+    names = ["1.01", "1.1", "11", "1 1", "P10", "P1", "P02-2", "P022", "A1", "A10"]
+    assert log.add_all([{"pour": name, **POUR} for name in names]) == names

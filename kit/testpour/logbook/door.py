@@ -37,6 +37,11 @@ def clean(text: object, line: bool = False) -> str:
     return (" ".join(text.split()) if line else text).strip()
 
 
+def plain_name(text: str) -> str:
+    """A name without what people write in several ways: capitals, blanks and noughts in front of a number."""
+    return re.sub(r"(?<!\d)\s+|\s+(?!\d)|(?<![\d.,])0+(?=\d)", "", unicodedata.normalize("NFKC", text).casefold())
+
+
 def _unfit(character):
     return unicodedata.category(character) in ("Cc", "Cs") or ord(character) & 0xFFFE == 0xFFFE
 

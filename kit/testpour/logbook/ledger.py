@@ -11,7 +11,7 @@ import sqlalchemy as sa
 from testpour.cautions import check_settings
 from testpour.columns import Reading
 from testpour.logbook.castings import new_names
-from testpour.logbook.door import clean
+from testpour.logbook.door import clean, plain_name
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
 from testpour.logbook.known import TIMED, Mark, known_of, mark
 from testpour.logbook.loading import standing
@@ -21,7 +21,6 @@ from testpour.wording import first_few, listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
-MANY = 500  # names in one question to the database
 TABLES = {"pour": POURS, "reading": READINGS, "photo": PHOTOS}
 
 
@@ -32,14 +31,14 @@ class Ledger:
         self.study = study
         self._connection = connection
 
-    def add(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
+    def add(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
         """Add checked entries, each with its readings; returns the names of the pours."""
-        given = [entry["pour"] for entry in entries]
-        taken = self._taken(given if all(given) else None)
-        doubled = [e["pour"] for e in entries if e["pour"] in taken]
-        if doubled:
-            raise LogProblem(" ".join(self._why_taken(doubled)))
-        free = iter(new_names("P", len(given), {*taken, *given}))
+        given = [entry["pour"] for entry in entries if entry["pour"]]
+        taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
+        doubled = [name for name in given if name in taken]
+        if said := [*(self._why_taken(doubled) if doubled else ()), *_alike(given, taken)]:
+            raise LogProblem(" ".join(said))
+        free = iter(new_names("P", len(entries), {*taken, *given}))
         names, readings = [], []
         for entry in entries:
             name = entry["pour"] or next(free)
@@ -49,14 +48,6 @@ class Ledger:
         if readings:
             self._connection.execute(READINGS.insert(), readings)
         return names
-
-    def _taken(self, names):
-        """Which of some names pours have; all the names there are where None is given, to find free ones."""
-        asked = sa.select(POURS.c.pour)
-        if names is None:
-            return set(self._connection.execute(asked).scalars())
-        parts = (names[start : start + MANY] for start in range(0, len(names), MANY))
-        return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
     def _why_taken(self, names):
         """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
@@ -217,6 +208,14 @@ def _replaced(old, deed, why):
     row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
     del row["entry"]
     return old, row
+
+
+def _alike(given, taken):
+    """A sentence on each name that another has but for capitals, blanks or noughts in front: one pour, counted twice."""
+    first = {plain_name(name): name for name in taken}
+    for name in given:
+        if (other := first.setdefault(plain_name(name), name)) != name:
+            yield f"{name} and {other} may be one pour, written in two ways. Write its name in one way, and give another pour a name that differs in more."
 
 
 def _made_again(name):
