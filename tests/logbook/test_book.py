@@ -323,7 +323,7 @@ def test_many_pours_all_or_none_and_every_problem_told(log):
         log.add_all([good, bad, {**good, "readings": []}])
     assert sorted(found.value.problems["row"]) == ["pour A", "pour B", "pour B", "pour B"]
     assert list(found.value.problems) == ["row", "column", "value", "problem"]
-    assert "A is listed twice" in " ".join(found.value.problems["problem"])
+    assert "A is listed twice: pour 1 of these says nothing else" in " ".join(found.value.problems["problem"])
     assert "<table" in found.value._repr_html_()
     assert counts(log) == [0, 0, 0]
     assert log.add_all([good, {**good, "pour": None}]) == ["A", "P01"]

@@ -409,10 +409,13 @@ def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_p
         "sum is deleted, or called so in its first cell.")
 
 
-@pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,no,,77", "A1,Mon,1.5,,25,76"])
-def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row):
+@pytest.mark.parametrize(("row", "differs"), [
+    ("A1,Mon,1.6,,,77", "has another catalyst and hardness"), ("A1,Tue,1.5,,,76", "has another session"), ("A1,Mon,1.5,,26,76", "has another gel time"),
+    ("A1,Mon,1.5,no,,76", "says nothing else"), ("A1,Mon,1.5,,25,76", "says nothing else"),
+])
+def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row, differs):
     """Another setting, session or gel time, a setting that the first row leaves open, and a copy of the first row."""
-    with pytest.raises(LogProblems, match="row 3, pour: A1 is listed twice. Give each pour its own name. A further row of one pour brings new readings"):
+    with pytest.raises(LogProblems, match=f"row 3, pour: A1 is listed twice: row 2 {differs}. Give each pour its own name. A further row"):
         read_sheet(study, sheet(tmp_path, f"pour,session,catalyst,cover,gel time,hardness 24 h\nA1,Mon,1.5,,25,76\n{row}\n"))
 
 

@@ -230,7 +230,7 @@ A,1.5,10,20,0
 PROBLEMS = [
     ("row 5", "catalyst (%)", "does not turn into %"), ("row 5", "gel time (min)", "runs backwards"),
     ("row 6", "thickness (mm)", "1 to 60 mm"), ("row 6", "tack at 24 h", "0 to 3 grade"), ("row 6", "", "above 4 %"),
-    ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A is listed twice"),
+    ("row 8", "gel time (min)", "has no number"), ("row 9", "pour", "A is listed twice"),
 ]
 
 
@@ -306,7 +306,9 @@ def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path
     ("pigment,hardness 7 d", "A1,2,80", "row 2, pigment: A1 is in the log already, without pigment"),
     ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
     ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
-    ("gel time,hardness 7 d", "A1,26,80", "row 2, gel time: A1 has gel time 25 min in the log. Write the same or nothing here; where the log is wrong"),
+    ("gel time,hardness 7 d", "A1,26,80",
+     "row 2, gel time: A1 has gel time 25 min in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; "
+     "another pour needs another name"),
     ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
     ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
 ])

@@ -106,7 +106,8 @@ def _lacking(castings, withdrawn, row, new):
         said, held, lost = (listed(one.known.said(reading) for one in some.elements() if one[:3] == key) for some in (more, kept, gone))
         if lost:
             yield words, said, (
-                f"{name} has {words} {held} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading."
+                f"{name} has {words} {held} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another "
+                "pour needs another name."
             )
         elif any((name, one) in withdrawn for one in more if one[:3] == key):
             yield words, said, f"{words} {said} of {name} was withdrawn in the log. Empty the cell, or log it again with add_reading."
