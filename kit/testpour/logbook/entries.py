@@ -55,7 +55,7 @@ def check_entries(
     `problems` are those already found while reading them, reported with the rest.
     """
     problems, checked = list(problems), []
-    seen: dict[str, tuple[str, dict[str, Any]]] = {}
+    seen: dict[Any, tuple[str, dict[str, Any]]] = {}
     entries = list(entries) if isinstance(entries, Iterable) else [entries]
     for one in (one for entry in entries for one in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
         if not isinstance(one, Mapping):

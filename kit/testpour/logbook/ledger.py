@@ -3,7 +3,6 @@
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from numbers import Integral
 from typing import Any
 
 import sqlalchemy as sa
@@ -129,7 +128,7 @@ class Ledger:
     def counting(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
-        query = sa.select(table).where(table.c.entry == (int(entry) if isinstance(entry, Integral) and 0 < entry < 2**31 else 0))
+        query = sa.select(table).where(table.c.entry == (int(entry) if entry < 2**31 else 0))
         row = self._connection.execute(query).first()
         if row is None:
             raise LogProblem(f"No {kind} with entry number {entry} in the log; history(pour) lists them.")
