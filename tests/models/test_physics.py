@@ -109,6 +109,17 @@ def test_scatter_shared_by_a_pour_or_a_session_is_counted_once(study, castings_o
     np.testing.assert_allclose(np.diag(lot.covariance), np.diag(spread), rtol=0.01)
 
 
+def test_what_is_believed_of_pigment_is_taken_off_the_times(study, castings_of):
+    """Believed for sure to slow a gel by 0.2 a per cent: 4 % more of it and times exp(0.8) as long say the same of the lot."""
+    _, castings = simulated(study, castings_of, 3)
+    believed = {name: {"pigment": {"mean": 0.0 if name == PEAK else 0.2, "sd": 1e-4}} for name in READ}
+    times, read = castings.readings["reading"] != PEAK, castings.readings
+    slower = read.assign(**{end: read[end].where(~times, read[end] * np.exp(0.8)) for end in ("low", "high")})
+    slowed = replace(castings, pours=castings.pours.assign(pigment=4.5), readings=slower)
+    np.testing.assert_allclose(learn_lot(slowed, believed).place, learn_lot(castings, believed).place, atol=1e-3)
+    assert np.abs(learn_lot(slowed).place - learn_lot(castings).place).max() > 0.1  # the trade is not so sure
+
+
 def test_the_terms_are_the_peak_at_the_lot_and_its_slopes(study, castings_of):
     """Along a direction the straight line must agree with the slab itself, half a standard deviation away."""
     _, castings = simulated(study, castings_of, 2)

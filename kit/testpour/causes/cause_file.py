@@ -1,7 +1,7 @@
 """What `causes.toml` states, with a study's own lines on top, checked once."""
 
 import tomllib
-from functools import cache
+from functools import cache, lru_cache
 from math import isclose
 from pathlib import Path
 
@@ -37,8 +37,21 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
     CauseProblems lists every line that cannot be used.
     """
     own = Path(study.folder) / "causes.toml"
-    raw = _merged(trade_causes(), tomllib.loads(own.read_text("utf-8")) if own.is_file() else {})
-    raw = _merged(raw, stated or {})
+    lines = own.read_text("utf-8") if own.is_file() else ""
+    return _checked(_merged(_with_lines(lines), stated)) if stated else _table_with(lines)
+
+
+@lru_cache(maxsize=8)  # every casting of a study is judged by the same table
+def _table_with(lines):
+    return _checked(_with_lines(lines))
+
+
+def _with_lines(lines):
+    return _merged(trade_causes(), tomllib.loads(lines))
+
+
+def _checked(raw):
+    """The `CauseTable` of nested tables."""
     problems = list(_problems(raw))
     if problems:
         raise CauseProblems(problems)

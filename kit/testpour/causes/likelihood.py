@@ -18,6 +18,7 @@ DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much f
 DROPPED = 0.2  # how often a slip leaves out the first or the last of two digits, each; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
+NOT_MOVED = np.zeros((1, 1))
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
 
@@ -164,10 +165,12 @@ def _under(cases, name, predicted, misfit):
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
     passing = passing[:, None] * left
-    logs = _passing(residuals, blur, spread, passing)
     if misfit:
-        far = _passing(residuals, np.hypot(blur, misfit), spread, passing)
-        logs = np.logaddexp(logs + np.log1p(-FAR), far + np.log(FAR))
+        residuals, wider = residuals.moved(np.tile(np.arange(len(at)), 2), NOT_MOVED), np.hypot(blur, misfit)
+        logs = _passing(residuals, np.r_[blur, wider], np.tile(spread, 2), np.tile(passing, (2, 1)))
+        logs = np.logaddexp(logs[: len(at)] + np.log1p(-FAR), logs[len(at) :] + np.log(FAR))
+    else:
+        logs = _passing(residuals, blur, spread, passing)
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
@@ -184,11 +187,12 @@ def _passing(residuals, blur, spread, passing):
     logs = residuals.log_chance(np.hypot(blur, alike), spread)
     fading = np.flatnonzero((passing != alike[:, None]).any(axis=1))
     if len(fading):
-        some, blur, spread, passing = residuals.moved(fading, np.zeros((len(fading), 1))), blur[fading], spread[fading], passing[fading]
+        some, blur, spread, passing = residuals.moved(fading, NOT_MOVED), blur[fading], spread[fading], passing[fading]
         centre, step = some.likely(passing, blur, spread)
-        parts = [centre + reach * step for reach in REACH]
-        each = [some.moved(slice(None), part[..., None] * passing[:, None]).log_chance(blur, spread) - part**2 / 2 for part in parts]
-        logs[fading] = log_sum(np.array(each), 0) + np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
+        parts = centre + REACH[:, None, None] * step  # (nodes, fading, g)
+        moves = (parts[..., None] * passing[:, None]).reshape(-1, *some.low.shape[1:])
+        each = some.moved(np.tile(np.arange(len(fading)), len(REACH)), moves).log_chance(np.tile(blur, len(REACH)), np.tile(spread, len(REACH)))
+        logs[fading] = log_sum(each.reshape(parts.shape) - parts**2 / 2, 0) + np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
     return _averaged(logs)
 
 

@@ -127,7 +127,7 @@ class Residuals:
     one: np.ndarray  # shape (g,), variance of one reading
     apart: np.ndarray  # shape (h, g), variance of what is expected of one reading and not of the others
 
-    def moved(self, at: np.ndarray | slice, shift: np.ndarray) -> "Residuals":
+    def moved(self, at: np.ndarray, shift: np.ndarray) -> "Residuals":
         """The residuals at some of the settings, each of which may come several times, with the readings expected higher by a shift (h, k) or (h, g, k)."""
         shift = shift if shift.ndim == 3 else shift[:, None]
         return Residuals(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])

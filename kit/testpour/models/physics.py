@@ -16,7 +16,7 @@ import pandas as pd
 from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
 
-from testpour.models.beliefs import beliefs_for
+from testpour.models.beliefs import Belief, beliefs_for
 from testpour.models.log_rows import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 NEEDS = ("thickness", "catalyst", "room_temperature")
 TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas
 PEAK = "peak_temperature"
-PIGMENT = {"gel_time": (0.0, 0.06), "time_to_peak": (0.0, 0.06), PEAK: (-0.03, 0.08)}  # as in `beliefs.toml`
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
 FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
@@ -84,6 +83,7 @@ class _Evidence:
     high: np.ndarray
     settings: np.ndarray
     pigment: np.ndarray
+    by_pigment: Belief  # what a per cent of it does
     labels: dict[str, np.ndarray]
     scatter: dict[str, float]
 
@@ -135,18 +135,18 @@ def _evidence(castings, beliefs):
         rows = rows[telling]
         if not len(rows):
             continue
-        pigment = rows["pigment"].to_numpy(float) if "pigment" in rows else np.zeros(len(rows))
+        believed = beliefs_for(study, reading, beliefs)
+        by_pigment = next((belief for term, belief in zip(believed.terms, believed.beliefs, strict=True) if term.name == "pigment"), Belief(0.0, 1.0))
+        pigment = rows["pigment"].to_numpy(float) - REFERENCE["pigment"] if "pigment" in rows else np.zeros(len(rows))
         labels = {name: rows[name].astype(str).to_numpy() for name in ("pour", "session", "resin_lot", "catalyst_lot") if name in rows}
-        scatter = beliefs_for(study, reading, beliefs).scatter
-        yield _Evidence(reading, low[telling], high[telling], lot_settings(rows), pigment - REFERENCE["pigment"], labels, scatter)
+        yield _Evidence(reading, low[telling], high[telling], lot_settings(rows), pigment, by_pigment, labels, believed.scatter)
 
 
 def _climb(parts, start=None):
     """Top of the posterior and the covariance there; the belief where there is no evidence."""
     count = len(UNKNOWNS)
-    names = [part.reading.name for part in parts]
-    centre = np.r_[np.zeros(count), [PIGMENT[name][0] for name in names]]
-    sd = np.r_[np.ones(count), [PIGMENT[name][1] for name in names]]
+    centre = np.r_[np.zeros(count), [part.by_pigment.mean for part in parts]]
+    sd = np.r_[np.ones(count), [part.by_pigment.sd for part in parts]]
     if not parts:
         return np.zeros(count), np.eye(count)
     noise, at = _noise(parts), centre.copy()
