@@ -498,3 +498,14 @@ def test_a_pint_of_resin_says_of_which_country_it_is(own):
     assert typed_number(study, field, "1 pint") == (None, said, "")
     assert typed_number(study, field, "1 US pint") == (pytest.approx(520.494, abs=0.001), "", "read as 520.5 g")
     assert typed_number(study, field, "350 mL")[0] == pytest.approx(385.0)
+
+
+def test_what_the_days_of_a_plan_and_its_pours_say_alike_is_said_once(own, hand):
+    """Deep clear castings in a cold and a warm room: the peaks of each day fold into those of the whole plan."""
+    study = (own / "study.toml").read_text("utf-8").replace("gel_time = {}", "gel_time = {}\npeak_temperature = {}", 1)
+    study = study.replace("5 mm", "20 mm").replace("18 mm", "40 mm").replace("1 %", "0.5 %").replace("2.5 %", "1.5 %")
+    (own / "study.toml").write_text(study, "utf-8")
+    at = hand(tp.plan_panel(own))
+    at.type("rooms", "16, 24")
+    peaks = [part["text"] for part in at.parts("caution") if "peak temperature" in part["text"]]
+    assert len(peaks) == 1 and peaks[0].count(" to ") == 1, peaks
