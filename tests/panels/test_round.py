@@ -509,3 +509,22 @@ def test_what_the_days_of_a_plan_and_its_pours_say_alike_is_said_once(own, hand)
     at.type("rooms", "16, 24")
     peaks = [part["text"] for part in at.parts("caution") if "peak temperature" in part["text"]]
     assert len(peaks) == 1 and peaks[0].count(" to ") == 1, peaks
+
+
+@pytest.mark.slow
+def test_settings_that_are_refused_are_neither_weighed_out_nor_begun(poured, hand):
+    """A mould of 40 mm, where castings of 18 mm got 137 °C hot: above 145 °C styrene boils (cautions.toml)."""
+    study = (poured / "study.toml").read_text("utf-8").replace("18 mm", "40 mm").replace("gel_time = {}", "gel_time = {}\npeak_temperature = {}", 1)
+    (poured / "study.toml").write_text(study, "utf-8")
+    log = tp.Logbook(tp.read_study(poured))
+    for pour, thickness in log.castings().pours["thickness"].items():
+        log.add_reading(pour, "peak_temperature", 20 + 6.5 * thickness)
+    log.close()
+    at = hand(tp.today_panel(poured))
+    at.type("room", "20"), at.type("resin", "300 g"), at.type("depth", "40")
+    at.wait()
+    assert "Styrene boils there" in at.words() and "so nothing is weighed out" in at.words()
+    assert at.part("pour") is None and not any(part["kind"] == "steps" for part in at.parts())
+    at.type("depth", "6")
+    at.wait()
+    assert at.part("pour") and at.words().count("below 1 %") <= 1

@@ -13,6 +13,7 @@ from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, p
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
+from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -32,13 +33,16 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.panels.workshop import SCALES
+from testpour.panels.workshop import SCALES, Needed
 from testpour.units import show
 from testpour.wording import capital, listed
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
 ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
+REFUSED = (
+    "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say a smaller depth above: a deep casting can be poured in layers."
+)
 
 
 class TodayPanel(Panel):
@@ -70,7 +74,11 @@ class TodayPanel(Panel):
         self.workshop.poured()
         advice, answer = self._advised()
         room = advice.settings.get("room_temperature")
-        yield step("Pour with" if room is None else f"In a room at {show(room, 'degC')}, pour with", *answer)
+        pour = "do not pour with" if advice.cautions.refusals else "pour with"
+        yield step(capital(pour) if room is None else f"In a room at {show(room, 'degC')}, {pour}", *answer)
+        if advice.cautions.refusals:
+            yield text(REFUSED, "needed")
+            return
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 
@@ -130,6 +138,8 @@ class TodayPanel(Panel):
     def _tap_pour(self) -> str:
         """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
         advice, loads, resin = self.advice(), self._loads(), self.value(RESIN)
+        if advice.cautions.refusals:
+            raise Needed(REFUSED)
         pours, session = next_names(self.workshop, max(1, len(loads)))
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
         if loads:
@@ -160,7 +170,8 @@ class TodayPanel(Panel):
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
-            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "What to weigh"),
+            *cautions(Cautions(mix.cautions.refusals, tuple(one for one in mix.cautions.warnings if one not in advice.cautions.warnings))),
+            table(shown[few].rename_axis("pot"), "What to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(warning) if (warning := mix.scale_warning()) else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
@@ -231,7 +242,7 @@ def _answer(advice, chances):
     yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
     yield bars("Chance that one casting meets every aim, with its 90 % interval",
                [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
-    yield text(advice.chance.sentence(), "hint")
+    yield text(advice.chance.verdict() + advice.chance.met(), "hint")  # its cautions stand below
     if advice.conflict:
         yield caution(advice.conflict.sentence(beside_best=True))
     if len(chances) > 1:
