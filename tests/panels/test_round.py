@@ -3,6 +3,7 @@
 import re
 import shutil
 import threading
+import time
 from importlib.resources import files
 
 import pandas as pd
@@ -436,6 +437,28 @@ def test_what_goes_out_says_whom_it_names(poured, hand):
     assert "left out" in told["Data to share"]
     assert len(hand(tp.share_panel(poured)).panel.table) == 3  # after a restart
     log.close()
+
+
+@pytest.mark.slow
+def test_a_copy_of_what_did_not_change_is_not_made_twice(poured, hand):
+    at, before = hand(tp.share_panel(poured)), {*poured.iterdir()}
+
+    def written(files):
+        return len({*poured.glob(files)} - before)
+
+    for what, files in (("package", "data-*.zip"), ("backup", "log-*.sqlite")):
+        at.tap(f"write:{what}")
+        at.tap(f"write:{what}")  # while the first may be under way
+        at.wait()
+        assert "nothing has changed since it was written" in at.tap(f"write:{what}")
+        assert written(files) == 1
+    log = tp.Logbook(tp.read_study(poured))
+    log.add_reading("P02", "tack", 1, age="48 h")
+    log.close()
+    time.sleep(1.1)  # the name has the second in it
+    at.tap("write:package")
+    at.wait()
+    assert written("data-*.zip") == 2
 
 
 def test_work_that_fails_is_said_and_nobody_waits_for_it(poured, hand, monkeypatch):
