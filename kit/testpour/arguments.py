@@ -15,7 +15,6 @@ from testpour.problems import Problem
 from testpour.wording import listed, shortened
 
 F = TypeVar("F", bound=Callable[..., Any])
-T = TypeVar("T", bound=type)
 
 # Kind as an annotation names it: what it is in words, and how it is had. A kind that is not here lets everything in.
 KINDS = {
@@ -85,7 +84,7 @@ def checked(function: F, call: str = "") -> F:
     return entered  # type: ignore[return-value]
 
 
-def checked_methods(call: str) -> Callable[[T], T]:
+def checked_methods(call: str) -> Callable[[F], F]:
     """A decorator for a class, whose public methods look at what they take as a public function does; `call` is what its things are called."""
 
     def decorated(cls):

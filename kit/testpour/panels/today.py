@@ -13,7 +13,6 @@ from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, p
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
-from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -33,7 +32,7 @@ from testpour.panels.parts import (
     tiles,
 )
 from testpour.panels.starting import begin_session, next_names
-from testpour.panels.workshop import SCALES, Needed
+from testpour.panels.workshop import SCALES
 from testpour.units import show
 from testpour.wording import capital, listed
 
@@ -138,8 +137,6 @@ class TodayPanel(Panel):
     def _tap_pour(self) -> str:
         """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
         advice, loads, resin = self.advice(), self._loads(), self.value(RESIN)
-        if advice.cautions.refusals:
-            raise Needed(REFUSED)
         pours, session = next_names(self.workshop, max(1, len(loads)))
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
         if loads:
@@ -170,8 +167,7 @@ class TodayPanel(Panel):
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
-            *cautions(Cautions(mix.cautions.refusals, tuple(one for one in mix.cautions.warnings if one not in advice.cautions.warnings))),
-            table(shown[few].rename_axis("pot"), "What to weigh"),
+            *cautions(mix.cautions), table(shown[few].rename_axis("pot"), "What to weigh"),
             text(f"This scale delivers {low:.2f} to {high:.2f} % catalyst for {mix.catalyst:g} %.", "hint"),
             caution(warning) if (warning := mix.scale_warning()) else None,
             text("Goggles and gloves on before the catalyst is opened.", "strong"),
