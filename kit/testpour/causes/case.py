@@ -92,7 +92,7 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
         table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
     beyond = once if missing else far  # what else lies far out is to be explained too: a peak of 45 °C where 140 is usual, though no aim asks for it
-    likely = likelihoods(table, seen, missing | beyond)
+    likely = likelihoods(table, seen, missing | beyond, {miss.aim.reading: miss.age for miss in found})
     moments = {reading.words for reading in fits.study.readings if not reading.ages}
     if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
         table = _of_the_past(table)
