@@ -231,6 +231,18 @@ def test_a_log_poured_throughout_as_the_trade_forbids_is_put_down_to_that(factor
     assert why(fit_castings(replace(log, pours=one)), "P01").chances[cause] < found[forbidden].chances[cause] - 0.1
 
 
+HABITS = ("too_little_catalyst", "old_materials", "wrong_system", "no_wax", "open_face", "thinned", "tin_not_stirred", "read_too_early", "cold", "cold_night")
+MISHAPS = ("nothing", "reading_error", "wrong_entry", "uneven_mixing", "mould", "too_thin")
+
+
+def test_what_is_done_each_time_is_likelier_behind_a_whole_log_than_what_goes_wrong_once(wet_log):
+    """A bottle, a resin, a way of measuring or of reading goes with every casting; a slip, or one badly stirred pot, hardly happens to all."""
+    whole = why(wet_log, "P04").weighed.table["signs"]
+    table = causes_for(wet_log.study)
+    alone = {name: np.prod([table.causes[name].odds.get(sign, 1.0) for sign in ("covered",)]) for name in (*HABITS, *MISHAPS)}
+    assert all(whole[name] >= 2 * alone[name] for name in HABITS) and all(whole[name] <= alone[name] / 2 for name in MISHAPS)
+
+
 @pytest.mark.slow
 def test_what_is_expected_of_one_casting_is_expected_of_the_whole_log(castings_of, study):
     """Six hard, dry castings of 84 Shore D where 93 are asked, more than the trade expects of any: every one misses, and none is at fault for that."""
