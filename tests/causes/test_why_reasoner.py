@@ -482,6 +482,17 @@ def test_no_reading_decides_alone():
         assert whole["shifted"] - whole["nothing"] == pytest.approx(most, abs=1e-9)
 
 
+def test_a_slip_at_another_age_explains_no_miss():
+    """Far too low at 4 h, where everything is soft, and 1 too low at 24 h, by which the aim is judged: only that may be the slip."""
+    slip = Cause("slip", "slip", 0.1, one_of={"weight": 2.0})
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "slip": slip}, {}, {}, {})
+    plain = plain_prediction([-8.0, -1.0], [0.0])
+    seen = {"weight": replace(plain, rows=plain.rows.assign(age=[4.0, 24.0]))}
+    anywhere, at_a_day = (likelihoods(table, seen, ("weight",), judged) for judged in ({}, {"weight": 24.0}))
+    assert [*anywhere.by_size.loc["slip"].index] == ["weight at 4 h", "weight at 24 h"] and anywhere.suspect("slip") == "weight at 4 h"
+    assert [*at_a_day.by_size.loc["slip"].index] == ["weight at 24 h"] and at_a_day.whole["slip"] < anywhere.whole["slip"] - 3
+
+
 def test_what_is_beside_the_miss_speaks_no_louder_than_the_miss():
     """A cause gains 1 by the miss and 4 and 2 by two other readings: those count for 1 and log 3, shared out as 4 to 2."""
     logs = np.array([[0.0, 0.0, 0.0], [1.0, 4.0, 2.0], [-3.0, 0.5, 0.5]])
