@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 import testpour as tp
-from testpour.arguments import AMOUNT, KINDS, PLAIN, _kinds, checked
+from testpour.arguments import KINDS, _kinds, checked
 from testpour.problems import Problem
 from testpour.study import Study
 
@@ -28,7 +28,7 @@ def functions():
 def looked_at(function):
     """The parameters that are looked at, each with its kinds."""
     each = {name: _kinds(one.annotation) for name, one in inspect.signature(function).parameters.items()}
-    return {name: kinds for name, kinds in each.items() if kinds <= KINDS.keys() and (AMOUNT <= kinds or not kinds <= PLAIN)}
+    return {name: kinds for name, kinds in each.items() if kinds <= KINDS.keys()}
 
 
 @pytest.fixture(scope="module")
@@ -38,12 +38,19 @@ def things(practice_castings, practice_fits, tmp_path_factory):
     return {
         "str": "study.toml", "None": None, "float": 7.0, "Study": study, "Castings": practice_castings, "Fits": practice_fits,
         "ReadingFit": practice_fits["gel_time"], "DataFrame": pd.DataFrame({"catalyst": [1.5]}), "Plan": tp.plan_pours(study, sessions=2, pours=5),
-        "function": print,
+        "function": print, "Trace": tp.read_trace(_trace(tmp_path_factory.mktemp("trace"))), "Logbook": tp.Logbook(study, "sqlite://"),
     }
 
 
+def _trace(folder):
+    """A thermocouple's file of an hour without cure."""
+    file = folder / "trace.csv"
+    file.write_text("minutes,degC\n" + "".join(f"{minute},20\n" for minute in range(60)), "utf-8")
+    return file
+
+
 ALIKE = {  # what is let in as another kind
-    "str": {"Path", "Sequence"}, "float": {"int"}, "Castings": set(),
+    "str": {"Path", "Sequence", "Literal"}, "float": {"int"}, "Castings": set(),
     "Fits": {"Mapping", "dict", "Sequence", "HoldsCastings"}, "DataFrame": {"Mapping", "dict", "Sequence"},
 }
 
@@ -81,6 +88,22 @@ def test_the_functions_of_the_path_are_looked_at():
     (lambda t: tp.pool("n.zip"), 'pool takes a list or names with what they stand for: pool(["a", "b"]), and was given the text \'n.zip\'.'),
     (lambda t: tp.Logbook("study.toml"), 'Logbook takes a study: Logbook(tp.read_study("study.toml")), and was given the text \'study.toml\'.'),
     (lambda t: tp.weigh_out(t["Study"]), "weigh_out takes a number, or text with a unit, as resin, and was given a study."),
+    (lambda t: tp.fit_castings(t["Castings"], seed="a"),
+     "fit_castings takes a whole number, not below 0: fit_castings(seed=0), and was given the text 'a'."),
+    (lambda t: tp.practice_guild(t["Study"], pours=-1),
+     "practice_guild takes a whole number, not below 0: practice_guild(pours=6), and was given the number -1."),
+    (lambda t: tp.outlook(t["Plan"], price="12"), "outlook takes a number: outlook(price=20), and was given the text '12'."),
+    (lambda t: tp.handout(t["Fits"], paper=["A4"]), "handout takes text: handout(paper='A4'), and was given list."),
+    (lambda t: tp.write_package(t["Castings"], "p.zip", names="no"),
+     "write_package takes True or False: write_package(names=False), and was given the text 'no'."),
+    (lambda t: tp.bench_sheet(t["Study"], t["Plan"].session(1), resin=["100 g"]),
+     "bench_sheet takes text, a number, names with what they stand for or a column of a table: bench_sheet(resin=\"...\"), and was given list."),
+    (lambda t: t["Plan"].without(["P01"]), "plan.without takes text: plan.without(\"...\"), and was given list."),
+    (lambda t: t["Trace"].log_into(t["Castings"], "P01"),
+     "trace.log_into takes a log: trace.log_into(tp.Logbook(study)), and was given the castings of a log."),
+    (lambda t: t["Logbook"].add_pour(["P01"], settings={}, session="1"), "log.add_pour takes text: log.add_pour(\"...\"), and was given list."),
+    (lambda t: t["Logbook"].add_reading((p for p in ["P01"]), "tack", 1),
+     "log.add_reading takes text: log.add_reading(\"...\"), and was given generator."),
     (lambda t: tp.effects("gel_time"), "effects takes one reading's fit: effects(fits[\"gel_time\"]), and was given the text 'gel_time'."),
 ])
 def test_what_is_said(call, said, things):
@@ -104,6 +127,18 @@ def test_the_check_leaves_everything_else_as_it_was(things):
     assert held(things["Study"], "a", more=["b"]) == "('a',)['b']" and held.__doc__ == "Words." and inspect.signature(held) == inspect.signature(plain)
     with pytest.raises(TypeError, match="missing 1 required positional argument: 'first'"):
         held()
+
+
+def test_a_row_of_a_table_is_names_with_what_they_stand_for(things):
+    row = pd.Series({"catalyst": 1.5, "thickness": 10.0})
+    assert tp.what_if(things["Fits"], row).sentence() == tp.what_if(things["Fits"], dict(row)).sentence()
+
+
+def test_a_gap_in_a_table_is_let_in_as_a_name():
+    def named(by: str = "") -> object:
+        return by
+
+    assert checked(named)(pd.NA) is pd.NA and checked(named)(None) is None and checked(named)(7) == 7
 
 
 def test_a_first_use_of_a_name_still_costs_no_more_than_its_module():

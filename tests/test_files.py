@@ -122,7 +122,7 @@ def test_nothing_else_is_replaced(made, tmp_path, name):
     for kind, path in there.items():
         if (name, kind) == ("study", "study"):  # a study replaces a study
             continue
-        with pytest.raises((OSError, ValueError)) as refused:
+        with pytest.raises(Problem) as refused:  # which a notebook shows as a sentence
             write(made, path)
         said = str(refused.value)
         assert path.name in said and "\n" not in said, f"{name} over {kind}: {said}"
@@ -156,6 +156,12 @@ def test_its_own_kind_is_replaced_and_no_other_of_this_kit(made, written, tmp_pa
     assert [file.name for file in tmp_path.iterdir()] == [path.name]
 
 
+@pytest.mark.parametrize("read", [testpour.read_study, testpour.read_page, testpour.read_beliefs, testpour.read_package, testpour.read_trace])
+def test_a_file_that_is_not_there_is_told_in_a_sentence(read, tmp_path):
+    with pytest.raises(Problem, match="nothing here"):
+        read(tmp_path / "nothing here")
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [name for name in WRITERS if WRITERS[name][1] == ".html" and name != "pool page"])
 def test_a_page_of_another_study_is_not_replaced(made, written, tmp_path, name):
@@ -177,7 +183,7 @@ def test_a_page_of_another_study_is_not_replaced(made, written, tmp_path, name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", [name for name in WRITERS if WRITERS[name][1] == ".html"])
 def test_a_page_is_not_named_as_a_file_that_no_browser_would_open_as_one(made, tmp_path, name):
-    for ending in (".pdf", ".DOCX"):
+    for ending in (".pdf", ".DOCX", ".csv"):
         with pytest.raises(Problem, match=rf"(?i)page{ending}: a .* is a page for the browser\. Give a name that ends in \.html"):
             WRITERS[name][2](made, tmp_path / f"page{ending}")
     WRITERS[name][2](made, tmp_path / "page 2026.11")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import inspect
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from functools import wraps
-from numbers import Number
+from numbers import Integral, Number
 from os import PathLike
+from types import FunctionType
 from typing import Any, TypeVar
 
 from testpour.problems import Problem
@@ -30,10 +32,14 @@ KINDS = {
     "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
     "dict": ("names with what they stand for", '{"where": "open face only"}'),
     "Sequence": ("a list", '["a", "b"]'),
+    "Series": ("a column of a table", 'table["resin_g"]'),
     "Path": ("the path of a file or folder", '"..."'),
-    "str": ("text", '"20 degC"'),
+    "str": ("text", '"..."'),
+    "Literal": ("text", '"..."'),
+    "bytes": ("what is in a file", 'path.read_bytes()'),
     "float": ("a number", "20"),
-    "int": ("a number", "20"),
+    "int": ("a whole number, not below 0", "2"),
+    "bool": ("True or False", "True"),
     "None": ("nothing", "None"),
 }
 # What shows that a thing is of a kind that is none of this kit's own classes.
@@ -41,31 +47,59 @@ SHOWN_BY: dict[str, Callable[[Any], bool]] = {
     "DataFrame": lambda value: hasattr(value, "iterrows"), "HoldsCastings": lambda value: hasattr(value, "castings") and not callable(value.castings),
     "Mapping": lambda value: hasattr(value, "items"), "dict": lambda value: hasattr(value, "items"),
     "Sequence": lambda value: isinstance(value, Iterable) and not isinstance(value, str), "Path": lambda value: isinstance(value, str | PathLike),
-    "str": lambda value: isinstance(value, str), "float": lambda value: isinstance(value, Number), "int": lambda value: isinstance(value, Number),
+    "Series": lambda value: hasattr(value, "to_list") and hasattr(value, "items"),
+    "str": lambda value: isinstance(value, str), "Literal": lambda value: isinstance(value, str), "bytes": lambda value: isinstance(value, bytes),
+    "float": lambda value: isinstance(value, Number) and not isinstance(value, complex),
+    "int": lambda value: isinstance(value, Integral) and int(value) >= 0, "bool": lambda value: type(value).__name__ in ("bool", "bool_"),  # numpy has its own
     "None": lambda value: value is None,
 }
 AMOUNT = {"str", "float"}  # with a unit or without
-PLAIN = {"str", "float", "int", "None"}  # a parameter of these alone, and no amount, is looked at where it is read
+NAME = {"str", "None"}  # may be a number or a day too, or a gap, as a table keeps it
 
 
 def checked(function: F, call: str = "") -> F:
-    """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it."""
+    """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it.
+
+    A row of a table goes in as the names with what they stand for.
+    """
     signature = inspect.signature(function)
-    wanted = {name: _kinds(parameter.annotation) for name, parameter in signature.parameters.items()}
-    wanted = {name: kinds for name, kinds in wanted.items() if kinds <= KINDS.keys() and (AMOUNT <= kinds or not kinds <= PLAIN)}
+    wanted = {name: kinds for name, one in signature.parameters.items() if (kinds := _kinds(one.annotation)) <= KINDS.keys()}
+    first = next((name for name, one in signature.parameters.items() if name != "self" and one.kind is not one.KEYWORD_ONLY), "")
 
     @wraps(function)
     def entered(*given, **named):
         try:
-            bound = signature.bind(*given, **named).arguments
+            bound = signature.bind(*given, **named)
         except TypeError:  # a parameter that is missing or unknown: Python says which
             return function(*given, **named)
-        for name, kinds in wanted.items():
-            if name in bound and not any(SHOWN_BY[kind](bound[name]) if kind in SHOWN_BY else kind in _own_classes(bound[name]) for kind in kinds):
-                raise Problem(_refusal(call or function.__name__, name, name == next(iter(wanted)), kinds, bound[name]))
-        return function(*given, **named)
+        for name, value in list(bound.arguments.items()):
+            kinds, parameter = wanted.get(name, set()), signature.parameters[name]
+            for one in value if parameter.kind is parameter.VAR_POSITIONAL else (value,):
+                if kinds and not any(_is_of(kind, one, kinds) for kind in kinds):
+                    raise Problem(_refusal(call or function.__name__, parameter, name == first, kinds, one))
+            if {"Mapping", "dict"} & kinds and not isinstance(value, Mapping) and SHOWN_BY["Series"](value):
+                bound.arguments[name] = dict(value.items())
+        return function(*bound.args, **bound.kwargs)
 
     return entered  # type: ignore[return-value]
+
+
+def checked_methods(call: str) -> Callable[[F], F]:
+    """A decorator for a class, whose public methods look at what they take as a public function does; `call` is what its things are called."""
+
+    def decorated(cls):
+        for name, method in list(vars(cls).items()):
+            if isinstance(method, FunctionType) and not name.startswith("_"):
+                setattr(cls, name, checked(method, f"{call}.{name}"))
+        return cls
+
+    return decorated
+
+
+def _is_of(kind, value, kinds):
+    if kind == "str" and kinds <= NAME:
+        return isinstance(value, str | Number | dt.date) or type(value).__name__ in ("NoneType", "NAType")
+    return SHOWN_BY[kind](value) if kind in SHOWN_BY else kind in _own_classes(value)
 
 
 def _kinds(annotation):
@@ -82,13 +116,15 @@ def _own_classes(value):
     return [one.__name__ for one in type(value).__mro__ if one.__module__.startswith("testpour.")]
 
 
-def _refusal(call, name, first, kinds, value):
+def _refusal(call, parameter, first, kinds, value):
     """What is wanted, how it is had, and what was given."""
-    kinds = [kind for kind in kinds if kind != "None"]
-    if AMOUNT.issuperset(kinds):
+    kinds, name = [kind for kind in kinds if kind != "None"], parameter.name
+    if AMOUNT == set(kinds):
         return f"{call} takes a number, or text with a unit, as {name}, and was given {_said(value)}."
     kinds = ["Path"] if "Path" in kinds else kinds
     words, how, more = listed(dict.fromkeys(KINDS[kind][0] for kind in kinds), "or"), KINDS[kinds[0]][1], ""
+    if kinds[0] in ("bool", "int", "Literal") and parameter.default not in (None, parameter.empty):
+        how = repr(parameter.default)
     if kinds == ["ReadingFit"] and "Fits" in _own_classes(value) and value:
         how, more = f'fits["{next(iter(value))}"]', f"; this study has {', '.join(value)}."
     return f"{call} takes {words}: {call}({how if first else f'{name}={how}'}){more or f', and was given {_said(value)}.'}"

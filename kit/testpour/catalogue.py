@@ -16,7 +16,7 @@ from testpour.wording import shortened
 # The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
 TRADE = (
     (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
-    (r"(?:pigment|colou?r) paste|paste|farbpaste", "pigment"),
+    (r"(?:pigment|colou?r) (?:paste|load(?:ing)?)|paste|farbpaste", "pigment"),
     (r"depth|thk|dicke", "thickness"),
     (r"covered|lid|deckel|abgedeckt", "cover"),
     (r"(?:ambient|shop|workshop|air)(?= temp)|ambient$", "room"),

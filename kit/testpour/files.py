@@ -11,10 +11,10 @@ from dataclasses import dataclass, replace
 from html import escape, unescape
 from pathlib import Path
 
-from testpour.problems import Problem
+from testpour.problems import NameTaken, NoSuchFile, Problem
 from testpour.wording import visible
 
-NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg"}  # what a page may not be named: nothing would open it
+NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg", ".csv", ".xlsx", ".zip"}  # what a page may not be named: nothing would open it
 HEAD = 2000  # bytes of a file in which its mark stands
 LONGEST = 120  # letters of a study's name that a page is known by
 SUBJECT = re.compile(rb'<meta name="subject" content="([^"]*)">')
@@ -56,7 +56,7 @@ def place(path: str | Path) -> Path:
     """`path`, refused with a FileNotFoundError where there is no folder to write it in."""
     path = Path(path)
     if not path.parent.is_dir():
-        raise FileNotFoundError(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+        raise NoSuchFile(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
     return path
 
 
@@ -79,7 +79,7 @@ def free_for(path: str | Path, kind: Kind) -> Path:
         if other in ("", kind.study):
             return path
         lies = f"is {kind.words} of another study, {other!r}"
-    raise FileExistsError(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
+    raise NameTaken(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
 
 
 def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
@@ -124,13 +124,13 @@ def name_new(made: Path, path: Path) -> None:
     """Rename a finished file or folder on the same disk to its final name; refused if the name was taken meanwhile."""
     taken = f"{path} exists already, so nothing was written there. Give another name."
     if os.path.lexists(path):
-        raise FileExistsError(taken)
+        raise NameTaken(taken)
     if not os.path.isdir(made):
         try:
             os.link(made, path)  # unlike a renaming, this never takes a name that is taken
             return os.unlink(made)
         except FileExistsError:
-            raise FileExistsError(taken) from None
+            raise NameTaken(taken) from None
         except OSError:
             pass  # a disk without links, as most sticks are
     os.rename(made, path)

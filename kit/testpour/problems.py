@@ -20,6 +20,14 @@ class NoSuchName(Problem, KeyError):
     __str__ = Exception.__str__  # a KeyError would say its message in quotes
 
 
+class NoSuchFile(Problem, FileNotFoundError):
+    """A file or folder that is named is not there."""
+
+
+class NameTaken(Problem, FileExistsError):
+    """Something lies already where a file is to be written."""
+
+
 @contextmanager
 def noted(problems: list[str]) -> Iterator[None]:
     """Note why something cannot be used and go on, so that all problems are told at once."""

@@ -12,7 +12,7 @@ from testpour.catalogue import amount, catalogue
 from testpour.columns import ColumnProblem, Factor, Reading
 from testpour.declared_columns import columns_of, refuse_alike
 from testpour.files import Kind, put
-from testpour.problems import noted
+from testpour.problems import NoSuchFile, noted
 from testpour.study import Aim, Study, StudyProblems
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.units import UnitProblem
@@ -59,7 +59,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
     path = Path(path)
     path = path / "study.toml" if path.is_dir() else path
     if not path.exists():
-        raise FileNotFoundError(
+        raise NoSuchFile(
             f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER"
         )
     try:

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import pandas as pd
 import pytest
 
+import testpour as tp
 from testpour.causes.case import _gains, expected_miss
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
@@ -648,8 +649,8 @@ def test_a_casting_whose_own_peak_is_above_its_aim_is_not_called_too_cold(castin
 
 def test_answers_that_name_no_question_are_refused_in_words(beside):
     tacky = beside({}, {"tack": 2.0})
-    with pytest.raises(Problem, match="does not say which question it answers. Write it like"):
-        why(tacky, "X1", "open face only")
+    with pytest.raises(Problem, match=r'why takes names with what they stand for: why\(observed={"where": "open face only"}\)'):
+        tp.why(tacky, "X1", "open face only")
     with pytest.raises(Problem, match=r"set it aside with skip\('where'\)"):
         why(tacky, "X1", {"where": "don't know"})
     with pytest.raises(KeyError, match="No question 'nonsense'; there are looks"):

@@ -221,7 +221,7 @@ def test_a_time_beside_a_date_is_its_time_of_day(study, tmp_path, time):
 
 def test_a_time_that_no_date_goes_with_for_sure_is_asked_about(study, tmp_path):
     text = ("A,Mon,,10:00,1\nB,Mon,2026-03-02,23:50,1\nC,Mon,,0:20,1\nD,Tue,2026-03-03 9:00,10:00,1\nE,Tue,2026-03-03,22,1\n"
-            "F,Tue,2026-03-03,13:00 pm,1\n")
+            "F,Tue,2026-03-03,13:00 pm,1\nG,Wed,2026-03-04,5.59,1\n")
     with pytest.raises(LogProblems) as found:
         read_sheet(study, sheet(tmp_path, f"pour,session,Date,Time,catalyst,tack\n{text.replace(' 9:00', ' 09:00')}"))
     assert found.value.problems[["row", "problem"]].values.tolist() == [
@@ -229,7 +229,8 @@ def test_a_time_that_no_date_goes_with_for_sure_is_asked_about(study, tmp_path):
         ["row 4", "00:20 is earlier than the time above, and no date stands beside it. Write the date beside it."],
         ["row 5", "10:00 stands beside a date with another time, 09:00. Keep the right one."],
         ["row 6", "'22' is not a time of day. Write it like 14:30, or rename the column if it is something else."],
-        ["row 7", "'13:00 pm' is not a time of day. Write it like 14:30, or rename the column if it is something else."]]
+        ["row 7", "'13:00 pm' is not a time of day. Write it like 14:30, or rename the column if it is something else."],
+        ["row 8", "'5.59' may be at night or in the afternoon. Write 05:59 or 17:59."]]
 
 
 def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path):
@@ -388,10 +389,13 @@ def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_p
         "sum is deleted, or called so in its first cell.")
 
 
-@pytest.mark.parametrize("row", ["A1,Mon,1.6,,,77", "A1,Tue,1.5,,,77", "A1,Mon,1.5,,26,77", "A1,Mon,1.5,no,,77", "A1,Mon,1.5,,25,76"])
-def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row):
+@pytest.mark.parametrize(("row", "differs"), [
+    ("A1,Mon,1.6,,,77", "has another catalyst and hardness"), ("A1,Tue,1.5,,,76", "has another session"), ("A1,Mon,1.5,,26,76", "has another gel time"),
+    ("A1,Mon,1.5,no,,76", "says nothing else"), ("A1,Mon,1.5,,25,76", "says nothing else"),
+])
+def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row, differs):
     """Another setting, session or gel time, a setting that the first row leaves open, and a copy of the first row."""
-    with pytest.raises(LogProblems, match="row 3, pour: A1 is listed twice. Give each pour its own name. A further row of one pour brings new readings"):
+    with pytest.raises(LogProblems, match=f"row 3, pour: A1 is listed twice: row 2 {differs}. Give each pour its own name. A further row"):
         read_sheet(study, sheet(tmp_path, f"pour,session,catalyst,cover,gel time,hardness 24 h\nA1,Mon,1.5,,25,76\n{row}\n"))
 
 
@@ -444,6 +448,11 @@ def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp
         ("Fri, 14th Sept. 2025 14.30", dt.datetime(2025, 9, 14, 14, 30)),
         ("14. März 2025", dt.datetime(2025, 3, 14)),
         ("1. Mai 2025", dt.datetime(2025, 5, 1)),
+        ("2025/03/12", dt.datetime(2025, 3, 12)),  # Japan, Canada and forms filled in on the web
+        ("2025.3.12 14h30", dt.datetime(2025, 3, 12, 14, 30)),
+        ("2025/03/12 2:30:12 PM", dt.datetime(2025, 3, 12, 14, 30, 12)),
+        ("12.3.2025, 2.30 p.m.", dt.datetime(2025, 3, 12, 14, 30)),
+        ("12 March 2025 14:30 Uhr", dt.datetime(2025, 3, 12, 14, 30)),
     ],
 )
 def test_dates(text, made):
@@ -454,6 +463,7 @@ def test_dates(text, made):
     ("text", "words"),
     [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"),
      ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01"), ("14 March", "'14 March' has no year"),
+     ("2025/13/03", "not a day of the calendar"), ("1.3.2026 2:30", "'2:30' may be at night or in the afternoon. Write 02:30 or 14:30"),
      ("Mar 14 25", "not a date"), ("31 April 2025", "not a day of the calendar"), ("about 14 March 2025", "not a date"), ("14 Marble 2025", "not a date")],
 )
 def test_dates_refused(text, words):

@@ -18,6 +18,7 @@ from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
 from openpyxl.xml.constants import SHARED_STRINGS, SHEET_MAIN_NS
 
+import testpour as tp
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
@@ -230,7 +231,7 @@ A,1.5,10,20,0
 PROBLEMS = [
     ("row 5", "catalyst (%)", "does not turn into %"), ("row 5", "gel time (min)", "runs backwards"),
     ("row 6", "thickness (mm)", "1 to 60 mm"), ("row 6", "tack at 24 h", "0 to 3 grade"), ("row 6", "", "above 4 %"),
-    ("row 8", "gel time (min)", "is not a number"), ("row 9", "pour", "A is listed twice"),
+    ("row 8", "gel time (min)", "has no number"), ("row 9", "pour", "A is listed twice"),
 ]
 
 
@@ -306,7 +307,8 @@ def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path
     ("pigment,hardness 7 d", "A1,2,80", "row 2, pigment: A1 is in the log already, without pigment"),
     ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
     ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
-    ("gel time,hardness 7 d", "A1,26,80", "row 2, gel time: A1 has gel time 25 min in the log. Write the same or nothing here; where the log is wrong"),
+    ("gel time,hardness 7 d", "A1,26,80",
+     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another pour needs another name"),
     ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
     ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
 ])
@@ -734,7 +736,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
     text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
     with pytest.warns(Caution) as said:
-        log.add_all(read_sheet(log.study, write(tmp_path, text)))
+        log.add_all(tp.read_sheet(log.study, write(tmp_path, text)))
     told = [str(warning.message) for warning in told_besides(said)]
     assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %.", "D: Time to peak 35 min lies before"]
     assert {Path(warning.filename) for warning in said} == {Path(__file__)}

@@ -123,6 +123,12 @@ def test_many_settings_at_once_as_one_by_one(fits):
     assert chance(fits)._repr_markdown_() == chance(fits).sentence()
 
 
+def test_a_sentence_on_many_settings_says_of_which_it_is(fits):
+    several = chance(fits, pd.DataFrame({"catalyst": [1.0, 2.0]}, index=["P01", "P02"]))
+    assert several.sentence().startswith("Chance of a good casting with P01, the first of 2 settings: ")
+    assert chance(fits, {"catalyst": 1.0}).sentence().startswith("Chance of a good casting: ")
+
+
 def test_no_aims(fits):
     with pytest.raises(NoAims, match=r"states no aim, so nothing can be called good. Add one under \[aims\]"):
         chance(with_aims(fits))

@@ -3,6 +3,7 @@
 import re
 import shutil
 import threading
+import time
 from importlib.resources import files
 
 import pandas as pd
@@ -438,6 +439,28 @@ def test_what_goes_out_says_whom_it_names(poured, hand):
     log.close()
 
 
+@pytest.mark.slow
+def test_a_copy_of_what_did_not_change_is_not_made_twice(poured, hand):
+    at, before = hand(tp.share_panel(poured)), {*poured.iterdir()}
+
+    def written(ending):
+        return len({*poured.glob(ending)} - before)
+
+    for what, ending in (("package", "data-*.zip"), ("backup", "log-*.sqlite")):
+        at.tap(f"write:{what}")
+        at.tap(f"write:{what}")  # while the first may be under way
+        at.wait()
+        assert "nothing has changed since it was written" in at.tap(f"write:{what}")
+        assert written(ending) == 1
+    log = tp.Logbook(tp.read_study(poured))
+    log.add_reading("P02", "tack", 1, age="48 h")
+    log.close()
+    time.sleep(1.1)  # the name has the second in it
+    at.tap("write:package")
+    at.wait()
+    assert written("data-*.zip") == 2
+
+
 def test_work_that_fails_is_said_and_nobody_waits_for_it(poured, hand, monkeypatch):
     def broken(fits, path, **options):
         raise ZeroDivisionError("nothing to divide by")
@@ -498,3 +521,33 @@ def test_a_pint_of_resin_says_of_which_country_it_is(own):
     assert typed_number(study, field, "1 pint") == Typed(problem=said)
     assert typed_number(study, field, "1 US pint") == Typed(pytest.approx(520.494, abs=0.001), read="read as 520.5 g")
     assert typed_number(study, field, "350 mL").value == pytest.approx(385.0)
+
+
+def test_what_the_days_of_a_plan_and_its_pours_say_alike_is_said_once(own, hand):
+    """Deep clear castings in a cold and a warm room: the peaks of each day fold into those of the whole plan."""
+    study = (own / "study.toml").read_text("utf-8").replace("gel_time = {}", "gel_time = {}\npeak_temperature = {}", 1)
+    study = study.replace("5 mm", "20 mm").replace("18 mm", "40 mm").replace("1 %", "0.5 %").replace("2.5 %", "1.5 %")
+    (own / "study.toml").write_text(study, "utf-8")
+    at = hand(tp.plan_panel(own))
+    at.type("rooms", "16, 24")
+    peaks = [part["text"] for part in at.parts("caution") if "peak temperature" in part["text"]]
+    assert len(peaks) == 1 and peaks[0].count(" to ") == 1, peaks
+
+
+@pytest.mark.slow
+def test_settings_that_are_refused_are_neither_weighed_out_nor_begun(poured, hand):
+    """A mould of 40 mm, where castings of 18 mm got 137 °C hot: above 145 °C styrene boils (cautions.toml)."""
+    study = (poured / "study.toml").read_text("utf-8").replace("18 mm", "40 mm").replace("gel_time = {}", "gel_time = {}\npeak_temperature = {}", 1)
+    (poured / "study.toml").write_text(study, "utf-8")
+    log = tp.Logbook(tp.read_study(poured))
+    for pour, thickness in log.castings().pours["thickness"].items():
+        log.add_reading(pour, "peak_temperature", 20 + 6.5 * thickness)
+    log.close()
+    at = hand(tp.today_panel(poured))
+    at.type("room", "20"), at.type("resin", "300 g"), at.type("depth", "40")
+    at.wait()
+    assert "Styrene boils there" in at.words() and "so nothing is weighed out" in at.words()
+    assert at.part("pour") is None and not any(part["kind"] == "steps" for part in at.parts())
+    at.type("depth", "6")
+    at.wait()
+    assert at.part("pour")

@@ -1,7 +1,5 @@
 """The diagnosis of one casting: the log, the trade and what was seen, put together."""
 
-from collections.abc import Mapping
-
 from testpour.causes.answer import EMPTY, Answer
 from testpour.causes.case import Case, case_of
 from testpour.causes.cause_file import causes_for
@@ -11,7 +9,6 @@ from testpour.causes.likelihood import likelihoods
 from testpour.causes.signs import Planned, noted_for
 from testpour.causes.whole_log import fails_throughout
 from testpour.models.fits import Fits
-from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import NoResult
 
@@ -56,8 +53,6 @@ def why(
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
     """
     castings = fits.castings
-    if not isinstance(observed or {}, Mapping):
-        raise Problem(f'observed: {observed!r} does not say which question it answers. Write it like {{"where": "open face only"}}.')
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)
     if not pour:
         case = Case(fits, table, {}, likelihoods(table, {}), set(), Planned(), castings.pours)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from testpour.arguments import checked_methods
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.onset import RISE
 from testpour.exchange.trace_readings import RUN, WARM
@@ -32,6 +33,7 @@ CONVENTION = (
 )
 
 
+@checked_methods("trace")
 @dataclass(frozen=True, eq=False)
 class Trace:
     """A temperature trace of one casting, read and judged.

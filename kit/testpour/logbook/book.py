@@ -2,15 +2,15 @@
 
 import datetime as dt
 import warnings
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager, contextmanager
-from os import PathLike
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 from sqlalchemy import Connection
 
+from testpour.arguments import checked_methods
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, pour_row, reading_of
@@ -21,11 +21,10 @@ from testpour.logbook.loading import load_castings
 from testpour.logbook.open_log import OpenLog
 from testpour.logbook.photos import photo_row
 from testpour.logbook.spreadsheet import NotRead, read_sheet
-from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution, warn_of
-from testpour.wording import shortened
 
 
+@checked_methods("log")
 class Logbook(OpenLog):
     """The log of a study.
 
@@ -86,7 +85,7 @@ class Logbook(OpenLog):
         with self._ledger() as ledger:
             name = ledger.add([entry])[0]
         for text in warned:
-            warnings.warn(f"{name}: {text}", Caution, stacklevel=2)
+            warnings.warn(f"{name}: {text}", Caution, stacklevel=3)
         return name
 
     def add_reading(
@@ -136,7 +135,7 @@ class Logbook(OpenLog):
             room = ledger.settings(current.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
         for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
-            warnings.warn(f"{pour}: {text}", Caution, stacklevel=2)
+            warnings.warn(f"{pour}: {text}", Caution, stacklevel=3)
         return entry
 
     def add_readings(
@@ -169,7 +168,7 @@ class Logbook(OpenLog):
             name = ledger.current_pour(pour).pour
             return [ledger.add_reading({**row, "pour": name}) for row in rows]
 
-    def add_all(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
+    def add_all(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
         """Log many pours with their readings, all or none; `LogProblems` has a table of every problem.
 
         Parameters
@@ -250,8 +249,8 @@ class Logbook(OpenLog):
                 connection.rollback()
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
-            warnings.warn(words, NotRead, stacklevel=3)
-        warn_of(self.study, names, checked, stacklevel=4)
+            warnings.warn(words, NotRead, stacklevel=4)
+        warn_of(self.study, names, checked, stacklevel=5)
         return names, after
 
     def correct_pour(
@@ -367,8 +366,6 @@ class Logbook(OpenLog):
 
     def _beside(self, path):
         """A path as given, or beside the study."""
-        if not isinstance(path, str | PathLike):
-            raise LogProblem(f"{shortened(repr(path))} is not the path of a file. Write it in quotes, like \"workshop-sheet.csv\".")
         return Path(path) if Path(path).exists() else self.study.folder / path
 
     @contextmanager

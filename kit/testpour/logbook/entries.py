@@ -17,7 +17,7 @@ from testpour.mixing import check_note
 from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
-from testpour.wording import count, in_html, shortened, table_html
+from testpour.wording import count, in_html, listed, shortened, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
 CONFIRMED = (True,)  # of made_anyway: text such as "no" is true to Python
@@ -48,13 +48,14 @@ class LogProblems(LogProblem):
 
 
 def check_entries(
-    study: Study, entries: Sequence[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
+    study: Study, entries: Iterable[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
 ) -> list[dict[str, Any]]:
     """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 
     `problems` are those already found while reading them, reported with the rest.
     """
-    problems, checked, seen = list(problems), [], set()
+    problems, checked = list(problems), []
+    seen: dict[Any, tuple[str, dict[str, Any]]] = {}
     entries = list(entries) if isinstance(entries, Iterable) else [entries]
     for item in (item for entry in entries for item in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
         if not isinstance(item, Mapping):
@@ -63,17 +64,28 @@ def check_entries(
         where = entry.get("where", f"pour {entry.get('pour') or place}")
         pour = _pour(study, entry, where, problems)
         name = entry.get("pour")
+        pour["readings"] = list(_readings(study, entry, where, problems))
         if name and name in seen:
             advice = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
-            problems.append((where, "pour", name, f"{name} is listed twice. {advice}"))
-        seen.add(name)
-        pour["readings"] = list(_readings(study, entry, where, problems))
+            other, first = seen[name]
+            differs = f"has another {listed(names)}" if (names := _differing(first, pour)) else "says nothing else"
+            problems.append((where, "pour", name, f"{name} is listed twice: {other} {differs}. {advice}"))
+        seen.setdefault(name, (entry.get("where", f"pour {place} of these"), pour))
         problems += _given_twice(study, pour["readings"], where)
         checked.append(pour)
     if problems:
         order = {item.get("where"): place for place, entry in enumerate(entries) for item in (*entry.get("readings", ()), entry)}
         raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
     return checked
+
+
+def _differing(*rows):
+    """What two checked rows of one name both say, and not alike."""
+    first, second = (
+        {**{name: row[name] for name in ("session", "made_at", "by")}, **row["settings"],
+         **{read["reading"]: (read["low"], read["high"]) for read in row["readings"]}} for row in rows
+    )
+    return [name.replace("_", " ") for name in second if name in first and first[name] != second[name]]
 
 
 def _pour(study, entry, where, problems):

@@ -108,7 +108,8 @@ def _missing_readings(castings, withdrawn, row, new):
         )
         if not_here:
             yield words, new_values, (
-                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading."
+                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another "
+                "pour needs another name."
             )
         elif any((name, one) in withdrawn for one in more if one[:3] == key):
             yield words, new_values, f"{words} {new_values} of {name} was withdrawn in the log. Empty the cell, or log it again with add_reading."

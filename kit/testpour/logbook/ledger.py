@@ -3,7 +3,6 @@
 import datetime as dt
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from numbers import Integral
 from typing import Any
 
 import sqlalchemy as sa
@@ -15,13 +14,12 @@ from testpour.logbook.entries import moment_of, read_once, reading_of, settings_
 from testpour.logbook.known import TIMED, ReadingKey, known_of, reading_key
 from testpour.logbook.loading import is_current
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
-from testpour.logbook.text_and_dates import clean
+from testpour.logbook.text_and_dates import clean, plain_name
 from testpour.study import Study
 from testpour.wording import first_few, listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 
-MANY = 500  # names in one question to the database
 TABLES = {"pour": POURS, "reading": READINGS, "photo": PHOTOS}
 
 
@@ -32,14 +30,14 @@ class Ledger:
         self.study = study
         self._connection = connection
 
-    def add(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
+    def add(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
         """Add checked entries, each with its readings; returns the names of the pours."""
-        given = [entry["pour"] for entry in entries]
-        taken = self._taken(given if all(given) else None)
-        doubled = [e["pour"] for e in entries if e["pour"] in taken]
-        if doubled:
-            raise LogProblem(" ".join(self._why_taken(doubled)))
-        free = iter(new_names("P", len(given), {*taken, *given}))
+        given = [entry["pour"] for entry in entries if entry["pour"]]
+        taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
+        doubled = [name for name in given if name in taken]
+        if said := [*(self._why_taken(doubled) if doubled else ()), *_alike(given, taken)]:
+            raise LogProblem(" ".join(said))
+        free = iter(new_names("P", len(entries), {*taken, *given}))
         names, readings = [], []
         for entry in entries:
             name = entry["pour"] or next(free)
@@ -49,14 +47,6 @@ class Ledger:
         if readings:
             self._connection.execute(READINGS.insert(), readings)
         return names
-
-    def _taken(self, names):
-        """Which of some names pours have; all the names there are where None is given, to find free ones."""
-        asked = sa.select(POURS.c.pour)
-        if names is None:
-            return set(self._connection.execute(asked).scalars())
-        parts = (names[start : start + MANY] for start in range(0, len(names), MANY))
-        return {name for part in parts for name in self._connection.execute(asked.where(POURS.c.pour.in_(part))).scalars()}
 
     def _why_taken(self, names):
         """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
@@ -137,7 +127,7 @@ class Ledger:
     def current_entry(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
-        query = sa.select(table).where(table.c.entry == (int(entry) if isinstance(entry, Integral) and 0 < entry < 2**31 else 0))
+        query = sa.select(table).where(table.c.entry == (int(entry) if entry < 2**31 else 0))
         row = self._connection.execute(query).first()
         if row is None:
             raise LogProblem(f"No {kind} with entry number {entry} in the log; history(pour) lists them.")
@@ -214,6 +204,14 @@ def _successor(old, deed, why):
     row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
     del row["entry"]
     return old, row
+
+
+def _alike(given, taken):
+    """A sentence on each name that another has but for capitals, blanks or noughts in front: one pour, counted twice."""
+    first = {plain_name(name): name for name in taken}
+    for name in given:
+        if (other := first.setdefault(plain_name(name), name)) != name:
+            yield f"{name} and {other} may be one pour, written in two ways. Write its name in one way, and give another pour a name that differs in more."
 
 
 def _next_name(name):

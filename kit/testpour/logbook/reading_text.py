@@ -105,7 +105,7 @@ def _from_text(reading, text, decimal):
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
             "it is more than that, or the number alone where it was read off."
         )
-    if UNSURE.match(text) and not reading.grades:
+    if not reading.grades and (UNSURE.match(text) or not re.search(r"\d", text)):
         raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
     return _read_off(reading, text, decimal)
 
@@ -135,7 +135,7 @@ def _what_is_missing(reading, text):
     if reading.scale != "log":
         return f"is not a number. Write one from {reading.range_words}, or leave it empty if nobody looked."
     if not when:
-        return "does not say until when. Write the last look, as in not yet at 2 h, or leave it empty if nobody looked."
+        return "has no number. Write one, as in 25 min, or the last look, as in not yet at 2 h; leave it empty if nobody looked."
     return (
         f"may mean that it had happened or that it had not. Write not yet at {when[0]} if it had not, already by {when[0]} if it "
         f"had, and {when[0]} alone if it happened then."

@@ -113,7 +113,7 @@ def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> It
     A program that takes 4/11 for the 11th of April leaves 13/4 as text, so dates as text beside such cells give it away.
     """
     dates = [(number, head, cell) for number, cells in rows for head, cell in cells if head.name == "made_at"]
-    as_text = next((cell for *_, cell in dates if DAY_FIRST.fullmatch(cell)), "")
+    as_text = next((cell for *_, cell in dates if DAY_FIRST.match(cell)), "")
     for number, head, cell in dates if as_text else ():
         year, month, day = cell[:10].split("-") if DATED.fullmatch(cell) else ("", "", "")
         if day != month and day <= "12":

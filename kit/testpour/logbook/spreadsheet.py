@@ -98,7 +98,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         said = "If one is a pour of its own, give it another name; if it is an average, delete it."
         passed_over.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
     for text in (*_above(rows[: headers.first]), *filter(None, [headers.said]), *repeated, *nameless, *passed_over, *unread):
-        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=2)
+        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=3)
     return entries
 
 

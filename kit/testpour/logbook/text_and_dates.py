@@ -10,19 +10,20 @@ from testpour.units import UnitProblem
 
 TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
-DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})(?:[ ,T]+(\d{1,2})[:.](\d{2})(?::(\d{2}))?)?")
+DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
+YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})")
 MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
     "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
     "october oktober", "november", "december dezember",
 )
 WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
-HOUR = r"(?:[ ,T]+(?P<hour>\d{1,2})[:.](?P<minute>\d{2})(?::(?P<second>\d{2}))?)?"
 NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year stand last, behind the month
-    re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?{HOUR}", re.IGNORECASE),
-    re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?{HOUR}", re.IGNORECASE),
+    re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?", re.IGNORECASE),
+    re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?", re.IGNORECASE),
 )
 SERIAL = re.compile(r"[2-6]\d{4}(?:[.,]\d+)?")  # days since 1900, from 1954 to 2091
-CLOCK = re.compile(r"(\d{1,2})[:.](\d{2})(?:[:.](\d{2}))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
+CLOCK = re.compile(r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2}))?(?:\s*([ap])\.?m\.?|\s*(?:uhr|h))?", re.IGNORECASE)
+TIMED = re.compile(rf"(?P<day>.*?)[ ,T]+(?P<clock>{CLOCK.pattern})", re.IGNORECASE)
 
 
 def clean(text: object, line: bool = False) -> str:
@@ -35,6 +36,11 @@ def clean(text: object, line: bool = False) -> str:
     text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
     text = "".join(c for c in text if c in "\n\t" or not _is_control(c))
     return (" ".join(text.split()) if line else text).strip()
+
+
+def plain_name(text: str) -> str:
+    """A name without what people write in several ways: capitals, blanks and noughts in front of a number."""
+    return re.sub(r"(?<!\d)\s+|\s+(?!\d)|(?<![\d.,])0+(?=\d)", "", unicodedata.normalize("NFKC", text).casefold())
 
 
 def _is_control(character):
@@ -81,6 +87,8 @@ def clock(text: str) -> dt.time:
     half = match[4].casefold() if match and match[4] else ""
     if max(minute, second) > 59 or hour > 23 or (half and not 1 <= hour <= 12):
         raise UnitProblem(f"{text!r} is not a time of day. Write it like 14:30, or rename the column if it is something else.")
+    if re.fullmatch(r"[1-5][:.]\d\d", text.strip()):
+        raise UnitProblem(f"{text!r} may be at night or in the afternoon. Write {hour:02}:{minute:02} or {hour + 12}:{minute:02}.")
     return dt.time(hour % 12 + 12 * (half == "p") if half else hour, minute, second)
 
 
@@ -99,23 +107,31 @@ def _parse_moment(text):
     try:
         return dt.datetime.fromisoformat(text)
     except ValueError:
-        match = DAY_FIRST.fullmatch(text)
+        timed = TIMED.fullmatch(text)
+    return dt.datetime.combine(_day_of(timed["day"]), clock(timed["clock"])) if timed else _day_of(text)
+
+
+def _day_of(text):
+    """The midnight of a day that is not written as a computer writes it."""
     if (named := _month_named(text)) and named["year"]:
         year = named["year"].strip("'")
-        return _calendar_moment(text, year if len(year) == 4 else f"20{year}", named["month"], *(named[part] for part in ("day", "hour", "minute", "second")))
+        return _calendar_day(text, year if len(year) == 4 else f"20{year}", named["month"], named["day"])
+    if match := YEAR_FIRST.fullmatch(text):
+        return _calendar_day(text, match[1], match[3], match[4])
+    match = DAY_FIRST.fullmatch(text)
     if not match:
         if SERIAL.fullmatch(text):
             day = dt.date(1899, 12, 30) + dt.timedelta(days=int(text[:5]))  # as most spreadsheets count; an old kind of them from 1904
             raise UnitProblem(f"date: {text!r} is a number, perhaps {day}, which a spreadsheet keeps so. Format its cell as a date, or write it like {day}.")
         problem = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
         raise UnitProblem(f"date: {text!r} {problem}. Write it like 2026-03-01 10:30.")
-    day, mark, month, year, *clock = match.groups()
+    day, mark, month, year = match.groups()
     day, month = int(day), int(month)
     if mark != "." and day != month and day <= 12 and month <= 12:
         raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
     if mark != "." and month > 12:
         day, month = month, day
-    return _calendar_moment(text, year, month, day, *clock)
+    return _calendar_day(text, year, month, day)
 
 
 def _month_named(text):
@@ -131,9 +147,9 @@ def month_number(word: str) -> int:
     return next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word.casefold()) for name in names.split())), 0)
 
 
-def _calendar_moment(text, *parts):
-    """The moment of year, month, day, hour, minute and second, which are read from `text`."""
+def _calendar_day(text, *parts):
+    """The midnight of year, month and day, which are read from `text`."""
     try:
-        return dt.datetime(*(int(part or 0) for part in parts))
+        return dt.datetime(*map(int, parts))
     except ValueError:
         raise UnitProblem(f"date: {text!r} is not a day of the calendar. Write it like 2026-03-01.") from None

@@ -21,7 +21,7 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
-def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 3) -> None:
+def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 4) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
     `names` are those of the pours, `checked` their rows as `check_entries` returns them; `stacklevel` is as for `warnings.warn`.

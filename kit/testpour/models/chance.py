@@ -95,7 +95,8 @@ class Chance:
             verdict = f"cannot tell yet, {chance_words(row)}"
         else:
             verdict = chance_words(row) + between
-        return f"Chance of a good casting: {verdict}. The aim most often missed: {row['most often missed']}."
+        which = f" with {self.settings.index[0]}, the first of {len(self.settings)} settings" if len(self.settings) > 1 else ""
+        return f"Chance of a good casting{which}: {verdict}. The aim most often missed: {row['most often missed']}."
 
     def met(self) -> str:
         """What the first setting holds as the log met it, not as usual, in a sentence that begins with a space."""

@@ -32,7 +32,7 @@ from testpour.panels.starting import as_kept, kept_plan, with_free_names
 from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
-from testpour.planning.pour_cautions import by_pour
+from testpour.planning.pour_cautions import by_pour, grouped
 from testpour.planning.problem import NotSeparated
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, shown_unit
@@ -218,8 +218,9 @@ def _cautions(plan, pot, scale):
     try:
         for name in plan.sessions:
             sheet = tp.bench_sheet(plan.study, plan.table, session=name, resin=pot, scale_resolution=scale)
+            said = grouped({pour: by_name[pour] for pour in sheet.table.index})["warnings"]
             for line, pours in sheet.warnings.items():
-                by_name.update({pour: by_name[pour] + Cautions(warnings=(line,)) for pour in pours})
+                by_name.update({pour: by_name[pour] + Cautions(warnings=(line,)) for pour in pours if line not in said})
     except WeighOutProblems as problem:
         whole += Cautions(tuple(problem.problems))
     return cautions(whole + by_pour(by_name))

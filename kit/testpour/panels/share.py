@@ -32,6 +32,7 @@ class SharePanel(Panel):
 
     def __init__(self, folder: str | Path = ".") -> None:
         self._wanted: tuple[str, str] | None = None
+        self._copied: dict[str, tuple] = {}  # study and log as they were when a copy with the time in its name was made
         super().__init__(folder)
 
     def fields(self) -> list[Part]:
@@ -53,6 +54,7 @@ class SharePanel(Panel):
                 self._wanted = what, stamp
                 raise
             self.wrote(path, words)
+            self._copied[what] = self.workshop.mark
             self.memory.put(made={**self.made, what: str(path)})
         papers = self.papers
         for what, path in reversed(self.made.items()):
@@ -74,10 +76,14 @@ class SharePanel(Panel):
         self.workshop.poured()
         return self._people()
 
-    def _tap_write(self, what: str) -> None:
-        """Write one thing; what takes long is written beside the notebook."""
+    def _tap_write(self, what: str) -> str | None:
+        """Write one thing; what takes long is written beside the notebook. A copy of what did not change is not made twice."""
+        under_way = self._wanted is not None and self._wanted[0] == what
+        if what in ("package", "backup") and (under_way or (what in self.made and self._copied.get(what) == self.workshop.mark)):
+            return f"{NAMES[what]}: nothing has changed since it was written, so it was not written again."
         self._wanted = what, f"{dt.datetime.now():%Y-%m-%d-%H%M%S-%f}"
         self.memory.put(made={one: path for one, path in self.made.items() if one != what})
+        return None
 
     def _result(self, what, stamp):
         """Path and words of what was written."""

@@ -39,6 +39,9 @@ from testpour.wording import capital, listed
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
 ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
+REFUSED = (
+    "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say a smaller depth above: a deep casting can be poured in layers."
+)
 
 
 class TodayPanel(Panel):
@@ -70,7 +73,11 @@ class TodayPanel(Panel):
         self.workshop.poured()
         advice, answer = self._advised()
         room = advice.settings.get("room_temperature")
-        yield step("Pour with" if room is None else f"In a room at {show(room, 'degC')}, pour with", *answer)
+        pour = "do not pour with" if advice.cautions.refusals else "pour with"
+        yield step(capital(pour) if room is None else f"In a room at {show(room, 'degC')}, {pour}", *answer)
+        if advice.cautions.refusals:
+            yield text(REFUSED, "needed")
+            return
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 
@@ -231,7 +238,7 @@ def _answer(advice, chances):
     yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
     yield bars("Chance that one casting meets every aim, with its 90 % interval",
                [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
-    yield text(advice.chance.sentence(), "hint")
+    yield text(advice.chance.verdict() + advice.chance.met(), "hint")  # its cautions stand below
     if advice.conflict:
         yield caution(advice.conflict.sentence(beside_best=True))
     if len(chances) > 1:

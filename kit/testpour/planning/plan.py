@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
+from testpour.arguments import checked_methods
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_batch
 from testpour.logbook.castings import Castings, new_names
@@ -26,6 +27,7 @@ from testpour.wording import count, in_html, listed, table_html
 ONE_THING = " Post-cure temperature and time go up together, as heat without time, or time without heat, is no post-cure."
 
 
+@checked_methods("plan")
 @dataclass(frozen=True, eq=False)
 class Plan:
     """The pours to make.

@@ -15,6 +15,7 @@ from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
 from testpour.models.remainder import straightened
 from testpour.models.terms import TERMS
+from testpour.problems import NoSuchFile
 from testpour.toml_file import TomlProblem, read_toml
 from testpour.wording import ESCAPED, count, listed
 
@@ -161,7 +162,7 @@ def read_beliefs(path: str | Path) -> PooledBeliefs:
     """
     path = Path(path)
     if not path.exists():
-        raise FileNotFoundError(f"No beliefs file at {path}. Check the path, or write one with pooled.beliefs(path).")
+        raise NoSuchFile(f"No beliefs file at {path}. Check the path, or write one with pooled.beliefs(path).")
     try:
         table = read_toml(path)
     except TomlProblem as problem:

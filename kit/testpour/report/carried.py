@@ -13,7 +13,7 @@ from markupsafe import Markup
 
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
-from testpour.problems import Problem
+from testpour.problems import NoSuchFile, Problem
 from testpour.study import StudyProblems
 from testpour.study_file import as_table as study_table
 from testpour.study_file import study_from
@@ -117,7 +117,7 @@ def carried_by(path: str | Path) -> dict[str, Any]:
     """What a page carries, as `carried` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():
-        raise FileNotFoundError(f"No file {path}. Give the path of a findings page.")
+        raise NoSuchFile(f"No file {path}. Give the path of a findings page.")
     try:
         text = read_bytes(path, LARGEST).decode("utf-8", errors="replace")
     except TextProblem as problem:
