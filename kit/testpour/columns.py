@@ -221,6 +221,27 @@ class Factor(Column):
             return "yes" if value else "no"
         return str(value) if self.kind == "text" else super().show(float(value))
 
+    def bare(self, value: float | str | None, digits: int = 6) -> str:
+        """`value` without its unit, where that stands in the header or beside the field.
+
+        Parameters
+        ----------
+        value : float, str or None
+            As for `show`; NaN and None where it is not known.
+        digits : int, optional
+            Of a number.
+
+        Returns
+        -------
+        str
+            "" where it is not known.
+        """
+        if value is None or isinstance(value, str):
+            return value or ""
+        if not math.isfinite(value):
+            return ""
+        return self.show(value) if self.kind == "yes/no" else f"{value:.{digits}g}"
+
 
 @dataclass(frozen=True)
 class Reading(Column):

@@ -167,11 +167,8 @@ def _joined(pours, rows, say):
 
 
 def _setting_cell(factor, value):
-    if factor.kind == "text":
-        return escape_cell(value) if isinstance(value, str) else ""
-    if pd.isna(value):
-        return ""
-    return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"
+    text = factor.bare(value, 15)
+    return escape_cell(text) if factor.kind == "text" else text
 
 
 WRITERS = {".csv": (_csv, _is_csv), ".xlsx": (_xlsx, _is_xlsx), ".parquet": (_parquet, _is_parquet)}

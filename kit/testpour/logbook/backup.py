@@ -14,7 +14,7 @@ from testpour.files import name_new
 from testpour.logbook.database import explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
-from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, open_here
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_pages, check_whole, copy_file, open_here
 from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
 from testpour.study import Study
 from testpour.wording import count
@@ -60,8 +60,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
     part = target.with_name(f".{uuid.uuid4().hex}.sqlite")
     try:
         if source:
-            with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(part)) as copy:
-                log.backup(copy)
+            copy_file(source, part)
         else:
             _from_server(study, address, part)
         counts = _verified(part)
@@ -113,13 +112,13 @@ def _from_server(study, address, part):
 
 
 def _verified(path):
-    """Rows in each table of the copy, once SQLite has looked it through."""
+    """Rows in each table of the copy, once it has been looked through."""
+    try:
+        check_pages(path)
+    except sqlite3.DatabaseError as problem:
+        said = f"The copy is damaged ({problem}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
+        raise LogProblem(said) from problem
     with closing(sqlite3.connect(path)) as copy:
-        state = copy.execute("PRAGMA integrity_check").fetchone()[0]
-        if state != "ok":
-            raise LogProblem(
-                f"The copy is damaged ({state}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
-            )
         there = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         tables = [name for name in ("pours", "readings", "photos") if name in there]
         return [copy.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0] for table in tables]

@@ -141,7 +141,7 @@ class Castings:
             column = self.pours[factor.name]
             if column.notna().any() and (column != "").any():
                 head = factor.label if factor.kind == "number" else factor.words
-                table[head] = [_without_unit(factor, value) for value in column]
+                table[head] = [factor.bare(value, 4) for value in column]
         return table.join(self._readings_in_words())
 
     def _readings_in_words(self):
@@ -233,12 +233,3 @@ def formatted(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
     """Each value spelt out; a value that comes again, as most do, is spelt once."""
     places, distinct = pd.factorize(column, use_na_sentinel=False)
     return np.array([spell(value) for value in distinct.tolist()], dtype=object)[places]
-
-
-def _without_unit(factor, value):
-    """A setting without its unit, which stands in the header."""
-    if isinstance(value, str) or value is None:
-        return value or ""
-    if not np.isfinite(value):
-        return ""
-    return factor.show(value) if factor.kind == "yes/no" else f"{value:.4g}"

@@ -95,16 +95,27 @@ def make_one_file(path: str | Path) -> None:
         raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first look takes back a half-made write
 
 
+def check_pages(path: str | Path) -> None:
+    """Look a whole file through; a `sqlite3.DatabaseError` says what in it does not fit together."""
+    with closing(sqlite3.connect(path, timeout=30)) as raw:
+        state = raw.execute("PRAGMA integrity_check(1)").fetchone()[0]
+    if state != "ok":
+        raise sqlite3.DatabaseError(state)
+
+
 def check_whole(path: str | Path) -> None:
-    """Refuse a log whose parts do not fit together, as in a copy made by hand in the middle of a write.
+    """As `check_pages`, of a log that is to be opened: as a copy made by hand in the middle of a write does not fit together.
 
     A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
     """
-    if not 0 < _size(Path(path)) <= CHECKED:
-        return
-    with closing(sqlite3.connect(path, timeout=30)) as raw:
-        if raw.execute("PRAGMA integrity_check(1)").fetchone() != ("ok",):
-            raise LogProblem(f"The log at {path} {DAMAGED}")
+    if 0 < _size(Path(path)) <= CHECKED:
+        check_pages(path)
+
+
+def copy_file(source: str | Path, target: str | Path) -> None:
+    """Copy a log into a new file, though others may write to it; a `sqlite3.Error` where that fails."""
+    with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(target)) as copy:
+        log.backup(copy)
 
 
 def close_log(study: Study) -> bool:

@@ -2,11 +2,11 @@
 
 import datetime as dt
 import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 import sqlalchemy as sa
 
+from testpour.logbook.logfile import check_pages, copy_file
 from testpour.logbook.tables import FACTS, METADATA, SCHEMA, LogProblem
 
 GROWS = "the log only grows: a correction is a new row"
@@ -47,11 +47,8 @@ def _keep_a_copy(connection, form):
     stamp = dt.datetime.now().strftime("%Y-%m-%d-%H%M%S")
     target = source.with_name(f"{source.stem}-form-{form}-{stamp}.sqlite")
     try:
-        with closing(sqlite3.connect(source)) as log, closing(sqlite3.connect(target)) as copy:
-            log.backup(copy)
-            state = copy.execute("PRAGMA integrity_check").fetchone()[0]
-        if state != "ok":
-            raise sqlite3.DatabaseError(state)
+        copy_file(source, target)
+        check_pages(target)
     except sqlite3.Error as problem:
         target.unlink(missing_ok=True)
         raise LogProblem(

@@ -75,7 +75,7 @@ class SettingField:
         else:
             first = dict(zip(("from", "to"), _first_span(factor), strict=True))
         asked = self.way == SAME or (self.way == DIFFERS and factor.kind != "yes/no")
-        self.words = {key: says(f"{key}_{factor.name}", _bare(factor, value)) for key, value in first.items() if asked}
+        self.words = {key: says(f"{key}_{factor.name}", factor.bare(value)) for key, value in first.items() if asked}
         self.typed = {key: self._read(words.strip()) for key, words in self.words.items()}
         if "to" in self.typed and not self.wrong and not self.values[0] < self.values[1]:
             self.typed["to"] = replace(self.typed["to"], problem=f"{capital(factor.words)} must end above where it begins.")
@@ -201,11 +201,6 @@ class ToolFields:
 
     def _durometer(self):
         return self.says("durometer", self.there["hardness"].unit if "hardness" in self.there else "")
-
-
-def _bare(factor, value):
-    """A value without its unit, which stands beside the field."""
-    return factor.show(value) if factor.kind == "yes/no" else f"{value:g}"
 
 
 NEEDS = {"gel_time": ", with a clock and a stick", "time_to_peak": ", with a thermometer in the casting",
