@@ -98,7 +98,7 @@ def test_the_functions_of_the_path_are_looked_at():
      "write_package takes True or False: write_package(names=False), and was given the text 'no'."),
     (lambda t: tp.bench_sheet(t["Study"], t["Plan"].session(1), resin=["100 g"]),
      "bench_sheet takes text, a number, names with what they stand for or a column of a table: bench_sheet(resin=\"...\"), and was given list."),
-    (lambda t: t["Plan"].without(["P01"]), "plan.without takes text: plan.without(\"...\"), and was given list."),
+    (lambda t: t["Plan"].without(3), "plan.without takes text or a list: plan.without(\"...\"), and was given the number 3."),
     (lambda t: t["Trace"].log_into(t["Castings"], "P01"),
      "trace.log_into takes a log: trace.log_into(tp.Logbook(study)), and was given the castings of a log."),
     (lambda t: t["Logbook"].add_pour(["P01"], settings={}, session="1"), "log.add_pour takes text: log.add_pour(\"...\"), and was given list."),

@@ -35,7 +35,7 @@ BY_HAND = pd.DataFrame(
         ["14 March", 1.5, 0.5, 6.35, 1, 34 / 1.8, ""],
         ["14 March", 2.0, 0.5, 6.35, 0, 34 / 1.8, "open face dragged a little"],
         ["14 March", 1.0, 2.0, 12.7, 1, 34 / 1.8, "left overnight"],
-        ["15 March", 1.8, 1.0, 12.0, 1, 20.5, "three places, all dry"],
+        ["15 March", 1.8, 1.0, 12.0, 1, 20.5, "three places, all dry; the heater was off until noon"],
         ["15 March", 2.4, 0.2, 19.05, 1, 37 / 1.8, "not read the next day; class was out"],
     ],
     index=pd.Index(["W1", "W2", "W3", "W4", "W5"], name="pour"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -95,7 +95,7 @@ class Plan:
         -------
         Plan
         """
-        names = [str(name) for given in pours for name in ([given] if isinstance(given, str) or not isinstance(given, Iterable) else given)]
+        names = [str(name) for given in pours for name in ([given] if isinstance(given, str) else given)]
         self._check_pours(names)
         return replace(self, table=self.table.drop(index=names))
 
