@@ -152,7 +152,7 @@ def _study(own, data, problems):
 
 
 def _entries(columns, kind):
-    """Declarations as a study file has them: each part said, so that the catalogue fills nothing in."""
+    """Declarations as a study file has them, every part stated, so that the catalogue fills nothing in."""
     blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind)
              if isinstance(part.default, str | tuple)}
     entries = {}

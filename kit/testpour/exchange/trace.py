@@ -230,7 +230,7 @@ def _no_exotherm(degrees):
 
 
 def _refuse_out_of_range(trace, study, ways):
-    """All or nothing: what the log would refuse is refused before the first is stored."""
+    """Refuse what the log would refuse before the first reading is stored: all or nothing."""
     problems = []
     for name, way in ways.items():
         with noted(problems):

@@ -160,7 +160,7 @@ class Castings:
         return self._digest(repr(self._scales()))
 
     def has_fingerprint(self, mark: str) -> bool:
-        """Whether a mark is that of these data.
+        """Whether a fingerprint is that of these data.
 
         Packages and pages that were written before units and grades belonged to it keep theirs.
 

@@ -72,7 +72,7 @@ def _in_words(grades):
 
 
 def _store(connection, declared, stored):
-    """Keep the facts of new columns, and the grades that were added at the end of a list."""
+    """Store the units and grades of new columns, and grades that were added at the end of a list."""
     new = [{"name": name, "value": value} for name, value in declared.items() if name not in stored]
     if new:
         connection.execute(FACTS.insert(), new)

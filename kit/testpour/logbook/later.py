@@ -1,4 +1,4 @@
-"""What a sheet says of pours that are in the log already: later readings are added where the log lacks them, and nothing twice."""
+"""Later readings of pours that are in the log already: those that the log lacks are added, and nothing twice."""
 
 import math
 from collections import Counter

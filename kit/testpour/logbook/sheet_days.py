@@ -17,7 +17,7 @@ DAY = ("session", "made_at")  # what stands once for many pours
 
 
 class Days:
-    """Takes session and date down a sheet; `read` makes an entry of the number and the cells of a row."""
+    """Carries session and date down a sheet to the pours that do not state them; `read` makes an entry from the number and the cells of a row."""
 
     def __init__(self, read: Callable[[int, Cells], dict[str, Any]]) -> None:
         self.read = read
@@ -28,7 +28,7 @@ class Days:
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def complete(self, entry: dict[str, Any]) -> None:
-        """Give a pour what it does not say of its session and date itself."""
+        """Fill in the session and the date that a pour does not state itself."""
         for number, cells in self.waiting:
             if "where" in self.last and "session" in entry and [head.name for head, _ in cells] == ["session"]:
                 self.remark(number, [cell for _, cell in cells])  # no session, for the pour below has its own
@@ -63,7 +63,7 @@ class Days:
                 yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {said}"
 
     def close(self) -> None:
-        """Take what stands alone below the last pour as a remark."""
+        """Note what stands alone below the last pour as a remark."""
         for number, cells in self.waiting:
             self.remark(number, [cell for _, cell in cells])
 

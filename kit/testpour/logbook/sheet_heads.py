@@ -110,7 +110,7 @@ def _without_counter(heads):
 
 
 def _head(study, text):
-    """What a cell heads, and what is wrong with it as a header; "" where nothing is."""
+    """The `Head` of a header cell, and what is wrong with it; "" where nothing is."""
     try:
         return read_head(study, unescape_cell(text)), ""
     except (HeaderProblem, UnitProblem) as problem:
@@ -123,7 +123,7 @@ def _named(heads):
 
 
 def is_transposed(study: Study, heads: Sequence[Head | None], rows: Sequence[Sequence[str]]) -> bool:
-    """Whether the first column names more settings and readings than the row taken for that of the headers, if any, which names one there too."""
+    """Whether a table is transposed: its first column names more settings and readings than the row of headers, if any, which names one there too."""
     down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
     return (not heads or bool(_named(heads[:1]))) and len(set(down)) > max(2, len(_named(heads)))
 

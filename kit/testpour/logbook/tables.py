@@ -45,7 +45,7 @@ def _entries(name, looked_up, *columns):
 
 
 def _text_column(name):
-    """A column of text, empty where nothing was said."""
+    """A column of text, empty where nothing was written."""
     return sa.Column(name, sa.Text, nullable=False, server_default="")
 
 

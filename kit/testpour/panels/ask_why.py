@@ -82,7 +82,7 @@ class WhyPanel(Panel):
         return self._last.of((first, seen, passed), make)  # asked for several times in one tap
 
     def _first(self, fits, pour, scale):
-        """The answer before anything was tapped; what no tap changes is worked out with it."""
+        """The answer before any tap; what no tap changes is worked out with it."""
         note = str(self.workshop.castings().pours.loc[pour, "note"])  # what was saved before is part of it
 
         def make():
