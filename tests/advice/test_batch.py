@@ -304,6 +304,35 @@ def test_of_two_pours_the_likelier_to_come_out_good_is_poured_twice(fits, monkey
     assert made.rows["catalyst"].tolist() == [1.1, 2.5]
 
 
+@pytest.mark.parametrize(("chances", "poured"), [
+    ((0.05, 0.2, 0.6), [1.1, 1.8, 1.8]), ((0.05, 0.6, 0.2), [2.5, 2.5, 1.8]), ((0.15, 0.2, 0.6), [1.1, 1.1, 1.8]),
+])
+def test_a_first_pour_that_is_unlikely_to_come_out_good_is_not_poured_twice(fits, monkeypatch, chances, poured):
+    """Below one in ten the likeliest of three is poured twice in its place; from there on the first, which is worth most. The third is a trial."""
+    rows = settings_table(fits.study, [{"catalyst": 1.1}, {"catalyst": 2.5}, {"catalyst": 1.8}], room=20)
+    monkeypatch.setattr(batch, "scatter_unknown", lambda *_: True)
+    good = dict(zip((1.1, 2.5, 1.8), chances, strict=True))
+    monkeypatch.setattr(batch, "chance", lambda fits, rows: SimpleNamespace(draws=np.array([[good[each] for each in rows["catalyst"]]])))
+    made = picking.Batch(rows, [0.0] * 3, [(0, np.ones(len(fits["gel_time"].believed.terms)))] * 3, (2,))
+    table = batch._described(fits, made, 0.5, fits.study.varied, LEARN, fits.castings.names).table
+    assert table["catalyst"].tolist() == poured
+    assert sum(table["reason"].str.contains("shows how far two alike pours differ")) == 1
+    assert sum(table["reason"].str.contains("nothing like it was poured")) == 1
+
+
+def test_where_no_piece_can_be_promised_no_pour_is_proposed_far_below_the_best(fits, monkeypatch):
+    """Chances of 0.42, 0.3, 0.2 and 0.03: half of the best is 0.21. Where even the best is under one in ten, all may teach."""
+    table = settings_table(fits.study, [{"catalyst": c} for c in (1.0, 1.4, 1.8, 2.2)], room=20)
+    seen = []
+    monkeypatch.setattr(picking, "Worth", lambda study, states, pourable, *rest: seen.append(list(pourable["catalyst"])) or 1 / 0)
+    for good in ([0.42, 0.3, 0.2, 0.03], [0.08, 0.07, 0.03, 0.01]):
+        monkeypatch.setattr(picking, "_pourable", lambda *given, good=good: (table, np.array(good)))
+        for aim in (MAKE, BOTH, LEARN):
+            with pytest.raises(ZeroDivisionError):
+                picking.batch_worth(fits, {}, table.iloc[[0]], (), table, 4, aim=aim)
+    assert seen == [[1.0, 1.4], [1.0, 1.4], [1.0, 1.4, 1.8, 2.2]] + [[1.0, 1.4, 1.8, 2.2]] * 3
+
+
 def test_one_repeat_is_enough_to_show_the_scatter(fits, monkeypatch):
     """The first pour repeats P01 of the log, in a like room: the others keep the settings they were picked for."""
     logged = fits.castings.pours.iloc[0].dropna()

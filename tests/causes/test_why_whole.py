@@ -207,11 +207,50 @@ def test_a_log_that_fails_throughout_in_a_room_logged_as_too_cold_is_put_down_to
     assert ("poured in a cold room, as logged" in why_all(log).sentence()) is openly
 
 
-def test_what_a_cold_room_explains_leaves_the_other_settings_their_shares_of_the_rest():
-    """Nine in ten for the cold; of the tenth that is left the others get what they had of the rest: 0.3 and 0.1 of 0.8."""
+def test_what_forbidden_settings_explain_leaves_the_others_their_shares_of_the_rest():
+    """Nine in ten for the cold; of the tenth that is left the others get what they had of the rest: 0.3 and 0.1 of 0.8. Two share as before, 2 to 3."""
     planned = Planned(shares={"cold": 0.2, "too_thin": 0.3, "pigment": 0.1})
-    assert planned.mostly("cold").shares == pytest.approx({"cold": 0.9, "too_thin": 0.0375, "pigment": 0.0125})
-    assert Planned(shares={"cold": 0.96}).mostly("cold").shares == {"cold": 0.96}
+    assert planned.mostly({"cold": 0.9}).shares == pytest.approx({"cold": 0.9, "too_thin": 0.0375, "pigment": 0.0125})
+    assert planned.mostly({"cold": 0.9, "too_thin": 0.8}).shares == pytest.approx({"cold": 0.36, "too_thin": 0.54, "pigment": 0.02})
+    assert Planned(shares={"cold": 0.96}).mostly({"cold": 0.9}).shares == {"cold": 0.96}
+    assert Planned().mostly({"cold": 0.9, "too_thin": 0.9}).shares == pytest.approx({"cold": 0.45, "too_thin": 0.45})
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("factor, forbidden, allowed, tack, hard, gel, cause, told", [
+    ("catalyst", 0.5, 1.5, 3.0, 15.0, 70.0, "too_little_catalyst", "planned with little catalyst"),
+    ("thickness", 3.0, 12.0, 2.0, 62.0, 30.0, "too_thin", "planned thin for its catalyst"),
+])
+def test_a_log_poured_throughout_as_the_trade_forbids_is_put_down_to_that(factor, forbidden, allowed, tack, hard, gel, cause, told, castings_of, study):
+    """Six wet castings, all with half a per cent of catalyst, or all 3 mm deep: no scale and no bottle is suspected first."""
+    log = cold_log(castings_of, study, [tack] * 6, hard, 20.0, gel=gel)
+    found = {value: why(fit_castings(replace(log, pours=log.pours.assign(**{factor: value}))), "P01") for value in (forbidden, allowed)}
+    assert cause in found[forbidden].openly and told in found[forbidden].sentence() and cause not in found[allowed].openly
+    assert found[forbidden].first == cause and found[forbidden].chances[cause] > 0.5
+    one = log.pours.assign(**{factor: [forbidden] + [allowed] * 5})  # the others were poured as the trade has it and failed too
+    assert why(fit_castings(replace(log, pours=one)), "P01").chances[cause] < found[forbidden].chances[cause] - 0.1
+
+
+HABITS = ("too_little_catalyst", "old_materials", "wrong_system", "no_wax", "open_face", "thinned", "tin_not_stirred", "read_too_early", "cold", "cold_night")
+MISHAPS = ("nothing", "reading_error", "wrong_entry", "uneven_mixing", "mould", "too_thin")
+
+
+def test_what_is_done_each_time_is_likelier_behind_a_whole_log_than_what_goes_wrong_once(wet_log):
+    """A bottle, a resin, a way of measuring or of reading goes with every casting; a slip, or one badly stirred pot, hardly happens to all."""
+    whole = why(wet_log, "P04").weighed.table["signs"]
+    table = causes_for(wet_log.study)
+    alone = {name: np.prod([table.causes[name].odds.get(sign, 1.0) for sign in ("covered",)]) for name in (*HABITS, *MISHAPS)}
+    assert all(whole[name] >= 2 * alone[name] for name in HABITS) and all(whole[name] <= alone[name] / 2 for name in MISHAPS)
+
+
+@pytest.mark.slow
+def test_what_is_expected_of_one_casting_is_expected_of_the_whole_log(castings_of, study):
+    """Six hard, dry castings of 84 Shore D where 93 are asked, more than the trade expects of any: every one misses, and none is at fault for that."""
+    log = cold_log(castings_of, study, [0.0] * 6, [84.0, 83, 85, 84, 84, 83], 20.0, aims=(DRY_AND_HARD[0], replace(DRY_AND_HARD[1], at_least=93.0)))
+    answer = why(fit_castings(log), "P01", {"where": "nowhere", "snap": "tough"})
+    assert answer.case.throughout and answer.healthy and "such settings give hardness" in answer.sentence()
+    missing = why(fit_castings(cold_log(castings_of, study, [0.0] * 6, [50.0] * 6, 20.0)), "P01")
+    assert not missing.case.planned.expected and missing.weighed.table.loc["nothing", "signs"] == pytest.approx(0.2)
 
 
 @pytest.mark.slow

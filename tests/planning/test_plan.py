@@ -21,7 +21,7 @@ from testpour.planning.pour_cautions import sharing
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _mixed_words
-from testpour.problems import NoSuchName
+from testpour.problems import NoSuchName, Problem
 from testpour.study_file import study_from
 
 STUDY = {
@@ -267,6 +267,9 @@ def test_changing_a_plan_leaves_the_first_one_alone(study):
     changed = plan.without("P02")
     assert list(changed.table.index) == [name for name in before.index if name != "P02"]
     assert plan.table.equals(before)
+    assert plan.without(["P02", "P03"]).table.equals(plan.without("P02", "P03").table)
+    with pytest.raises(NoSuchName, match="^P99 not in this plan"):
+        plan.without(["P02", "P99"])
     for asked in (plan.without, plan.cautions):
         with pytest.raises(NoSuchName, match="^P99 not in this plan; it has P01, "):
             asked("P99")
@@ -295,6 +298,12 @@ def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
     assert promise.resin == pytest.approx(1200)
     assert promise.cost == pytest.approx(12.0)
     assert "1200 g of resin" in promise.sentence()
+
+
+@pytest.mark.parametrize("price", ["12", True, float("nan"), float("inf"), -3, [12]])
+def test_a_price_that_is_no_number_is_refused_with_one_that_is(study, price):
+    with pytest.raises(Problem, match=r"^price: .* is no price of a kilogram of resin\. Give a number from 0 up without a currency, for example price=12\.$"):
+        outlook(plan_pours(study, sessions=2, pours=6), price=price)
 
 
 def test_a_few_pours_more_never_notice_less():

@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.contexts import contenders, contexts_for, where_judged
-from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, batch_worth, gained_by, recommended_chances, with_recommended
+from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, UNLIKELY, batch_worth, gained_by, recommended_chances, with_recommended
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
-UNLIKELY = 0.1  # chance below which no advice would be a pour's settings, so that it puts none to the test
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
 
 
@@ -227,16 +226,18 @@ def _described(fits, batch, before, free, aim, taken):
 
 
 def _with_repeat(fits, batch):
-    """The pours with one of them poured twice: the first of them, or of two with a trial, whichever is likelier to come out good."""
+    """The pours with one of them poured twice: the first, or the likeliest to come out good of two, or where the first is unlikely to.
+
+    How far two alike castings differ matters little where both are bad.
+    """
     rows, lessons = batch.rows.copy(), list(batch.lessons)
-    if len(rows) == 2 and batch.trials == (1,):
-        good = chance(fits, rows).draws.mean(axis=0)
-        if good[1] > good[0]:  # how far two alike castings differ matters little where both are bad
-            rows.iloc[0], lessons[0] = rows.iloc[1], lessons[1]
-            return replace(batch, rows=rows, lessons=lessons, trials=(0,))
-    repeat = max(set(range(1, len(rows))) - set(batch.trials), default=1)  # the last that tests no advice, else the second
-    rows.iloc[repeat] = rows.iloc[0]
-    return replace(batch, rows=rows, trials=tuple(place for place in batch.trials if place != repeat))
+    good = chance(fits, rows).draws.mean(axis=0)
+    one = int(good.argmax()) if len(rows) == 2 or good[0] < UNLIKELY else 0
+    others = [place for place in range(len(rows)) if place != one]
+    again = max(set(others) - set(batch.trials) - {0}, default=others[0])  # the last that tests no advice, else the first there is
+    rows.iloc[again], lessons[again] = rows.iloc[one], lessons[one]
+    trials = {min(one, again) if place == one else place for place in batch.trials if place != again}
+    return replace(batch, rows=rows, lessons=lessons, trials=tuple(sorted(trials)))
 
 
 def _new_words(chance):

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
 LIKELY = 0.5  # chance from which a pour is called likely good, and below which no good piece is promised
+UNLIKELY = 0.1  # chance below which no advice would be a pour's settings, so that it puts none to the test
+UNPROMISED = 0.5  # share of today's best chance that each pour must keep where pieces are asked for and none can be promised
 POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
 DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
 FEWEST = 24  # settings still looked at for later pours
@@ -78,6 +80,9 @@ def batch_worth(
     if aim != LEARN and good.max() < LIKELY:
         aim = LEARN
         pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
+        if good.max() >= UNLIKELY:
+            kept = good >= UNPROMISED * good.max()
+            pourable, good = pourable[kept].reset_index(drop=True), good[kept]
     worth = Worth(fits.study, states, pourable, contexts, pours, pending, seed)
     gained: list[float] = []
     trials: list[int] = []

@@ -13,10 +13,10 @@ from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
-from testpour.causes.table import SETTINGS, CauseTable
+from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.whole_log import (
     day_was_good,
-    fails_in_the_cold,
+    fails_beyond,
     fails_throughout,
     neighbours,
     worse_groups,
@@ -84,21 +84,37 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does
     beside = neighbours(castings, pour, 0 if throughout else 3, cold)  # a rare good casting of a log that fails was poured as the others were
     parts = planned(table, fits, pour, found[0] if found else None, beside)
-    if cold is not None and fails_in_the_cold(castings, throughout, cold):  # such a log knows no warm room to compare with
-        for name in table.brought_about("room_temperature", "below"):
-            parts = parts.mostly(name)
+    if forbidden := _forbidden(table, castings, throughout, signs):  # such a log knows no castings as the trade has them to compare with
+        parts = parts.mostly(forbidden)
     parts = replace(parts, expected=expected_miss(seen, found[0]) if found else "")
+    if parts.expected and throughout:  # what is expected of one casting is expected of all
+        table = replace(table, causes=table.causes | {NOTHING: _of_all(table.causes[NOTHING], table)})
     if SETTINGS in table.causes:
         unheated = any(name.startswith("post_cure") for name in parts.unnamed)
         table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
     once = {name for name in far if len(seen[name].rows) == 1}  # of several readings one may be a slip
     beyond = once if missing else far  # what else lies far out is to be explained too: a peak of 45 °C where 140 is usual, though no aim asks for it
-    likely = likelihoods(table, seen, missing | beyond)
+    likely = likelihoods(table, seen, missing | beyond, {miss.aim.reading: miss.age for miss in found})
     moments = {reading.words for reading in fits.study.readings if not reading.ages}
     if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
         table = _of_the_past(table)
     told = ({"day": "as usual"} if day_was_good(castings, pour) else {}) | ({"later": "it hardened"} if well else {})
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
+
+
+def _forbidden(table, castings, throughout, signs):
+    """The causes of a log that fails throughout because it was poured beyond what the trade allows, with the share they explain: dict by name."""
+    found = {}
+    for sign in (table.signs[name] for name in signs if "explains" in table.signs[name]):
+        for name in table.brought_about(sign["factor"], "below" if "below" in sign else "above"):
+            if fails_beyond(castings, throughout, sign, table.causes[name].runs == "hot"):
+                found[name] = sign["explains"]
+    return found
+
+
+def _of_all(cause, table):
+    """A cause with nothing said for or against it by how many castings went this way."""
+    return replace(cause, odds={sign: odds for sign, odds in cause.odds.items() if "throughout" not in table.signs[sign]})
 
 
 def expected_miss(seen: dict[str, Predicted], miss: Missed) -> str:

@@ -48,7 +48,7 @@ def _over_sizes(logs, cause):
         return top + np.log(np.add.reduceat(np.exp(logs - top), starts, axis=0) / counts)
 
 
-def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Iterable[str] = ()) -> Likelihoods:
+def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Iterable[str] = (), judged: Mapping[str, float] | None = None) -> Likelihoods:
     """How likely each reading is under each cause.
 
     A resin may answer a change otherwise than the model: each reading's chance is an average with and without
@@ -57,11 +57,12 @@ def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Itera
     other readings say for it, beside ordinary scatter, is no more than what the miss says, and 3 to 1. A cause that
     moves none of the readings that miss leaves the miss to ordinary scatter: the two have to meet. Where a resin lies
     off its models, several of its readings do so alike: what they say is raised to the power ``table.readings``.
-    A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip.
+    A slip explains the miss only where it is a slip in one of the readings `complained` of; without any, each may be the slip. `judged` is
+    reading to the age in hours, NaN without one, by which it misses its aim: a slip at another age explains no miss at this.
     """
     table = _with_own(table, seen)
     blamed = {name: predicted for name, predicted in seen.items() if name in complained} or seen
-    occasions = _occasions(blamed)
+    occasions = _occasions(blamed, judged or {})
     cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
@@ -124,12 +125,12 @@ def _sizes(cause, occasions):
     return [(size, None) for size in cause.sizes] + places or [(0.0, None)]
 
 
-def _occasions(seen):
-    """Each reading and age at which the casting was read, and of repeats at one age each alone (its place)."""
+def _occasions(seen, judged):
+    """Each reading and age at which the casting was read, of one `judged` at an age that one, and of repeats at one age each alone (its place)."""
     found = []
     for name, predicted in seen.items():
         ages = predicted.rows["age"].to_numpy(float)
-        for age in pd.unique(ages):
+        for age in pd.unique(ages[_same(ages, judged[name])] if name in judged else ages):
             places = np.flatnonzero(_same(ages, age))
             found += [(name, age, None)] + [(name, age, place) for place in places if len(places) > 1]
     return found

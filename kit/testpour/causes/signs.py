@@ -1,6 +1,7 @@
 """What the settings of a casting openly say: signs, and the share of its fault that was planned."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -19,7 +20,6 @@ from testpour.physics.lots import UNKNOWNS, lots_at
 LEAST = 0.05  # share of what the settings explain below which one is not worth a word
 MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
 RARE = 0.2  # how often settings bring a miss about below which they explain only so large a share of what they else would; common practice, no source
-MOSTLY = 0.9  # share of the miss that a room logged as too cold explains in a log that fails throughout in the cold; common practice, no source
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
 INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
@@ -60,10 +60,16 @@ class Planned:
             return 0.0 if cause == NOTHING else own * (1 + left / named)
         return left + named if cause == NOTHING else 0.0
 
-    def mostly(self, cause: str) -> "Planned":
-        """The same where one cause explains `MOSTLY` of the miss at least, and the others what is left of their shares."""
-        share, rest = max(MOSTLY, self.of(cause)), max(1 - self.of(cause), 1e-12)
-        return replace(self, shares={name: part * (1 - share) / rest for name, part in (self.shares or {}).items()} | {cause: share})
+    def mostly(self, least: Mapping[str, float]) -> "Planned":
+        """The same where some causes together explain at least as much of the miss as the largest of `least`, and the others what is left of their shares.
+
+        `least` is cause name to share, 0 to 1; between them they share it out as before, alike where none explained anything.
+        """
+        had = {name: self.of(name) for name in least}
+        before = sum(had.values())
+        share, rest = max(before, *least.values()), max(1 - before, 1e-12)
+        others = {name: part * (1 - share) / rest for name, part in (self.shares or {}).items()}
+        return replace(self, shares=others | {name: share * (own / before if before else 1 / len(had)) for name, own in had.items()})
 
 
 def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Missed, ...] = (), off: float | None = None, odd: bool = False,

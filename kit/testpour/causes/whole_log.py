@@ -44,15 +44,17 @@ def _most(bad):
     return len(bad) > 2 and bool(np.mean(bad) >= THROUGHOUT)
 
 
-def fails_in_the_cold(castings: Castings, shared: Missed | None, below: float) -> bool:
-    """Whether a log that fails throughout went slow, and three in four of the castings that miss that aim stood in a room logged as colder than `below`.
+def fails_beyond(castings: Castings, shared: Missed | None, sign: Mapping, hot: bool) -> bool:
+    """Whether a log that fails throughout was poured beyond what the trade allows of a setting, and went the way that has it.
 
-    `shared` is the aim that nearly the whole log misses, `below` in °C.
+    `shared` is the aim that nearly the whole log misses: three in four of the castings that miss it must lie beyond the bound that `sign`
+    states of its factor, ``below`` or ``above``. `hot` is whether such a setting makes them fast or hot; else it makes them slow.
     """
-    if shared is None or shared.leans != "slow" or "room_temperature" not in castings.pours:
+    if shared is None or shared.leans != ("fast" if hot else "slow") or sign["factor"] not in castings.pours:
         return False
     bad = [pour for pour, misses_it in misses(castings, shared.aim).items() if misses_it]
-    return _most(list(castings.pours.loc[bad, "room_temperature"] < below))
+    values = castings.pours.loc[bad, sign["factor"]]
+    return _most(list((values < sign.get("below", -np.inf)) | (values > sign.get("above", np.inf))))
 
 
 def missed_by_most(castings: Castings, aim: Aim) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -83,20 +83,21 @@ class Plan:
             raise NoSuchName(f"No session {number} in this plan; it has {listed(self.sessions)}.")
         return pours
 
-    def without(self, *pours: str) -> Plan:
+    def without(self, *pours: str | Sequence[str]) -> Plan:
         """The plan with some pours left out.
 
         Parameters
         ----------
-        *pours : str
+        *pours : str or list of str
             Names of the pours.
 
         Returns
         -------
         Plan
         """
-        self._check_pours(pours)
-        return replace(self, table=self.table.drop(index=list(pours)))
+        names = [str(name) for given in pours for name in ([given] if isinstance(given, str) or not isinstance(given, Iterable) else given)]
+        self._check_pours(names)
+        return replace(self, table=self.table.drop(index=names))
 
     def sentence(self) -> str:
         """The plan in a few sentences, with its cautions."""
