@@ -125,8 +125,8 @@ def read_package(path: str | Path) -> Package:
         problems.append(f"{DESCRIPTOR}: its fingerprint is not that of the tables. Ask for the package again.")
     if problems or castings is None:
         raise PackageProblems(files.path.name, problems)
-    kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
-    return Package(files.path, study, castings, _licence(head), names, kept, photos)
+    history_tables = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
+    return Package(files.path, study, castings, _licence(head), names, history_tables, photos)
 
 
 def _study(own, data, problems):

@@ -111,8 +111,8 @@ def _too_little(table, mixed_said):
     seen = table["minutes"][table["temperature"].notna()]
     after = seen[seen >= 0.0]
     if len(after) < FEWEST:
-        said = "; check mixed_at= and until=" if mixed_said else ""
-        return [f"{count(len(after), 'row')} with a time and a temperature after mixing; a trace needs {FEWEST} or more{said}."]
+        hint = "; check mixed_at= and until=" if mixed_said else ""
+        return [f"{count(len(after), 'row')} with a time and a temperature after mixing; a trace needs {FEWEST} or more{hint}."]
     if seen.iloc[-1] - seen.iloc[0] > LONGEST:
         return [f"it runs over {(seen.iloc[-1] - seen.iloc[0]) / DAY:.0f} days. Check the unit of its times, or cut it down to one casting."]
     return []
@@ -126,9 +126,9 @@ def _notes(grid, times, casting):
     if casting.unread:
         row = casting.unread[0]
         yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
-    lost = int((~np.isfinite(times.minutes)).sum())
-    if lost:
-        yield f"Left out for lack of a readable time: {count(lost, 'row')}."
+    untimed = int((~np.isfinite(times.minutes)).sum())
+    if untimed:
+        yield f"Left out for lack of a readable time: {count(untimed, 'row')}."
 
 
 def _pauses(minutes):
@@ -213,8 +213,8 @@ def _mixing_minute(mixed_at, times):
     """Minutes from the first row to mixing; a UnitProblem where that cannot be told."""
     text = mixed_at.strip() if isinstance(mixed_at, str) else ""
     if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):
-        said = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
-        raise UnitProblem(f"{said}. Write '{two[1]}:{two[2]}' or '{text} min'.")
+        message = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
+        raise UnitProblem(f"{message}. Write '{two[1]}:{two[2]}' or '{text} min'.")
     if HMS.fullmatch(text):
         if times.midnight is None:
             raise UnitProblem(f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row.")

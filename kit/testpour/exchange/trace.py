@@ -129,8 +129,8 @@ class Trace:
         """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
         if not self.room_channel or not self.table["room"].nlargest(RUN + 1).min() > WARM:
             return ""
-        said = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
-        return f"{said}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
+        text = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
+        return f"{text}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
 
     def show(self) -> Picture:
         """The trace as a figure; see `figures.show_trace`."""

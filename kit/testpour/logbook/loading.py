@@ -79,8 +79,8 @@ def _readings(study, connection, withdrawn):
     readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
     readings["known"] = how_known(readings)
     superseded = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
-    gone = readings["entry"].isin(superseded.all()) | readings["pour"].isin(withdrawn)
-    return readings.loc[~gone, list(READING_COLUMNS)].reset_index(drop=True)
+    dropped = readings["entry"].isin(superseded.all()) | readings["pour"].isin(withdrawn)
+    return readings.loc[~dropped, list(READING_COLUMNS)].reset_index(drop=True)
 
 
 def _table(connection, query, types):

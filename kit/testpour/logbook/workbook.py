@@ -141,8 +141,8 @@ def _coloured(row):
 
 def _only_coloured(rows, cells):
     """A sentence on empty cells below a header whose colour alone may say something, which was not read."""
-    held = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
-    names = first_few([cell.coordinate for cell in cells if cell.column in held], SOME)
+    columns = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
+    names = first_few([cell.coordinate for cell in cells if cell.column in columns], SOME)
     return [f"Cells with a colour and nothing else were read as empty: {names}. Write into them what the colour says."] if names else []
 
 

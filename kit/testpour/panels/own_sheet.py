@@ -53,7 +53,7 @@ class SheetPart(Panel):
         if self.typed("sheet") not in names:
             return
         preview = self._preview(self.typed("sheet"))
-        yield from (caution(said, "refuse") for said in preview.refused)
+        yield from (caution(reason, "refuse") for reason in preview.refused)
         yield from map(caution, preview.warned)
         if preview.refused:
             yield text("Nothing of it can be stored yet. Put that right in the sheet and save it there; it is looked at again.", "needed")
@@ -107,8 +107,8 @@ def _problem_lines(problem):
     for line in problem.problems.itertuples():
         place = capital(", ".join(str(part) for part in (line.row, line.column) if part))
         first, _, rest = line.problem.partition(": ")
-        said = rest if rest and first.casefold() in str(line.column).casefold() else line.problem
-        yield f"{place}: {said}" if place else capital(said)
+        words = rest if rest and first.casefold() in str(line.column).casefold() else line.problem
+        yield f"{place}: {words}" if place else capital(words)
 
 
 def _new_pours(now: Castings, then: Castings) -> pd.DataFrame:
