@@ -13,7 +13,7 @@ from typing import Any
 from testpour.columns import Factor, Reading
 from testpour.problems import NoSuchName, Problems, noted
 from testpour.units import show
-from testpour.wording import age_words, in_markdown, shortened
+from testpour.wording import at_age, in_markdown, shortened
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")
@@ -48,7 +48,7 @@ class Aim:
             bound = f"at most {reading.show(high)}"
         else:
             bound = "of any value"
-        return f"{reading.words} {bound}" + (f" at {age_words(self.age)}" if self.age else "")
+        return f"{reading.words} {bound}{at_age(self.age)}"
 
 
 @dataclass(frozen=True)

@@ -81,6 +81,11 @@ def age_words(hours: float) -> str:
     return in_days(f"{hours:g} h")
 
 
+def at_age(hours: float | None) -> str:
+    """An age as it follows the words of a reading: ``" at 7 days"``; "" where there is none (None or NaN)."""
+    return "" if hours is None or math.isnan(hours) else f" at {age_words(hours)}"
+
+
 def about_age(hours: float) -> str:
     """An age that was worked out, to two digits: ``"31 h"``, ``"2.5 days"``."""
     return f"{hours:.2g} h" if hours < 47.5 else f"{hours / 24:.2g} days"

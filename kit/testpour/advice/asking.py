@@ -124,10 +124,10 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> floa
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
     if not asking["room_temperature"] < bound < hottest_peak():
-        said = f"A peak of at most {show(bound, 'degC')} cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
+        problem = f"A peak of at most {show(bound, 'degC')} cannot be used as a limit: styrene boils at {hottest_peak():g} °C and the room has"
         room = show(asking["room_temperature"], "degC")
         allowed = f"{room}. Set the aim for the peak in study.toml well between the two, for example \"{USUAL_MOST:g} degC\"."
-        raise AskedTooMuch([f"{said} {allowed}"])
+        raise AskedTooMuch([f"{problem} {allowed}"])
     return bound
 
 

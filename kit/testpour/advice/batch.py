@@ -101,8 +101,8 @@ class NextPours:
         """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
         once = [factor.words for factor in map(self.study.factor, self.free) if factor.by_session]
         runs = sharing(self.study, self.table[self.table.columns.intersection(list(self.free))])
-        said = f" These pours differ in what is set once a session ({', '.join(once)}): pour and log each of these as a session of its own: "
-        return f"{said}{'; '.join(map(listed, runs))}." if once and len(runs) > 1 else ""
+        text = f" These pours differ in what is set once a session ({', '.join(once)}): pour and log each of these as a session of its own: "
+        return f"{text}{'; '.join(map(listed, runs))}." if once and len(runs) > 1 else ""
 
     __repr__ = sentence
 

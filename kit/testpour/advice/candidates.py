@@ -131,9 +131,9 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
 def listed_values(given: Any, name: str) -> list[Any]:
     """What was given for `name`, one thing or several, as a list; a Problem if it holds nothing."""
-    if not (each := each_of(given)):
+    if not (values := each_of(given)):
         raise Problem(f"{name} is an empty list. Give one or more, or leave {name} out.")
-    return each
+    return values
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:

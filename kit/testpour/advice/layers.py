@@ -142,8 +142,8 @@ def two_layers(
     hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
     table = _table(gel, hottest, bound)
     if (table["hottest"] >= hottest_peak()).all():
-        said = f"A casting of {show(whole, 'mm')} with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
-        raise AskedTooMuch([f"{said} Pour three or more thin layers, or use less catalyst."])
+        problem = f"A casting of {show(whole, 'mm')} with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
+        raise AskedTooMuch([f"{problem} Pour three or more thin layers, or use less catalyst."])
     safe_waits = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
     one_pour_peaks = tuple(np.quantile(one_pour["hottest"], [0.05, 0.5, 0.95]))
     return TwoLayers(

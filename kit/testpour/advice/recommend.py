@@ -24,7 +24,7 @@ from testpour.models.fits import Fits
 from testpour.models.settings import said_names
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
-from testpour.wording import age_words, in_hundred, said_in_markdown
+from testpour.wording import at_age, in_hundred, said_in_markdown
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -210,8 +210,7 @@ def at_its_age(study: Study, reading: Reading) -> str:
     -------
     str
     """
-    age = study.told_at(reading)
-    return f"{reading.words} at {age_words(age)}" if age else reading.words
+    return f"{reading.words}{at_age(study.told_at(reading))}"
 
 
 def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:

@@ -73,8 +73,8 @@ class WhatIf:
         if self.change:
             row = self.changes.loc[self.change]
             care = "What would help most calls for care itself. " if self.change_cautions.lines() else ""
-            told = f"this should help most, but how much cannot be told yet, {chance_words(row)}" if untold(row) else chance_words(row)
-            advised = f"{care}{row['says']}: {told}."
+            how_much = f"this should help most, but how much cannot be told yet, {chance_words(row)}" if untold(row) else chance_words(row)
+            advised = f"{care}{row['says']}: {how_much}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
             text += " No single change of a setting would raise it by 2 points."

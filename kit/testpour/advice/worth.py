@@ -233,8 +233,8 @@ class Worth:
 
     def gains(self, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """What the batch would promise with each candidate added: rise in the best mean chance, and share of doubt removed."""
-        each = zip(self.readings, self.scores[0], strict=True)
-        chance = np.prod([reading.met(places, scores) for reading, scores in each], axis=0)
+        pairs = zip(self.readings, self.scores[0], strict=True)
+        chance = np.prod([reading.met(places, scores) for reading, scores in pairs], axis=0)
         doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)
         return self.value(chance) - self.before, doubt
 

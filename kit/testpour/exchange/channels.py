@@ -53,19 +53,19 @@ def read_channels(
                        "export the trace with a column for each channel.")]
     if unit is not None and str(unit).casefold() not in SPELLINGS:
         return None, [f"unit={unit!r} is not one of degC, degF, K. Say what the thermocouple was read in."]
-    chosen, said = _chosen(grid, offered, channel, room)
+    chosen, reasons = _chosen(grid, offered, channel, room)
     beside, more = (None, []) if room is None else _named_channel(offered, room, "room")
-    if said or more:
-        return None, said + more
+    if reasons or more:
+        return None, reasons + more
     rooms = [k for k in offered if ROOM.search(offered[k].replace("_", " ")) and k != chosen]
     beside = rooms[0] if room is None and len(rooms) == 1 else beside
     if beside == chosen:
         return None, [f"channel and room are both {offered[chosen]!r}. Say which channel lies in the resin."]
     found, problems = [], []
     for k in (chosen, beside):
-        one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELLINGS.get(str(unit).casefold()))
+        one, reasons = (None, []) if k is None else _degrees(grid, k, offered[k], SPELLINGS.get(str(unit).casefold()))
         found.append(one)
-        problems += said
+        problems += reasons
     return (None, problems) if problems else ((found[0], found[1]), [])
 
 

@@ -108,8 +108,8 @@ def _elapsed_times(grid, columns, counters, time):
         return _unreadable(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say ms, s, min, h or d.")
     values = np.array([(cell_number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
-        said = f"the time column holds day numbers such as {next(filter(None, columns[k]))!r}, as a spreadsheet keeps dates"
-        return _unreadable(used, f"{said}. Format it there as date and time, and export the trace again.")
+        problem = f"the time column holds day numbers such as {next(filter(None, columns[k]))!r}, as a spreadsheet keeps dates"
+        return _unreadable(used, f"{problem}. Format it there as date and time, and export the trace again.")
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
@@ -238,7 +238,7 @@ def _from_first(minutes, used, clock=False, date=None):
         return _unreadable(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
-        said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
-        return _unreadable(used, f"{said}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
+        problem = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
+        return _unreadable(used, f"{problem}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
     first = minutes[known[0]]
     return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

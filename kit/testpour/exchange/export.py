@@ -64,11 +64,11 @@ def _csv(castings, path):
 def _xlsx(castings, path):
     table = _table(castings)
     _refuse_long(table, path)
-    held = io.BytesIO()
-    with pd.ExcelWriter(held, engine="openpyxl") as book:
+    buffer = io.BytesIO()
+    with pd.ExcelWriter(buffer, engine="openpyxl") as book:
         table.map(_as_number).to_excel(book, index=False)
         book.book.properties.creator = MAKER
-    return held.getvalue()
+    return buffer.getvalue()
 
 
 def _parquet(castings, path):
@@ -89,11 +89,11 @@ def _parquet(castings, path):
     whole = pours.reset_index(names="pour").merge(readings, on="pour", how="left", sort=False)
     whole = whole.astype({"entry": "Int64"} if "entry" in whole else {})
     table = pa.Table.from_pandas(whole, preserve_index=False)
-    said = {f.name: f.unit for f in study.factors} | {"age": "h"}
-    fields = [field.with_metadata({"unit": said[field.name]}) if said.get(field.name) else field for field in table.schema]
-    held = io.BytesIO()
-    pq.write_table(table.cast(pa.schema(fields, metadata={**table.schema.metadata, b"creator": MAKER.encode()})), held)
-    return held.getvalue()
+    unit_of = {f.name: f.unit for f in study.factors} | {"age": "h"}
+    fields = [field.with_metadata({"unit": unit_of[field.name]}) if unit_of.get(field.name) else field for field in table.schema]
+    buffer = io.BytesIO()
+    pq.write_table(table.cast(pa.schema(fields, metadata={**table.schema.metadata, b"creator": MAKER.encode()})), buffer)
+    return buffer.getvalue()
 
 
 def _is_csv(path):
@@ -106,7 +106,7 @@ def _is_csv(path):
 def _is_xlsx(path):
     """Whether its properties name this kit as the one who made it."""
     try:
-        with zipfile.ZipFile(path) as held, held.open("docProps/core.xml") as file:
+        with zipfile.ZipFile(path) as archive, archive.open("docProps/core.xml") as file:
             return f"<dc:creator>{MAKER}</dc:creator>".encode() in file.read(LONGEST)
     except (OSError, ValueError, KeyError, RuntimeError, zipfile.BadZipFile, zlib.error):
         return False

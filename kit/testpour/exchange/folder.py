@@ -116,7 +116,7 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
 
 
 def _moved_into(path, made):
-    """Whether what was made came into a folder; false where another start was first, whose study is waited for."""
+    """Whether the new files were moved into the folder; false where another start was first, whose study is waited for."""
     if (path / "study.toml").exists():
         return False
     try:  # the study file goes last: it is what makes the folder a study
@@ -133,7 +133,7 @@ def _moved_into(path, made):
 
 
 def _fill(folder, demo):
-    """Put notebooks, study file and log into a folder that nobody looks at yet."""
+    """Put notebooks, study file and log into a new folder, before it gets its name."""
     from testpour.logbook.book import Logbook
     from testpour.logbook.warned import Caution
 

@@ -157,7 +157,7 @@ def _folder(path, files):
 
 def _zip(path, files):
     path = path.with_suffix(".zip")
-    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as held:
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, data in files.items():
-            held.writestr(name, data)
+            archive.writestr(name, data)
     return path

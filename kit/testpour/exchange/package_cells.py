@@ -69,8 +69,8 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
     if list(frame.columns) != expected:
         odd = [name for name in frame.columns if name not in expected] or ["their order"]
         lacking = [name for name in expected if name not in frame.columns]
-        said = f"lacks {', '.join(lacking)}" if lacking else f"has other columns than it declares: {', '.join(odd)}"
-        problems.append(f"{table.path}: {said}.")
+        message = f"lacks {', '.join(lacking)}" if lacking else f"has other columns than it declares: {', '.join(odd)}"
+        problems.append(f"{table.path}: {message}.")
         return None
     return {f["name"]: _column(table.path, f, frame[f["name"]], problems) for f in table.fields}
 
@@ -79,9 +79,9 @@ def _column(path, field, cells, problems):
     """The values of a column; a cell that comes again, as most do, is read once."""
     place, different = pd.factorize(cells.astype(object), use_na_sentinel=False)
     read = [_value(text, field) for text in different]
-    if any(said for _, said in read):
+    if any(problem for _, problem in read):
         wrong = ((row, read[number][1]) for row, number in enumerate(place, start=2))  # the header is row 1
-        lines = [f"{path} row {row}, {field['name']}: {said}" for row, said in wrong if said]
+        lines = [f"{path} row {row}, {field['name']}: {problem}" for row, problem in wrong if problem]
         problems += [*lines[:SHOWN], *([f"{path}, {field['name']}: {len(lines) - SHOWN} more cells."] if len(lines) > SHOWN else [])]
     return [read[number][0] for number in place]
 

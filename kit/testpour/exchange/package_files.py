@@ -151,7 +151,7 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
 
 
 def _fill(package, log):
-    """Put all rows in at once, and look whether the log then is what was shared."""
+    """Put all rows in at once, and check that the log then is what was shared."""
     with log.writing() as connection:
         if package.history:
             rows = _history_rows(package.history)

@@ -21,7 +21,7 @@ from testpour.exchange.package_files import (
 )
 from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
 from testpour.logbook.castings import PEOPLE, Castings
-from testpour.logbook.loading import READING_COLUMNS
+from testpour.logbook.loading import READING_COLUMNS, READING_TYPES, setting_types
 from testpour.study import Study, StudyProblems
 from testpour.study_file import study_from
 from testpour.wording import count, in_html
@@ -120,13 +120,13 @@ def read_package(path: str | Path) -> Package:
         raise PackageProblems(files.path.name, problems)
     names, history = own.get("names") is True, all(name in data for name in HISTORY)
     columns = _columns(tables(study, names, history), data, head, problems)
-    castings = _castings(study, columns, names, problems) if columns["pours"] and columns["readings"] else None
+    castings = _castings(study, columns, problems) if columns["pours"] and columns["readings"] else None
     if castings is not None and not problems and not castings.has_fingerprint(own.get("fingerprint")):
         problems.append(f"{DESCRIPTOR}: its fingerprint is not that of the tables. Ask for the package again.")
     if problems or castings is None:
         raise PackageProblems(files.path.name, problems)
-    kept = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
-    return Package(files.path, study, castings, _licence(head), names, kept, photos)
+    history_tables = {HISTORY[name].name: columns[name] for name in HISTORY} if history else None
+    return Package(files.path, study, castings, _licence(head), names, history_tables, photos)
 
 
 def _study(own, data, problems):
@@ -152,7 +152,7 @@ def _study(own, data, problems):
 
 
 def _entries(columns, kind):
-    """Declarations as a study file has them: each part said, so that the catalogue fills nothing in."""
+    """Declarations as a study file has them, every part stated, so that the catalogue fills nothing in."""
     blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind)
              if isinstance(part.default, str | tuple)}
     entries = {}
@@ -192,28 +192,22 @@ def _check_units(table, schema, problems):
             problems.append(f"{table.path}, {field['name']}: {words}, where the study has {wanted or 'plain numbers'}.")
 
 
-def _castings(study, columns, names, problems):
+def _castings(study, columns, problems):
     """Both tables as the log itself gives them."""
-    pours, readings = dict(columns["pours"]), dict(columns["readings"])
-    for held, rows in ((pours, len(pours["pour"])), (readings, len(readings["entry"]))):
-        held |= {} if names else {name: [""] * rows for name in PEOPLE}
-    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"made_at": "datetime64[us]"}
-    made = {name: _series(pours[name], kinds.get(name, "str")) for name in
-            ("pour", "session", "made_at", *(f.name for f in study.factors), *PEOPLE)}
-    known = readings.pop("known")
-    unit = readings.pop("unit")
-    kinds = {"low": float, "high": float, "age": float, "entry": object}
-    read = pd.DataFrame({name: _series(readings[name], kinds.get(name, "str")) for name in readings})
-    read["low"], read["high"] = read["low"].fillna(-np.inf), read["high"].fillna(np.inf)
-    read["known"] = _series(known, "str")
-    check_castings(study, pd.DataFrame(made), read, unit, problems)
+    pour_types = {"pour": "str", "session": "str", "made_at": "datetime64[us]", **setting_types(study), **dict.fromkeys(PEOPLE, "str")}
+    pours = _table(columns["pours"], pour_types)
+    readings = _table(columns["readings"], {**READING_TYPES, "entry": "object", "known": "str"})
+    readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
+    check_castings(study, pours, readings, columns["readings"]["unit"], problems)
     if problems:
         return None
-    return Castings(study, pd.DataFrame(made).set_index("pour"), read.astype({"entry": int})[list(READING_COLUMNS)])
+    return Castings(study, pours.set_index("pour"), readings.astype({"entry": int})[list(READING_COLUMNS)])
 
 
-def _series(values, kind):
-    if kind == "str":
-        return pd.Series(["" if value is None else value for value in values], dtype="str")
-    column = pd.Series(values, dtype=kind)
-    return column.where(column.notna(), np.nan) if kind is object else column
+def _table(columns, types):
+    """Columns as a table of these types; text that is blank, or was not shared, is ""."""
+    rows = len(next(iter(columns.values())))
+    table = pd.DataFrame({name: pd.Series(columns.get(name, [None] * rows), dtype=object) for name in types})
+    for name, kind in types.items():
+        table[name] = table[name].fillna("") if kind == "str" else table[name].where(table[name].notna(), np.nan)
+    return table.astype(types)

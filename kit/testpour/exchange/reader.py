@@ -111,8 +111,8 @@ def _too_little(table, mixed_said):
     seen = table["minutes"][table["temperature"].notna()]
     after = seen[seen >= 0.0]
     if len(after) < FEWEST:
-        said = "; check mixed_at= and until=" if mixed_said else ""
-        return [f"{count(len(after), 'row')} with a time and a temperature after mixing; a trace needs {FEWEST} or more{said}."]
+        hint = "; check mixed_at= and until=" if mixed_said else ""
+        return [f"{count(len(after), 'row')} with a time and a temperature after mixing; a trace needs {FEWEST} or more{hint}."]
     if seen.iloc[-1] - seen.iloc[0] > LONGEST:
         return [f"it runs over {(seen.iloc[-1] - seen.iloc[0]) / DAY:.0f} days. Check the unit of its times, or cut it down to one casting."]
     return []
@@ -126,9 +126,9 @@ def _notes(grid, times, casting):
     if casting.unread:
         row = casting.unread[0]
         yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
-    lost = int((~np.isfinite(times.minutes)).sum())
-    if lost:
-        yield f"Left out for lack of a readable time: {count(lost, 'row')}."
+    untimed = int((~np.isfinite(times.minutes)).sum())
+    if untimed:
+        yield f"Left out for lack of a readable time: {count(untimed, 'row')}."
 
 
 def _pauses(minutes):
@@ -151,7 +151,7 @@ def _measured(table):
 
 
 def _without_glitches(table):
-    """Take out of the table, and tell, what no casting can have done."""
+    """Take out of the table what no casting can have done, and yield a sentence on it."""
     rows, minutes, temperatures = _measured(table)
     wrong = rows[glitches(minutes, temperatures)]
     if len(wrong):
@@ -164,7 +164,7 @@ def _without_glitches(table):
 
 
 def _until_pulled_out(table):
-    """Take out of the table, and tell, what a thermocouple shows after it came out of the casting."""
+    """Take out of the table what a thermocouple shows after it came out of the casting, and yield a sentence on it."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (last := left_the_casting(minutes, temperatures)) is not None:
         table.loc[rows[last + 1 :], "temperature"] = np.nan
@@ -175,7 +175,7 @@ def _until_pulled_out(table):
 
 
 def _until_stuck(table):
-    """Take out of the table, and tell, what a stuck thermocouple shows; and tell of a top that the logger cut off."""
+    """Take out of the table what a stuck thermocouple shows, and yield a sentence on it, or on a top that the logger cut off."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (first := stuck_from(minutes, temperatures)) is not None:
         table.loc[rows[first + 1 :], "temperature"] = np.nan
@@ -210,11 +210,11 @@ def _minutes(value, what):
 
 
 def _mixing_minute(mixed_at, times):
-    """Minute of mixing after the first row; a UnitProblem where it is not told."""
+    """Minutes from the first row to mixing; a UnitProblem where that cannot be told."""
     text = mixed_at.strip() if isinstance(mixed_at, str) else ""
     if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):
-        said = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
-        raise UnitProblem(f"{said}. Write '{two[1]}:{two[2]}' or '{text} min'.")
+        message = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
+        raise UnitProblem(f"{message}. Write '{two[1]}:{two[2]}' or '{text} min'.")
     if HMS.fullmatch(text):
         if times.midnight is None:
             raise UnitProblem(f"mixed_at={mixed_at!r} is a time of day and the trace has elapsed times. Give minutes after its first row.")

@@ -129,8 +129,8 @@ class Trace:
         """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
         if not self.room_channel or not self.table["room"].nlargest(RUN + 1).min() > WARM:
             return ""
-        said = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
-        return f"{said}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
+        text = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
+        return f"{text}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
 
     def show(self) -> Picture:
         """The trace as a figure; see `figures.show_trace`."""
@@ -230,7 +230,7 @@ def _no_exotherm(degrees):
 
 
 def _refuse_out_of_range(trace, study, ways):
-    """All or nothing: what the log would refuse is refused before the first is stored."""
+    """Refuse what the log would refuse before the first reading is stored: all or nothing."""
     problems = []
     for name, way in ways.items():
         with noted(problems):

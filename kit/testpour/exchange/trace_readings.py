@@ -29,8 +29,8 @@ def find_readings(
     hot = peak.passed and _began_hot(minutes, degrees)
     if hot and peak.degrees - degrees[before][0] < max(FALLEN, 3.0 * noise):
         return _began_after(peak, minutes), "peaked", noise, inert
-    told = not hot and before.sum() >= FEW
-    onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if told else None
+    enough_rows = not hot and before.sum() >= FEW
+    onset = find_onset(minutes[before], degrees[before], noise, None if room is None else room[before]) if enough_rows else None
     if not hot and not _stands_out(minutes, degrees, onset, peak, before):
         return _table({}), "flat", noise, inert
     if onset is not None:

@@ -31,10 +31,10 @@ class Backup:
 
     def sentence(self) -> str:
         """Where the copy is and what it holds."""
-        said = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
+        text = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
         if self.photos:
-            said += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, for the pictures are in it."
-        return said
+            text += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, for the pictures are in it."
+        return text
 
     __repr__ = sentence
 
@@ -116,8 +116,8 @@ def _verified(path):
     try:
         check_pages(path)
     except sqlite3.DatabaseError as problem:
-        said = f"The copy is damaged ({problem}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
-        raise LogProblem(said) from problem
+        message = f"The copy is damaged ({problem}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
+        raise LogProblem(message) from problem
     with closing(sqlite3.connect(path)) as copy:
         there = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         tables = [name for name in ("pours", "readings", "photos") if name in there]

@@ -15,7 +15,7 @@ from testpour.logbook.known import Known
 from testpour.problems import NoSuchName
 from testpour.study import Study
 from testpour.units import shown_unit
-from testpour.wording import age_words, count, first_few, in_html, listed, table_html
+from testpour.wording import at_age, count, first_few, in_html, listed, table_html
 
 PEOPLE = ("by", "note")
 DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1
@@ -148,9 +148,8 @@ class Castings:
         columns = {}
         for (name, age), rows in self.readings.groupby(["reading", "age"], sort=False, dropna=False):
             reading = self.study.reading(name)
-            head = f"{reading.words} at {age_words(age)}" if pd.notna(age) else reading.words
             words = [Known(*ends).words(reading, 4) for ends in zip(rows["low"], rows["high"], strict=True)]
-            columns[f"{head} ({shown_unit(reading.unit)})"] = (
+            columns[f"{reading.words}{at_age(age)} ({shown_unit(reading.unit)})"] = (
                 pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
             )
         return pd.DataFrame(columns, index=self.pours.index).fillna("")
@@ -160,7 +159,7 @@ class Castings:
         return self._digest(repr(self._scales()))
 
     def has_fingerprint(self, mark: str) -> bool:
-        """Whether a mark is that of these data.
+        """Whether a fingerprint is that of these data.
 
         Packages and pages that were written before units and grades belonged to it keep theirs.
 

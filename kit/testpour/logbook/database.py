@@ -55,7 +55,7 @@ def open_database(address: str) -> sa.Engine:
 
 
 def in_memory(address: str) -> bool:
-    """Whether a log lies nowhere, and is gone once it is closed."""
+    """Whether a log is kept in memory alone, and is gone once it is closed."""
     return address.rstrip("/") == "sqlite:" or ":memory:" in address
 
 
@@ -114,7 +114,7 @@ def _url_of(address: str) -> sa.URL:
 
 
 def _refuse_other(connection, address):
-    """Keep out of a database file that is somebody else's."""
+    """Refuse a database file that belongs to another program."""
     tables = set(sa.inspect(connection).get_table_names())
     if connection.dialect.name == "sqlite" and tables and FACTS.name not in tables:
         raise LogProblem(
@@ -150,7 +150,7 @@ def one_moment(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
 
 
 def _configure(connection, _record):
-    """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
+    """Set up a connection: a write is on the disk before it is reported as saved, other benches are waited for, and pysqlite's own BEGIN is off."""
     connection.isolation_level = None
     # EXTRA: the folder too is on the disk before a write is said to be saved, or a power cut could bring back a
     # journal, and with it take back the write.
@@ -174,7 +174,7 @@ def _begin(connection):
 
 
 def _became_writer(connection, last):
-    """Whether this bench is the writer now; when time is up, SQLite's own word for why not."""
+    """Whether this bench may write now; once the time is up, SQLite's own error says why not."""
     try:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
     except sa.exc.OperationalError as problem:
@@ -202,7 +202,7 @@ MEANINGS = {
 
 
 def meaning(text: str) -> str | None:
-    """What a database's own words mean, as the end of a sentence about a log; None where they are not known."""
+    """What a database error means, as the end of a sentence about a log; None where that is not known."""
     return in_plain_words(text) or next((words for sign, words in MEANINGS.items() if sign in text), None)
 
 
@@ -221,7 +221,7 @@ def _explanation(problem, address):
 
 @contextmanager
 def explained(engine: sa.Engine, begin: Callable[[sa.Engine], AbstractContextManager[sa.Connection]] = sa.Engine.begin) -> Iterator[sa.Connection]:
-    """A transaction whose database errors are said in words, the driver's own too."""
+    """A transaction whose database errors are explained in words, those of the driver too."""
     try:
         with begin(engine) as connection:
             yield connection

@@ -22,7 +22,7 @@ def check_facts(engine: sa.Engine, study: Study) -> None:
     with explained(engine, writing) as connection:
         stored = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
         names = declared.keys() & stored if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & stored)
-        wrong = [said for name in names if (said := _mismatch(name, stored[name], declared[name]))]
+        wrong = [problem for name in names if (problem := _mismatch(name, stored[name], declared[name]))]
         if not wrong:
             _store(connection, declared, stored)
     if wrong:
@@ -36,33 +36,33 @@ def _in_use(connection, names):
     return {name for name in names if name in logged or name.replace(GRADES, UNIT, 1) in logged}
 
 
-def _mismatch(name, kept, now):
+def _mismatch(name, logged, now):
     """What is wrong where the study file no longer declares what the log keeps; "" where nothing is."""
     if name.startswith(GRADES):
-        return _other_grades(name.removeprefix(GRADES), kept, now)
-    if kept == now:
+        return _other_grades(name.removeprefix(GRADES), logged, now)
+    if logged == now:
         return ""
     return (
-        f"The log keeps {name.removeprefix(UNIT)} in {kept or 'plain numbers'}, the study file now declares "
-        f"{now or 'plain numbers'}. Put {kept!r} back in the study file; a value may be given in any unit "
+        f"The log keeps {name.removeprefix(UNIT)} in {logged or 'plain numbers'}, the study file now declares "
+        f"{now or 'plain numbers'}. Put {logged!r} back in the study file; a value may be given in any unit "
         "that converts, whatever the log keeps."
     )
 
 
-def _other_grades(reading, kept, now):
+def _other_grades(reading, logged, now):
     """A grade is logged by its place in the list, so a list may grow at its end and change in no other way."""
-    before, after = json.loads(kept), json.loads(now)
+    before, after = json.loads(logged), json.loads(now)
     start = [word.casefold() for word in after[: len(before)]]
     if bool(before) == bool(after) and start == [word.casefold() for word in before]:
         return ""
-    said = (
+    problem = (
         f"The log keeps {reading} {_in_words(before)}, the study file now declares it {_in_words(after)}: what was logged would "
         "read as something else. "
     )
     if not before:
-        return f"{said}Take the grades out of the study file, or declare them for a reading of another name."
+        return f"{problem}Take the grades out of the study file, or declare them for a reading of another name."
     return (
-        f"{said}Put grades = {kept} back in the study file; a further grade may be added at the end, any other change needs a "
+        f"{problem}Put grades = {logged} back in the study file; a further grade may be added at the end, any other change needs a "
         "reading of another name."
     )
 
@@ -72,7 +72,7 @@ def _in_words(grades):
 
 
 def _store(connection, declared, stored):
-    """Keep the facts of new columns, and the grades that were added at the end of a list."""
+    """Store the units and grades of new columns, and grades that were added at the end of a list."""
     new = [{"name": name, "value": value} for name, value in declared.items() if name not in stored]
     if new:
         connection.execute(FACTS.insert(), new)

@@ -122,8 +122,8 @@ def _refuse_words(reading, text):
     if found := WHEN.search(text):
         number, unit = int(found["number"] or 1), found["unit"].casefold()
         age = f"{number} h" if unit == "hour" else f"{number * {'week': 7, 'month': 30}.get(unit, 1)} d"
-        said = f"Write it in figures, counted from mixing, as in {reading.words} at {age}, or rename the column if it is something else."
-        raise HeaderProblem(f"may give an age ({found[0].strip()}). {said}")
+        advice = f"Write it in figures, counted from mixing, as in {reading.words} at {age}, or rename the column if it is something else."
+        raise HeaderProblem(f"may give an age ({found[0].strip()}). {advice}")
 
 
 def _normal(text):
@@ -135,10 +135,10 @@ def _column(study, words, unit, text):
     columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
     if not any(_normal(c.words).startswith("age") for c, _ in columns):
         columns.append((AGES, "own"))
-    for said in dict.fromkeys((words, _by_trade(words))):
-        found = _match(columns, said, unit, text)
-        if found is None and not unit and " " in said.replace("%", " %"):
-            found, last = _with_last(columns, said, text)
+    for form in dict.fromkeys((words, _by_trade(words))):
+        found = _match(columns, form, unit, text)
+        if found is None and not unit and " " in form.replace("%", " %"):
+            found, last = _with_last(columns, form, text)
             unit = last if found else unit
         if found:
             return (*found, unit)
@@ -199,8 +199,8 @@ def is_amount(unit: str) -> bool:
     return unit.casefold() == "pot" or (not measures(unit, "%") and any(measures(unit.split("/")[0], one) for one in AMOUNTS))
 
 
-def _begins(held, asked):
-    return len(asked) <= len(held) and all(h.startswith(a) for h, a in zip(held, asked, strict=False))
+def _begins(known, asked):
+    return len(asked) <= len(known) and all(h.startswith(a) for h, a in zip(known, asked, strict=False))
 
 
 def _refuse_slip(columns, words, text):

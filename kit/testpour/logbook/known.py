@@ -107,7 +107,7 @@ def how_known(readings: pd.DataFrame) -> ExtensionArray:
 
 
 class ReadingKey(NamedTuple):
-    """What tells one reading of a pour from another."""
+    """The key that tells one reading of a pour from another."""
 
     reading: str
     age: float  # hours; 0 where it does not change with age

@@ -1,4 +1,4 @@
-"""What a sheet says of pours that are in the log already: later readings are added where the log lacks them, and nothing twice."""
+"""Later readings of pours that are in the log already: those that the log lacks are added, and nothing twice."""
 
 import math
 from collections import Counter
@@ -11,7 +11,7 @@ from testpour.logbook.entries import LogProblems
 from testpour.logbook.known import ReadingKey, reading_key
 from testpour.logbook.tables import UNDATED
 from testpour.logbook.text_and_dates import hour_known, missing
-from testpour.wording import age_words, count, first_few, listed
+from testpour.wording import at_age, count, first_few, listed
 
 Rows = Sequence[Mapping[str, Any]]
 READ_BEFORE = (
@@ -102,7 +102,7 @@ def _missing_readings(castings, withdrawn, row, new):
     more, unstated = Counter(one for one, _ in stated) - logged, logged - Counter(one for one, _ in stated)
     for key in dict.fromkeys(one[:3] for one in more):
         reading = castings.study.reading(key[0])
-        words = reading.words + (f" at {age_words(key[1])}" if reading.ages else "")
+        words = f"{reading.words}{at_age(key[1] if reading.ages else None)}"
         new_values, in_log, not_here = (
             listed(one.known.said(reading) for one in some.elements() if one[:3] == key) for some in (more, logged, unstated)
         )

@@ -10,6 +10,14 @@ from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 from testpour.study import Study
 
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
+READING_TYPES = {
+    "entry": "int64", "pour": "str", "reading": "str", **dict.fromkeys(("low", "high", "age"), "float64"), **dict.fromkeys(("specimen", "by", "note"), "str"),
+}
+
+
+def setting_types(study: Study) -> dict[str, str]:
+    """The type of each setting's column in the castings."""
+    return {factor.name: "object" if factor.kind == "text" else "float64" for factor in study.factors}
 
 
 def load_castings(study: Study, connection: sa.Connection) -> Castings:
@@ -52,12 +60,12 @@ def _pours(study, connection):
 
 def _settings(study, connection):
     """One row an entry, one column a factor; the database spreads them along their own key."""
-    types, columns = {"entry": "int64"}, [SETTINGS.c.entry]
+    columns = [SETTINGS.c.entry]
     for factor in study.factors:
         value = SETTINGS.c["text" if factor.kind == "text" else "number"]
         columns.append(sa.func.max(sa.case((SETTINGS.c.factor == factor.name, value))).label(factor.name))
-        types[factor.name] = "object" if factor.kind == "text" else "float64"
-    return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), types).set_index("entry")
+    query = sa.select(*columns).group_by(SETTINGS.c.entry)
+    return _table(connection, query, {"entry": "int64", **setting_types(study)}).set_index("entry")
 
 
 def _readings(study, connection, withdrawn):
@@ -66,15 +74,13 @@ def _readings(study, connection, withdrawn):
     Superseded entries are looked up once: a server that has not counted its rows yet may otherwise look them up again for
     every reading.
     """
-    numbers = dict.fromkeys(("low", "high", "age"), "float64")
-    types = {"entry": "int64", "pour": "str", "reading": "str", **numbers, "specimen": "str", "by": "str", "note": "str"}
-    query = sa.select(*(READINGS.c[name] for name in types)).where(~READINGS.c.void, ~_undeclared_reading(study)).order_by(READINGS.c.entry)
-    readings = _table(connection, query, types)
+    query = sa.select(*(READINGS.c[name] for name in READING_TYPES)).where(~READINGS.c.void, ~_undeclared_reading(study)).order_by(READINGS.c.entry)
+    readings = _table(connection, query, READING_TYPES)
     readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
     readings["known"] = how_known(readings)
     superseded = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
-    gone = readings["entry"].isin(superseded.all()) | readings["pour"].isin(withdrawn)
-    return readings.loc[~gone, list(READING_COLUMNS)].reset_index(drop=True)
+    dropped = readings["entry"].isin(superseded.all()) | readings["pour"].isin(withdrawn)
+    return readings.loc[~dropped, list(READING_COLUMNS)].reset_index(drop=True)
 
 
 def _table(connection, query, types):

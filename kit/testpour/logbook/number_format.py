@@ -43,10 +43,10 @@ def _around(section):
     """What a section shows, with a mark for the number, what a bare % multiplies the number by, and how many figures 00000 asks for."""
     text, scale, width = "", 1, 0
     for found in PART.finditer(section):
-        said = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")
+        literal = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")
         scale = 100 if found["bare"] == "%" else scale
         if not found["number"]:
-            text += "" if said in SIGNS else said
+            text += "" if literal in SIGNS else literal
         elif NUMBER not in text:
             text += NUMBER
             width = len(found["number"]) * (set(found["number"]) == {"0"})

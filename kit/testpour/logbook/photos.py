@@ -22,7 +22,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.text_and_dates import clean
 from testpour.study import Study
 from testpour.units import to_unit
-from testpour.wording import age_words, in_html, visible
+from testpour.wording import at_age, in_html, visible
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
@@ -44,8 +44,7 @@ class Photo:
     @property
     def caption(self) -> str:
         """Pour, age, note and initials in a line."""
-        age = "" if self.age is None else f" at {age_words(self.age)}"
-        return ". ".join(part for part in (f"{self.pour}{age}", self.note, self.by) if part)
+        return ". ".join(part for part in (f"{self.pour}{at_age(self.age)}", self.note, self.by) if part)
 
     def thumbnail(self, pixels: int = 160) -> str:
         """A small copy as the address of a picture (a data URI), at most so many pixels wide and high."""

@@ -71,12 +71,12 @@ def _split(text, separator):
                 raise csv.Error
             rows.append(row)
     except csv.Error as problem:
-        said = (
+        message = (
             f"a cell has more than {csv.field_size_limit():,} characters. Shorten it." if "limit" in str(problem) else
             'a cell begins with a quotation mark (") that does not close where the cell ends. Take the mark out; where it '
             "stands for the same as above, write ditto."
         )
-        raise TextProblem(f"row {len(rows) + 1}: {said}") from None
+        raise TextProblem(f"row {len(rows) + 1}: {message}") from None
     return rows
 
 

@@ -102,8 +102,8 @@ def doubtful_day(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
     for head, cells in columns.items():
         filled = [cell for cell in cells.values() if cell]
         if aged and head.name == "session" and bare(head.text) == "day" and filled and all(re.fullmatch(r"\d{1,3}", cell) for cell in filled):
-            said = f"may be the day of pouring, or how old a casting was when {aged} was read. Head it Session for the one, or Age (d) for the other."
-            yield "", head.text, "", said
+            problem = f"may be the day of pouring, or how old a casting was when {aged} was read. Head it Session for the one, or Age (d) for the other."
+            yield "", head.text, "", problem
 
 
 def doubtful_unit(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:
@@ -119,8 +119,8 @@ def doubtful_unit(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str,
         except UnitProblem:  # a cell that is refused by itself
             continue
         if fit and all(factor.low <= number <= factor.high and not low <= number <= high for number in numbers):  # one outside the range is refused anyway
-            said = f"in {shown_unit(factor.unit)} all of it lies outside what the study varies, {factor.between(low, high)}, and in {' or '.join(fit)} within"
-            yield "", head.text, "", f"has no unit: {said}. Write the unit into the header, in brackets."
+            lies = f"all of it lies outside what the study varies, {factor.between(low, high)}, and in {' or '.join(fit)} within"
+            yield "", head.text, "", f"has no unit: in {shown_unit(factor.unit)} {lies}. Write the unit into the header, in brackets."
 
 
 def mean_of_those_above(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:
@@ -136,8 +136,8 @@ def mean_of_those_above(pours: Pours, decimal: str | None) -> Iterator[tuple[str
     varied = [column for column in columns if len(column) == len(pours) and len(set(column[:-1])) > 1]
     for what, of in (("mean", fmean), ("sum", sum)):
         if len(varied) > 1 and all(math.isclose(last, of(above), rel_tol=0.005) for *above, last in varied):
-            said = f"every number here is the {what} of those above it. Delete the row, or write {what} into its first cell; if it was poured, name the pours."
-            yield f"row {pours[-1][0]}", "", "", said
+            advice = f"Delete the row, or write {what} into its first cell; if it was poured, name the pours."
+            yield f"row {pours[-1][0]}", "", "", f"every number here is the {what} of those above it. {advice}"
 
 
 def without_unit(pours: Pours) -> Iterator[str]:

@@ -17,7 +17,7 @@ DAY = ("session", "made_at")  # what stands once for many pours
 
 
 class Days:
-    """Takes session and date down a sheet; `read` makes an entry of the number and the cells of a row."""
+    """Carries session and date down a sheet to the pours that do not state them; `read` makes an entry from the number and the cells of a row."""
 
     def __init__(self, read: Callable[[int, Cells], dict[str, Any]]) -> None:
         self.read = read
@@ -28,7 +28,7 @@ class Days:
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
     def complete(self, entry: dict[str, Any]) -> None:
-        """Give a pour what it does not say of its session and date itself."""
+        """Fill in the session and the date that a pour does not state itself."""
         for number, cells in self.waiting:
             if "where" in self.last and "session" in entry and [head.name for head, _ in cells] == ["session"]:
                 self.remark(number, [cell for _, cell in cells])  # no session, for the pour below has its own
@@ -49,21 +49,21 @@ class Days:
         latest = dt.time()
         for entry in (entry for entry in entries if "clock" in entry):
             clock, day = entry.pop("clock"), entry.get("made_at")
-            said = ""
+            problem = ""
             if day is None:
-                said = "stands without a date. Write the date beside it."
+                problem = "stands without a date. Write the date beside it."
             elif entry["where"] in self.above and clock < latest:
-                said = "is earlier than the time above, and no date stands beside it. Write the date beside it."
+                problem = "is earlier than the time above, and no date stands beside it. Write the date beside it."
             elif day.time() not in (dt.time(), clock):
-                said = f"stands beside a date with another time, {day:%H:%M}. Keep the right one."
+                problem = f"stands beside a date with another time, {day:%H:%M}. Keep the right one."
             else:
                 entry["made_at"] = dt.datetime.combine(day, clock)
             latest = clock
-            if said:
-                yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {said}"
+            if problem:
+                yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {problem}"
 
     def close(self) -> None:
-        """Take what stands alone below the last pour as a remark."""
+        """Note what stands alone below the last pour as a remark."""
         for number, cells in self.waiting:
             self.remark(number, [cell for _, cell in cells])
 
@@ -79,11 +79,11 @@ class Days:
         for number, cells in self.alone if beside else ():
             for head, cell in cells:
                 if head.name == "session":
-                    said = (
+                    problem = (
                         "stands alone, while other pours have theirs beside them. "
                         "Write it beside each pour it holds for, or into the notes if it is a remark."
                     )
-                    yield f"row {number}", head.text, cell, f"{cell} {said}"
+                    yield f"row {number}", head.text, cell, f"{cell} {problem}"
 
     def said(self, entries: Iterable[dict[str, Any]]) -> Iterator[str]:
         """Make a session of each day without one, and say so, and what was taken from rows of their own."""
@@ -117,11 +117,11 @@ def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> It
     for number, head, cell in dates if as_text else ():
         year, month, day = cell[:10].split("-") if DATED.fullmatch(cell) else ("", "", "")
         if day != month and day <= "12":
-            said = (
+            problem = (
                 f"{cell[:10]} may be {year}-{day}-{month}: {as_text} is left as text, so a spreadsheet program may have taken days for months. "
                 "Write every date of the column like 2026-03-01."
             )
-            yield f"row {number}", head.text, cell[:10], said
+            yield f"row {number}", head.text, cell[:10], problem
 
 
 def counted_anew(pours: Iterable[tuple[str, str, Any]], word: str = "") -> Iterator[tuple[str, str, str, str]]:
@@ -129,29 +129,29 @@ def counted_anew(pours: Iterable[tuple[str, str, Any]], word: str = "") -> Itera
 
     `pours` are where each stands, its session and its day, None where that is not known; `word` is what a day is called, such as Week.
     """
-    held: dict[str, dict[Any, str]] = {}
+    days_of: dict[str, dict[Any, str]] = {}
     for where, session, day in pours:
         if session and day is not None:
-            held.setdefault(session, {}).setdefault(day, where)
-    for session, days in held.items():
+            days_of.setdefault(session, {}).setdefault(day, where)
+    for session, days in days_of.items():
         *before, _ = days
-        if any(day in others for name, others in held.items() if name != session for day in before):
-            said = f"stands beside {f'{word} {listed(map(str, days))}'.strip()}, and the pours of one session are made on one day"
-            yield list(days.values())[1], "session", session, f"{session} {said}. Name each by its day too, as in {f'{word} {before[0]} {session}'.strip()}."
+        if any(day in others for name, others in days_of.items() if name != session for day in before):
+            problem = f"stands beside {f'{word} {listed(map(str, days))}'.strip()}, and the pours of one session are made on one day"
+            yield list(days.values())[1], "session", session, f"{session} {problem}. Name each by its day too, as in {f'{word} {before[0]} {session}'.strip()}."
 
 
 def may_stand_alone(cells: Cells) -> bool:
     """Whether a row holds a session or a date and nothing else; words in a column of dates are a remark."""
-    held = [(head.name, cell) for head, cell in cells if cell.casefold() not in DITTO]
-    return bool(held) and all(name == "session" or (name == "made_at" and re.search(r"\d|^\S+$", cell)) for name, cell in held)
+    filled = [(head.name, cell) for head, cell in cells if cell.casefold() not in DITTO]
+    return bool(filled) and all(name == "session" or (name == "made_at" and re.search(r"\d|^\S+$", cell)) for name, cell in filled)
 
 
 def only_shared(cells: Cells) -> str:
     """Why a row is no pour by itself: it holds only what all pours of a session share; "" where it may be one."""
     if any(head.name not in DAY and not getattr(head.column, "by_session", False) for head, _ in cells):
         return ""
-    held = listed(f"{head.text} {cell}" for head, cell in cells)
+    shared = listed(f"{head.text} {cell}" for head, cell in cells)
     return (
-        f"only what all pours of a session share stands here: {held}. If it holds for the pours below, write it in each of their rows; "
+        f"only what all pours of a session share stands here: {shared}. If it holds for the pours below, write it in each of their rows; "
         "if it was a pour, write its name beside it."
     )

@@ -59,8 +59,8 @@ def _headers(study, rows, span, texts, labels, across):
     problems += _duplicates(heads, labels, last)
     asked = any(without_age(head) for head in heads if head)
     changed = [new for new, *old in zip(texts, *rows[first : last + 1], strict=False) if new not in old]
-    said = f"row {first + 1} and row {last + 1} were read together as headers: {listed(changed)}." if changed else ""
-    return Headers(first, last, list(texts), [None if is_age(head) and not asked else head for head in heads], problems, said)
+    sentence = f"row {first + 1} and row {last + 1} were read together as headers: {listed(changed)}." if changed else ""
+    return Headers(first, last, list(texts), [None if is_age(head) and not asked else head for head in heads], problems, sentence)
 
 
 def _are_headers(study, texts):
@@ -110,7 +110,7 @@ def _without_counter(heads):
 
 
 def _head(study, text):
-    """What a cell heads, and what is wrong with it as a header; "" where nothing is."""
+    """The `Head` of a header cell, and what is wrong with it; "" where nothing is."""
     try:
         return read_head(study, unescape_cell(text)), ""
     except (HeaderProblem, UnitProblem) as problem:
@@ -123,7 +123,7 @@ def _named(heads):
 
 
 def is_transposed(study: Study, heads: Sequence[Head | None], rows: Sequence[Sequence[str]]) -> bool:
-    """Whether the first column names more settings and readings than the row taken for that of the headers, if any, which names one there too."""
+    """Whether a table is transposed: its first column names more settings and readings than the row of headers, if any, which names one there too."""
     down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
     return (not heads or bool(_named(heads[:1]))) and len(set(down)) > max(2, len(_named(heads)))
 
@@ -145,9 +145,11 @@ def _duplicates(heads, labels, place):
         once = head.kind != "reading" or head.part != "value" or read_once(head.column)
         other, above = seen.get(key, (head, label))
         if key in seen and (once or above != label):
-            told = f" Above them stand {above or 'nothing'} and {label or 'nothing'}: write into each header what tells them apart." if above != label else ""
-            said = f"a second column for {head.name.replace('_', ' ')}, beside {other.text}.{told} Rename or remove one of them."
-            return [(f"row {place + 1}", head.text, "", said)]
+            labels = ""
+            if above != label:
+                labels = f" Above them stand {above or 'nothing'} and {label or 'nothing'}: write into each header what tells them apart."
+            problem = f"a second column for {head.name.replace('_', ' ')}, beside {other.text}.{labels} Rename or remove one of them."
+            return [(f"row {place + 1}", head.text, "", problem)]
         seen[key] = (head, label)
     return []
 
@@ -159,20 +161,20 @@ def only_table(
 
     Where other headers follow, a second table begins: it is added to `problems`, and no row of it is read.
     """
-    kept: list[list[str]] = []
+    rows_below: list[list[str]] = []
     repeated: list[str] = []
     for number, row in enumerate(rows[first:], start=first + 1):
         if not _may_head(row) or not _are_headers(study, row):
-            kept.append(row)
+            rows_below.append(row)
         elif [cell.strip() for cell in row] == [text.strip() for text in rows[found.last]]:
-            kept.append([""] * len(row))
+            rows_below.append([""] * len(row))
             repeated.append(str(number))
         else:
-            said = f"other headers stand here ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
+            problem = f"other headers stand here ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
             advice = "Save it as a sheet of its own and read that too, or copy its columns beside the first table, in the row of each pour."
-            problems.append((f"row {number}", "", "", f"{said} {advice}"))
+            problems.append((f"row {number}", "", "", f"{problem} {advice}"))
             break
-    return kept, [f"the headers stand again in row {listed(repeated)}, and were passed over there."] if repeated else []
+    return rows_below, [f"the headers stand again in row {listed(repeated)}, and were passed over there."] if repeated else []
 
 
 def _may_head(row):
@@ -228,12 +230,12 @@ def _unit_below(head, column, text):
         raise HeaderProblem(f"{text} is an age. Write it into the header itself, as in {column.words} at {text}.")
     unit = checked_unit(column, text)
     if head.unit and not (measures(text, head.unit) and to_unit(f"1 {text}", head.unit) == 1):
-        said = f"is another unit than the header gives ({head.unit})"
+        problem = f"is another unit than the header gives ({head.unit})"
     elif unit and not _fits(unit, column):
-        said = f"is not a unit of {column.words}"
+        problem = f"is not a unit of {column.words}"
     else:
         return head.unit or unit
-    raise HeaderProblem(f"{text!r} below the header {said}. Write the unit once, in the header, as in {column.label}.")
+    raise HeaderProblem(f"{text!r} below the header {problem}. Write the unit once, in the header, as in {column.label}.")
 
 
 def _measured_by(head):

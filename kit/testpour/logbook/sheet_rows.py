@@ -51,10 +51,10 @@ def read_rows(
     for number, row in rows:
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
-            said = "is taken for an average, a sum or an aim, so it was not read. If it is a pour, write something else there."
+            reason = "is taken for an average, a sum or an aim, so it was not read. If it is a pour, write something else there."
             if name.endswith(":") and not is_summary(name):
-                said = "ends in a colon, so it is taken for a remark and was not read. If it is a pour, leave the colon out."
-            passed.append(f"row {number} ({name}) {said}")
+                reason = "ends in a colon, so it is taken for a remark and was not read. If it is a pour, leave the colon out."
+            passed.append(f"row {number} ({name}) {reason}")
             continue
         for head, cell in cells:
             if head.kind == "factor" and cell and _blank(head, cell):
@@ -154,8 +154,8 @@ def _repeated(cells, above, number, problems):
         elif head in above and not read:
             yield head, above[head]
         else:
-            said = "but every pour is read by itself. Write the reading out" if read else "which is empty. Write out what is meant"
-            problems.append((f"row {number}", head.text, cell, f"{cell} repeats the cell above, {said}, or leave it empty."))
+            problem = "but every pour is read by itself. Write the reading out" if read else "which is empty. Write out what is meant"
+            problems.append((f"row {number}", head.text, cell, f"{cell} repeats the cell above, {problem}, or leave it empty."))
 
 
 def _is_remark(cells):
@@ -215,8 +215,8 @@ def _lot(head, cell):
 def _no_date(cell):
     """The text of a cell, unless a spreadsheet program has taken it for a date."""
     if DATED.fullmatch(cell):
-        said = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
-        raise UnitProblem(f"{cell[:10]} {said}")
+        problem = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+        raise UnitProblem(f"{cell[:10]} {problem}")
     return unescape_cell(cell)
 
 

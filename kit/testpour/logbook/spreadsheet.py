@@ -63,26 +63,26 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     rows, decimal, across, unread = read_cells(path)
     headers = find_heads(study, rows, across)
     if is_transposed(study, headers.heads if headers else (), rows):
-        said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
-        raise LogProblems([("", "", "", said + "table in a spreadsheet program, and paste it transposed.")])
+        advice = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
+        raise LogProblems([("", "", "", advice + "table in a spreadsheet program, and paste it transposed.")])
     if headers is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
+        advice = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
         if max(map(len, rows), default=0) == 1:
-            said = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
-        raise LogProblems([("", "", "", " ".join([said, *unread]))])
+            advice = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
+        raise LogProblems([("", "", "", " ".join([advice, *unread]))])
     start, texts, problems = headers.last, headers.texts, headers.problems
     if listing := lists_readings(study, rows, start, headers.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
     first, heads = with_units_below(headers.heads, rows, start, problems)
-    kept, repeated = only_table(study, headers, rows, first, problems)
+    table_rows, repeated = only_table(study, headers, rows, first, problems)
     misread = bool(problems)
-    entries, passed_over = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
+    entries, passed_over = read_rows(heads, enumerate(table_rows, start=first + 1), decimal, problems)
     pour_rows = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
     later = any("pour" in entry for entry in entries) and not any(entry["settings"] for entry in entries)  # readings of pours in the log
     if not later and not misread:
         wrong, unknown = not_given(study, texts, heads, [row for _, row in pour_rows])
-        problems += [(f"row {start + 1}", "", "", said) for said in wrong]
+        problems += [(f"row {start + 1}", "", "", advice) for advice in wrong]
         passed_over += unknown
     for place, text in enumerate(texts):
         if bare(text) in ("week", "woche", "kw", "month", "monat", "term"):
@@ -95,8 +95,8 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     if ignored:
         passed_over.insert(0, f"not read: {', '.join(ignored)}.")
     if further:
-        said = "If one is a pour of its own, give it another name; if it is an average, delete it."
-        passed_over.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
+        advice = "If one is a pour of its own, give it another name; if it is an average, delete it."
+        passed_over.append(f"taken for further readings of a pour above: {listed(further)}. {advice}")
     for text in (*_above(rows[: headers.first]), *filter(None, [headers.said]), *repeated, *nameless, *passed_over, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=3)
     return entries
@@ -115,26 +115,26 @@ def _above(rows):
 
 def _joined(study, entries):
     """One entry a pour, a further row of its name added to it; and the rows that were added, with the names."""
-    kept, by_name, further = [], {}, []
+    joined, by_name, further = [], {}, []
     for entry in entries:
         first = by_name.setdefault(entry.get("pour") or entry["where"], entry)
         if first is entry or not _continues(study, first, entry):
-            kept.append(entry)
+            joined.append(entry)
             continue
         new_readings = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _earlier_value(first, read))]
         first["readings"] += [{**read, "where": entry["where"]} for read in new_readings]
         if entry.get("note", "") not in first.get("note", ""):
             first["note"] = f"{first.get('note', '')} {entry['note']}".strip()
         further.append(f"{entry['where']} ({entry['pour']})")
-    return kept, further
+    return joined, further
 
 
 def _continues(study, first, entry):
     """Whether a row of the same name says nothing that differs from the first row of the pour, and is no copy of it."""
     alike = all(entry.get(name, first.get(name)) == first.get(name) for name in ("session", "made_at", "by", "made_anyway"))
     pairs = [(read, _earlier_value(first, read)) for read in entry["readings"]]
-    again = any(held not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, held in pairs)
-    new = not entry["settings"] or any(held != read["value"] for read, held in pairs)
+    again = any(earlier not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, earlier in pairs)
+    new = not entry["settings"] or any(earlier != read["value"] for read, earlier in pairs)
     return alike and new and not again and entry["settings"].items() <= first["settings"].items()
 
 
@@ -155,8 +155,8 @@ def _without_header(texts, start, across, poured, problems):
         figures = [(where, cell) for where, cell in filled if re.search(r"\d", cell)]
         if figures and column:  # the first may just count the rows
             where, cell = figures[0]
-            said = f"{shortened(cell)} stands in a column without a header. Write above it what it is, or delete it."
-            problems.append((where, _column(column), cell, said))
+            problem = f"{shortened(cell)} stands in a column without a header. Write above it what it is, or delete it."
+            problems.append((where, _column(column), cell, problem))
         elif filled:
             words.append(f"{_column(column)} ({shortened(filled[0][1])})")
     if words:

@@ -45,7 +45,7 @@ def _entries(name, looked_up, *columns):
 
 
 def _text_column(name):
-    """A column of text, empty where nothing was said."""
+    """A column of text, empty where nothing was written."""
     return sa.Column(name, sa.Text, nullable=False, server_default="")
 
 
@@ -103,10 +103,10 @@ PHOTOS = _entries(
 
 def _only_grows(table):
     """Let the database itself refuse to change or delete a row."""
-    said = "the log only grows: a correction is a new row"
+    message = "the log only grows: a correction is a new row"
     for deed in ("UPDATE", "DELETE"):
         head = f"CREATE TRIGGER no_{deed.lower()}_of_{table.name} BEFORE {deed} ON {table.name}"
-        sqlite = sa.DDL(f"{head} BEGIN SELECT RAISE(ABORT, '{said}'); END")
+        sqlite = sa.DDL(f"{head} BEGIN SELECT RAISE(ABORT, '{message}'); END")
         server = sa.DDL(f"{head} FOR EACH ROW EXECUTE FUNCTION testpour_only_grows()")
         sa.event.listen(table, "after_create", sqlite.execute_if(dialect="sqlite"))
         sa.event.listen(table, "after_create", server.execute_if(dialect="postgresql"))

@@ -140,9 +140,9 @@ def _coloured(row):
 
 
 def _only_coloured(rows, cells):
-    """That cells of columns with a header say something by their colour alone, which was not read, in a sentence."""
-    held = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
-    names = first_few([cell.coordinate for cell in cells if cell.column in held], SOME)
+    """A sentence on empty cells below a header whose colour alone may say something, which was not read."""
+    columns = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
+    names = first_few([cell.coordinate for cell in cells if cell.column in columns], SOME)
     return [f"Cells with a colour and nothing else were read as empty: {names}. Write into them what the colour says."] if names else []
 
 

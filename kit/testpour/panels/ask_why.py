@@ -82,7 +82,7 @@ class WhyPanel(Panel):
         return self._last.of((first, seen, passed), make)  # asked for several times in one tap
 
     def _first(self, fits, pour, scale):
-        """The answer before anything was tapped; what no tap changes is worked out with it."""
+        """The answer before any tap; what no tap changes is worked out with it."""
         note = str(self.workshop.castings().pours.loc[pour, "note"])  # what was saved before is part of it
 
         def make():
@@ -121,14 +121,14 @@ class WhyPanel(Panel):
     def _tap_save(self) -> str:
         """Keep what was seen in the log's note of the casting."""
         answer = self.answer()
-        told = answer.keep(self.workshop.log)
+        kept_words = answer.keep(self.workshop.log)
         self._save_draft({}, [])
-        return f"Kept in the log's note of {answer.pour}: {told or 'it held all of it already'}"
+        return f"Kept in the log's note of {answer.pour}: {kept_words or 'it held all of it already'}"
 
     def _draft(self):
         """What was tapped on the casting chosen and not saved yet: answers by question, and questions passed over."""
-        held = self.memory.get("drafts", {}).get(self.typed("pour"), {})
-        return held.get("seen", {}), held.get("passed", [])
+        draft = self.memory.get("drafts", {}).get(self.typed("pour"), {})
+        return draft.get("seen", {}), draft.get("passed", [])
 
     def _save_draft(self, seen, passed):
         self.memory.put(drafts={**self.memory.get("drafts", {}), self.typed("pour"): {"seen": seen, "passed": passed}})
@@ -194,9 +194,9 @@ class WhyPanel(Panel):
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
-def _cause_parts(answer, name, said):
+def _cause_parts(answer, name, words):
     """What is said of one cause and what to do about it, with its care."""
-    yield text(said, "strong")
+    yield text(words, "strong")
     if care := answer.case.table.causes[name].care:
         yield caution(f"{care}.")
 

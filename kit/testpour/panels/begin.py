@@ -115,8 +115,8 @@ class BeginPanel(Panel):
             words, wanted = self.wanted()
         except (Needed, Problems):
             return [text("How many pours it needs is said once every field is right.", "hint")]
-        told = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
-        return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
+        needed_words = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
+        return [text("Counting the pours …", "hint") if needed_words is None else text(needed_words, "strong")]
 
     def _least_resin(self, settings):
         """The least resin this scale can weigh right, at the lowest catalyst."""
@@ -126,7 +126,7 @@ class BeginPanel(Panel):
         try:
             mix = tp.weigh_out("5 kg", catalyst=low, scale_resolution=step_)
         except WeighOutProblems as problem:
-            return [caution(said, "refuse") for said in problem.problems]
+            return [caution(reason, "refuse") for reason in problem.problems]
         if warning := mix.coarse_warning():
             return [caution(f"At {low:g} % of catalyst: {warning}")]
         least = in_unit(mix.smallest_batch, mix.unit, 6)
@@ -138,7 +138,7 @@ class BeginPanel(Panel):
         try:
             words, wanted = self.wanted()
         except Problems as problem:
-            return [*(caution(said, "refuse") for said in problem.problems), off]
+            return [*(caution(reason, "refuse") for reason in problem.problems), off]
         except Needed as missing:
             return [text(str(missing), "needed"), off]
         there = self.workshop.study_mark is not None

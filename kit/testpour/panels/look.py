@@ -38,8 +38,8 @@ class LookPanel(Panel):
 
     def _reading(self):
         names = [reading.name for reading in self.workshop.study.readings]
-        said = self.typed("reading")
-        return said if said in names else names[0]
+        chosen = self.typed("reading")
+        return chosen if chosen in names else names[0]
 
     def _effects(self, found, reading):
         """Bars from no effect in the middle, each with its interval; the sentence says it in words."""

@@ -71,8 +71,8 @@ class PlanPanel(Panel):
         yield from self.fields()
         plan, _ = self.planned()
         yield from self._plan_parts()
-        kept = kept_plan(self.workshop)
-        same = kept is not None and kept.equals(as_kept(plan.table))
+        stored = kept_plan(self.workshop)
+        same = stored is not None and stored.equals(as_kept(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
@@ -91,12 +91,12 @@ class PlanPanel(Panel):
 
         wanted, self._labels_wanted = self.wanted(), 0
         try:
-            said = self.work_out("Drawing the labels", make, repr(wanted), tap)
+            summary = self.work_out("Drawing the labels", make, repr(wanted), tap)
         except Waiting:
             self._labels_wanted = tap
             yield from self._waiting()
             return
-        self.wrote(path, f"{said}. Print them at 100 %, not fitted to the page, without headers; hold a print on plain paper against the label sheet first.")
+        self.wrote(path, f"{summary}. Print them at 100 %, not fitted to the page, without headers; hold a print on plain paper against the label sheet first.")
 
     _labels_wanted = 0
 
@@ -170,8 +170,8 @@ class PlanPanel(Panel):
     def _tap_keep(self) -> str:
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
-        kept = Memory(self.workshop.folder, "kept-plan")
-        kept.put(table=as_kept(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
+        memory = Memory(self.workshop.folder, "kept-plan")
+        memory.put(table=as_kept(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
         return f"Plan of {len(plan.table)} pours kept."
 
     def _tap_sheet(self, session: str) -> None:

@@ -17,7 +17,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, fold, pick, table, text
 from testpour.panels.workshop import Needed, file_mark
-from testpour.wording import age_words, capital, count, first_few
+from testpour.wording import at_age, capital, count, first_few
 
 ENDINGS = (".csv", ".xlsx")
 HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
@@ -53,7 +53,7 @@ class SheetPart(Panel):
         if self.typed("sheet") not in names:
             return
         preview = self._preview(self.typed("sheet"))
-        yield from (caution(said, "refuse") for said in preview.refused)
+        yield from (caution(reason, "refuse") for reason in preview.refused)
         yield from map(caution, preview.warned)
         if preview.refused:
             yield text("Nothing of it can be stored yet. Put that right in the sheet and save it there; it is looked at again.", "needed")
@@ -107,8 +107,8 @@ def _problem_lines(problem):
     for line in problem.problems.itertuples():
         place = capital(", ".join(str(part) for part in (line.row, line.column) if part))
         first, _, rest = line.problem.partition(": ")
-        said = rest if rest and first.casefold() in str(line.column).casefold() else line.problem
-        yield f"{place}: {said}" if place else capital(said)
+        words = rest if rest and first.casefold() in str(line.column).casefold() else line.problem
+        yield f"{place}: {words}" if place else capital(words)
 
 
 def _new_pours(now: Castings, then: Castings) -> pd.DataFrame:
@@ -128,5 +128,5 @@ def _new_pours(now: Castings, then: Castings) -> pd.DataFrame:
 
 def _read(study, rows):
     for (name, _), some in rows.groupby(["reading", rows["age"].fillna(-1)], sort=False):
-        reading, age = study.reading(name), some["age"].iloc[0]
-        yield f"{reading.words} {seen_words(reading, some)}{'' if pd.isna(age) else f' at {age_words(age)}'}"
+        reading = study.reading(name)
+        yield f"{reading.words} {seen_words(reading, some)}{at_age(some['age'].iloc[0])}"

@@ -30,7 +30,7 @@ def text(words: object, look: str = "") -> Part:
 
 def cautions(found: Cautions) -> list[Part]:
     """Each refusal and warning of a `Cautions` as a part of its own."""
-    return [*(caution(said, "refuse") for said in found.refusals), *(caution(said) for said in found.warnings)]
+    return [*(caution(words, "refuse") for words in found.refusals), *(caution(words) for words in found.warnings)]
 
 
 def caution(words: object, level: str = "warn") -> Part:

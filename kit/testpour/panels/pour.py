@@ -56,8 +56,8 @@ class PourPanel(SheetPart):
         str
             As it stands in the field.
         """
-        kept = Memory(self.workshop.folder, "kept-plan").get("pot", None) if name == POT.name else None
-        return self.memory.get(name, f"{kept:g}") if kept else super().typed(name)
+        planned = Memory(self.workshop.folder, "kept-plan").get("pot", None) if name == POT.name else None
+        return self.memory.get(name, f"{planned:g}") if planned else super().typed(name)
 
     def parts(self) -> Iterator[Part]:
         study, castings = self.workshop.study, self.workshop.castings()
@@ -96,8 +96,8 @@ class PourPanel(SheetPart):
         names = list(unpoured(pours, castings)["session"].unique())
         if not names:
             return [text("Every pour of the plan is in the log. Look at what it says, or take the next pours below.")]
-        said = {name: count(int((pours["session"] == name).sum()), "pour") for name in names}
-        return [row(*[button(f"plan:{name}", f"Begin {name} of the plan, {said[name]}", main=name == names[0]) for name in names]),
+        counts = {name: count(int((pours["session"] == name).sum()), "pour") for name in names}
+        return [row(*[button(f"plan:{name}", f"Begin {name} of the plan, {counts[name]}", main=name == names[0]) for name in names]),
                 fold("The pours of the plan", table(shown_plan(self.workshop.study, pours), "In the order to make them"))]
 
     def _next(self, study):
@@ -158,10 +158,10 @@ class PourPanel(SheetPart):
         """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
         advice, day = self._proposed()
         first, *later = sharing(self.workshop.study, advice.table)
-        said = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
+        message = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
         if not later:
-            return said
-        return f"{said} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
+            return message
+        return f"{message} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
 
     def _tap_open(self, session: str) -> None:
         """Open a session again, as the log has it."""
@@ -186,9 +186,9 @@ class PourPanel(SheetPart):
         self.show()
 
 
-def _renamed(said, names):
+def _renamed(words, names):
     """A text with the names of pours in it changed."""
-    return re.sub(rf"\b({'|'.join(map(re.escape, names))})\b", lambda found: names[found[0]], said)
+    return re.sub(rf"\b({'|'.join(map(re.escape, names))})\b", lambda found: names[found[0]], words)
 
 
 def pour_panel(folder: str | Path = ".") -> PourPanel:

@@ -120,9 +120,9 @@ class SharePanel(Panel):
         """Whose initials the log holds, and how many notes."""
         castings = self.workshop.castings()
         who = _initials(castings)
-        said = f"names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials and holds" if who else "holds no initials and"
+        text = f"names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials and holds" if who else "holds no initials and"
         notes = f"{count(castings.notes, 'note')}, typed by hand or written by the kit" if castings.notes else "no notes"
-        return f"The log {said} {notes}."
+        return f"The log {text} {notes}."
 
     def _names_in(self, what):
         """What in a file names a person, or may."""

@@ -161,7 +161,7 @@ class TodayPanel(Panel):
         try:
             mix = self._mix(advice)
         except WeighOutProblems as problem:
-            return [caution(said, "refuse") for said in problem.problems]
+            return [caution(reason, "refuse") for reason in problem.problems]
         shown = mix.shown()
         columns = [head.format(mix.unit[0]) for head in ONE_POT] if len(shown) == 1 else shown.columns  # one pot has no mix to share out
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]

@@ -32,14 +32,14 @@ def file_mark(path: Path) -> tuple | None:
 
 
 class LastResult:
-    """What was worked out last, kept until what it depends on is another."""
+    """A result that is kept until what it depends on changes."""
 
     def __init__(self) -> None:
         self._mark: Any = self  # like no other
         self._value: Any = None
 
     def of(self, mark: Any, make: Callable[[], Any]) -> Any:
-        """What `make` gave for this mark; a problem it raises is not kept."""
+        """The result of `make`, worked out anew where the mark is another; a problem it raises is not kept."""
         if mark != self._mark:
             self._mark, self._value = self, None
             self._value = make()
@@ -92,7 +92,7 @@ class Memory:
 
 
 class Needed(Exception):
-    """Something that has to be there first; the message says what and how to get it."""
+    """Something is needed first; the message says what and how to get it."""
 
 
 class Workshop:
