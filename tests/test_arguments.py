@@ -6,6 +6,7 @@ import subprocess
 import sys
 from types import ModuleType
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -132,6 +133,14 @@ def test_the_check_leaves_everything_else_as_it_was(things):
 def test_a_row_of_a_table_is_names_with_what_they_stand_for(things):
     row = pd.Series({"catalyst": 1.5, "thickness": 10.0})
     assert tp.what_if(things["Fits"], row).sentence() == tp.what_if(things["Fits"], dict(row)).sentence()
+
+
+def test_a_number_of_numpys_is_one_of_pythons(things):
+    def given(session: int | str = 0, room: str | float = 20) -> list[type]:
+        return [type(session), type(room)]
+
+    assert checked(given)(np.int64(1), np.float32(20)) == [int, float]
+    assert things["Plan"].session(np.int64(1)).equals(things["Plan"].session(1))
 
 
 def test_a_gap_in_a_table_is_let_in_as_a_name():
