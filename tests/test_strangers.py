@@ -33,7 +33,7 @@ from testpour.exchange.reader import read_trace
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems
-from testpour.logbook.sheet_cells import read_cells, tame, untame
+from testpour.logbook.sheet_cells import escape_cell, read_cells, unescape_cell
 from testpour.models.chance import chance
 from testpour.models.check import check_fit, check_log
 from testpour.models.compare import compare
@@ -244,8 +244,8 @@ def test_it_all_comes_back_as_it_was_typed(log, shown):
     assert read_study(shown[1] / "study.toml").name == EVIL
     for ending in (".csv", ".xlsx"):
         head, *rows = read_cells(shown[1] / f"castings{ending}")[0]
-        assert [untame(row[0]) for row in rows] == list(castings.pours.index)
-        assert {untame(row[head.index("note")]) for row in rows} == {f"-{EVIL}"}
+        assert [unescape_cell(row[0]) for row in rows] == list(castings.pours.index)
+        assert {unescape_cell(row[head.index("note")]) for row in rows} == {f"-{EVIL}"}
     assert shown[0]["Package"].castings.fingerprint() == castings.fingerprint()
     with_copy = Logbook(replace(log.study, folder=shown[1], log="copy.sqlite"))
     assert with_copy.castings().fingerprint() == castings.fingerprint()
@@ -254,7 +254,7 @@ def test_it_all_comes_back_as_it_was_typed(log, shown):
 
 @pytest.mark.parametrize("text", ["[U+202E]x", "[U+005B]", f"[U+005B]U+202E]{TURN}", f"={TURN}", "[U+202]", f"{TURN}=1"])
 def test_a_character_that_is_written_out_is_told_from_one_that_was_typed_so(text):
-    assert TURN not in tame(text) and untame(tame(text)) == text
+    assert TURN not in escape_cell(text) and unescape_cell(escape_cell(text)) == text
 
 
 @pytest.mark.slow

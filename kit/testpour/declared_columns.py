@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args, get_origin, get_type_hints
 
 from testpour.catalogue import TRADE, catalogue, declare
 from testpour.columns import C, Column, ColumnProblem, Factor, Reading
-from testpour.study import OWN, TAKEN
+from testpour.study import TAKEN
 from testpour.units import UnitProblem, measures
 from testpour.wording import shortened
 
@@ -62,10 +62,7 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
             problems.append(f"[{section}] {shortened(repr(name))[1:-1]}: use letters, digits and _ in a name, and `words` for how it reads.")
             continue
         if base is None and name.casefold() in TAKEN[section]:
-            problems.append(
-                f"[{section}] {name}: the log has a column of that name. Call it {OWN}{name.casefold()}; what was logged as "
-                f"{name} before is then read under the new name, so keep its unit."
-            )
+            problems.append(f"[{section}] {name}: the log has a column of that name. Call it own_{name.casefold()}.")
             continue
         try:
             column = declare(kind, name, entry, base)

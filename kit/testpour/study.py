@@ -5,12 +5,12 @@ Everything else in the package takes the study as given; `study_file` reads and 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from testpour.columns import Column, Factor, Reading
+from testpour.columns import Factor, Reading
 from testpour.problems import NoSuchName, Problems, noted
 from testpour.units import show
 from testpour.wording import age_words, in_markdown, shortened
@@ -21,7 +21,6 @@ TAKEN = {
     "readings": frozenset(_SHEET),
     "factors": frozenset((*_SHEET, "entry", "reading", "low", "high", "age", "specimen", "known", "bench")),
 }
-OWN = "own_"  # in front of a name that is taken: own_session
 
 
 class StudyProblems(Problems):
@@ -223,21 +222,6 @@ class Study:
             f"**{in_markdown(self.name)}.** {in_markdown(self.question)}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
             f"A good casting meets:{aims or ' no aim stated yet.'}"
         )
-
-
-def older_name(name: str) -> str:
-    """The name under which an earlier version logged a column, in small letters: ``"session"`` for ``"own_session"``.
-
-    Earlier versions took such names, logged under them, and then could not read the log or its sheets. "" where a column
-    never had another name.
-    """
-    rest = name.removeprefix(OWN).casefold()
-    return rest if name.startswith(OWN) and rest in TAKEN["factors"] else ""
-
-
-def newer_name(name: str, columns: Iterable[Column]) -> str:
-    """The name that one of `columns` has for what was logged as `name`; `name` itself where none is its successor."""
-    return next((c.name for c in columns if older_name(c.name) == name.casefold()), name)
 
 
 def _named(columns, name, what):

@@ -146,7 +146,7 @@ def test_pieces_to_make_are_chosen_among_the_likely_good(fits, monkeypatch):
     monkeypatch.setattr(picking, "spread_settings", lambda *given: table)
     for name in ("best_settings", "foremost"):
         monkeypatch.setattr(picking, name, lambda *given: table.iloc[:1])
-    monkeypatch.setattr(picking, "around", lambda best, free: best)
+    monkeypatch.setattr(picking, "neighbours", lambda best, free: best)
     monkeypatch.setattr(picking, "allowed", lambda fits, table: np.ones(len(table), bool))
     monkeypatch.setattr(picking, "prospect", lambda *given: SimpleNamespace(chance=lambda: np.array([0.80, 0.79, 0.61, 0.5])))
     kept = [list(picking._pourable(fits, {}, table.iloc[[0]], (), None, aim, 0)[1]) for aim in (MAKE, BOTH, LEARN)]

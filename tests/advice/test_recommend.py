@@ -16,7 +16,7 @@ from testpour.advice.candidates import (
     spread_settings,
 )
 from testpour.advice.chart import recipe_chart
-from testpour.advice.conflicts import AimsConflict, _worst
+from testpour.advice.conflicts import AimsConflict, _hardest_aims
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
 from testpour.advice.stopping import stop_advice
@@ -140,7 +140,7 @@ def test_where_every_casting_misses_the_aim_in_the_way_the_fault_is_looked_for_f
     ([[0.9, 0.8, 0.9], [0.1, 0.2, 0.3], [0.95, 0.9, 0.9]], (1,)),  # one that nothing meets
 ])
 def test_the_aims_in_the_way_are_those_least_met(met, named):
-    assert _worst(np.array(met)) == named
+    assert _hardest_aims(np.array(met)) == named
 
 
 def test_an_aim_nothing_meets_is_named_alone(fits):

@@ -11,7 +11,7 @@ from scipy.stats import norm
 from testpour.advice import asking, layers
 from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
 from testpour.advice.layers import TwoLayers, two_layers
-from testpour.advice.oven import _warmable, oven_hour
+from testpour.advice.oven import _with_ceiling_slope, oven_hour
 from testpour.advice.thickness import ThicknessLimit, thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
@@ -215,7 +215,7 @@ def test_a_first_layer_as_thick_as_the_whole_is_refused(unlearnt):
 
 
 def test_an_hour_is_the_casting_with_its_programme(unlearnt, known, monkeypatch):
-    monkeypatch.setattr("testpour.advice.oven._warmable", lambda resin, k: resin)
+    monkeypatch.setattr("testpour.advice.oven._with_ceiling_slope", lambda resin, k: resin)
     found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 8}, room=20)
     steps = post_cure_programme(20.0, 60.0, 1.0)
     alone = slab(8.0, programme=steps, hours=steps[-1][0])
@@ -244,8 +244,8 @@ def test_what_nobody_believes_of_a_hardness_of_ones_own_is_not_told_before_a_pos
 def test_lots_differ_in_how_much_warmth_lets_them_cure():
     """No log tells it, so each lot has a rise of its own: spread as the belief says, and never a fall."""
     resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["sd"]
-    rises = np.array([_warmable(resin, k).ceiling_slope for k in range(400)])
-    assert rises.min() >= 0 and _warmable(resin, 7).ceiling_slope == rises[7]
+    rises = np.array([_with_ceiling_slope(resin, k).ceiling_slope for k in range(400)])
+    assert rises.min() >= 0 and _with_ceiling_slope(resin, 7).ceiling_slope == rises[7]
     usual = resin.ceiling_slope
     drawn = norm(usual, spread)  # held at 0 where it would fall
     expected = quad(lambda x: max(x, 0) * drawn.pdf(x), usual - 8 * spread, usual + 8 * spread, points=[0])[0]
@@ -255,7 +255,7 @@ def test_lots_differ_in_how_much_warmth_lets_them_cure():
 
 def test_a_long_stay_ends_at_the_ceiling(unlearnt, known, monkeypatch):
     """Closed form: ceiling + slope * (60 - 25), which the rate law approaches and never passes."""
-    monkeypatch.setattr("testpour.advice.oven._warmable", lambda resin, k: resin)
+    monkeypatch.setattr("testpour.advice.oven._with_ceiling_slope", lambda resin, k: resin)
     found = oven_hour(unlearnt, {"catalyst": 1.5, "thickness": 4}, room=20, hours=48)
     resin = load_resin()
     ceiling = resin.ceiling + resin.ceiling_slope * (60.0 - 25.0)

@@ -12,8 +12,7 @@ from scipy.stats import norm
 from testpour.advice import worth as worth_module
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import Side, State, _state_of, prospect, states_of
-from testpour.advice.told import Told, _grade_information, told_by
-from testpour.advice.worth import Sharpened, Worth, _scenarios
+from testpour.advice.worth import Information, Sharpened, Worth, _grade_information, _scenarios, information_of
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
@@ -31,7 +30,7 @@ def small_case():
     side = Side("any", ASKED, OFFSET, SCATTER, True)
     gap = ASKED @ CENTRE + OFFSET
     variance = np.einsum("ij,jk,ik->i", ASKED, SPREAD, ASKED)
-    return state, Told(OBSERVED[None], np.array([NOISE])), [(side, gap, variance)]
+    return state, Information(OBSERVED[None], np.array([NOISE])), [(side, gap, variance)]
 
 
 def brute_force(points=161, outcomes=401):
@@ -118,7 +117,7 @@ def test_what_a_pour_may_show_leaves_the_chance_the_same_on_average(fits):
     at = prospect(states, study, table)
     for aim, sides in zip(study.aims, at.aims, strict=True):
         state = states[aim.reading]
-        sharp = Sharpened(state, told_by(state, table, aim, True), [(s, *at.gap(s)) for s in sides], 4096)
+        sharp = Sharpened(state, information_of(state, table, aim, True), [(s, *at.gap(s)) for s in sides], 4096)
         later = sharp.met(np.arange(len(table)), _scenarios(4096, 1, 0)[:, 0]).mean(axis=1)
         for candidate in later:
             assert candidate == pytest.approx(at.met(sides), abs=1e-3)
@@ -158,7 +157,7 @@ def reweighted_gain(fits, row, contenders, outcomes, rng):
     mean = fit.mean(contenders)
     met = ndtr((high - mean) / spread) - ndtr((low - mean) / spread)
     seen = fit.mean(row)[:, 0]
-    noise = np.sqrt(told_by(states_of(fits)["gel_time"], row, aim, False).noise[0])
+    noise = np.sqrt(information_of(states_of(fits)["gel_time"], row, aim, False).noise[0])
     truth = rng.integers(0, len(seen), outcomes)
     shown = seen[truth] + noise * rng.standard_normal(outcomes)
     weight = np.exp(-0.5 * ((shown[:, None] - seen[None]) / noise) ** 2)
@@ -204,7 +203,7 @@ def test_pours_on_one_day_tell_less_about_a_new_day_than_pours_on_two(fits):
     state = states["gel_time"]
     left = {}
     for other_day in (False, True):
-        told = told_by(state, pair, aim, np.array([True, not other_day]))
+        told = information_of(state, pair, aim, np.array([True, not other_day]))
         at = prospect(states, study, row)
         sharp = Sharpened(state, told, [(s, *at.gap(s)) for s in at.aims[0]], 4)
         sharp.add(0, np.zeros(4))

@@ -15,7 +15,7 @@ from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
-from testpour.causes.others import _usual_lot, predictions
+from testpour.causes.others import _judged_apart, predictions
 from testpour.causes.predicted import LEAST_READ, Predicted
 from testpour.causes.questions import Asked, doubt, questions, would_change
 from testpour.causes.reasoner import weigh
@@ -575,8 +575,15 @@ def test_a_casting_is_left_out_by_the_inverse_of_its_likelihood(monkeypatch):
 
 def test_only_the_usual_lot_is_taken_as_known():
     """A lot of half the other pours or more; a rarer one may be the bad one, and is judged as a lot not met before."""
-    others = pd.Series(["A", "A", "B", "C"])
-    assert _usual_lot(others, "A") and not _usual_lot(others, "B") and not _usual_lot(others, "D")
+    others = {"resin_lot": np.array(["A", "A", "B", "C"]), "session": np.array(["S1", "S1", "S2", "S2"])}
+    apart = {lot: dict(_judged_apart({"resin_lot": np.array([lot]), "session": np.array(["S1"])}, others, ())) for lot in "ABD"}
+    assert apart == {"A": {}, "B": {"resin_lot": False}, "D": {}}  # D was never met: nothing is known of it to be set aside
+
+
+def test_a_worse_day_or_lot_says_nothing_of_its_own_castings():
+    others = {"resin_lot": np.array(["A", "A", "B", "C"]), "session": np.array(["S1", "S1", "S2", "S2"])}
+    mine = {"resin_lot": np.array(["A"]), "session": np.array(["S1"])}
+    assert dict(_judged_apart(mine, others, ("session", "resin_lot"))) == {"resin_lot": True, "session": False}
 
 
 def test_a_long_gel_speaks_for_too_little_catalyst(beside, usual):

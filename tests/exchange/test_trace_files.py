@@ -78,10 +78,6 @@ SHAPES = {
     "quoted": ('"time (min)","T (°C)"\n' + rows([f'"{m}"' for m in elapsed(1)]), {}),
     "humidity beside it": ("time (min),T (°C),RH (%)\n" + rows(elapsed(1), more=["44.1"]), {}),
     "the time last": ("T (°C),time (min)\n" + "".join(f"{d:.2f},{m}\n" for m, d in zip(MINUTES, DEGREES, strict=True)), {}),
-    "day numbers of a spreadsheet": (
-        "Time;T (°C)\n" + rows([f"{46085 + 23.5 / 24 + m / 1440:.8f}".replace(".", ",") for m in MINUTES], separator=";", mark=","), {},
-    ),
-    "day numbers, said to be days": ("Time,T (°C)\n" + rows([f"{46085 + m / 1440:.8f}" for m in MINUTES]), {"time": "d"}),
     "stamps with the letters of a zone": ("time,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S CET")), {}),
     "newest first": ("time (s),T (°C)\n" + upside_down(rows(elapsed(60, 0))), {}),
     "stamps newest first": ("time,T (°C)\n" + upside_down(rows(stamps("%Y-%m-%d %H:%M:%S"))), {}),
@@ -134,6 +130,14 @@ REFUSED = {
         "time,T (°C)\n" + rows([f"{stamp} {'CET' if k < 90 else 'CEST'}" for k, stamp in enumerate(stamps("%Y-%m-%d %H:%M:%S"))]), {},
         "the clock changes from CET to CEST between the rows",
     ),
+    "a change of the clocks": (
+        "time,T (°C)\n" + rows([f"{stamp}{'+01:00' if k < 90 else '+02:00'}" for k, stamp in enumerate(stamps("%Y-%m-%dT%H:%M:%S"))]), {},
+        "the clock changes from +01:00 to +02:00 between the rows. Export the trace by one clock, such as UTC",
+    ),
+    "one row without the offset of the others": (
+        "time,T (°C)\n" + rows([f"{stamp}{'' if k == 7 else '+01:00'}" for k, stamp in enumerate(stamps("%Y-%m-%dT%H:%M:%S"))]), {},
+        "the clock changes from +01:00 to no zone between the rows",
+    ),
     "two rows out of order": (
         "time,T (°C)\n" + rows([(every := stamps("%Y-%m-%d %H:%M:%S"))[1], every[0], *every[2:]]), {}, "Put the rows in the order of their times",
     ),
@@ -149,9 +153,9 @@ REFUSED = {
     "mixed after the end": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "9 h"}, "check mixed_at="),
     "mixed at no time": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "noon"}, "mixed_at"),
     "mixed by the clock": ("time (min),T (°C)\n" + rows(elapsed(1)), {"mixed_at": "10:05"}, "elapsed times"),
-    "day numbers in minutes": (
-        "time,T (°C)\n" + rows([f"{46085 + m / 1440:.6f}" for m in MINUTES]), {"time": "min"},
-        "such as '46085.000000', as a spreadsheet keeps dates, and is said to be in min",
+    "day numbers": (  # 46085 is 4 March 2026: 45658 is 1 January 2025 in every spreadsheet
+        "time,T (°C)\n" + rows([f"{46085 + m / 1440:.6f}" for m in MINUTES]), {},
+        "such as '46085.000000', as a spreadsheet keeps dates. Format it there as date and time, and export the trace again",
     ),
     "mixed at a time or after minutes": (
         "time,T (°C)\n" + rows(stamps("%H:%M:%S")), {"mixed_at": "23.35"},
@@ -244,38 +248,12 @@ def test_minutes_count_from_the_catalyst(mixed_at, first, tmp_path):
     assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50 + first, abs=0.1)
 
 
-@pytest.mark.parametrize("start, first, then", [
-    (dt.datetime(2025, 3, 30, 1, 30), "+01:00", "+02:00"), (dt.datetime(2025, 10, 26, 2, 30), "+02:00", "+01:00"),
-    (dt.datetime(2025, 11, 2, 1, 30), "-0230", "-0330"),
-])
-def test_a_change_of_the_clocks_that_the_stamps_tell_moves_no_row(start, first, then, tmp_path):
-    """The clocks change 30 min after the first row; the peak is 50 min after it, and the catalyst goes in at 40 min, which is -10 by hand."""
-    times = [f"{start + dt.timedelta(minutes=m + (m >= 30) * (60 if start.month == 3 else -60)):%Y-%m-%dT%H:%M:%S}{first if m < 30 else then}" for m in MINUTES]
-    path = write(tmp_path / "t.csv", "when,T (°C)\n" + rows(times))
-    trace = read_trace(path)
-    assert trace.table["minutes"].tolist() == pytest.approx(MINUTES.tolist()) and trace.notes == ()
-    assert trace.readings.loc["time_to_peak", "value"] == pytest.approx(50, abs=0.1)
-    assert read_trace(path, mixed_at=times[MINUTES.tolist().index(40)]).table["minutes"].iloc[0] == pytest.approx(-40)
-    assert read_trace(path, mixed_at=f"{start:%H}:40").table["minutes"].iloc[0] == pytest.approx(-10)
-
-
-def test_a_row_without_the_offset_that_others_carry_has_no_time(tmp_path):
-    times = [stamp + ("+01:00" if k != 7 else "") for k, stamp in enumerate(stamps("%Y-%m-%dT%H:%M:%S"))]
-    trace = read_trace(write(tmp_path / "t.csv", "when,T (°C)\n" + rows(times)))
-    assert len(trace.table) == len(MINUTES) - 1 and trace.notes == ("Left out for lack of a readable time: 1 row.",)
-
-
-def test_an_offset_of_the_mixing_is_asked_about_where_the_trace_has_none(tmp_path):
-    path = write(tmp_path / "t.csv", "when,T (°C)\n" + rows(stamps("%Y-%m-%d %H:%M:%S")))
-    with pytest.raises(TraceProblems, match="mixed_at has an offset from UTC, and the times of the trace have none. Give the time by the logger's clock."):
-        read_trace(path, mixed_at="2026-03-14T23:40:00+01:00")
-
-
-def test_a_time_of_day_fits_the_day_numbers_of_a_spreadsheet(tmp_path):
-    """46085 is 4 March 2026: 45658 is 1 January 2025 in every spreadsheet."""
-    path = write(tmp_path / "t.csv", "Time,T (°C)\n" + rows([f"{46085 + 10 / 24 + m / 1440:.8f}" for m in MINUTES]))
-    for mixed_at in ("10:05", "2026-03-04 10:05"):
-        assert read_trace(path, mixed_at=mixed_at).table["minutes"].iloc[0] == pytest.approx(-5.0, abs=1e-3)
+def test_an_offset_of_the_mixing_is_refused_with_whose_clock_counts(tmp_path):
+    path = write(tmp_path / "t.csv", "when,T (°C)\n" + rows(stamps("%Y-%m-%dT%H:%M:%S+01:00")))
+    for mixed_at in ("2026-03-14T23:40:00+01:00", "2026-03-14 22:40Z", dt.datetime(2026, 3, 14, 22, 40, tzinfo=dt.UTC)):
+        with pytest.raises(TraceProblems, match="has an offset from UTC. Give the time by the logger's clock, without it."):
+            read_trace(path, mixed_at=mixed_at)
+    assert read_trace(path, mixed_at="2026-03-14 23:40").table["minutes"].iloc[0] == pytest.approx(-10)
 
 
 @pytest.mark.parametrize("first, value, count", [(160, 150.0, 2), (20, 150.0, 3), (160, 60.0, 2), (70, -20.0, 5), (102, 140.0, 1)])

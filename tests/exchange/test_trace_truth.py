@@ -7,8 +7,8 @@ the peak within 1 K, the time to peak within 1 min and the onset within 2 min of
 import numpy as np
 import pytest
 
-from testpour.exchange.judge import _noise_of, judge
 from testpour.exchange.reader import read_trace
+from testpour.exchange.trace_readings import _noise_of, find_readings
 
 pytestmark = pytest.mark.slow  # what they share takes seconds to make
 
@@ -48,7 +48,7 @@ def test_three_hundred_traces_meet_the_criterion(seen_many, tmp_path, plainly):
 def test_without_heat_of_cure_there_is_no_exotherm(seen):
     """The same castings with the heat of cure taken away: only the room's drift and the noise are left."""
     rng = np.random.default_rng(3)
-    states = [judge(one.minutes, one.inert + 0.5 * rng.standard_normal(len(one.minutes)))[1] for one in seen]
+    states = [find_readings(one.minutes, one.inert + 0.5 * rng.standard_normal(len(one.minutes)))[1] for one in seen]
     assert states.count("flat") == len(states)
 
 
@@ -73,7 +73,7 @@ def test_a_room_channel_takes_the_place_of_belief_about_drift(tmp_path):
     for name, beside in (("with", room), ("without", None)):
         rng = np.random.default_rng(8)
         y = room - 0.9 * (1 - np.exp(-t / 20)) + own + 0.3 * rng.standard_normal(len(t))
-        found[name] = judge(t, y, beside)[0]["value"]["onset"]
+        found[name] = find_readings(t, y, beside)[0]["value"]["onset"]
     truth = 40 + np.sqrt(3 / 0.02)
     assert abs(found["with"] - truth) < 1.0
     assert abs(found["with"] - truth) <= abs(found["without"] - truth) + 0.3
@@ -95,7 +95,7 @@ def test_a_power_of_time_starts_where_its_formula_says(start, size, power):
     t = np.arange(0, 120, 0.25)
     y = 21 + size * np.maximum(t - start, 0) ** power
     rng = np.random.default_rng(4)
-    found = judge(t, y + 0.1 * rng.standard_normal(len(t)))[0]
+    found = find_readings(t, y + 0.1 * rng.standard_normal(len(t)))[0]
     assert found.loc["onset", "value"] == pytest.approx(start + (3 / size) ** (1 / power), abs=0.7)
 
 

@@ -411,7 +411,7 @@ def test_a_log_of_a_newer_kit_is_left_alone(study_here, log):
 
 @pytest.mark.parametrize("keep", [0, 3000])
 def test_a_log_that_was_cut_short(study_here, practice_log, keep, monkeypatch):
-    monkeypatch.setattr("testpour.logbook.logfile.TURNS", 2)  # nobody is writing it: no need to wait
+    monkeypatch.setattr("testpour.logbook.logfile.LOOKS", 2)  # nobody is writing it: no need to wait
     practice_log.close()
     path = study_here.folder / "log.sqlite"
     path.write_bytes(path.read_bytes()[:keep])

@@ -241,18 +241,17 @@ def test_a_pour_whose_name_ends_in_a_colon_comes_back(small, tmp_path):
     log.close()
 
 
-def test_remarks_below_the_table_are_no_notes_of_its_last_pour(small, tmp_path):
-    with pytest.warns(NotRead, match=r"row 5 \(A was stirred twice\) and 6 \(read by Kim\) may be about several pours, so it was not read"):
-        entries = read(small, tmp_path, f"{HEAD}{POURS}\nA was stirred twice\nread by Kim\n")
-    assert [entry.get("note", "") for entry in entries] == ["", ""]
-    entries = read(small, tmp_path, f"{HEAD}{POURS}stirred twice,,,,\n\nfilm torn,,,,\nC,Mon,2,no,18\n")
-    assert [entry.get("note", "") for entry in entries] == ["", "stirred twice film torn", ""]
-
-
-def test_a_row_that_names_a_session_and_more_is_no_note(small, tmp_path):
-    with pytest.warns(NotRead, match=r"row 3 \(Session 2 - 15 March 2025\) may be about several pours, so it was not read"):
-        entries = read(small, tmp_path, "pour,catalyst %,cover,gel min\nA,1.5,yes,22\nSession 2 - 15 March 2025,,,\n")
-    assert "note" not in entries[0]
+@pytest.mark.parametrize(("rows", "named"), [
+    (f"{POURS}\nA was stirred twice\nread by Kim\n", "row 5 (A was stirred twice) and 6 (read by Kim)"),
+    (f"{POURS}film torn,,,,\nC,Mon,2,no,18\n", "row 4 (film torn)"),
+    ("Blue resin,,,,\nA,Mon,1.5,yes,22\nRed resin,,,,\nB,Mon,2,no,18\n", "row 2 (Blue resin) and 4 (Red resin)"),
+    ("A,Mon,1.5,yes,22\nSession 2 - 15 March 2025,,,\n", "row 3 (Session 2 - 15 March 2025)"),
+    (f"{POURS}A2 set like A\n* read by Kim\n", "row 4 (A2 set like A) and 5 (* read by Kim)"),
+])
+def test_words_in_a_row_of_their_own_are_no_note_of_a_pour_and_are_named(small, tmp_path, rows, named):
+    """A remark, a title or a footnote may be about the pour above it, about those below it or about all of them."""
+    with pytest.warns(NotRead, match=re.escape(f"what stands alone in {named} may be about one pour or several, so it was not read")):
+        assert not any(entry.get("note") for entry in read(small, tmp_path, HEAD + rows))
 
 
 @pytest.mark.parametrize(("last", "what"), [("1.75,1,20", "mean"), ("3.5,2,40", "sum"), ("1.75,1,20.05", "mean")])
@@ -320,12 +319,6 @@ def test_depths_that_may_be_in_the_unit_of_the_study_are_read_so(study, tmp_path
     assert [entry["settings"]["thickness"] for entry in entries] == [float(cell.removesuffix(" mm")) for cell in cells]
 
 
-def test_a_footnote_or_a_remark_that_names_another_pour_is_no_note_of_the_last(small, tmp_path):
-    with pytest.warns(NotRead, match=r"row 4 \(K1 was stirred twice\) and 5 \(\* read by Kim\) may be about several pours"):
-        entries = read(small, tmp_path, f"{HEAD}K1,Mon,1.5,yes,22\nK2,Mon,2,no,18\nK1 was stirred twice\n* read by Kim\nK2 set like K1\n")
-    assert [entry.get("note", "") for entry in entries] == ["", "K2 set like K1"]
-
-
 def test_one_part_to_fifty_is_told_as_per_cent(small, tmp_path):
     with pytest.raises(LogProblems, match=r"'1:50' is not one number\. Write it like 1\.5 %, or 2 % if it is 1 to 50\."):
         read(small, tmp_path, "pour,session,catalyst,cover,gel min\nA,Mon,1:50,yes,22\n")
@@ -341,12 +334,6 @@ def test_depths_that_fit_the_study_in_either_unit_are_read_in_its_own(tmp_path):
     wide = study_from({"factors": {"catalyst": {}, "thickness": {"from": "2 mm", "to": "50 mm"}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
     (entry,) = read(wide, tmp_path, "pour,session,catalyst %,Depth,gel min\nA,Mon,1.5,3,22\n")
     assert entry["settings"]["thickness"] == 3
-
-
-def test_a_group_named_in_the_column_of_its_first_title_is_no_note(small, tmp_path):
-    with pytest.warns(NotRead, match=r"row 2 \(Blue resin\) and 4 \(Red resin\) may be about several pours"):
-        entries = read(small, tmp_path, f"{HEAD}Blue resin,,,,\nA,Mon,1.5,yes,22\nRed resin,,,,\nB,Mon,2,no,18\n")
-    assert [entry.get("note", "") for entry in entries] == ["", ""]
 
 
 def test_a_row_with_a_name_and_a_session_alone_is_said_to_be_taken(tmp_path):

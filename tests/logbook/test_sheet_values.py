@@ -9,10 +9,10 @@ import pytest
 from testpour.columns import Factor
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
-from testpour.logbook.door import clean, moment
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.text_and_dates import clean, moment
 from testpour.text_file import decimal_marks
 from testpour.units import UnitProblem
 
@@ -183,31 +183,11 @@ def test_a_date_alone_holds_beside_sessions_of_their_own(study, tmp_path):
         assert sessions_of(study, path) == [("A", "Mon", "06-03"), ("B", "Tue", "06-10")]
 
 
-def test_a_remark_in_the_column_of_sessions_or_dates_stays_one(study, tmp_path):
+def test_a_remark_in_the_column_of_sessions_or_dates_is_no_session(study, tmp_path):
     rows = ",Mon,A,1.5,18,22\n,lamp off,,,,\n,Tue,B,2,18,18\nheater off until noon,,,,,\n,,C,2,18,18\n,window open,,,,\n"
-    entries = read_sheet(study, sheet(tmp_path, HEADS + rows))
-    assert [(entry["session"], entry["note"]) for entry in entries] == [("Mon", "lamp off"), ("Tue", "heater off until noon"), ("Tue", "window open")]
-
-
-def test_a_title_between_pours_is_no_note_of_the_pour_above(study, tmp_path):
-    """Of five rows of their own only the fourth is about the pour above it; the first stands in the column of sessions."""
-    rows = ("windows open,,,,\n,Mon,A,1.5,22\n,\"Tuesday 3 March 2026, post-cured 2 h at 60 C\",,,\n,Tue,B,2,18\n,,Series C,,\n,Tue,C,2,18\n"
-            ",,film torn,,\n,Tue,D,2,19\nAll read on the underside,,,,\n")
-    with pytest.warns(NotRead) as said:
-        entries = read_sheet(study, sheet(tmp_path, f",session,pour,catalyst (%),gel time (min)\n{rows}"))
-    assert [entry.get("note", "") for entry in entries] == ["", "", "film torn", ""]
-    (only,) = told_besides(said)
-    assert str(only.message) == (
-        "sheet.csv: what stands alone in row 2 (windows open), 4 (Tuesday 3 March 2026, post-cured 2 h at 60 C), 6 (Series C) and 10 (All read on "
-        "the underside) may be about several pours, so it was not read. Write what holds for a pour into its own row: the date, the session, a "
-        "setting or a note.")
-
-
-@pytest.mark.parametrize("words", ["3 March 2026 - heating off", "2026-03-03 heating off", "Saturday", "batch 2", "Series B: cold", "all in the oven"])
-def test_words_that_make_a_title(study, tmp_path, words):
-    text = f"pour,catalyst,gel time,remarks\nA,1.5,22,\n,,,{words}\nB,2,18,\n"
-    with pytest.warns(NotRead, match=re.escape(f"row 3 ({words}) may be about several pours")):
-        assert not any(entry.get("note") for entry in read_sheet(study, sheet(tmp_path, text)))
+    with pytest.warns(NotRead, match=r"row 3 \(lamp off\), 5 \(heater off until noon\) and 7 \(window open\) may be about one pour or several"):
+        entries = read_sheet(study, sheet(tmp_path, HEADS + rows))
+    assert [(entry["session"], entry.get("note")) for entry in entries] == [("Mon", None), ("Tue", None), ("Tue", None)]
 
 
 def test_a_row_of_its_own_that_may_be_a_session_or_a_remark_is_asked_about(study, tmp_path):

@@ -14,7 +14,7 @@ from testpour.advice.batch import NextPours
 from testpour.caution_rules import Cautions
 from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
-from testpour.panels.numbers import Field, typed_number
+from testpour.panels.numbers import Field, Typed, typed_number
 from testpour.panels.panel import in_words
 from testpour.wording import count
 
@@ -483,7 +483,7 @@ def test_work_is_done_once_and_can_be_stopped():
     gate.set()
     slow.result()
     jobs.job(("after",), lambda: "after").result()  # one at a time, so the queue is empty now
-    assert queued.done and queued.stopped
+    assert queued.cancelled() and jobs.job(("queued",), lambda: made.append(3)).cancelled()
     assert made == [1]
 
 
@@ -518,9 +518,9 @@ def test_a_pint_of_resin_says_of_which_country_it_is(own):
     """They differ by a fifth; a US pint is 473.176473 mL by definition, of 1.10 g/mL."""
     field, study = Field("pot", "Resin in one pour", "g", resin=True), tp.read_study(own)
     said = "Resin in one pour: '1 pint' may be a US or an imperial measure. Write US pint or imperial pint, or mL."
-    assert typed_number(study, field, "1 pint") == (None, said, "")
-    assert typed_number(study, field, "1 US pint") == (pytest.approx(520.494, abs=0.001), "", "read as 520.5 g")
-    assert typed_number(study, field, "350 mL")[0] == pytest.approx(385.0)
+    assert typed_number(study, field, "1 pint") == Typed(problem=said)
+    assert typed_number(study, field, "1 US pint") == Typed(pytest.approx(520.494, abs=0.001), read="read as 520.5 g")
+    assert typed_number(study, field, "350 mL").value == pytest.approx(385.0)
 
 
 def test_what_the_days_of_a_plan_and_its_pours_say_alike_is_said_once(own, hand):

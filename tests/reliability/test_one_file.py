@@ -107,19 +107,6 @@ def test_a_log_of_an_older_kit_in_two_files_becomes_one(folder):
         assert files(folder) == ["log.sqlite"]
 
 
-@pytest.mark.slow
-def test_a_log_that_an_older_kit_holds_open_is_used_and_said_to_be_two_files(folder):
-    with closing(sqlite3.connect(folder / "log.sqlite")) as older:
-        older.execute("PRAGMA journal_mode=WAL")
-        older.execute("SELECT * FROM pours").fetchall()
-        with pytest.warns(UserWarning, match="newest rows in .*log.sqlite-wal.*close it there before you copy"):
-            log = Logbook(read_study(folder))
-        log.add_reading("P01", "gel_time", 20)
-        log.close()
-    with closing(Logbook(read_study(folder))) as log:
-        assert len(log.castings().readings) == 1 and files(folder) == ["log.sqlite"]
-
-
 @pytest.mark.parametrize("left", ["journal", "wal"])
 def test_the_end_of_the_lab_puts_right_what_a_killed_kernel_left(folder, left, monkeypatch):
     path = folder / "log.sqlite"

@@ -95,13 +95,13 @@ def checked_question(
         words, lines = (listed(catalogue()["factors"][name].words for name in missing), listed(f"{name} = {{}}" for name in missing))
         raise AskedTooMuch([f"The study has no {words}. Add {lines} under [factors] in study.toml, and log it of each pour."])
     row = settings_table(as_met(study, fits.castings.pours), settings, room=room).iloc[0].to_dict()
-    found = check_settings(study, row)
+    cautions = check_settings(study, row)
     pours = fits.castings.pours
-    read = pours.index.isin(fits[PEAK].rows["pour"]) if PEAK in fits else np.zeros(len(pours), bool)
-    pours = pours[read] if read.any() else pours
-    problems = [*found.refusals]
+    with_peak = pours.index.isin(fits[PEAK].rows["pour"]) if PEAK in fits else np.zeros(len(pours), bool)
+    pours = pours[with_peak] if with_peak.any() else pours
+    problems = [*cautions.refusals]
     for name in ("catalyst", "room_temperature"):
-        problems += _outside(study.factor(name), row[name], pours[name].dropna(), read.any())
+        problems += _outside(study.factor(name), row[name], pours[name].dropna(), with_peak.any())
     thickest = FURTHER * _covered(study.factor("thickness"), pours["thickness"].dropna())[1]
     if depths and row["thickness"] > thickest + 1e-9:
         factor = study.factor("thickness")
@@ -113,7 +113,7 @@ def checked_question(
         raise AskedTooMuch(problems)
     lot = learn_lot(fits.castings)
     plain = lot.peaks >= FEWEST and all(term.name != "physics" for term in fits[PEAK].believed.terms)
-    return CureQuestion(study, row, lot, thickest, found.warnings, REFUTED if plain else "")
+    return CureQuestion(study, row, lot, thickest, cautions.warnings, REFUTED if plain else "")
 
 
 def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:

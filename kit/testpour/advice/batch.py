@@ -197,8 +197,8 @@ def next_pours(
     judged = contexts_for(study, free, given, rooms=room is None)
     tables = with_recommended(fits, states, judged, free)
     batch, now = gained_by(fits, states, batch, tables, waiting, seed), mean_and_interval(recommended_chances(fits, tables).mean(axis=1, keepdims=True)).iloc[0]
-    found = _described(fits, batch, float(now["chance"]), free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
-    return replace(found, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=(float(now["low"]), float(now["high"])))
+    advice = _described(fits, batch, float(now["chance"]), free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
+    return replace(advice, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=(float(now["low"]), float(now["high"])))
 
 
 def _check(pours, aim):
@@ -214,16 +214,16 @@ def _check(pours, aim):
 def _described(fits, batch, before, free, aim, taken):
     """The picked pours with names that are not taken, chances and reasons."""
     names = pd.Index(new_names("P", len(batch.rows), taken), name="pour")
-    picked = batch.rows.set_axis(names)
-    if len(picked) > 1 and not any(twin_of(fits, picked, place) for place in range(len(picked))) and scatter_unknown(fits, picked):
+    chosen_rows = batch.rows.set_axis(names)
+    if len(chosen_rows) > 1 and not any(twin_of(fits, chosen_rows, place) for place in range(len(chosen_rows))) and scatter_unknown(fits, chosen_rows):
         batch = _with_repeat(fits, batch)
     study, rows = fits.study, batch.rows.set_axis(names)
     table = rows.join(mean_and_interval(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
-    tried = table.index[list(batch.trials)]
-    table.loc[tried, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[tried].itertuples()]
-    found = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
-    return NextPours(study, table, predicted(fits, rows), before, tuple(factor.name for factor in free), aim, found)
+    trial_names = table.index[list(batch.trials)]
+    table.loc[trial_names, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[trial_names].itertuples()]
+    cautions = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
+    return NextPours(study, table, predicted(fits, rows), before, tuple(factor.name for factor in free), aim, cautions)
 
 
 def _with_repeat(fits, batch):
@@ -234,9 +234,9 @@ def _with_repeat(fits, batch):
         if good[1] > good[0]:  # how far two alike castings differ matters little where both are bad
             rows.iloc[0], lessons[0] = rows.iloc[1], lessons[1]
             return replace(batch, rows=rows, lessons=lessons, trials=(0,))
-    again = max(set(range(1, len(rows))) - set(batch.trials), default=1)  # the last that tests no advice, else the second
-    rows.iloc[again] = rows.iloc[0]
-    return replace(batch, rows=rows, trials=tuple(place for place in batch.trials if place != again))
+    repeat = max(set(range(1, len(rows))) - set(batch.trials), default=1)  # the last that tests no advice, else the second
+    rows.iloc[repeat] = rows.iloc[0]
+    return replace(batch, rows=rows, trials=tuple(place for place in batch.trials if place != repeat))
 
 
 def _new_words(chance):

@@ -10,7 +10,7 @@ import numpy as np
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from testpour.advice.prospect import summed_up
+from testpour.advice.prospect import latent_moments
 from testpour.cautions import check_settings, hottest_peak
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
@@ -122,14 +122,14 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
     `good` is the chance at each row; the distance is that in the free factors, each in parts of its span.
     """
-    far = np.zeros(len(table))
+    distance = np.zeros(len(table))
     for factor in free:
         low, high = factor.span
-        far += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
-    return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), far, np.inf).argmin())
+        distance += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
+    return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), distance, np.inf).argmin())
 
 
-def some_of(given: Any, name: str) -> list[Any]:
+def listed_values(given: Any, name: str) -> list[Any]:
     """What was given for `name`, one thing or several, as a list; a Problem if it holds nothing."""
     if not (each := each_of(given)):
         raise Problem(f"{name} is an empty list. Give one or more, or leave {name} out.")
@@ -143,7 +143,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[
     """
     if moulds is None:
         return table
-    depths = np.array([study.factor("thickness").parse(mould) for mould in some_of(moulds, "moulds")])
+    depths = np.array([study.factor("thickness").parse(mould) for mould in listed_values(moulds, "moulds")])
     nearest = np.abs(table["thickness"].to_numpy()[:, None] - depths).argmin(axis=1)
     return table.assign(thickness=depths[nearest]).drop_duplicates(ignore_index=True)
 
@@ -153,11 +153,11 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
 
     A casting whose setting was not logged is like any other in it.
     """
-    far = np.zeros((len(table), len(poured)))
+    distance = np.zeros((len(table), len(poured)))
     for coordinate in coordinates_of(study, set(table) & set(poured)):
         apart = coordinate(table)[:, None] - coordinate(poured)[None, :]
-        far = np.maximum(far, np.nan_to_num(np.abs(apart)) / 2)  # a coordinate runs from -1 to 1
-    return np.all(far >= FAR, axis=1)
+        distance = np.maximum(distance, np.nan_to_num(np.abs(apart)) / 2)  # a coordinate runs from -1 to 1
+    return np.all(distance >= FAR, axis=1)
 
 
 def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
@@ -171,7 +171,7 @@ def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     if fit is None:
         return kept
     limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
-    mean, variance = summed_up(fit, table)
+    mean, variance = latent_moments(fit, table)
     margin = ((limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))).reshape(choices, -1)
     kept = kept.reshape(choices, -1)
     cool = margin > -ndtri(RISK)
@@ -184,6 +184,6 @@ def _refused(study, table):
     refused = np.zeros(len(table), bool)
     for factor in study.factors:
         if factor.name in table and factor.role == "chosen" and factor.kind == "number":
-            values, back = np.unique(table[factor.name], return_inverse=True)
-            refused |= np.array([bool(check_settings(study, {factor.name: v})) for v in values])[back]
+            values, inverse = np.unique(table[factor.name], return_inverse=True)
+            refused |= np.array([bool(check_settings(study, {factor.name: v})) for v in values])[inverse]
     return refused

@@ -14,9 +14,9 @@ from testpour.advice.candidates import (
     checked_given,
     checked_room,
     free_factors,
+    listed_values,
     nearest_usual,
     on_step,
-    some_of,
     spread_settings,
 )
 from testpour.advice.chart_page import GOOD, chart_html
@@ -177,26 +177,26 @@ def recipe_chart(
         [cells.get(name, pd.Series(np.nan, cells.index)) for name in ("room_temperature", "thickness")],
         names=["room_temperature", "thickness"],
     )
-    apart = ("catalyst", "thickness", "room_temperature")
-    named = [f for f in study.factors if f.kind != "text" and f.name not in apart and (f.role == "chosen" or cells[f.name].iloc[0] != f.usual)]
-    names = tuple(f.name for f in named if f.role != "chosen" or f.name in common or f.name in (fixed or {}))
+    axes = ("catalyst", "thickness", "room_temperature")
+    other_factors = [f for f in study.factors if f.kind != "text" and f.name not in axes and (f.role == "chosen" or cells[f.name].iloc[0] != f.usual)]
+    names = tuple(f.name for f in other_factors if f.role != "chosen" or f.name in common or f.name in (fixed or {}))
     words = settings_words(study, cells.iloc[0], names)
-    poured = cells.assign(catalyst=rows["catalyst"])
-    found = Cautions(check_table(study, pd.DataFrame(ends)).refusals)  # rooms of the study that are left out
-    found += check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
-    found += cautions_at(fits, poured[poured["catalyst"].notna()])
-    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, found, bool(common))
+    recipes = cells.assign(catalyst=rows["catalyst"])
+    cautions = Cautions(check_table(study, pd.DataFrame(ends)).refusals)  # rooms of the study that are left out
+    cautions += check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
+    cautions += cautions_at(fits, recipes[recipes["catalyst"].notna()])
+    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, cautions, bool(common))
 
 
 def _rooms(study, rooms):
     """The rooms of the chart, °C, the coldest first: those of the study's span that are not refused, where none are said."""
-    known = [factor for factor in study.factors if factor.name == "room_temperature"]
-    if not known:
+    factors = [factor for factor in study.factors if factor.name == "room_temperature"]
+    if not factors:
         return [None]
-    low, high = known[0].span
-    every = np.arange(np.ceil(low), high + 1e-9, ROOM_STEP) if rooms is None else some_of(rooms, "rooms")
-    kept = [room for room in every if rooms is not None or not check_settings(study, {"room_temperature": room})]
-    return sorted({checked_room(study, room) for room in kept or every})
+    low, high = factors[0].span
+    candidates = np.arange(np.ceil(low), high + 1e-9, ROOM_STEP) if rooms is None else listed_values(rooms, "rooms")
+    usable = [room for room in candidates if rooms is not None or not check_settings(study, {"room_temperature": room})]
+    return sorted({checked_room(study, room) for room in usable or candidates})
 
 
 def _cells(fits, rooms, thicknesses, fixed):
@@ -207,7 +207,7 @@ def _cells(fits, rooms, thicknesses, fixed):
         given = pd.concat([given.assign(room_temperature=room) for room in rooms], ignore_index=True)
     if study.has("thickness") and "thickness" not in (fixed or {}):
         factor = study.factor("thickness")
-        depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else some_of(thicknesses, "thicknesses")
+        depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else listed_values(thicknesses, "thicknesses")
         depths = sorted({factor.parse(depth) for depth in depths})
         given = pd.concat([given.assign(thickness=depth) for depth in depths], ignore_index=True)
         given = given.sort_values([n for n in ("room_temperature", "thickness") if study.has(n)], kind="stable")
@@ -237,9 +237,9 @@ def _rows(fits, states, cells):
     if "gel_time" in fits:
         gel = fits["gel_time"].predict(best)
         rows = rows.assign(gel_low=gel["low"], gel_high=gel["high"])
-    told = {"catalyst", "thickness", "room_temperature", *(factor.name for factor in fits.study.factors if factor.kind == "yes/no")}
+    shown_factors = {"catalyst", "thickness", "room_temperature", *(factor.name for factor in fits.study.factors if factor.kind == "yes/no")}
     poor = chances < GOOD
-    rows = rows.assign(beyond=[not told.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
+    rows = rows.assign(beyond=[not shown_factors.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
     unknown = poor.copy()
     unknown[unknown] = np.quantile(chance(fits, best[unknown]).draws, MAY_BE, axis=0) >= GOOD

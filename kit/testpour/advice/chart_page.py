@@ -33,7 +33,7 @@ def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None,
         depths=depths, rows=rows,
         kinds={kind for _, cells in rows for cell in cells for kind in cell["kind"].split()},
         size=_size(len(rooms), len(depths)), good=f"{100 * GOOD:.0f}",
-        legend=_legend(chart), aims=_aims(chart.study), rests=_rests(chart), cautions=safety_text("bench", html=True),
+        legend=_legend(chart), aims=_aims(chart.study), rests=_basis(chart), cautions=safety_text("bench", html=True),
         fingerprint=chart.castings.fingerprint() if chart.castings is not None and paper else "",
     )
 
@@ -67,7 +67,7 @@ def _aims(study):
     return f"A good casting: {'; '.join(aim.words(study.reading(aim.reading)) for aim in study.aims)}."
 
 
-def _rests(chart):
+def _basis(chart):
     """The log the chart rests on, and up to which day."""
     pours = pd.DataFrame() if chart.castings is None else chart.castings.pours
     made = pours.get("made_at", pd.Series(dtype="datetime64[us]")).dropna()

@@ -71,7 +71,7 @@ def aims_in_the_way(
         return None
     if np.quantile(chances_by_draw(at, DRAWS, 0).max(axis=1), OPTIMIST) >= HOPELESS:
         return None
-    aims = tuple(study.aims[place] for place in _worst(at.by_aim()))
+    aims = tuple(study.aims[place] for place in _hardest_aims(at.by_aim()))
     return AimsConflict(study, aims, tuple(aim for aim in failing_aims(study, fits.castings) if aim in aims))
 
 
@@ -91,7 +91,7 @@ def why_first(study: Study, failing: Iterable[Aim]) -> str:
     )
 
 
-def _worst(met):
+def _hardest_aims(met):
     """Places of the aim no setting meets, or of the two that are least met together."""
     alone = met.max(axis=1)
     if alone.min() < MET or len(met) == 1:

@@ -136,18 +136,18 @@ def two_layers(
     if not 0.0 < lower < whole:
         raise Problem(f"The first layer is {show(lower, 'mm')} of a casting of {show(whole, 'mm')}; give a thickness between 0 and that.")
     lots = asking.lot.draws(LOTS, seed=1)
-    one = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
-    gel = one["gel_time"].to_numpy()
+    one_pour = cure_many([_slab(asking, lots, k, whole) for k in range(LOTS)])
+    gel = one_pour["gel_time"].to_numpy()
     castings = [_slab(asking, lots, k, lower, whole - lower, gel[k] + wait) for wait in WAITS for k in range(LOTS)]
     hottest = cure_many(castings, slices=SLICES)["hottest"].to_numpy().reshape(len(WAITS), LOTS)
     table = _table(gel, hottest, bound)
     if (table["hottest"] >= hottest_peak()).all():
         said = f"A casting of {show(whole, 'mm')} with {asking.mix} is predicted to pass {hottest_peak():g} °C, where styrene boils, even as two layers."
         raise AskedTooMuch([f"{said} Pour three or more thin layers, or use less catalyst."])
-    surely = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
-    alone = tuple(np.quantile(one["hottest"], [0.05, 0.5, 0.95]))
+    safe_waits = table.index[(table["under"] >= SURE)[::-1].cummin()[::-1]]
+    one_pour_peaks = tuple(np.quantile(one_pour["hottest"], [0.05, 0.5, 0.95]))
     return TwoLayers(
-        asking.mix, bound, lower, whole - lower, alone, table, float(surely[0]) if len(surely) else None, asking.caution(BOND),
+        asking.mix, bound, lower, whole - lower, one_pour_peaks, table, float(safe_waits[0]) if len(safe_waits) else None, asking.caution(BOND),
         asking.refuted,
     )
 

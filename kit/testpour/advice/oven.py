@@ -119,7 +119,7 @@ def oven_hour(
     table = _conversions(asking, oven, hours, start)
     middle = asking.study.factor("thickness").show(asking["thickness"])
     gain = _hardness(fits, asking, oven, hours)
-    caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *(_never(fits) if gain is not None else ()))
+    caution = replace(asking, warnings=(*asking.warnings, *warned)).caution(SOFT, *(_no_oven_words(fits) if gain is not None else ()))
     unit = fits["hardness"].reading.unit if "hardness" in fits else ""
     return OvenHour(f"{middle} with {asking.mix}", oven, hours, start, table, gain, caution, unit, asking.refuted)
 
@@ -132,17 +132,17 @@ def _check_oven(asking, oven, hours, start):
         problems.append(f"An oven of {show(oven, 'degC')} must be warmer than the room ({room}) and below {hottest_peak():g} °C.")
     if not 0.0 < hours <= 72.0 or not 0.0 < start <= 24.0 * 28:
         problems.append(f"A stay of {hours:g} h from {start:g} h after mixing cannot be followed: hold 0 to 72 h, begin within four weeks.")
-    found = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})
-    problems += found.refusals
+    cautions = check_settings(asking.study, {"post_cure_temperature": oven, "post_cure_time": hours})
+    problems += cautions.refusals
     if problems:
         raise AskedTooMuch(problems)
-    return found.warnings
+    return cautions.warnings
 
 
 def _conversions(asking, oven, hours, start):
     """Shares cured before the oven, after it, and after as long in the room."""
     lots = asking.lot.draws(LOTS, seed=2)
-    resins = [_warmable(resin_of(lots, k), k) for k in range(LOTS)]
+    resins = [_with_ceiling_slope(resin_of(lots, k), k) for k in range(LOTS)]
     programme = post_cure_programme(asking["room_temperature"], oven, hours, start)
     kinds = {"before": ((), start), "room": ((), programme[-1][0]), "oven": (programme, programme[-1][0])}
     castings = [
@@ -150,16 +150,16 @@ def _conversions(asking, oven, hours, start):
                 programme=steps, hours=end, resin=resins[k])
         for steps, end in kinds.values() for k in range(LOTS)
     ]
-    found = cure_many(castings)
+    cured = cure_many(castings)
     rows = {}
     for place in ("core", "face"):
-        values = found[f"{place}_conversion"].to_numpy().reshape(len(kinds), LOTS)
+        values = cured[f"{place}_conversion"].to_numpy().reshape(len(kinds), LOTS)
         low, high = np.quantile(values[-1], [0.05, 0.95])
         rows[place] = {**dict(zip(kinds, np.median(values, axis=1), strict=True)), "low": low, "high": high}
     return pd.DataFrame(rows).T
 
 
-def _warmable(resin, k):
+def _with_ceiling_slope(resin, k):
     """The k-th resin with a rise of its ceiling by warmth of its own, as plausible as the others'."""
     steep = lot_beliefs()["ceiling_slope"]["sd"] * np.random.default_rng([k, 3]).standard_normal()
     return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
@@ -171,7 +171,7 @@ def _hardness(fits, asking, oven, hours):
         return None
     fit, age = fits["hardness"], max(fits["hardness"].reading.ages or (24.0,))
     known = [belief.held for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True) if term.name == "post_cure"]
-    if not known or (_never(fits) and not known[0]):
+    if not known or (_no_oven_words(fits) and not known[0]):
         return None
     given = {name: value for name, value in asking.settings.items() if name != "age"}
     both = settings_table(
@@ -181,7 +181,7 @@ def _hardness(fits, asking, oven, hours):
     return tuple(np.quantile(ends[:, 1] - ends[:, 0], [0.5, 0.05, 0.95]))
 
 
-def _never(fits):
+def _no_oven_words(fits):
     """A sentence where no pour of the log has been in an oven."""
     pours = fits.castings.pours
     if "post_cure_time" in pours and (pours["post_cure_time"].fillna(0.0) > 0).any():

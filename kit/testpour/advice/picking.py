@@ -35,7 +35,7 @@ import pandas as pd
 from testpour.advice.candidates import allowed, in_moulds, spread_settings, unlike
 from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect
-from testpour.advice.recommend import around, best_settings, foremost
+from testpour.advice.recommend import best_settings, foremost, neighbours
 from testpour.advice.worth import Worth
 from testpour.models.chance import chance
 
@@ -153,7 +153,7 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
         if aim == LEARN:
             parts.append(foremost(fits, states, spread_settings(study, others, piece, POURABLE, seed), 1))
         else:
-            parts.append(around(best_settings(fits, states, piece, others), others))
+            parts.append(neighbours(best_settings(fits, states, piece, others), others))
     table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)
     table = table[allowed(fits, table)].reset_index(drop=True)
     good = prospect(states, study, table).chance()

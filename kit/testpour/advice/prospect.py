@@ -66,7 +66,7 @@ def _state_of(fit: ReadingFit) -> State:
     return State(fit, np.append(draws.mean(axis=0), 0.0), covariance)
 
 
-def summed_up(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+def latent_moments(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Mean and variance over the draws of a fit's latent mean at each row of a settings table: two arrays."""
     rows, draws = design(fit.believed.terms, table), fit.posterior.coefficients
     covariance = np.atleast_2d(np.cov(draws.T))

@@ -32,7 +32,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
 
     Where good pieces are being made, a pour like another needs no lesson.
     """
-    said = []
+    reasons = []
     for place, (aim, settled) in enumerate(lessons):
         row, twin = table.iloc[place], twin_of(fits, table, place)
         if twin is not None and making:
@@ -41,15 +41,15 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
             text = f"repeats {twin}: shows how far two alike pours differ"
         else:
             fit = fits[fits.study.aims[aim].reading]
-            text = _lesson(fits.study, fit.reading, _factor(fit, settled), row)
+            text = _lesson(fits.study, fit.reading, _settled_factor(fit, settled), row)
         if row["chance"] >= LIKELY_GOOD:
             text += "; likely a good casting"
-        new = [
+        first_time = [
             words if fits.study.factor(name).kind == "yes/no" else f"at {words}"  # "without cover", "at thickness 14 mm"
             for name, words in beyond_log(fits, row).items() if name not in ("room_temperature", "humidity")
         ]
-        said.append(text + (f"; first pour {', '.join(new)}" if new and len(fits.castings.pours) else ""))
-    return said
+        reasons.append(text + (f"; first pour {', '.join(first_time)}" if first_time and len(fits.castings.pours) else ""))
+    return reasons
 
 
 def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
@@ -62,7 +62,7 @@ def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
         return f"settles {reading.words} of this resin {where or 'in the room as it is'}".rstrip()
     declared = study.factor(factor)
     if factor in (OVEN, HOURS) and {OVEN, HOURS} <= set(row.index):
-        what = _baked(study, reading, row)
+        what = _post_cure_lesson(study, reading, row)
     elif declared.kind == "yes/no":
         what = f"what {declared.words} does for {reading.words}"
         what = what if row[factor] else f"whether {declared.words} can be left off"
@@ -70,7 +70,7 @@ def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
         depth = declared.show(row[factor])
         shown = f"{depth} {declared.words}"
         shown = f"{_article(depth)} {depth} piece" if factor == "thickness" else shown
-        what = _question(reading, factor, shown, _part(declared, row[factor]))
+        what = _question(reading, factor, shown, _third_of_span(declared, row[factor]))
     return f"settles {what} {where}".rstrip()
 
 
@@ -79,7 +79,7 @@ def _article(number):
     return "an" if re.match(r"8|1[18](?!\d)", number) else "a"
 
 
-def _baked(study, reading, row):
+def _post_cure_lesson(study, reading, row):
     """What a pour tells of a post-cure, or of going without one."""
     if not post_cure(row[OVEN], row[HOURS]):
         return f"{reading.words} without a post-cure"
@@ -103,18 +103,18 @@ def _where(study, row, factor):
     parts = []
     for name, said in words.items():
         if name != factor and name in row and len(set(study.factor(name).span)) == 2:
-            parts.append(said.get(_part(study.factor(name), row[name])))
+            parts.append(said.get(_third_of_span(study.factor(name), row[name])))
     return " ".join(part for part in parts if part)
 
 
-def _part(factor, value):
+def _third_of_span(factor, value):
     """Which third of its span a value lies in."""
     low, high = factor.span if len(factor.span) == 2 else (factor.low, factor.high)
     share = (value - low) / (high - low)
     return "low" if share < 1 / 3 else "high" if share > 2 / 3 else "middle"
 
 
-def _factor(fit, settled):
+def _settled_factor(fit, settled):
     """The factor of the coefficient that is settled most; "" where the study never varies it: nothing is to be decided there."""
     terms, study = fit.believed.terms, fit.study
     fixed = {factor.name for factor in study.factors if factor.role == "chosen"} - {factor.name for factor in study.varied}

@@ -142,20 +142,20 @@ def best_settings(
     Of settings whose chances the draws cannot tell apart, the nearest the usual ones. `given` is one row with every
     setting; those that are free are chosen anew.
     """
-    spread, good = judged(fits, states, spread_settings(fits.study, free, given))
+    spread, good = with_chances(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
     for _ in range(ROUNDS):
-        few = foremost(fits, states, around(best, free), FEW)
+        few = foremost(fits, states, neighbours(best, free), FEW)
         if few.iloc[[0]].equals(best):
             break
         best = few.iloc[[0]].reset_index(drop=True)
     exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
-    near, alike = judged(fits, states, around(few.loc[[exact.idxmax()]], free))
+    near, alike = with_chances(fits, states, neighbours(few.loc[[exact.idxmax()]], free))
     table = pd.concat([near, spread], ignore_index=True)
     return table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
 
 
-def judged(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
+def with_chances(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     """The allowed settings of a table and the mean chance of each."""
     table = table[allowed(fits, table)].reset_index(drop=True)
     return table, prospect(states, fits.study, table).chance()
@@ -163,11 +163,11 @@ def judged(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[p
 
 def foremost(fits: Fits, states: dict[str, State], table: pd.DataFrame, count: int) -> pd.DataFrame:
     """The allowed settings with the best mean chance, `count` at most, best first."""
-    table, good = judged(fits, states, table)
+    table, good = with_chances(fits, states, table)
     return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
-def around(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
+def neighbours(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """Settings, one row, then their neighbours in each free factor some bench steps away, inside the spans."""
     tables = [best]
     for factor in free:
@@ -190,12 +190,12 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
 def predicted_words(study: Study, expected: pd.DataFrame) -> pd.DataFrame:
     """What one casting should read, in words: one row a reading with its age; low, middle and high."""
-    shown = {}
+    rows = {}
     for reading in study.readings:
         if reading.words in expected.index:
             line = expected.loc[reading.words]
-            shown[at_its_age(study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
-    return pd.DataFrame.from_dict(shown, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
+            rows[at_its_age(study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
+    return pd.DataFrame.from_dict(rows, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 
 def at_its_age(study: Study, reading: Reading) -> str:
@@ -221,18 +221,18 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
-            same = factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
-            if not len(poured) and same:  # nobody wrote it down, and the models take the usual value
+            fixed = factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
+            if not len(poured) and fixed:  # nobody wrote it down, and the models take the usual value
                 poured = pd.Series([factor.usual] * len(pours))
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
                 beyond[factor.name] = f"{factor.words} {factor.show(row[factor.name])}"
-        elif factor.kind == "yes/no" and factor.name in row and row[factor.name] not in _known(pours, factor):
+        elif factor.kind == "yes/no" and factor.name in row and row[factor.name] not in _poured_values(pours, factor):
             beyond[factor.name] = settings_words(fits.study, row, [factor.name])
     return beyond
 
 
-def _known(pours, factor):
+def _poured_values(pours, factor):
     """The values of a setting that were poured, the usual one where it was not written down, as the models take it."""
     return set(pours[factor.name].fillna(factor.usual) if factor.name in pours else [factor.usual] * len(pours))
 

@@ -29,18 +29,18 @@ def remedies(
     `solve` gives cells their best settings over catalyst and the chances. Where a cell may be good as it is, as far as is
     known (`unknown`), no other room is asked for. With `ask` no pour is asked for before it is known why all fail.
     """
-    tried = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
-    shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
-    otherwise = [f"cannot tell yet: try one with {dose}" if new else NOTHING for dose, new in zip(shown, unknown, strict=True)]
+    changes_of_cells = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
+    doses_shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
+    fallbacks = [f"cannot tell yet: try one with {dose}" if new else NOTHING for dose, new in zip(doses_shown, unknown, strict=True)]
     if ask:
-        otherwise = [ASK] * len(tried)
-    changed = [cell for changes in tried for _, cell in changes]
+        fallbacks = [ASK] * len(changes_of_cells)
+    changed = [cell for changes in changes_of_cells for _, cell in changes]
     if not changed:
-        return otherwise
+        return fallbacks
     best, chances = solve(fits, states, pd.concat(changed, ignore_index=True))
     doses = iter(np.where(chances >= good, best["catalyst"], np.nan))
-    offered = [[(words, next(doses)) for words, _ in changes] for changes in tried]
-    return [_words(fits.study, changes) or other for changes, other in zip(offered, otherwise, strict=True)]
+    offered = [[(words, next(doses)) for words, _ in changes] for changes in changes_of_cells]
+    return [_words(fits.study, changes) or other for changes, other in zip(offered, fallbacks, strict=True)]
 
 
 def _words(study, changes):

@@ -78,7 +78,7 @@ class StopAdvice:
         if self.stop:
             return (
                 f"{text}: stop and pin up the chart. The settings recommended are within "
-                f"{100 * CLOSE:.0f} points of the best possible with {_odds(self.close)}."
+                f"{100 * CLOSE:.0f} points of the best possible with {_odds_words(self.close)}."
             )
         if not self.pours:
             return f"Nothing is poured yet: this rests on belief alone. {text}."
@@ -87,7 +87,7 @@ class StopAdvice:
             best_known = f"there is no recipe to pin up: the best chance known of a good casting is {chance_words(best)}"
             if untold(best) and not self.failing:
                 return (
-                    f"{text}, but {best_known}. Before you loosen an aim, pour what is recommended{_place(self.study, best)} twice: "
+                    f"{text}, but {best_known}. Before you loosen an aim, pour what is recommended{_place_words(self.study, best)} twice: "
                     "if both castings are good, use it; if both miss the same aim, loosen that one."
                 )
             first = why_first(self.study, self.failing) or "Loosen one aim, widen a span, or change what is given: another room, another thickness."
@@ -96,7 +96,7 @@ class StopAdvice:
             return f"Go on. {text}. {self._open()}"
         return (
             f"{text}, but whether the settings recommended are within {100 * CLOSE:.0f} points of the best "
-            f"possible is not settled ({_odds(self.close)}). {self._open()} "
+            f"possible is not settled ({_odds_words(self.close)}). {self._open()} "
             "Go on if that matters to you; one session will not settle it."
         )
 
@@ -106,7 +106,7 @@ class StopAdvice:
     def _open(self):
         """Where the recommendation may fall short most, and by which aim."""
         worst = self.table.loc[self.table["short"].idxmax()]
-        where = _place(self.study, worst)
+        where = _place_words(self.study, worst)
         return f"Still open: {worst['most often missed']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
 
 
@@ -158,28 +158,28 @@ def _shortfalls(study, states, contexts, tables):
     at = prospect(states, study, pd.concat(tables, ignore_index=True))
     drawn, mean, met = chances_by_draw(at, DRAWS, SEED), at.chance(), at.by_aim()
     words = [aim.words(study.reading(aim.reading)) for aim in study.aims]
-    rows, short, start = [], [], 0
+    rows, shortfalls, start = [], [], 0
     for table in tables:
         here = slice(start, start + len(table))
         best = start + int(mean[here].argmax())
-        short.append(drawn[:, here].max(axis=1) - drawn[:, best])
+        shortfalls.append(drawn[:, here].max(axis=1) - drawn[:, best])
         rows.append({
-            "short": short[-1].mean(), "close": (short[-1] <= CLOSE).mean(),
+            "short": shortfalls[-1].mean(), "close": (shortfalls[-1] <= CLOSE).mean(),
             "most often missed": words[int(met[:, best].argmin())],
         })
         start += len(table)
     shown = [name for name in ("room_temperature", "thickness") if name in contexts and contexts[name].nunique() > 1]
     table = pd.concat([contexts[shown].reset_index(drop=True), pd.DataFrame(rows)], axis=1)
-    return table, float((np.mean(short, axis=0) <= CLOSE).mean())
+    return table, float((np.mean(shortfalls, axis=0) <= CLOSE).mean())
 
 
-def _place(study, row):
+def _place_words(study, row):
     """Where a context lies, in words."""
     parts = {"room_temperature": "in a room at", "thickness": "at a depth of"}
-    said = [f"{lead} {study.factor(name).show(round(row[name], 1))}" for name, lead in parts.items() if name in row]
-    return " " + " ".join(said) if said else ""
+    parts_said = [f"{lead} {study.factor(name).show(round(row[name], 1))}" for name, lead in parts.items() if name in row]
+    return " " + " ".join(parts_said) if parts_said else ""
 
 
-def _odds(share):
+def _odds_words(share):
     """A chance in words."""
     return f"a chance of {in_hundred(share)} in 100"

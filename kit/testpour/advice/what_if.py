@@ -125,17 +125,17 @@ def what_if(
     table.index = pd.Index(["asked"])
     changes, ends = _changes(fits, states, table)
     helping = changes[changes["gain"] >= max(WORTH, changes["gain"].max() - LESS_TROUBLE)] if len(changes) else changes
-    row, found = table.iloc[0], cautions_at(fits, table)
-    new = {name: cautions_at(fits, ends[name]).beside(found) for name in helping.index}
-    change = min(helping.index, key=lambda name: (bool(new[name].lines()), _trouble(name))) if len(helping) else ""
+    row, cautions = table.iloc[0], cautions_at(fits, table)
+    added_cautions = {name: cautions_at(fits, ends[name]).beside(cautions) for name in helping.index}
+    change = min(helping.index, key=lambda name: (bool(added_cautions[name].lines()), _trouble_rank(name))) if len(helping) else ""
     return WhatIf(
         study, table, predicted(fits, table), replace(chance(fits, table), said=said_names(study, settings, room)), changes, change,
-        found, new.get(change, Cautions()),
+        cautions, added_cautions.get(change, Cautions()),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )
 
 
-def _trouble(name):
+def _trouble_rank(name):
     return TROUBLE.index(name) if name in TROUBLE else len(TROUBLE) / 2
 
 
@@ -166,7 +166,7 @@ def _changes(fits, states, table):
     start, *met = mean_and_interval(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # the summary places, the draws decide
     rows = {
         name: {"start": table[name].iloc[0], "end": end[name].iloc[0], **one, "gain": one["chance"] - start["chance"],
-               "says": _in_words(study, name, end.iloc[0], whole)}
+               "says": _advice_words(study, name, end.iloc[0], whole)}
         for (name, end), one in zip(ends.items(), met, strict=True)
     }
     changes = pd.DataFrame.from_dict(rows, orient="index", columns=["start", "end", "chance", "low", "high", "gain", "says"])
@@ -184,7 +184,7 @@ def _movable(fits):
             yield replace(factor, span=span)
 
 
-def _in_words(study, name, row, whole):
+def _advice_words(study, name, row, whole):
     """The change as advice; `whole` where a casting without a post-cure gets one."""
     factor, end = study.factor(name), row[name]
     if name == OVEN and whole:

@@ -8,6 +8,7 @@ thicknesses the study cares about.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import reduce
 from typing import TYPE_CHECKING, Any
 
@@ -17,12 +18,85 @@ from scipy.special import ndtr, ndtri
 from scipy.stats import qmc
 
 from testpour.advice.prospect import Side, State, prospect
-from testpour.advice.told import Told, told_by
+from testpour.models.scales import to_latent
+from testpour.models.terms import design
 
 if TYPE_CHECKING:
-    from testpour.study import Study
+    from testpour.study import Aim, Study
 
+DRAWS = 400  # draws over which the information of a grade is averaged
+LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
 SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
+
+
+@dataclass(frozen=True)
+class Information:
+    """What one pour at each of some settings would tell about one reading."""
+
+    rows: np.ndarray  # (settings, states)
+    noise: np.ndarray  # (settings,): variance of the reading about rows @ state; inf where it tells nothing
+
+
+def information_of(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray) -> Information:
+    """What a pour at each row of a settings table would tell about the reading of an aim.
+
+    `today` says of each whether it shares today's session effect, or has one of its own.
+    """
+    fit, posterior = state.fit, state.fit.posterior
+    at = table.assign(age=aim.age) if aim.age is not None else table
+    rows = np.zeros((len(table), len(state.centre)))
+    rows[:, : state.terms] = design(fit.believed.terms, at)
+    rows[:, -1] = today
+    pour = np.mean(posterior.group_sds.get("pour", np.zeros(1)) ** 2)
+    own = pour + np.where(today, 0.0, state.covariance[-1, -1])
+    cuts = posterior.cuts
+    if cuts is None:  # not a graded reading
+        one = np.mean(posterior.sd**2) / _repeats(fit, aim) + _blur(fit)
+        return Information(rows, np.full(len(table), one) + own)
+    cut = _nearest_cut(fit, aim)
+    rows[:, state.terms + cut] = -1.0
+    some = slice(None, None, max(len(posterior) // DRAWS, 1))
+    mean = posterior.coefficients[some] @ rows[:, : state.terms].T
+    informed = _grade_information(mean, cuts[some]).mean(axis=0)
+    with np.errstate(divide="ignore"):
+        return Information(rows, np.where(informed > LEAST_TOLD, 1 / informed, np.inf) + own)
+
+
+def _grade_information(mean: np.ndarray, cuts: np.ndarray) -> np.ndarray:
+    """Fisher information that one grade carries about the mean (draws, settings) of a probit scale with `cuts` (draws, K - 1).
+
+    At most 1, what the hidden value itself would carry (McCullagh 1980, for ordered grades).
+    """
+    distance = cuts[:, None, :] - mean[:, :, None]
+    below, height = ndtr(distance), np.exp(-0.5 * distance**2) / np.sqrt(2 * np.pi)
+    edge = np.zeros((*mean.shape, 1))
+    share = np.diff(np.concatenate([edge, below, edge + 1], axis=2), axis=2)
+    slope = np.diff(np.concatenate([edge, height, edge], axis=2), axis=2)
+    return (slope**2 / np.maximum(share, 1e-9)).sum(axis=2)
+
+
+def _nearest_cut(fit, aim):
+    last = len(fit.reading.grades) - 2
+    cut = int(np.floor(aim.at_most)) if aim.at_most is not None else int(np.ceil(aim.at_least)) - 1
+    return min(max(cut, 0), last)
+
+
+def _repeats(fit, aim):
+    """How often the log reads one pour at the age of the aim."""
+    rows = fit.rows if aim.age is None or "age" not in fit.rows else fit.rows[fit.rows["age"] == aim.age]
+    return max(len(rows) / max(rows["pour"].nunique(), 1), 1.0)
+
+
+def _blur(fit):
+    """Variance that checks some minutes apart add: a twelfth of the squared width on the latent scale."""
+    rows = fit.rows
+    if not len(rows):
+        return 0.0
+    room = rows.get("room_temperature")
+    low, high = (to_latent(fit.reading, rows[end].to_numpy(float), room) for end in ("low", "high"))
+    known = np.isfinite(low) & np.isfinite(high)
+    width = high[known] - low[known]
+    return float(np.mean(width**2)) / 12 if len(width) else 0.0
 
 
 def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
@@ -35,23 +109,23 @@ def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
 class Sharpened:
     """One reading as pours are added: its covariance, and in each of `count` scenarios the gap at each setting.
 
-    `told` is of the candidates; `sides` are given with gap and variance at the settings that may then be recommended.
+    `information` is what a pour at each candidate would tell; `sides` are given with gap and variance at the settings that may then be recommended.
     """
 
     def __init__(
-        self, state: State, told: Told, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
+        self, state: State, information: Information, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
     ) -> None:
-        self.told, self.covariance = told, state.covariance.copy()
+        self.information, self.covariance = information, state.covariance.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]
         self.variances = [variance.copy() for _, _, variance in sides]
 
     def _pulls(self, places):
         """How far one unit of surprise at each candidate moves the gaps: one (settings, candidates) a side."""
-        rows = self.told.rows[places]
-        told = self.covariance @ rows.T
-        unit = np.sqrt(np.einsum("ij,ji->i", rows, told) + self.told.noise[places])
-        return told / unit, [side.rows @ (told / unit) for side in self.sides]
+        rows = self.information.rows[places]
+        moved = self.covariance @ rows.T
+        unit = np.sqrt(np.einsum("ij,ji->i", rows, moved) + self.information.noise[places])
+        return moved / unit, [side.rows @ (moved / unit) for side in self.sides]
 
     def now(self) -> np.ndarray:
         """Chance of the aim in each scenario as the batch stands: (scenarios, settings)."""
@@ -91,9 +165,9 @@ class Sharpened:
 
         `scores` are what it may read, a normal score a scenario.
         """
-        told, pulls = self._pulls(np.array([place]))
-        settled = told[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
-        self.covariance = self.covariance - told @ told.T
+        moved, pulls = self._pulls(np.array([place]))
+        settled = moved[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
+        self.covariance = self.covariance - moved @ moved.T
         for i, pull in enumerate(pulls):
             self.gaps[i] = self.gaps[i] + scores[:, None] * pull[:, 0]
             self.variances[i] = np.maximum(self.variances[i] - pull[:, 0] ** 2, 0.0)
@@ -129,9 +203,9 @@ class Worth:
         self.ends = np.cumsum([len(context) for context in contexts])[:-1]
         self.size, self.readings = at.size, []
         for aim, sides in zip(study.aims, at.aims, strict=True):
-            told = told_by(states[aim.reading], table, aim, today)
+            information = information_of(states[aim.reading], table, aim, today)
             parts = [(side, *at.gap(side)) for side in sides]
-            self.readings.append(Sharpened(states[aim.reading], told, parts, SCENARIOS))
+            self.readings.append(Sharpened(states[aim.reading], information, parts, SCENARIOS))
         self.scores = self._scores(study, pours + first, seed)
         self.before = 0.0
         self.added: list[int] = []

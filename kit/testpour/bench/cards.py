@@ -19,7 +19,7 @@ from testpour.cautions import check_read
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import known_of, out_of_order
-from testpour.logbook.loading import standing
+from testpour.logbook.loading import is_current
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import PHOTOS, LogProblem
@@ -184,7 +184,7 @@ def _said(reading, rows):
 
 def _snapshots(logbook, pours):
     """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
-    query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), standing(PHOTOS)).order_by(PHOTOS.c.entry)
+    query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), is_current(PHOTOS)).order_by(PHOTOS.c.entry)
     with logbook.looking() as connection:
         photos = [photo_of(logbook.study, row) for row in connection.execute(query)]
     return {pour: [_photo(photo) for photo in photos if photo.pour == pour] for pour in pours}

@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.bench.form_rows import NO_HOUR, Made, rows_since
 from testpour.bench.slots import Slot, filled, slots, when_due
 from testpour.logbook.book import Logbook
-from testpour.logbook.door import moment
+from testpour.logbook.text_and_dates import moment
 from testpour.problems import NoSuchName
 from testpour.wording import age_words, count, first_few, hours_words, in_html, listed, table_html
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from testpour.bench.form_rows import Made
 from testpour.cautions import check_settings
-from testpour.logbook.door import clean, hour_known
+from testpour.logbook.text_and_dates import clean, hour_known
 from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, show, shown_unit
 from testpour.wording import capital, listed

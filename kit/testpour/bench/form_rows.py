@@ -10,10 +10,10 @@ import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, in_local_time
 from testpour.logbook.book import Logbook
-from testpour.logbook.door import hour_known
 from testpour.logbook.known import known_of
-from testpour.logbook.loading import standing
+from testpour.logbook.loading import is_current
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
+from testpour.logbook.text_and_dates import hour_known
 
 NO_HOUR = 'Of {pours} the day is known and the hour is not, so {so}. Give the hour with log.correct_pour("{pour}", made_at=..., why="hour added").'
 TAKEN_BACK = "tap taken back"
@@ -109,7 +109,7 @@ def replaced_row(logbook: Logbook, row: Row, pour: str) -> Row | None:
 
 def _rows(logbook, condition):
     """Pours that stand and meet a condition, each with its settings and readings."""
-    wanted = sa.and_(standing(POURS), condition)
+    wanted = sa.and_(is_current(POURS), condition)
     with logbook.looking() as connection:
         pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()
         entries, names = [p.entry for p in pours], [p.pour for p in pours]
@@ -118,7 +118,7 @@ def _rows(logbook, condition):
         settings, readings = {}, {}
         for row in connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry.in_(entries))):
             settings.setdefault(row.entry, {})[row.factor] = row.text if row.number is None else row.number
-        query = sa.select(READINGS).where(READINGS.c.pour.in_(names), standing(READINGS)).order_by(READINGS.c.entry)
+        query = sa.select(READINGS).where(READINGS.c.pour.in_(names), is_current(READINGS)).order_by(READINGS.c.entry)
         for row in connection.execute(query):
             readings.setdefault(row.pour, []).append(_row(row))
     return {

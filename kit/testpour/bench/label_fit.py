@@ -10,7 +10,7 @@ import segno
 from segno.encoder import DataOverflowError
 
 from testpour.bench.label_sheet import LabelSheet
-from testpour.logbook.door import clean
+from testpour.logbook.text_and_dates import clean
 from testpour.wording import visible
 
 PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact

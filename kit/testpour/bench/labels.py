@@ -25,7 +25,7 @@ from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings, HoldsCastings
-from testpour.logbook.door import clean
+from testpour.logbook.text_and_dates import clean
 from testpour.pages import template
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import by_pour, pour_cautions

@@ -9,7 +9,7 @@ import traitlets
 from testpour.bench.desk import Desk
 from testpour.bench.printed_sheet import BenchSheet
 from testpour.logbook.book import Logbook
-from testpour.logbook.database import shown
+from testpour.logbook.database import address_words
 from testpour.planning.plan import Plan
 from testpour.toml_file import own_text
 
@@ -59,7 +59,7 @@ class SessionForm(anywidget.AnyWidget):
 
     def _place(self):
         """Names the session to the browser, which keeps under it what was typed and not yet saved."""
-        return f"{shown(self._desk.logbook.address)} {self._desk.session}"
+        return f"{address_words(self._desk.logbook.address)} {self._desk.session}"
 
 
 def session_form(

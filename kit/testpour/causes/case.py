@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.causes.complaint import Missed, at_age, found_as, read_hard, read_on
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.others import predictions
-from testpour.causes.predicted import Predicted, log_sum
+from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
 from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
@@ -22,6 +22,7 @@ from testpour.causes.whole_log import (
     worse_groups,
 )
 from testpour.cautions import check_settings
+from testpour.likelihood.together import log_sum
 from testpour.models.fits import Fits
 
 DRY = "Leave it, since it is hard and dry"

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import seen_words
-from testpour.causes.predicted import REACH, Predicted, log_sum
+from testpour.causes.predicted import Predicted
 from testpour.causes.table import NOTHING, CauseTable
+from testpour.likelihood.together import NODES, log_integral, log_sum
 from testpour.models.scales import own_scale
 
 MISSED = 2.0  # a reading that misses its aim may say so many times more: a cause must explain the miss first
@@ -189,10 +190,10 @@ def _passing(residuals, blur, spread, passing):
     if len(fading):
         some, blur, spread, passing = residuals.moved(fading, NOT_MOVED), blur[fading], spread[fading], passing[fading]
         centre, step = some.likely(passing, blur, spread)
-        parts = centre + REACH[:, None, None] * step  # (nodes, fading, g)
+        parts = centre + NODES[:, None, None] * step  # (nodes, fading, g)
         moves = (parts[..., None] * passing[:, None]).reshape(-1, *some.low.shape[1:])
-        each = some.moved(np.tile(np.arange(len(fading)), len(REACH)), moves).log_chance(np.tile(blur, len(REACH)), np.tile(spread, len(REACH)))
-        logs[fading] = log_sum(each.reshape(parts.shape) - parts**2 / 2, 0) + np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
+        each = some.moved(np.tile(np.arange(len(fading)), len(NODES)), moves).log_chance(np.tile(blur, len(NODES)), np.tile(spread, len(NODES)))
+        logs[fading] = log_integral(each.reshape(parts.shape) - parts**2 / 2, step)
     return _averaged(logs)
 
 

@@ -10,7 +10,7 @@ from testpour.causes.predicted import Predicted
 from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.weights import effective_size
 from testpour.models.fits import Fits, fit_castings
-from testpour.models.left_out import leave_out_weights
+from testpour.models.left_out import leave_out_weights, shared_effects
 from testpour.models.log_rows import labels_of, rows_of
 
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
@@ -81,24 +81,24 @@ def _predicted(posterior, fit, rows, settings, worse=()):
 
     A day or a lot that is worse than the others is judged by what the others read, so that its castings do not excuse each other.
     """
-    pour = rows["pour"].iloc[0]
-    extra, own = np.zeros((len(posterior), len(rows))), np.zeros(len(posterior))
-    mine_of, others = labels_of(rows), fit.labels["pour"] != str(pour)
-    for name in dict.fromkeys(("session", *posterior.group_sds, *(["pour"] if len(rows) > 1 else []))):
-        sd = posterior.group_sds.get(name, np.full(len(posterior), fit.believed.scatter[name]))
-        mine = mine_of[name]
-        known = name in posterior.group_levels and set(mine) <= set(fit.labels[name][others])
-        usual = known and name.endswith("_lot") and _usual_lot(fit.labels[name][others], mine[0])
-        if known and (name in worse or name.endswith("_lot") and not usual):
-            known, sd = False, np.full(len(posterior), fit.believed.scatter.get(name, sd.mean()))
-            if usual:  # a bad lot that most are from has drawn what is expected of all to itself
-                extra = extra + _of_others(posterior, name, fit.labels[name], mine[0])
-        if known and np.isin(mine, posterior.group_levels[name]).all():
-            levels = np.searchsorted(posterior.group_levels[name], mine)
-            extra = extra + posterior.group_effects[name][:, levels]
-        else:
-            own = own + sd**2
-    return Predicted(fit, rows, settings, posterior.coefficients, extra, np.sqrt(own), posterior.sd, posterior.cuts)
+    labels = labels_of(rows)
+    others = fit.labels["pour"] != labels["pour"][0]
+    apart = dict(_judged_apart(labels, {name: each[others] for name, each in fit.groups.items()}, worse))
+    effects, own = shared_effects(posterior, fit, labels, apart)
+    for name, usual in apart.items():
+        own = own + fit.believed.scatter[name] ** 2
+        if usual:  # a bad lot that most are from has drawn what is expected of all to itself
+            effects = effects + _of_others(posterior, name, fit.labels[name], labels[name][0])
+    return Predicted(fit, rows, settings, posterior.coefficients, effects, np.sqrt(own), posterior.sd, posterior.cuts)
+
+
+def _judged_apart(labels, others, worse):
+    """Names of the groups of other pours that say nothing of this one, each with whether it is the lot that most are from."""
+    for name, theirs in others.items():
+        if set(labels[name]) <= set(theirs):
+            usual = name.endswith("_lot") and (theirs == labels[name][0]).mean() >= 0.5
+            if name in worse or name.endswith("_lot") and not usual:
+                yield name, usual
 
 
 def _of_others(posterior, name, labels, mine):
@@ -106,8 +106,3 @@ def _of_others(posterior, name, labels, mine):
     levels = posterior.group_levels[name]
     counts = np.array([(labels == level).sum() * (level not in ("", mine)) for level in levels])
     return (posterior.group_effects[name] @ counts / max(counts.sum(), 1))[:, None]
-
-
-def _usual_lot(others, mine):
-    """Whether most of the other pours are from this lot; else it is judged as a lot not met before."""
-    return (others == mine).mean() >= 0.5

@@ -8,18 +8,15 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.likelihood.truncated import log_interval_probability
+from testpour.likelihood.together import log_chance_together, middles
 from testpour.likelihood.weights import normal_scores
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import ends_by_draw, to_reading
 from testpour.models.terms import design
 
 DRAWS, ALIKE = 600, 20  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
-# Of a casting's own shift about its likeliest, in standard deviations; finer and further moves no chance of the demonstration by 1e-5
-REACH = np.linspace(-3, 3, 5)
 HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
 LEAST_READ = {"Shore D": 20.0}  # below it the gauge tells only that it is soft: ISO 868 and ASTM D2240 ask for type A where type D reads under 20
-LOWEST = -1e300  # stands in for the log of no chance at all
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +135,7 @@ class Residuals:
         Beside it they share the shift of `log_chance`: two unknowns, linear and normal.
         """
         own = self.own + np.square(blur)[:, None]
-        middle, known = _middles(self.low, self.high, np.sqrt(self.one * np.square(spread)[:, None] + self.apart))
+        middle, known = middles(self.low, self.high, np.sqrt(self.one * np.square(spread)[:, None] + self.apart))
         load = passing[:, None]
         shared, both, alone = known.sum(-1) + 1 / np.maximum(own, 1e-12), (known * load).sum(-1), (known * load**2).sum(-1) + 1
         left = shared * alone - both**2
@@ -151,47 +148,4 @@ class Residuals:
         """
         own = np.sqrt(self.own + np.square(np.atleast_1d(blur))[:, None])
         one = np.sqrt(self.one * np.square(np.atleast_1d(spread))[:, None] + self.apart)
-        if self.low.shape[-1] == 1:
-            whole = np.hypot(own, one)[:, :, None]
-            return _interval(self.low / whole, self.high / whole, whole)[..., 0]
-        # Repeats that read the same are worked once; one draw of every case tells which they are.
-        _, first, times = np.unique(np.vstack([self.low[:, 0], self.high[:, 0]]), axis=1, return_index=True, return_counts=True)
-        low, high, own = self.low[..., first], self.high[..., first], np.maximum(own, 1e-6)
-        middle, known = _middles(low, high, one)
-        pull = (known * middle) @ times
-        precision = known @ times + 1 / own**2
-        centre, step = pull / precision, 1 / np.sqrt(precision)
-        scale, heights = one[..., None], []
-        low, high = low / scale, high / scale
-        for reach in REACH:
-            shift = centre + reach * step
-            moved = shift[..., None] / scale
-            rows = _interval(low - moved, high - moved, scale) @ times
-            heights.append(rows - (shift / own) ** 2 / 2 - np.log(own))
-        width = np.log(step * (REACH[1] - REACH[0])) - np.log(2 * np.pi) / 2
-        return log_sum(np.array(heights), 0) + width
-
-
-def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
-    """Log of the sum along an axis of what `logs` are the logs of; scipy's `logsumexp` takes several times as long here."""
-    top = logs.max(axis=axis, keepdims=True, initial=LOWEST)
-    return np.log(np.exp(logs - top).sum(axis=axis)) + top.squeeze(axis)
-
-
-def _middles(low, high, one):
-    """Middle of each closed reading and how much it weighs (h, m, k); an open one weighs nothing."""
-    closed = np.isfinite(low) & np.isfinite(high)
-    middle = np.where(closed, (np.where(closed, low, 0) + np.where(closed, high, 0)) / 2, 0.0)
-    width = np.where(closed, np.where(closed, high, 0) - np.where(closed, low, 0), 0.0)
-    return middle, np.where(closed, 1 / (one[..., None] ** 2 + width**2 / 12), 0.0)
-
-
-def _interval(low, high, spread):
-    """Log chance of each interval, its ends in standard deviations from the mean; log density where a reading is exact."""
-    exact = low == high
-    if not exact.any():
-        return log_interval_probability(low, high)
-    out = np.empty(low.shape)
-    out[~exact] = log_interval_probability(low[~exact], high[~exact])
-    out[exact] = -(low[exact] ** 2) / 2 - np.log(np.broadcast_to(spread, low.shape)[exact])
-    return out
+        return log_chance_together(self.low, self.high, own, one)

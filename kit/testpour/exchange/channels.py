@@ -9,7 +9,7 @@ import numpy as np
 
 from testpour.exchange.clock import Times
 from testpour.exchange.grid import Grid, cell_number
-from testpour.exchange.judge import WARM
+from testpour.exchange.trace_readings import WARM
 from testpour.wording import listed
 
 ROOM = re.compile(r"\b(room|ambient|air|shop|workshop|raum|umgebung|luft|ambiante|ambiente)\b", re.IGNORECASE)
@@ -20,7 +20,7 @@ UNITS = {
     "degF": re.compile(r"[°º˚]\s*F\b|\bdeg(rees?)?[\s._]*F\b|\bfahrenheit\b|[\[(]\s*F\s*[\])]|(?<=[\s_,])F\s*$|^F$", re.IGNORECASE),
     "K": re.compile(r"[°º˚]\s*K\b|\bkelvins?\b|[\[(]\s*K\s*[\])]|(?<=[\s_,])K\s*$|^K$", re.IGNORECASE),
 }
-SPELT = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
+SPELLINGS = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
          "k": "K", "kelvin": "K"}
 TO_C = {"degC": lambda v: v, "degF": lambda v: (v - 32.0) / 1.8, "K": lambda v: v - 273.15}
 IN_TURN, ALWAYS = 12, 0.95  # channels whose rows may take turns, and the share of rows that keep to it
@@ -51,10 +51,10 @@ def read_channels(
     if names := _in_turn(grid, times, offered):
         return None, [(f"its rows are of {len(names)} channels in turn, {listed(map(repr, names))}. Keep the rows of the channel in the casting, or "
                        "export the trace with a column for each channel.")]
-    if unit is not None and str(unit).casefold() not in SPELT:
+    if unit is not None and str(unit).casefold() not in SPELLINGS:
         return None, [f"unit={unit!r} is not one of degC, degF, K. Say what the thermocouple was read in."]
     chosen, said = _chosen(grid, offered, channel, room)
-    beside, more = (None, []) if room is None else _asked(offered, room, "room")
+    beside, more = (None, []) if room is None else _named_channel(offered, room, "room")
     if said or more:
         return None, said + more
     rooms = [k for k in offered if ROOM.search(offered[k].replace("_", " ")) and k != chosen]
@@ -63,7 +63,7 @@ def read_channels(
         return None, [f"channel and room are both {offered[chosen]!r}. Say which channel lies in the resin."]
     found, problems = [], []
     for k in (chosen, beside):
-        one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELT.get(str(unit).casefold()))
+        one, said = (None, []) if k is None else _degrees(grid, k, offered[k], SPELLINGS.get(str(unit).casefold()))
         found.append(one)
         problems += said
     return (None, problems) if problems else ((found[0], found[1]), [])
@@ -100,8 +100,8 @@ def _is_numeric(grid, k):
 
 def _chosen(grid, offered, channel, room):
     if channel is not None:
-        return _asked(offered, channel, "channel")
-    taken = set() if room is None else {_asked(offered, room, "room")[0]}
+        return _named_channel(offered, channel, "channel")
+    taken = set() if room is None else {_named_channel(offered, room, "room")[0]}
     left = [k for k in offered if k not in taken and not ROOM.search(offered[k].replace("_", " "))]
     left = left or [k for k in offered if k not in taken]
     if len(left) == 1:
@@ -109,7 +109,7 @@ def _chosen(grid, offered, channel, room):
     return None, [f"{len(left)} channels may be the casting: {listed(repr(offered[k]) for k in left)}. Say channel=, by name or by number from 1."]
 
 
-def _asked(offered, wanted, what):
+def _named_channel(offered, wanted, what):
     """A channel by name, or by its place among the channels."""
     names = list(offered)
     if isinstance(wanted, Integral) and not isinstance(wanted, bool) and 1 <= wanted <= len(names):
@@ -126,10 +126,10 @@ def _degrees(grid, k, name, unit):
     cells = grid.column(k)
     read = [cell_number(cell, grid.decimal) if cell else None for cell in cells]
     values = np.array([np.nan if r is None else r[0] for r in read])
-    stated = _units_in(grid.heads[k]) or {SPELT[u] for u in (_bare(r[1]) for r in read if r) if u in SPELT} or _units_in(grid.preamble)
+    stated = _units_in(grid.heads[k]) or {SPELLINGS[u] for u in (_plain_unit(r[1]) for r in read if r) if u in SPELLINGS} or _units_in(grid.preamble)
     if unit and _units_in(grid.heads[k]) - {unit}:
         return None, [f"unit={unit!r}, but channel {name!r} is headed {grid.heads[k]!r}. Leave unit= out, or correct the file."]
-    units = {unit} if unit else stated or _by_value(values)
+    units = {unit} if unit else stated or _plausible_units(values)
     if len(units) != 1:
         return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in "
                       f"{listed(sorted(units)) or 'none known'}. Say unit='degC', unit='degF' or unit='K'.")]
@@ -147,14 +147,14 @@ def _degrees(grid, k, name, unit):
 
 def _may_be_fahrenheit(values):
     """The first value, in °C, of a trace that rises from a warmth no resin is poured at, yet usual in °F; else None."""
-    known = values[np.isfinite(values)]
-    if not len(known) or not known[0] > WARM or not USUAL[0] <= TO_C["degF"](known[0]) <= WARM:
+    degrees = values[np.isfinite(values)]
+    if not len(degrees) or not degrees[0] > WARM or not USUAL[0] <= TO_C["degF"](degrees[0]) <= WARM:
         return None
-    low, high = np.quantile(known, (0.02, 0.98))
-    return known[0] if low > WARM and known[0] - low < high - known[0] else None
+    low, high = np.quantile(degrees, (0.02, 0.98))
+    return degrees[0] if low > WARM and degrees[0] - low < high - degrees[0] else None
 
 
-def _bare(unit):
+def _plain_unit(unit):
     return unit.casefold().replace("º", "°").replace("deg.", "deg")
 
 
@@ -163,7 +163,7 @@ def _units_in(text):
     return {unit for unit, pattern in UNITS.items() if any(pattern.search(line.strip()) for line in text.splitlines())}
 
 
-def _by_value(values):
+def _plausible_units(values):
     """The units in which the coolest rows would be those of a workshop."""
     known = values[np.isfinite(values)]
     if not len(known):

@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from testpour.exchange.grid import Grid, cell_number
-from testpour.logbook.door import month_number
-from testpour.wording import count, listed
+from testpour.logbook.text_and_dates import month_number
+from testpour.wording import count
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})(?:\. ?|[- ])(?P<month>[^\W\d_]{3,9})\.?[- ](?P<year>\d{2}|\d{4})"
@@ -25,7 +25,7 @@ TEMPERATURE = re.compile(r"(?:[\[(°º˚]|\bdeg)\s*[cfk]\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
 SHORTEST = 5.0  # min: a trace so long in minutes and seconds may be one of a casting
-FIRST_DAY, DAY_NUMBERS = dt.date(1899, 12, 30), (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
+DAY_NUMBERS = (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,6 @@ class Times:
     columns: frozenset  # those used, and those that only count rows
     midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
     date: dt.date | None = None  # of the first row, where it is stated and sure
-    offset: float | None = None  # of that clock from UTC, min, where the stamps carry one
     newest_first: bool = False
 
 
@@ -55,23 +54,23 @@ def _read_down(grid, time, day_first):
     columns = [grid.column(k) for k in range(len(grid.heads))]
     counters = {k for k, head in enumerate(grid.heads) if COUNTER.fullmatch(head.strip())}
     if time is not None and time not in SHAPES and time not in UNITS:
-        return _cannot(counters, f"time={time!r} is not one of {', '.join(['ms', 's', 'min', 'h', 'd', *SHAPES])}. Say how the time column is written.")
-    stamped = _first(columns, STAMP, counters)
-    clocked = _first(columns, HMS, counters)
+        return _unreadable(counters, f"time={time!r} is not one of {', '.join(['ms', 's', 'min', 'h', 'd', *SHAPES])}. Say how the time column is written.")
+    stamped = _first_matching(columns, STAMP, counters)
+    clocked = _first_matching(columns, HMS, counters)
     if stamped is None and clocked is None:
-        return _elapsed(grid, columns, counters, time)
+        return _elapsed_times(grid, columns, counters, time)
     counters |= {k for k, head in enumerate(grid.heads) if _is_growing(grid, k) and (_units(head) or _counts(grid, k))}
     if stamped is None:
-        return _clock(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
-    return _dated(columns, stamped, clocked, counters, day_first)
+        return _clock_times(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
+    return _dated_times(columns, stamped, clocked, counters, day_first)
 
 
-def _cannot(columns, problem):
+def _unreadable(columns, problem):
     """No times, from these columns, and why."""
     return Times(None, frozenset(columns)), [problem]
 
 
-def _first(columns, pattern, without):
+def _first_matching(columns, pattern, without):
     """The first column of which four cells in five that are filled match."""
     for k, cells in enumerate(columns):
         filled = [cell for cell in cells if cell]
@@ -82,10 +81,10 @@ def _first(columns, pattern, without):
 
 def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
     """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none. `shape` says how two numbers are read."""
-    found = HMS.fullmatch(cell)
-    if not found:
+    match = HMS.fullmatch(cell)
+    if not match:
         return np.nan
-    first, second, third, part, half = found.groups()
+    first, second, third, part, half = match.groups()
     a, b, c = int(first), int(second), float(f"{third or 0}.{part or 0}")
     if third is None and shape == "mm:ss":
         return a + b / 60.0 if b < 60 else np.nan
@@ -96,42 +95,34 @@ def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
     return 60.0 * a + b + c / 60.0
 
 
-def _elapsed(grid, columns, counters, time):
+def _elapsed_times(grid, columns, counters, time):
     """A column of plain numbers that grows, with its unit."""
-    found = [k for k in range(len(columns)) if k not in counters and not TEMPERATURE.search(grid.heads[k]) and _is_growing(grid, k)]
-    found.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
-    used = counters | set(found[:1])
-    if not found:
-        return _cannot(used, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
-    k = found[0]
+    candidates = [k for k in range(len(columns)) if k not in counters and not TEMPERATURE.search(grid.heads[k]) and _is_growing(grid, k)]
+    candidates.sort(key=lambda k: (not _units(grid.heads[k]), not ELAPSED.search(grid.heads[k])))
+    used = counters | set(candidates[:1])
+    if not candidates:
+        return _unreadable(used, "no column of times: none holds clock times, dates or numbers that only grow. Export the trace with a time column.")
+    k = candidates[0]
     units = _units(grid.heads[k]) | {u for u in (cell_number(c, grid.decimal)[1] for c in columns[k] if cell_number(c, grid.decimal)) if u in UNITS}
     if time in SHAPES:
-        return _cannot(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say ms, s, min, h or d.")
+        return _unreadable(used, f"time={time!r}, but the time column holds plain numbers such as {columns[k][0]!r}. Say ms, s, min, h or d.")
     values = np.array([(cell_number(c, grid.decimal) or (np.nan,))[0] for c in columns[k]])
     if _are_day_numbers(values):
-        return _day_numbers(values, next(filter(None, columns[k])), used, {time, *units} - {None})
+        said = f"the time column holds day numbers such as {next(filter(None, columns[k]))!r}, as a spreadsheet keeps dates"
+        return _unreadable(used, f"{said}. Format it there as date and time, and export the trace again.")
     unit = time or (units.pop() if len(units) == 1 else None)
     if unit is None:
         head = f"headed {grid.heads[k]!r}" if grid.heads[k] else f"number {k + 1}"
-        return _cannot(used, f"the unit of the time column {head} is not stated. Say time='ms', time='s', time='min', time='h' or time='d'.")
+        return _unreadable(used, f"the unit of the time column {head} is not stated. Say time='ms', time='s', time='min', time='h' or time='d'.")
     if time and units and {UNITS[u] for u in units} != {UNITS[time]}:
-        return _cannot(used, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
+        return _unreadable(used, f"time={time!r}, but the time column says {grid.heads[k]!r}. Leave time= out, or correct the file.")
     return _from_first(values * UNITS[unit], used)
 
 
 def _are_day_numbers(values):
-    """Whether times are days since `FIRST_DAY`, as a spreadsheet keeps a date; a count of anything else runs longer."""
+    """Whether times are days since 1899-12-30, as a spreadsheet keeps a date; a count of anything else runs longer."""
     first, last = np.nanmin(values), np.nanmax(values)
     return DAY_NUMBERS[0] <= first and last <= DAY_NUMBERS[1] and last - first <= 2.0
-
-
-def _day_numbers(values, cell, used, units):
-    other = {u for u in units if UNITS[u] != DAY}
-    if other:
-        said = f"the time column holds day numbers such as {cell!r}, as a spreadsheet keeps dates, and is said to be in {listed(sorted(other))}"
-        return _cannot(used, f"{said}. Leave time= out, and correct the head if it states a unit.")
-    days = int(np.nanmin(values))
-    return _from_first((values - days) * DAY, used, clock=True, date=FIRST_DAY + dt.timedelta(days=days))
 
 
 def _units(head):
@@ -156,7 +147,7 @@ def _steps(grid, k):
     return np.diff([value[0] for value in values if value])
 
 
-def _clock(head, cells, used, time):
+def _clock_times(head, cells, used, time):
     """Hours, minutes and seconds without a date; over midnight a day is added."""
     head = head.casefold()
     parts = [HMS.fullmatch(c).groups() for c in cells if HMS.fullmatch(c)]
@@ -164,9 +155,9 @@ def _clock(head, cells, used, time):
     shape = time if time in SHAPES else next((s for s in ("mm:ss", "hh:mm") if s in head and "hh:mm:ss" not in head), None)
     beyond = any(int(p[0]) > 23 for p in parts)
     from_zero = int(parts[0][0]) == 0 and not any(p[4] for p in parts)
-    long = _span_of(cells, "mm:ss") >= SHORTEST and not any(p[4] for p in parts)
+    long = _minutes_spanned(cells, "mm:ss") >= SHORTEST and not any(p[4] for p in parts)
     if two and shape not in ("hh:mm", "mm:ss") and (from_zero or beyond or long):
-        return _cannot(used, f"times such as {cells[-1] or cells[0]!r} may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'.")
+        return _unreadable(used, f"times such as {cells[-1] or cells[0]!r} may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'.")
     elapsed = shape == "mm:ss" or beyond or bool(re.search(r"elapsed|duration", head))
     minutes = np.array([minutes_of(c, shape or "hh:mm:ss") for c in cells])
     if not elapsed:
@@ -176,61 +167,50 @@ def _clock(head, cells, used, time):
     return _from_first(minutes, used, clock=True)
 
 
-def _span_of(cells, shape):
+def _minutes_spanned(cells, shape):
     """Minutes from the first cell to the last, 0 or less for a clock that passes midnight."""
     read = [minutes for cell in cells if np.isfinite(minutes := minutes_of(cell, shape))]
     return read[-1] - read[0] if read else 0.0
 
 
-def _dated(columns, stamped, clocked, counters, day_first):
+def _dated_times(columns, stamped, clocked, counters, day_first):
     """Dates with their clock, in one column or two."""
     cells, used = columns[stamped], counters | {stamped} | ({clocked} - {None})
-    if not any((found := STAMP.fullmatch(c)) and found["clock"] for c in cells):
+    if not any((stamps := STAMP.fullmatch(c)) and stamps["clock"] for c in cells):
         if clocked is None:
-            return _cannot(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
+            return _unreadable(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
         cells, used = [f"{a} {b}" if a and b else "" for a, b in zip(cells, columns[clocked], strict=True)], used | {clocked}
-    found = [STAMP.fullmatch(cell) for cell in cells]
-    zones = list(dict.fromkeys(f["zone"] for f in found if f and f["zone"]))
+    stamps = [STAMP.fullmatch(cell) for cell in cells]
+    zones = list(dict.fromkeys(f["zone"] or f["offset"] or "no zone" for f in stamps if f))
     if len(zones) > 1:
-        return _cannot(used, f"the clock changes from {zones[0]} to {zones[1]} between the rows. Export the trace by one clock, such as UTC.")
+        return _unreadable(used, f"the clock changes from {zones[0]} to {zones[1]} between the rows. Export the trace by one clock, such as UTC.")
     orders = [o for o in (True, False) if day_first in (None, o)]
     reads = {}
     for order in orders:
-        days = [_date(f, order) for f in found]
-        if sum(d is None and f is not None for d, f in zip(days, found, strict=True)) == 0:
+        days = [_date(f, order) for f in stamps]
+        if sum(d is None and f is not None for d, f in zip(days, stamps, strict=True)) == 0:
             reads[order] = days
     if not reads:
         which = "" if day_first is None else f" with day_first={day_first}"
-        return _cannot(used, f"dates such as {cells[0]!r} are not days of the calendar{which}. Check the file, or leave day_first= out.")
-    spans = {order: _span(days) for order, days in reads.items()}
+        return _unreadable(used, f"dates such as {cells[0]!r} are not days of the calendar{which}. Check the file, or leave day_first= out.")
+    spans = {order: _days_spanned(days) for order, days in reads.items()}
     likely = {order: days for order, days in reads.items() if 0 <= spans[order] <= 7} or reads
-    different = len({tuple(days) for days in likely.values()}) > 1
-    if different and len({spans[o] for o in likely}) > 1:
-        return _cannot(used, f"dates such as {cells[0]!r} may be day first or month first. Say day_first=True or day_first=False.")
+    ambiguous = len({tuple(days) for days in likely.values()}) > 1
+    if ambiguous and len({spans[o] for o in likely}) > 1:
+        return _unreadable(used, f"dates such as {cells[0]!r} may be day first or month first. Say day_first=True or day_first=False.")
     days = next(iter(likely.values()))
     first = next(d for d in days if d is not None)
-    clock = np.array([minutes_of(f["clock"]) if f and f["clock"] else np.nan for f in found])
+    clock = np.array([minutes_of(f["clock"]) if f and f["clock"] else np.nan for f in stamps])
     clock[clock >= DAY] = np.nan
-    offsets = [_offset(f["offset"]) if f and f["offset"] else None for f in found]
-    offset = next((one for one in offsets if one is not None), None)
-    if offset is not None:  # all on the clock of the first row, through a change of the clocks too
-        clock += np.array([np.nan if one is None else offset - one for one in offsets])
     minutes = clock + np.array([np.nan if d is None else DAY * (d - first).days for d in days])
-    return _from_first(minutes, used, clock=True, date=None if different else first, offset=offset)
+    return _from_first(minutes, used, clock=True, date=None if ambiguous else first)
 
 
-def _offset(text):
-    """Minutes from UTC of an offset such as ``"+01:00"``, ``"-0530"`` or ``"Z"``."""
-    if text.casefold() == "z":
-        return 0.0
-    return float(f"{text[0]}1") * (60 * int(text[1:3]) + int(text[-2:]))
-
-
-def _date(found, day_first):
+def _date(match, day_first):
     """The date of a matched stamp; None where it is not a day of the calendar."""
-    if found is None:
+    if match is None:
         return None
-    a, mark, b, c, day, month, year = found.group("a", "mark", "b", "c", "day", "month", "year")
+    a, mark, b, c, day, month, year = match.group("a", "mark", "b", "c", "day", "month", "year")
     try:
         if month:
             return dt.date(_year(year), month_number(month), int(day))
@@ -246,19 +226,19 @@ def _year(text):
     return int(text) + (2000 if len(text) == 2 else 0)
 
 
-def _span(days):
+def _days_spanned(days):
     known = [d for d in days if d is not None]
     return (known[-1] - known[0]).days if known else 0
 
 
-def _from_first(minutes, used, clock=False, date=None, offset=None):
+def _from_first(minutes, used, clock=False, date=None):
     """Minutes from the first readable row; refused where they step back."""
     known = np.flatnonzero(np.isfinite(minutes))
     if len(known) < 2:
-        return _cannot(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
+        return _unreadable(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
         said = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
-        return _cannot(used, f"{said}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
+        return _unreadable(used, f"{said}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
     first = minutes[known[0]]
-    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date, offset), []
+    return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

@@ -13,7 +13,7 @@ from testpour.logbook.sheet_cells import ACTIVE
 from testpour.wording import visible
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
-FINE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
+PRECISE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
 UNCHANGED = " /=;,.)'-!*?@[]|$+^`~{}"  # what an address in double quotes holds as it is, and no reader takes for a link of its own
 PACKAGES = ("numpy", "pandas", "scipy", "matplotlib")
 
@@ -26,16 +26,16 @@ def to_csv(table: pd.DataFrame) -> str:
     """
     shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
         table.index.name == "pour" else "row")
-    shown.columns = [_neutral(name) for name in shown.columns]
+    shown.columns = [_escaped(name) for name in shown.columns]
     for name in shown:
         if pd.api.types.is_numeric_dtype(shown[name]):
             shown[name] = shown[name].replace([np.inf, -np.inf], np.nan)
         elif not pd.api.types.is_datetime64_any_dtype(shown[name]):
-            shown[name] = [_neutral(value) for value in shown[name]]
+            shown[name] = [_escaped(value) for value in shown[name]]
     return shown.to_csv(index=False, lineterminator="\r\n")
 
 
-def _neutral(value):
+def _escaped(value):
     if value is None or (isinstance(value, float) and np.isnan(value)):
         return ""
     text = visible(value)
@@ -51,7 +51,7 @@ def image_link(image: bytes, kind: str = "svg") -> str:
     """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
     if kind == "svg":  # written as text: a fifth less than in base64
         drawing = re.sub(r"<!--.*?-->", "", image.decode(), flags=re.DOTALL)  # they repeat the words that are drawn
-        drawing = re.sub(r"\s+", " ", FINE.sub(r"\1", drawing).replace('"', "'"))
+        drawing = re.sub(r"\s+", " ", PRECISE.sub(r"\1", drawing).replace('"', "'"))
         return f"data:image/svg+xml,{quote(drawing, safe=UNCHANGED)}"
     return f"data:image/{kind};base64,{base64.b64encode(image).decode()}"
 

@@ -12,7 +12,7 @@ import pandas as pd
 from testpour.files import Kind, free_for, put
 from testpour.logbook.castings import Castings, HoldsCastings
 from testpour.logbook.known import known_of
-from testpour.logbook.sheet_cells import tame
+from testpour.logbook.sheet_cells import escape_cell
 from testpour.problems import Problem
 
 MAKER = "testpour, table of castings"
@@ -137,13 +137,13 @@ def _as_number(cell):
 
 def _table(castings):
     pours, columns = castings.pours, {}
-    columns["pour"] = [tame(str(name)) for name in pours.index]
-    columns["session"] = [tame(text) for text in pours["session"]]
+    columns["pour"] = [escape_cell(str(name)) for name in pours.index]
+    columns["session"] = [escape_cell(text) for text in pours["session"]]
     columns["made at"] = ["" if pd.isna(made) else made.isoformat(sep=" ") for made in pours["made_at"]]
     for factor in castings.study.factors:
         head = f"{factor.words} ({factor.unit})" if factor.unit else factor.words
         never_no = factor.kind == "yes/no" and 1 in set(pours[factor.name]) and 0 not in set(pours[factor.name])
-        columns[head] = [_written(factor, value) or "?" * never_no for value in pours[factor.name]]  # empty cells beside yes may be no
+        columns[head] = [_setting_cell(factor, value) or "?" * never_no for value in pours[factor.name]]  # empty cells beside yes may be no
     for (name, age, specimen), rows in castings.readings.groupby(["reading", "age", "specimen"], sort=False, dropna=False):
         reading = castings.study.reading(name)
         words = reading.words + (f", specimen {specimen}" if specimen else "")
@@ -152,10 +152,10 @@ def _table(castings):
         if not rows["pour"].duplicated().any():
             for part in ("by", "note"):
                 if (rows[part] != "").any():
-                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: tame(getattr(row, p)))
+                    columns[f"{words}, {part}"] = _joined(pours, rows, lambda row, p=part: escape_cell(getattr(row, p)))
     for name in ("by", "note"):
-        columns[name] = [tame(text) for text in pours[name]]
-    return pd.DataFrame({tame(head): cells for head, cells in columns.items()})
+        columns[name] = [escape_cell(text) for text in pours[name]]
+    return pd.DataFrame({escape_cell(head): cells for head, cells in columns.items()})
 
 
 def _joined(pours, rows, say):
@@ -166,9 +166,9 @@ def _joined(pours, rows, say):
     return ["; ".join(words.get(pour, [])) for pour in pours.index]
 
 
-def _written(factor, value):
+def _setting_cell(factor, value):
     if factor.kind == "text":
-        return tame(value) if isinstance(value, str) else ""
+        return escape_cell(value) if isinstance(value, str) else ""
     if pd.isna(value):
         return ""
     return factor.show(value) if factor.kind == "yes/no" else f"{value:.15g}"

@@ -50,13 +50,13 @@ class StudyFolder:
 
     def contents(self) -> str:
         """What is in the folder, and which notebooks it lacks."""
-        said = f"It has study.toml and {self._there}."
+        text = f"It has study.toml and {self._there}."
         if lacks := sorted({p.name for p in templates()} - set(self.notebooks)):
-            said += (
+            text += (
                 f" It lacks {', '.join(lacks)}; to have one again, make a new folder with testpour new "
                 "and copy it from there."
             )
-        return said
+        return text
 
 
 def _shipped(kind: Literal["notebooks", "datasets"]) -> Path:

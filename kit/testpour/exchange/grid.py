@@ -16,7 +16,7 @@ FEWEST = 5  # rows of a trace
 HUGE = 1e15  # beyond it no logger counts, and sums of it overflow
 LARGEST = 20_000_000  # bytes
 MOST = 200_000  # lines; a row every 5 s for eleven days, or a row a second for two
-ENOUGH = 3000  # lines that tell the separator
+SAMPLE = 3000  # lines that tell the separator
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
 TIMELIKE = re.compile(
@@ -31,7 +31,7 @@ class TraceProblems(Problems):
     """A file cannot be read as a temperature trace; `problems` lists each reason."""
 
 
-def read_letters(path: Path) -> str:
+def trace_text(path: Path) -> str:
     """The file as text; TraceProblems where there is no such file, it is empty, too long, or not text."""
     path = Path(path)
     try:
@@ -70,7 +70,7 @@ class Grid:
 
 def find_grid(name: str, text: str) -> Grid:
     """Find the separator, the block, its heads and its decimal mark; TraceProblems where there is no such block."""
-    lines, best, count, width = _parted(text.replace("\x00", "").splitlines())
+    lines, best, count, width = _separated(text.replace("\x00", "").splitlines())
     if count < FEWEST:
         raise TraceProblems(name, [
             (f"{count or 'no'} rows look like a time and a temperature; a trace needs {FEWEST} or more, separated by commas, semicolons, "
@@ -85,11 +85,11 @@ def find_grid(name: str, text: str) -> Grid:
     return Grid(heads, data, tuple(k + 1 for k in block), above, _decimal(name, data), tuple(k + 1 for k in inside))
 
 
-def _parted(lines):
+def _separated(lines):
     """The lines, what parts their cells, how many of them look like rows of a trace, and their width; blanks part where nothing else does."""
     for blanks in (None, r"\s{2,}", r"\s+"):
         tried = lines if blanks is None else [re.sub(blanks, "\t", line.strip()) for line in lines]
-        scores = {separator: _score(_split(tried[:ENOUGH], separator)) for separator in SEPARATORS}
+        scores = {separator: _score(_split(tried[:SAMPLE], separator)) for separator in SEPARATORS}
         best = max(SEPARATORS, key=lambda separator: scores[separator][0])
         if scores[best][0] >= FEWEST:
             return tried, best, *scores[best]
@@ -99,17 +99,17 @@ def _parted(lines):
 @lru_cache(maxsize=300_000)
 def cell_number(cell: str, decimal: str) -> tuple[float, str] | None:
     """A stripped cell as a float and the unit behind it ("" for none); None where it is not a number."""
-    found = QUANTITY.fullmatch(cell)
-    if not found:
+    match = QUANTITY.fullmatch(cell)
+    if not match:
         return None
-    digits = re.sub(GROUPING, "", found[1]).replace("\u2212", "-").rstrip(".,")
+    digits = re.sub(GROUPING, "", match[1]).replace("\u2212", "-").rstrip(".,")
     thousands = "," if decimal == "." else "."
     whole = re.fullmatch(rf"[-+]?\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d+)?", digits)
     digits = digits.replace(thousands, "") if whole else digits
     if thousands in digits or digits.count(decimal) > 1 or not re.search(r"\d", digits):
         return None
     value = float(digits.replace(decimal, "."))
-    return (value, (found[2] or "").replace(" ", "")) if abs(value) < HUGE else None
+    return (value, (match[2] or "").replace(" ", "")) if abs(value) < HUGE else None
 
 
 def _split(lines, separator):
@@ -127,22 +127,22 @@ def _split(lines, separator):
     return rows
 
 
-def _looks(cell):
+def _is_value(cell):
     return bool(TIMELIKE.fullmatch(cell) or QUANTITY.fullmatch(cell))
 
 
 def _is_data(row):
     """A time or number first, or second after a row's number, and something to measure."""
     filled = [cell for cell in row if cell]
-    if len(row) < 2 or not filled or not any(_looks(cell) for cell in row[:2]):
+    if len(row) < 2 or not filled or not any(_is_value(cell) for cell in row[:2]):
         return False
-    good = sum(_looks(cell) or cell.casefold().strip("#. ") in BLANK for cell in row)
+    good = sum(_is_value(cell) or cell.casefold().strip("#. ") in BLANK for cell in row)
     return good >= max(2, len(row) - 2)
 
 
 def _score(rows):
     """How many rows of one width look like data, and that width."""
-    widths = Counter(len(row) for row in rows if _is_data(row) and sum(map(_looks, row)) >= 2)
+    widths = Counter(len(row) for row in rows if _is_data(row) and sum(map(_is_value, row)) >= 2)
     if not widths:
         return 0, 0
     width, count = max(widths.items(), key=lambda item: (item[1], item[0]))
@@ -153,7 +153,7 @@ def _heads(rows, first, width):
     """What stands above each column in the last lines before the block, and everything above as one text."""
     heads = [""] * width
     for place, row in enumerate(reversed(rows[max(first - 3, 0) : first])):
-        like = abs(len(row) - width) <= 1 if place == 0 else len(row) == width and not any(map(_looks, row))
+        like = abs(len(row) - width) <= 1 if place == 0 else len(row) == width and not any(map(_is_value, row))
         if not like or sum(map(bool, row)) < 2 or _is_data(row):
             break
         heads = [f"{cell} {head}".strip() for cell, head in zip([*row, ""][:width], heads, strict=True)]
@@ -176,9 +176,9 @@ def _refuse_two_commas(name, separator, rows, block):
 def _decimal(name, data):
     """The decimal mark: the one that is not a mark of thousands."""
     cells = [cell for row in data for cell in row if QUANTITY.fullmatch(cell) and not TIMELIKE.fullmatch(cell)]
-    both = [c for c in cells if "," in c and "." in c]
-    if both:
-        return max(",.", key=lambda mark: sum(c.rfind(mark) > c.rfind("." if mark == "," else ",") for c in both))
+    with_both = [c for c in cells if "," in c and "." in c]
+    if with_both:
+        return max(",.", key=lambda mark: sum(c.rfind(mark) > c.rfind("." if mark == "," else ",") for c in with_both))
     marks = decimal_marks(re.sub(GROUPING, "", cell) for cell in cells)
     comma, point = marks.get((",", "decimal")), marks.get((".", "decimal"))
     if comma and point:

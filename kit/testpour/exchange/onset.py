@@ -44,7 +44,7 @@ def find_onset(
     by least squares with normal beliefs about drift and start, outliers held down after Huber. `noise` is the
     standard deviation of one row, K; with `room`, degC, the drift is measured instead of believed.
     """
-    far = _end(minutes, degrees)
+    far = _last_row(minutes, degrees)
     early = minutes <= minutes[far]
     t, y, n = _binned(minutes[early], degrees[early] - (0.0 if room is None else room[early] - room[0]))
     start, power, lag = _candidates(t)
@@ -58,11 +58,11 @@ def find_onset(
     weight = np.exp(-0.5 * (loss - loss.min()))
     weight[found[:, 3] <= 0.0] = 0.0
     weight = weight / weight.sum() if weight.sum() > 0.0 else np.full(len(loss), 1.0 / len(loss))
-    minutes_at, leaves_at, gelled_at = (_passes(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED))
+    minutes_at, leaves_at, gelled_at = (_crossing_times(level, found[:, 3], start[:, 0], power[:, 0], scale, minutes[-1]) for level in (RISE, LEAVES, GELLED))
     return Onset(minutes_at, leaves_at, gelled_at, weight, _inert(minutes, found, lag, weight, t[0]) + (0.0 if room is None else room - room[0]))
 
 
-def _end(minutes, degrees):
+def _last_row(minutes, degrees):
     """The row at which the smoothed trace has first risen by `WINDOW`, or its last."""
     rough = running_mean(minutes, degrees, 3.0)
     risen = rough - np.minimum.accumulate(rough) >= WINDOW
@@ -94,19 +94,19 @@ def _candidates(t):
 
 def _fitted(design, y, sd, known):
     """Coefficients (candidates, 4) and what each fit costs, with outliers held down."""
-    held = 1.0 / sd**2
+    precision = 1.0 / sd**2
     for _ in range(3):
-        weighed = (design * held[:, None]).transpose(0, 2, 1)
+        weighed = (design * precision[:, None]).transpose(0, 2, 1)
         square = weighed @ design + np.diag(known)
-        found = np.linalg.solve(square, (weighed @ y)[..., None])
-        left, found = y - (design @ found)[..., 0], found[..., 0]
-        loss = (held * left**2).sum(axis=1) + (known * found**2).sum(axis=1)
-        off = np.abs(left[np.argmin(loss)]) / sd
-        held = 1.0 / sd**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
-    return found, loss + np.linalg.slogdet(square)[1]
+        coefficients = np.linalg.solve(square, (weighed @ y)[..., None])
+        residuals, coefficients = y - (design @ coefficients)[..., 0], coefficients[..., 0]
+        loss = (precision * residuals**2).sum(axis=1) + (known * coefficients**2).sum(axis=1)
+        off = np.abs(residuals[np.argmin(loss)]) / sd
+        precision = 1.0 / sd**2 * np.minimum(1.0, 2.5 / np.maximum(off, 1e-9))
+    return coefficients, loss + np.linalg.slogdet(square)[1]
 
 
-def _passes(level, size, start, power, scale, last):
+def _crossing_times(level, size, start, power, scale, last):
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         when = start + scale * (level / np.maximum(size, 1e-12)) ** (1.0 / power)
     return np.where(when <= last, when, np.inf)

@@ -76,8 +76,8 @@ def write_package(
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
     if not empty and LIKE_A_FILE.fullmatch(to.suffix) and to.suffix.casefold() != ".zip":
         raise PackageProblems(str(to), [f"a package is a folder or a .zip file. Write to {to.stem}.zip, or to {to.stem} for a folder."])
-    castings, history = _told(source, names)
-    files = _files(_in_order(castings), history, licence, names)
+    castings, history = _contents(source, names)
+    files = _files(_as_logged(castings), history, licence, names)
     to.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=to.parent, prefix=".testpour-") as part:
         made = (_zip if to.suffix.casefold() == ".zip" else _folder)(Path(part) / "package", files)
@@ -119,7 +119,7 @@ def _attributes(declared, kind):
     return {part.name: [getattr(one, part.name) for one in declared] for part in parts_of(kind)}
 
 
-def _in_order(castings):
+def _as_logged(castings):
     """The castings with the columns of a log, in its order: tables may come from elsewhere."""
     readings = castings.readings
     if "entry" not in readings:
@@ -128,7 +128,7 @@ def _in_order(castings):
     return replace(castings, pours=pours, readings=readings[list(READING_COLUMNS)])
 
 
-def _told(source, names):
+def _contents(source, names):
     """The castings and, with names, every row of the log's tables, both as they stood at one moment."""
     if isinstance(source, Castings):
         return source, None

@@ -13,9 +13,9 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.package_schema import Table
-from testpour.logbook.castings import spelt
+from testpour.logbook.castings import formatted
 from testpour.logbook.known import how_known
-from testpour.logbook.sheet_cells import tame, untame
+from testpour.logbook.sheet_cells import escape_cell, unescape_cell
 from testpour.logbook.tables import UNDATED
 from testpour.study import Study
 from testpour.text_file import json_depth
@@ -29,7 +29,7 @@ def package_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
     """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
     written = {}
     for field in table.fields:
-        written[field["name"]] = spelt(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
+        written[field["name"]] = formatted(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
     return pd.DataFrame(written, dtype=object).to_csv(index=False, lineterminator="\n").encode("utf-8")
 
 
@@ -40,7 +40,7 @@ def _cell(value, field):
 
 
 WRITE = {
-    "string": lambda value, field: tame(value),
+    "string": lambda value, field: escape_cell(value),
     "integer": lambda value, field: str(int(value)),
     "number": lambda value, field: repr(float(value)),
     "boolean": lambda value, field: field.get("trueValues" if value else "falseValues", ["true" if value else "false"])[0],
@@ -62,17 +62,17 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
         text = io.StringIO(data.decode("utf-8"), newline="")
         with warnings.catch_warnings():
             warnings.simplefilter("error")  # a row too long is only warned about
-            held = pd.read_csv(text, dtype=str, keep_default_na=False, skip_blank_lines=False, index_col=False)
+            frame = pd.read_csv(text, dtype=str, keep_default_na=False, skip_blank_lines=False, index_col=False)
     except (ValueError, pd.errors.ParserWarning, OverflowError) as problem:
         problems.append(f"{table.path}: not readable as CSV in UTF-8 ({problem}). Ask for it again.")
         return None
-    if list(held.columns) != expected:
-        odd = [name for name in held.columns if name not in expected] or ["their order"]
-        lacking = [name for name in expected if name not in held.columns]
+    if list(frame.columns) != expected:
+        odd = [name for name in frame.columns if name not in expected] or ["their order"]
+        lacking = [name for name in expected if name not in frame.columns]
         said = f"lacks {', '.join(lacking)}" if lacking else f"has other columns than it declares: {', '.join(odd)}"
         problems.append(f"{table.path}: {said}.")
         return None
-    return {f["name"]: _column(table.path, f, held[f["name"]], problems) for f in table.fields}
+    return {f["name"]: _column(table.path, f, frame[f["name"]], problems) for f in table.fields}
 
 
 def _column(path, field, cells, problems):
@@ -103,19 +103,19 @@ def _number(text, _):
     return value
 
 
-def _whole(text, _):
+def _integer(text, _):
     value = int(text)
     if abs(value) >= 2**53:  # no log counts so far, and no table holds it
         raise ValueError(text[:60])
     return value
 
 
-def _truth(text, field):
+def _boolean(text, field):
     words = {field.get("trueValues", ["true"])[0]: True, field.get("falseValues", ["false"])[0]: False}
     return words[text]
 
 
-def _moment(text, _):
+def _datetime(text, _):
     value = dt.datetime.fromisoformat(text)
     if value.tzinfo:
         raise ValueError(text)
@@ -129,11 +129,11 @@ def _array(text, _):
 
 
 READ = {
-    "string": lambda text, _: untame(text),
-    "integer": _whole,
+    "string": lambda text, _: unescape_cell(text),
+    "integer": _integer,
     "number": _number,
-    "boolean": _truth,
-    "datetime": _moment,
+    "boolean": _boolean,
+    "datetime": _datetime,
     "array": _array,
 }
 
@@ -162,16 +162,16 @@ def check_castings(
             wrong = ~pours[factor.name].isna() & ~pours[factor.name].between(factor.low, factor.high)
             refuse("pours", wrong, f"{factor.words} is outside {factor.range_words}.")
     for reading in study.readings:
-        mine = readings["reading"] == reading.name
-        refuse("readings", mine & (pd.Series(units, dtype=object).fillna("") != reading.unit),
+        of_reading = readings["reading"] == reading.name
+        refuse("readings", of_reading & (pd.Series(units, dtype=object).fillna("") != reading.unit),
                f"{reading.words} is in another unit than {reading.unit or 'plain numbers'}.")
-        refuse("readings", mine & _beyond(readings, reading), f"{reading.words} is outside {reading.range_words}.")
+        refuse("readings", of_reading & _out_of_range(readings, reading), f"{reading.words} is outside {reading.range_words}.")
         ages = readings["age"]
         wrong = ~(ages > 0) if reading.ages else ages.notna()
-        refuse("readings", mine & wrong, f"{reading.words} {'needs an age above 0 h' if reading.ages else 'has no age'}.")
+        refuse("readings", of_reading & wrong, f"{reading.words} {'needs an age above 0 h' if reading.ages else 'has no age'}.")
 
 
-def _beyond(readings, reading):
+def _out_of_range(readings, reading):
     """Ends that cannot be believed, or grades that are none."""
     wrong = pd.Series(False, index=readings.index)
     for end in (readings["low"], readings["high"]):

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import json
-import math
 import os
 import shutil
 import tempfile
@@ -13,6 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 
 from testpour.archive import Archive
@@ -20,6 +19,7 @@ from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
 from testpour.files import name_new
 from testpour.logbook.book import Logbook
+from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
 from testpour.problems import Problems
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from testpour.exchange.package_reading import Package
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
-TOLD = 5_000_000  # bytes of a descriptor
+LARGEST_DESCRIPTOR = 5_000_000  # bytes of a descriptor
 
 
 class PackageProblems(Problems):
@@ -73,9 +73,9 @@ def read_descriptor(files: Files) -> dict[str, Any]:
     if data is None:
         raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. If a folder in it has one, unpack and give that."])
     try:
-        text = data[:TOLD].decode("utf-8-sig")
-        if len(data) > TOLD or json_depth(text) > DEEPEST:
-            raise ValueError(f"larger than {TOLD / 1e6:g} MB" if len(data) > TOLD else "nested too deeply")
+        text = data[:LARGEST_DESCRIPTOR].decode("utf-8-sig")
+        if len(data) > LARGEST_DESCRIPTOR or json_depth(text) > DEEPEST:
+            raise ValueError(f"larger than {LARGEST_DESCRIPTOR / 1e6:g} MB" if len(data) > LARGEST_DESCRIPTOR else "nested too deeply")
         head = json.loads(text)
     except (ValueError, RecursionError) as problem:
         raise PackageProblems(files.path.name, [f"{DESCRIPTOR} is not readable as JSON: {problem}. Ask for it again."]) from None
@@ -85,28 +85,28 @@ def read_descriptor(files: Files) -> dict[str, Any]:
     return head
 
 
-def unchanged(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
+def verified_tables(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
     """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
     for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
-        found = files.read(f"{name}.csv")
+        content = files.read(f"{name}.csv")
         if name not in listed:
             problems.append(f"{DESCRIPTOR}: lists no table {name}.")
         elif listed[name].get("path") != f"{name}.csv":
             problems.append(f"{DESCRIPTOR}: {name} must lie in {name}.csv.")
-        elif found is None:
+        elif content is None:
             problems.append(f"{name}.csv: listed, but not there. Ask for the package again.")
-        elif listed[name].get("hash") != checksum(found):
+        elif listed[name].get("hash") != checksum(content):
             problems.append(f"{name}.csv: changed since it was written: its checksum is another. Ask for it again.")
         else:
-            data[name] = found
+            data[name] = content
     return data
 
 
-def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
+def verified_pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
     """The paths of the photographs that are listed, there and unchanged; the others are added to `problems`."""
-    found = []
+    verified = []
     for resource in head["resources"]:
         path = str(resource.get("path"))
         if not str(resource.get("name")).startswith("photo-"):
@@ -116,8 +116,8 @@ def pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[s
         if named is None or data is None or not checksum(data) == resource.get("hash") == f"sha256:{named[1]}":
             problems.append(f"{path}: a photograph that is not there or was changed. Ask for the package again.")
         else:
-            found.append(path)
-    return tuple(found)
+            verified.append(path)
+    return tuple(verified)
 
 
 def unpack(package: Package, folder: str | Path) -> StudyFolder:
@@ -153,15 +153,18 @@ def unpack(package: Package, folder: str | Path) -> StudyFolder:
 def _fill(package, log):
     """Put all rows in at once, and look whether the log then is what was shared."""
     with log.writing() as connection:
-        rows = _kept(package.history) if package.history else _standing(package.castings)
-        for table in TABLES:
-            put_rows(connection, table, rows.get(table.name))
+        if package.history:
+            rows = _history_rows(package.history)
+            for table in TABLES:
+                put_rows(connection, table, rows[table.name])
+        else:
+            Ledger(log.study, connection).add(list(_entries(package.castings)))
         held = load_castings(log.study, connection)
         if held.fingerprint() != package.castings.fingerprint():
             raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
 
 
-def _kept(history):
+def _history_rows(history):
     """The rows of every table as the log held them."""
     blank = {table.name: {c.name: UNDATED if c is POURS.c.made_at else "" for c in table.columns if not c.nullable} for table in TABLES}
     return {
@@ -173,20 +176,15 @@ def _kept(history):
     }
 
 
-def _standing(castings):
-    """Castings as the rows of a log without corrections."""
-    now, factors = dt.datetime.now(dt.UTC).replace(tzinfo=None), [f.name for f in castings.study.factors]
-    pours, settings = [], []
-    for entry, row in enumerate(castings.pours.reset_index().to_dict("records"), start=1):
-        for name in factors:
-            value = row.pop(name)
-            if isinstance(value, str) or not math.isnan(value):
-                key, other = ("text", "number") if isinstance(value, str) else ("number", "text")
-                settings.append({"entry": entry, "factor": name, key: value, other: None})
-        made_at = UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime()
-        pours.append({**row, "made_at": made_at, "entry": entry, "logged_at": now})
-    readings = [
-        {k: None if isinstance(v, float) and not math.isfinite(v) else v for k, v in row.items()} | {"logged_at": now}
-        for row in castings.readings.to_dict("records")
-    ]
-    return {"pours": pours, "settings": settings, "readings": readings}
+def _entries(castings):
+    """Castings as checked entries, one a pour, which is what a sheet brings into a log too."""
+    factors = [factor.name for factor in castings.study.factors]
+    readings = castings.readings.drop(columns=["entry", "pour"]).astype(object)
+    readings = readings.mask(readings.isin([np.inf, -np.inf]) | readings.isna(), None)
+    places = castings.readings.groupby("pour").indices
+    for pour, row in castings.pours.iterrows():
+        yield {
+            "pour": pour, "session": row["session"], "by": row["by"], "note": row["note"],
+            "made_at": UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime(),
+            "settings": row[factors].dropna().to_dict(), "readings": readings.iloc[places.get(pour, [])].to_dict("records"),
+        }

@@ -14,10 +14,10 @@ from testpour.exchange.package_cells import check_castings, from_csv
 from testpour.exchange.package_files import (
     Files,
     PackageProblems,
-    pictures,
     read_descriptor,
-    unchanged,
     unpack,
+    verified_pictures,
+    verified_tables,
 )
 from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
 from testpour.logbook.castings import PEOPLE, Castings
@@ -111,7 +111,7 @@ def read_package(path: str | Path) -> Package:
     problems: list[str] = []
     head = read_descriptor(files)
     own = head["testpour"] if isinstance(head.get("testpour"), dict) else {}
-    data, photos = unchanged(files, head, problems), pictures(files, head, problems)
+    data, photos = verified_tables(files, head, problems), verified_pictures(files, head, problems)
     if own.get("form") != FORM:
         problems.append(f"{DESCRIPTOR}: its form is {own.get('form')!r}, this kit knows {FORM}. Update testpour.")
         raise PackageProblems(files.path.name, problems)
@@ -135,12 +135,12 @@ def _study(own, data, problems):
     declared = declarations()
     if not set(declared) <= set(data):
         return None
-    held = {name: from_csv(table, data[name], problems) for name, table in declared.items()}
-    if None in held.values():
+    columns = {name: from_csv(table, data[name], problems) for name, table in declared.items()}
+    if None in columns.values():
         return None
-    raw["factors"] = _entries(held["declared-factors"], Factor)
-    raw["readings"] = _entries(held["declared-readings"], Reading)
-    aims = pd.DataFrame(held["aims"], dtype=object).to_dict("records")
+    raw["factors"] = _entries(columns["declared-factors"], Factor)
+    raw["readings"] = _entries(columns["declared-readings"], Reading)
+    aims = pd.DataFrame(columns["aims"], dtype=object).to_dict("records")
     raw["aims"] = {a.pop("reading") or "": {k: v for k, v in a.items() if v is not None} for a in aims}
     try:
         return study_from(raw, Path("study.toml"))
@@ -157,15 +157,15 @@ def _entries(columns, kind):
              if isinstance(part.default, str | tuple)}
     entries = {}
     for row in pd.DataFrame(columns, dtype=object).to_dict("records"):
-        said = {key: value for key, value in row.items() if value is not None}
-        name = said.pop("name", "")
-        entries[name] = {**blank, **said}
+        stated = {key: value for key, value in row.items() if value is not None}
+        name = stated.pop("name", "")
+        entries[name] = {**blank, **stated}
     return entries
 
 
 def _licence(head):
-    said = head.get("licenses")
-    names = [str(one.get("name")) for one in said if isinstance(one, dict)] if isinstance(said, list) else []
+    licences = head.get("licenses")
+    names = [str(one.get("name")) for one in licences if isinstance(one, dict)] if isinstance(licences, list) else []
     return ", ".join(names) or "not stated"
 
 
@@ -184,9 +184,9 @@ def _check_units(table, schema, problems):
     """Numbers are in the units the study declares, or they are not read."""
     fields = schema.get("fields") if isinstance(schema, dict) else None
     fields = fields if isinstance(fields, list) else ()
-    said = {str(f.get("name")): str(f.get("unit", "")) for f in fields if isinstance(f, dict)}
+    stated = {str(f.get("name")): str(f.get("unit", "")) for f in fields if isinstance(f, dict)}
     for field in table.fields:
-        unit, wanted = said.get(field["name"]), field.get("unit", "")
+        unit, wanted = stated.get(field["name"]), field.get("unit", "")
         if unit != wanted:
             words = "no such column" if unit is None else f"in {unit or 'plain numbers'}"
             problems.append(f"{table.path}, {field['name']}: {words}, where the study has {wanted or 'plain numbers'}.")

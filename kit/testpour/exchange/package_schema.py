@@ -15,7 +15,7 @@ from testpour.columns import Factor, Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import HOW
 from testpour.logbook.photos import FOLDER
-from testpour.logbook.sheet_cells import tame
+from testpour.logbook.sheet_cells import escape_cell
 from testpour.logbook.tables import TABLES
 from testpour.study import Aim, Study
 
@@ -79,16 +79,16 @@ def tables(study: Study, names: bool, history: bool) -> dict[str, Table]:
     """The tables of a package of a study, by name; initials and notes with `names`, all rows with `history`."""
     found = [_pours(study, names), _readings(study, names)]
     if history:
-        found += [_kept(name, table) for name, table in HISTORY.items()]
+        found += [_history_table(name, table) for name, table in HISTORY.items()]
     return declarations() | {table.name: table for table in found}
 
 
 def declarations() -> dict[str, Table]:
     """The tables that hold the study itself, by name."""
     return {
-        "declared-factors": _declared("declared-factors", "Factors of the study, as declared", Factor),
-        "declared-readings": _declared("declared-readings", "Readings of the study, as declared", Reading),
-        "aims": _declared("aims", "What a good casting must meet", Aim),
+        "declared-factors": _declaration_table("declared-factors", "Factors of the study, as declared", Factor),
+        "declared-readings": _declaration_table("declared-readings", "Readings of the study, as declared", Reading),
+        "aims": _declaration_table("aims", "What a good casting must meet", Aim),
     }
 
 
@@ -146,7 +146,7 @@ def _readings(study, names):
     fields = [
         _field("entry", "integer", "number of the row in the log", constraints={"required": True, "unique": True}),
         _field("pour", "string", "name of the pour", constraints={"required": True}),
-        _field("reading", "string", "what was read", constraints={"enum": [tame(r.name) for r in study.readings]}),
+        _field("reading", "string", "what was read", constraints={"enum": [escape_cell(r.name) for r in study.readings]}),
         _field("low", "number", "lower end", description="blank where open; the same as high where read off"),
         _field("high", "number", "upper end", description="blank where open"),
         _field("unit", "string", "unit of low and high"),
@@ -175,7 +175,7 @@ TITLES = {
 KINDS = {str: "string", float: "number", bool: "boolean", tuple: "array", type(None): "number"}
 
 
-def _declared(name, title, kind):
+def _declaration_table(name, title, kind):
     """A table of declarations: one row each, one column for each part."""
     fields = []
     for part in parts_of(kind):
@@ -184,13 +184,13 @@ def _declared(name, title, kind):
     return Table(name, title, tuple(fields), {"primaryKey": [fields[0]["name"]]})
 
 
-def _kept(name, table):
+def _history_table(name, table):
     """A table of the log with every row it ever held, corrections and withdrawals too."""
-    fields = tuple(_field(column.name, _kind(column.type)) for column in table.columns)
+    fields = tuple(_field(column.name, _field_type(column.type)) for column in table.columns)
     title = f"Every row of {table.name} ever logged; logged_at is UTC, supersedes names the row replaced"
     return Table(name, title, fields, {"primaryKey": [column.name for column in table.primary_key]})
 
 
-def _kind(type_):
+def _field_type(type_):
     kinds = {sa.Boolean: "boolean", sa.Integer: "integer", sa.Double: "number", sa.DateTime: "datetime"}
     return next((word for kind, word in kinds.items() if isinstance(type_, kind)), "string")

@@ -31,7 +31,9 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
     cut = clipped(degrees)
-    hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _hole(minutes, low, high, top) or (_beside(minutes, top) if len(x) < 5 else None)
+    hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _gap_at_top(minutes, low, high, top)
+    if hole is None and len(x) < 5:
+        hole = _neighbours(minutes, top)
     if not passed or len(x) < 5 or hole:
         sway = 0.5 * (x[-1] - x[0])
         return Peak(float(minutes[top]), float(rough[top]), float(sway), bool(passed), hole)
@@ -89,7 +91,7 @@ def _shoulders(rough, top, level):
     return (before[-1] + 1 if len(before) else 0), (after[0] - 1 if len(after) else len(rough) - 1)
 
 
-def _hole(minutes, low, high, top):
+def _gap_at_top(minutes, low, high, top):
     """A gap of two minutes and five rows or more, at the top."""
     step = np.median(np.diff(minutes))
     first, last = max(low - 1, 0), min(high + 1, len(minutes) - 1)
@@ -97,7 +99,7 @@ def _hole(minutes, low, high, top):
     return next(((float(minutes[k]), float(minutes[k + 1])) for k in wide), None)
 
 
-def _beside(minutes, top):
+def _neighbours(minutes, top):
     """The rows before and after a top of few rows, where they lie further apart than a peak that is read off; else None."""
     first, last = float(minutes[max(top - 1, 0)]), float(minutes[min(top + 1, len(minutes) - 1)])
     return (first, last) if last - first > 2.0 * SHARP else None
@@ -107,15 +109,15 @@ def _summit(x, y, middle, noise):
     """Minute, degrees and nine-in-ten half-width (min) of the top of a cubic."""
     half = np.abs(x).max()
     design = np.vander(x / half, 4, increasing=True)
-    found = np.linalg.lstsq(design, y, rcond=None)[0]
+    coefficients = np.linalg.lstsq(design, y, rcond=None)[0]
     for _ in range(3):
-        off = np.abs(y - design @ found) / noise
-        held = np.sqrt(np.minimum(1.0, 2.5 / np.maximum(off, 1e-9)))
-        found = np.linalg.lstsq(design * held[:, None], y * held, rcond=None)[0]
+        off = np.abs(y - design @ coefficients) / noise
+        root_weight = np.sqrt(np.minimum(1.0, 2.5 / np.maximum(off, 1e-9)))
+        coefficients = np.linalg.lstsq(design * root_weight[:, None], y * root_weight, rcond=None)[0]
     fine = np.linspace(x[0], x[-1], 2001) / half
-    height = np.vander(fine, 4, increasing=True) @ found
+    height = np.vander(fine, 4, increasing=True) @ coefficients
     at = fine[np.argmax(height)]
-    bend = 2.0 * found[2] + 6.0 * found[3] * at
+    bend = 2.0 * coefficients[2] + 6.0 * coefficients[3] * at
     covariance = noise**2 * np.linalg.pinv(design.T @ design)
     slope = np.array([0.0, 1.0, 2.0 * at, 3.0 * at**2])
     sway = half * np.sqrt(slope @ covariance @ slope) / max(abs(bend), 1e-9)

@@ -10,18 +10,19 @@ import pandas as pd
 
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
-from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, read_letters
-from testpour.exchange.judge import glitches, judge, left_the_casting
+from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, trace_text
 from testpour.exchange.onset import running_mean
 from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
-from testpour.logbook.door import moment
+from testpour.exchange.trace_readings import find_readings, glitches, left_the_casting
+from testpour.logbook.text_and_dates import moment
 from testpour.problems import noted
 from testpour.units import UnitProblem, show, to_unit
 from testpour.wording import count
 
 LONGEST = 30 * DAY  # min
 TWO_WAYS = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]\d)")  # a time of day as some write it, or minutes with a fraction
+OFFSET = re.compile(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?\d\d)$", re.IGNORECASE)  # of a time of day from UTC
 PAUSE = 2.0  # min without a row, or ten of the usual steps, that are spoken of
 ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
 
@@ -66,32 +67,32 @@ def read_trace(
         If the file is not a trace, or may be read in two ways; every problem found, with what to say.
     """
     path = Path(path)
-    grid = find_grid(path.name, read_letters(path))
+    grid = find_grid(path.name, trace_text(path))
     times, wrong = read_times(grid, time, day_first)
     found, more = read_channels(grid, times, channel, room, unit)
     problems, mixed, end = [*wrong, *more], 0.0, np.inf
     with noted(problems):
-        mixed = _mixed(mixed_at, times) if mixed_at is not None and not wrong else mixed
+        mixed = _mixing_minute(mixed_at, times) if mixed_at is not None and not wrong else mixed
     with noted(problems):
         end = _minutes(until, "until") if until is not None else end
     if problems or times.minutes is None or found is None:
         raise TraceProblems(path.name, problems)
     chosen, beside = found
     table = _table(times.minutes - mixed, chosen, beside, end)
-    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_while_inside(table), *_while_alive(table)]
+    notes = [*_notes(grid, times, chosen), *_pauses(table["minutes"].to_numpy()), *_without_glitches(table), *_until_pulled_out(table), *_until_stuck(table)]
     problems = _too_little(table, mixed_at is not None) or _two_castings(table)
     if problems:
         raise TraceProblems(path.name, problems)
-    return _judged(path.name, chosen.name, table, mixed_at is not None, notes, "" if beside is None else beside.name)
+    return _trace_of(path.name, chosen.name, table, mixed_at is not None, notes, "" if beside is None else beside.name)
 
 
-def _judged(source, channel, table, mixed_said, notes, room_channel):
+def _trace_of(source, channel, table, mixed_said, notes, room_channel):
     seen = table["temperature"].notna() & (table["minutes"] >= 0.0)
     used = table[seen]
     room = None
     if "room" in table and used["room"].notna().sum() >= 2:
         room = running_mean(used["minutes"].to_numpy(), used["room"].interpolate(limit_direction="both").to_numpy(), ROOM)
-    readings, state, noise, inert = judge(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
+    readings, state, noise, inert = find_readings(used["minutes"].to_numpy(), used["temperature"].to_numpy(), room)
     whole = np.full(len(table), np.nan)
     whole[seen.to_numpy()] = inert
     return Trace(source, channel, table, mixed_said, noise, whole, readings, state, tuple(notes), room_channel)
@@ -143,11 +144,16 @@ def _pauses(minutes):
         )
 
 
+def _measured(table):
+    """The rows with a temperature, their minutes and their temperatures."""
+    rows = np.flatnonzero(table["temperature"].notna())
+    return rows, table["minutes"].to_numpy()[rows], table["temperature"].to_numpy()[rows]
+
+
 def _without_glitches(table):
     """Take out of the table, and tell, what no casting can have done."""
-    seen = np.flatnonzero(table["temperature"].notna())
-    values = table["temperature"].to_numpy()[seen]
-    wrong = seen[glitches(table["minutes"].to_numpy()[seen], values)]
+    rows, minutes, temperatures = _measured(table)
+    wrong = rows[glitches(minutes, temperatures)]
     if len(wrong):
         minute, degrees = table.loc[wrong[0], ["minutes", "temperature"]]
         table.loc[wrong, "temperature"] = np.nan
@@ -157,39 +163,37 @@ def _without_glitches(table):
         )
 
 
-def _while_inside(table):
+def _until_pulled_out(table):
     """Take out of the table, and tell, what a thermocouple shows after it came out of the casting."""
-    seen = np.flatnonzero(table["temperature"].notna())
-    last = left_the_casting(table["minutes"].to_numpy()[seen], table["temperature"].to_numpy()[seen]) if len(seen) else None
-    if last is not None:
-        table.loc[seen[last + 1 :], "temperature"] = np.nan
+    rows, minutes, temperatures = _measured(table)
+    if len(rows) and (last := left_the_casting(minutes, temperatures)) is not None:
+        table.loc[rows[last + 1 :], "temperature"] = np.nan
         yield (
-            f"The thermocouple seems to have left the casting after {show(table.loc[seen[last], 'minutes'], 'min')}: from there it falls "
+            f"The thermocouple seems to have left the casting after {show(minutes[last], 'min')}: from there it falls "
             "faster than a casting cools. What follows is treated as missing."
         )
 
 
-def _while_alive(table):
+def _until_stuck(table):
     """Take out of the table, and tell, what a stuck thermocouple shows; and tell of a top that the logger cut off."""
-    seen = np.flatnonzero(table["temperature"].notna())
-    values = table["temperature"].to_numpy()[seen]
-    if len(seen) and (first := stuck_from(table["minutes"].to_numpy()[seen], values)) is not None:
-        table.loc[seen[first + 1 :], "temperature"] = np.nan
+    rows, minutes, temperatures = _measured(table)
+    if len(rows) and (first := stuck_from(minutes, temperatures)) is not None:
+        table.loc[rows[first + 1 :], "temperature"] = np.nan
         yield (
-            f"From {show(table.loc[seen[first], 'minutes'], 'min')} on every row shows exactly {values[-1]:.1f} °C, as of a stuck thermocouple or logger. "
+            f"From {show(minutes[first], 'min')} on every row shows exactly {temperatures[-1]:.1f} °C, as of a stuck thermocouple or logger. "
             "What follows is treated as missing."
         )
-    elif len(seen) and (cut := clipped(values)):
-        yield f"The top is cut off at {values[cut[0]]:.1f} °C, row after row, as where a logger shows no more: the peak is that or higher."
+    elif len(rows) and (cut := clipped(temperatures)):
+        yield f"The top is cut off at {temperatures[cut[0]]:.1f} °C, row after row, as where a logger shows no more: the peak is that or higher."
 
 
 def _two_castings(table):
     """The problem of a trace that warms up, cools and then warms up further: a second casting, or an oven."""
-    seen = table[table["temperature"].notna() & (table["minutes"] >= 0.0)]
-    rows = two_warmings(seen["minutes"].to_numpy(), seen["temperature"].to_numpy())
+    _, minutes, temperatures = _measured(table[table["minutes"] >= 0.0])
+    rows = two_warmings(minutes, temperatures)
     if rows is None:
         return []
-    first, valley, top = ((show(seen["minutes"].iloc[row]), f"{seen['temperature'].iloc[row]:.0f} °C") for row in rows)
+    first, valley, top = ((show(minutes[row]), f"{temperatures[row]:.0f} °C") for row in rows)
     return [
         (f"it warms up twice: to {first[1]} at {first[0]} min and, after it had cooled to {valley[1]}, to {top[1]} at {top[0]} min. Say "
          f"until={float(valley[0]):g} to read the first, as where an oven or a second layer came after it; for a second casting, say "
@@ -205,7 +209,7 @@ def _minutes(value, what):
     return found
 
 
-def _mixed(mixed_at, times):
+def _mixing_minute(mixed_at, times):
     """Minute of mixing after the first row; a UnitProblem where it is not told."""
     text = mixed_at.strip() if isinstance(mixed_at, str) else ""
     if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):
@@ -222,22 +226,11 @@ def _mixed(mixed_at, times):
         return _minutes(mixed_at, "mixed_at")
     if times.date is None:
         raise UnitProblem("mixed_at is a date, and the trace states none that is sure. Give the time of day, or minutes after its first row.")
+    if OFFSET.search(str(mixed_at)):
+        raise UnitProblem(f"mixed_at={str(mixed_at)!r} has an offset from UTC. Give the time by the logger's clock, without it.")
     try:
         when = moment(mixed_at)
     except UnitProblem as problem:
         raise UnitProblem(f"mixed_at: {problem}") from None
-    if (with_offset := _with_offset(mixed_at)) is not None:
-        if times.offset is None:
-            raise UnitProblem("mixed_at has an offset from UTC, and the times of the trace have none. Give the time by the logger's clock.")
-        when = with_offset.astimezone(dt.timezone(dt.timedelta(minutes=times.offset))).replace(tzinfo=None)
     first = dt.datetime.combine(times.date, dt.time()) - dt.timedelta(minutes=times.midnight)
     return (when - first).total_seconds() / 60.0
-
-
-def _with_offset(mixed_at):
-    """The moment of mixing where it carries an offset from UTC; None where it carries none."""
-    try:
-        found = mixed_at if isinstance(mixed_at, dt.datetime) else dt.datetime.fromisoformat(str(mixed_at).strip())
-    except ValueError:
-        return None
-    return found if found.tzinfo else None

@@ -10,8 +10,8 @@ import pandas as pd
 
 from testpour.arguments import checked_methods
 from testpour.exchange.grid import TraceProblems
-from testpour.exchange.judge import RUN, WARM
 from testpour.exchange.onset import RISE
+from testpour.exchange.trace_readings import RUN, WARM
 from testpour.logbook.known import Known
 from testpour.logbook.reading_text import known
 from testpour.problems import noted
@@ -108,22 +108,22 @@ class Trace:
 
     def verdict(self) -> str:
         """What was found, in a sentence or two."""
-        told, seen = set(self.readings.index), self.table.dropna(subset="temperature")
+        known_readings, seen = set(self.readings.index), self.table.dropna(subset="temperature")
         if self.state == "flat":
             return self._swapped() or _no_exotherm(seen["temperature"][seen["minutes"] >= 0.0])
-        if TIME not in told or self.readings.loc[TIME, "known"] == "already":
-            by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in told else "; say mixed_at= to know by when"
+        if TIME not in known_readings or self.readings.loc[TIME, "known"] == "already":
+            by = f", already by {self.readings.loc[TIME, 'high']:.0f} min" if TIME in known_readings else "; say mixed_at= to know by when"
             return f"The trace began after the peak: at least {self.readings.loc[PEAK, 'low']:.0f} °C{by}."
-        many = np.isfinite(self.inert).any() or seen["temperature"].iloc[0] > WARM
-        said = "It was warming itself already when the trace began" if many else "It warmed itself"
-        said = f"It began to warm itself after {self.words(ONSET)}" if ONSET in told else said
-        said += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
+        warming_already = np.isfinite(self.inert).any() or seen["temperature"].iloc[0] > WARM
+        text = "It was warming itself already when the trace began" if warming_already else "It warmed itself"
+        text = f"It began to warm itself after {self.words(ONSET)}" if ONSET in known_readings else text
+        text += "." if self.state == "rising" else f" and peaked at {self.words(PEAK)} after {self.words(TIME)}."
         if self.state == "rising":
-            said += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
-        if GEL not in told:
-            return said if many else f"{said} Too few rows before the peak tell when that began."
+            text += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
+        if GEL not in known_readings:
+            return text if warming_already else f"{text} Too few rows before the peak tell when that began."
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
-        return f"{said} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
+        return f"{text} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
     def _swapped(self):
         """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
@@ -171,20 +171,22 @@ class Trace:
             raise TraceProblems(self.source, [f"there is nothing to log. {self.verdict()}"])
         if not wanted:
             raise TraceProblems(self.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
-        held = _standing(logbook, pour)
-        twice = [name for name in wanted if name in held]
+        readings = logbook.castings().readings
+        entries = readings[readings["pour"] == pour].set_index("reading")["entry"]
+        twice = [name for name in wanted if name in entries]
         if twice and why is None:
             raise TraceProblems(self.source, [
                 (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
                 f'log_into(log, {pour!r}, why="read from the trace").')
             ])
-        ways = {name: _way(self.readings.loc[name]) for name in wanted}
+        ends = self.readings[["low", "high"]].round(DIGITS)
+        ways = {name: Known(*map(float, ends.loc[name])).way() for name in wanted}
         _refuse_out_of_range(self, logbook.study, ways)
         note = f"From the temperature trace {self.source}, channel {self.channel}. {CONVENTION}"
         written = {}
         for name, way in ways.items():
-            if name in held:
-                written[name] = logbook.correct_reading(held[name], why=f"{why} ({note})", by=by, **way)
+            if name in entries:
+                written[name] = logbook.correct_reading(int(entries[name]), why=f"{why} ({note})", by=by, **way)
             else:
                 written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
         return written
@@ -235,16 +237,3 @@ def _refuse_out_of_range(trace, study, ways):
             known(study.reading(name), **way)
     if problems:
         raise TraceProblems(trace.source, problems)
-
-
-def _way(row):
-    """A row of the trace's readings as `Logbook.add_reading` takes it."""
-    return Known(round(float(row["low"]), DIGITS), round(float(row["high"]), DIGITS)).way()
-
-
-def _standing(logbook, pour):
-    """Reading name to the number of the entry that counts now."""
-    rows = logbook.history(pour)
-    over = set(rows["supersedes"].dropna())
-    rows = rows[(rows["what"] != "pour") & ~rows["entry"].isin(over) & ~rows["void"].astype(bool)]
-    return dict(zip(rows["what"], rows["entry"].astype(int), strict=True))

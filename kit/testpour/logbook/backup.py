@@ -14,7 +14,7 @@ from testpour.files import name_new
 from testpour.logbook.database import explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
-from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, held_here
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, open_here
 from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
 from testpour.study import Study
 from testpour.wording import count
@@ -81,7 +81,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
 
 def _check_log(path):
     """Refuse a file that is empty, damaged or somebody else's before anything is called a copy of it."""
-    if not held_here(path):
+    if not open_here(path):
         check_file(path)
     try:
         check_whole(path)
@@ -96,16 +96,16 @@ def _from_server(study, address, part):
     """Every row as it stood at one moment, put into a new file, which must then give the same castings."""
     log, copy = open_database(address), open_database(f"{FILE}{part}")
     try:
-        with explained(log, one_moment) as held, explained(copy, writing) as made:
-            facts = held.execute(sa.select(FACTS).where(FACTS.c.name != "schema")).all()
-            put_rows(made, FACTS, [dict(row._mapping) for row in facts])
+        with explained(log, one_moment) as source, explained(copy, writing) as target:
+            facts = source.execute(sa.select(FACTS).where(FACTS.c.name != "schema")).all()
+            put_rows(target, FACTS, [dict(row._mapping) for row in facts])
             for table in TABLES:
-                for rows in all_rows(held, table):
-                    put_rows(made, table, rows)
-            before = load_castings(study, held).fingerprint()
+                for rows in all_rows(source, table):
+                    put_rows(target, table, rows)
+            before = load_castings(study, source).fingerprint()
         check_facts(copy, study)
-        with explained(copy) as again:
-            if load_castings(study, again).fingerprint() != before:
+        with explained(copy) as reopened:
+            if load_castings(study, reopened).fingerprint() != before:
                 raise LogProblem("The copy does not give the castings of the log. Make another one.")
     finally:
         log.dispose()
@@ -120,6 +120,6 @@ def _verified(path):
             raise LogProblem(
                 f"The copy is damaged ({state}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
             )
-        held = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        tables = [name for name in ("pours", "readings", "photos") if name in held]
+        there = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        tables = [name for name in ("pours", "readings", "photos") if name in there]
         return [copy.execute(f"SELECT COUNT(*) FROM {table}").fetchone()[0] for table in tables]

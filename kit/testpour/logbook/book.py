@@ -13,7 +13,7 @@ from sqlalchemy import Connection
 from testpour.arguments import checked_methods
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
-from testpour.logbook.entries import check_entries, one_pour, reading_of
+from testpour.logbook.entries import check_entries, pour_row, reading_of
 from testpour.logbook.known import TIMED, doubts, out_of_order
 from testpour.logbook.later import later_readings, later_words
 from testpour.logbook.ledger import Ledger
@@ -81,7 +81,7 @@ class Logbook(OpenLog):
             If the settings call for care; the pour is logged all the same.
         """
         given = {"settings": settings, "session": session, "made_at": made_at, "by": by, "note": note}
-        entry, warned = one_pour(self.study, pour, given, made_anyway)
+        entry, warned = pour_row(self.study, pour, given, made_anyway)
         with self._ledger() as ledger:
             name = ledger.add([entry])[0]
         for text in warned:
@@ -129,10 +129,10 @@ class Logbook(OpenLog):
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
         row = reading_of(self.study, given)
         with self._ledger() as ledger:
-            made = ledger.standing(pour)
-            row["pour"] = made.pour
+            current = ledger.current_pour(pour)
+            row["pour"] = current.pour
             entry = ledger.add_reading(row)
-            room = ledger.settings(made.entry).get("room_temperature")
+            room = ledger.settings(current.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
         for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
             warnings.warn(f"{pour}: {text}", Caution, stacklevel=3)
@@ -162,10 +162,10 @@ class Logbook(OpenLog):
             Entry numbers, one a value.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
-        each = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
-        rows = [reading_of(self.study, {**common, "value": value}) for value in each]
+        items = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
+        rows = [reading_of(self.study, {**common, "value": value}) for value in items]
         with self._ledger() as ledger:
-            name = ledger.standing(pour).pour
+            name = ledger.current_pour(pour).pour
             return [ledger.add_reading({**row, "pour": name}) for row in rows]
 
     def add_all(self, entries: Iterable[Mapping[str, Any]]) -> list[str]:
@@ -244,14 +244,14 @@ class Logbook(OpenLog):
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
             added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
             ledger.add_later(later)
-            then = castings if store else load_castings(self.study, connection)
+            after = castings if store else load_castings(self.study, connection)
             if not store:
                 connection.rollback()
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
             warnings.warn(words, NotRead, stacklevel=4)
         warn_of(self.study, names, checked, stacklevel=5)
-        return names, then
+        return names, after
 
     def correct_pour(
         self, pour: str, *, why: str, settings: Mapping[str, str | float] | None = None,
@@ -347,7 +347,7 @@ class Logbook(OpenLog):
         int
         """
         with self.looking() as connection:
-            name = Ledger(self.study, connection).standing(pour).pour
+            name = Ledger(self.study, connection).current_pour(pour).pour
         row = photo_row(self.study, path if isinstance(path, bytes) else self._beside(path), note, by, age)
         with self._ledger() as ledger:
             return ledger.insert("photo", {**row, "pour": name})

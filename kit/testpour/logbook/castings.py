@@ -82,9 +82,9 @@ class Castings:
 
     def _undeclared(self):
         """What the log holds and nothing is learnt from, as a sentence to follow others; "" where there is none."""
-        held = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
-        return held and (
-            f" The log also holds {held}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
+        columns = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
+        return columns and (
+            f" The log also holds {columns}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
             "the name it has in the log, or leave it so if it was given up."
         )
 
@@ -114,17 +114,17 @@ class Castings:
         Grades and looks at the clock are coarse, so that pours alike read alike: a pour counts only with three
         readings, one of them a number read off an instrument.
         """
-        read = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
-        pour, whole = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
-        sharp = (read["low"] == read["high"]) & read["reading"].isin(whole)
-        made = self.pours[[factor.name for factor in self.study.factors]]
+        values = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
+        pour, numeric = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
+        exact = (values["low"] == values["high"]) & values["reading"].isin(numeric)
+        settings = self.pours[[factor.name for factor in self.study.factors]]
         marks = pd.DataFrame({
-            "made": pd.util.hash_pandas_object(made.astype(str), index=False),
-            "read": pd.util.hash_pandas_object(read, index=False).groupby(pour).sum(),
-            "readings": sharp.groupby(pour).size(), "sharp": sharp.groupby(pour).sum(),
+            "made": pd.util.hash_pandas_object(settings.astype(str), index=False),
+            "read": pd.util.hash_pandas_object(values, index=False).groupby(pour).sum(),
+            "readings": exact.groupby(pour).size(), "sharp": exact.groupby(pour).sum(),
         }).reindex(self.pours.index)
-        told = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
-        groups = told.groupby(["made", "read"], sort=False).groups.values()
+        comparable = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
+        groups = comparable.groupby(["made", "read"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
 
     @property
@@ -141,7 +141,7 @@ class Castings:
             column = self.pours[factor.name]
             if column.notna().any() and (column != "").any():
                 head = factor.label if factor.kind == "number" else factor.words
-                table[head] = [_shown(factor, value) for value in column]
+                table[head] = [_without_unit(factor, value) for value in column]
         return table.join(self._readings_in_words())
 
     def _readings_in_words(self):
@@ -176,14 +176,14 @@ class Castings:
 
     def _scales(self):
         """What the numbers are counted in: each setting's unit, and unit and grades of each reading that was taken."""
-        read = set(self.readings["reading"])
-        return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in read)])
+        used = set(self.readings["reading"])
+        return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in used)])
 
     def _digest(self, scales):
         digest = hashlib.sha256(scales.encode())
-        _feed(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
+        _add_to_digest(digest, self.pours.drop(columns=list(PEOPLE)).sort_index().reset_index())
         readings = self.readings.drop(columns=["entry", *PEOPLE], errors="ignore")
-        _feed(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))
+        _add_to_digest(digest, readings.sort_values(["pour", "reading", "age", "specimen", "low", "high"]))
         return digest.hexdigest()[:16]
 
     def _repr_html_(self):
@@ -193,8 +193,8 @@ class Castings:
             return f"<p>{in_html(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
         table = self.wide()
         same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
-        said = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
-        note = f"<p>The same for every pour: {in_html(said)}.</p>" if same else ""
+        shared = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
+        note = f"<p>The same for every pour: {in_html(shared)}.</p>" if same else ""
         return f"<p>{in_html(self.sentence())}</p>{table_html(table.drop(columns=same))}{note}"
 
 
@@ -211,12 +211,12 @@ def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
     -------
     list of str
     """
-    found = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
-    last = max((int(name[1]) for name in found if name), default=0)
+    matches = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
+    last = max((int(name[1]) for name in matches if name), default=0)
     return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
 
-def _feed(digest, table):
+def _add_to_digest(digest, table):
     """Add a table to a digest, column by column, numbers to ten digits, and each text with its length."""
     for name in table.columns:
         column = table[name]
@@ -224,18 +224,18 @@ def _feed(digest, table):
         if pd.api.types.is_datetime64_any_dtype(column):
             digest.update(column.to_numpy("datetime64[us]").astype("<i8").tobytes())
         elif pd.api.types.is_numeric_dtype(column):
-            digest.update(" ".join(spelt(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
+            digest.update(" ".join(formatted(column.astype(float), lambda number: f"{number + 0:.10g}")).encode())
         else:
-            digest.update("".join(spelt(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
+            digest.update("".join(formatted(column.fillna(""), lambda text: f"{len(str(text))}:{text}")).encode())
 
 
-def spelt(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
+def formatted(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
     """Each value spelt out; a value that comes again, as most do, is spelt once."""
-    place, different = pd.factorize(column, use_na_sentinel=False)
-    return np.array([spell(value) for value in different.tolist()], dtype=object)[place]
+    places, distinct = pd.factorize(column, use_na_sentinel=False)
+    return np.array([spell(value) for value in distinct.tolist()], dtype=object)[places]
 
 
-def _shown(factor, value):
+def _without_unit(factor, value):
     """A setting without its unit, which stands in the header."""
     if isinstance(value, str) or value is None:
         return value or ""

@@ -14,15 +14,15 @@ from testpour.logbook.logfile import (
     check_file,
     check_whole,
     count_connection,
-    held_here,
     make_one_file,
+    open_here,
 )
 from testpour.logbook.migrations import bring_forward
-from testpour.logbook.server import connecting, guard, patient_connect, plainly, split_address
+from testpour.logbook.server import connecting, in_plain_words, patient_connect, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 PATIENCE = 30  # seconds to wait for other benches
-LIKE = "postgresql+psycopg://class@SERVER/class"
+EXAMPLE = "postgresql+psycopg://class@SERVER/class"
 LOCK = 7402193  # names the queue of writers on a server; any number will do
 
 
@@ -41,14 +41,14 @@ def open_database(address: str) -> sa.Engine:
     except LogProblem:
         raise
     except (sa.exc.ArgumentError, ValueError):
-        raise LogProblem(f"The log's address cannot be read: {shown(address)}. Check it in study.toml.") from None
+        raise LogProblem(f"The log's address cannot be read: {address_words(address)}. Check it in study.toml.") from None
     except sa.exc.SQLAlchemyError as problem:
-        raise LogProblem(_why(problem, address)) from problem
+        raise LogProblem(_explanation(problem, address)) from problem
     except OSError as problem:
-        raise LogProblem(f"The log at {shown(address)} cannot be read: {problem.strerror}. Check its path.") from problem
+        raise LogProblem(f"The log at {address_words(address)} cannot be read: {problem.strerror}. Check its path.") from problem
     except ModuleNotFoundError as problem:
         raise LogProblem(
-            f"The log at {shown(address)} needs {problem.name}, which is not installed. "
+            f"The log at {address_words(address)} needs {problem.name}, which is not installed. "
             'Install it with: pip install "testpour[postgres]"'
         ) from problem
     return engine
@@ -79,20 +79,19 @@ def _begin_log(engine, address):
     if engine.dialect.name == "sqlite":
         if not in_memory(address):
             path = engine.url.database
-            if not held_here(path):
+            if not open_here(path):
                 _check(path)
             sa.event.listen(engine, "connect", lambda *_: count_connection(path, 1))
             sa.event.listen(engine, "close", lambda *_: count_connection(path, -1))
-        sa.event.listen(engine, "connect", _careful)
+        sa.event.listen(engine, "connect", _configure)
         sa.event.listen(engine, "begin", _begin)
     else:
-        sa.event.listen(engine, "begin", _queue)
+        sa.event.listen(engine, "begin", _wait_for_turn)
         if on_server(address):
             sa.event.listen(engine, "do_connect", patient_connect)
     with writing(engine) as connection:
         _refuse_other(connection, address)
-        bring_forward(connection, shown(address))
-        guard(connection)
+        bring_forward(connection, address_words(address))
 
 
 def _check(path):
@@ -116,20 +115,20 @@ def _url_of(address: str) -> sa.URL:
 
 def _refuse_other(connection, address):
     """Keep out of a database file that is somebody else's."""
-    held = set(sa.inspect(connection).get_table_names())
-    if connection.dialect.name == "sqlite" and held and FACTS.name not in held:
+    tables = set(sa.inspect(connection).get_table_names())
+    if connection.dialect.name == "sqlite" and tables and FACTS.name not in tables:
         raise LogProblem(
-            f"{shown(address)} is a database, but not a log: it holds {', '.join(sorted(held)[:5])}. "
+            f"{address_words(address)} is a database, but not a log: it holds {', '.join(sorted(tables)[:5])}. "
             "Give the log another file name."
         )
 
 
-def shown(address: str) -> str:
+def address_words(address: str) -> str:
     """An address as it may be shown: a password is never printed."""
     try:
         url = _url_of(address)
     except (sa.exc.ArgumentError, ValueError):
-        return f"{address.partition('://')[0]}://... is none; write it like {LIKE}"
+        return f"{address.partition('://')[0]}://... is none; write it like {EXAMPLE}"
     if url.drivername.startswith("sqlite"):
         return url.database or "memory"
     return url.set(query={}).render_as_string(hide_password=True)
@@ -150,7 +149,7 @@ def one_moment(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
     return engine.begin()
 
 
-def _careful(connection, _record):
+def _configure(connection, _record):
     """Durable before it is said to be saved; patient with other benches; pysqlite's own BEGIN off."""
     connection.isolation_level = None
     # EXTRA: the folder too is on the disk before a write is said to be saved, or a power cut could bring back a
@@ -168,13 +167,13 @@ def _begin(connection):
     last, raw = time.monotonic() + PATIENCE, connection.connection.driver_connection
     raw.execute("PRAGMA busy_timeout=40").close()
     try:
-        while not _taken(connection, last):
+        while not _became_writer(connection, last):
             pass
     finally:
         raw.execute(f"PRAGMA busy_timeout={1000 * PATIENCE}").close()
 
 
-def _taken(connection, last):
+def _became_writer(connection, last):
     """Whether this bench is the writer now; when time is up, SQLite's own word for why not."""
     try:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
@@ -185,13 +184,13 @@ def _taken(connection, last):
     return True
 
 
-def _queue(connection):
+def _wait_for_turn(connection):
     """On a server too, one writer at a time: two benches cannot take the same next name."""
     if connection.get_execution_options().get("writes") and connection.dialect.name == "postgresql":
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
 
 
-WHY = {
+MEANINGS = {
     "not a database": NO_LOG,
     "malformed": DAMAGED,
     "unable to open": "cannot be opened: the folder is missing or may not be written to. Check the path.",
@@ -204,20 +203,20 @@ WHY = {
 
 def meaning(text: str) -> str | None:
     """What a database's own words mean, as the end of a sentence about a log; None where they are not known."""
-    return plainly(text) or next((words for sign, words in WHY.items() if sign in text), None)
+    return in_plain_words(text) or next((words for sign, words in MEANINGS.items() if sign in text), None)
 
 
-def _why(problem, address):
+def _explanation(problem, address):
     """A database error in words."""
     text = str(getattr(problem, "orig", problem))
     if meaning(text):
-        return f"The log at {shown(address)} {meaning(text)}"
+        return f"The log at {address_words(address)} {meaning(text)}"
     if getattr(problem, "connection_invalidated", False):
         return (
-            f"The connection to the log at {shown(address)} was lost. Nothing was half-stored: look with "
+            f"The connection to the log at {address_words(address)} was lost. Nothing was half-stored: look with "
             "history(pour) whether it is there, and log it again if not."
         )
-    return f"The log at {shown(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
+    return f"The log at {address_words(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
 
 
 @contextmanager
@@ -227,4 +226,4 @@ def explained(engine: sa.Engine, begin: Callable[[sa.Engine], AbstractContextMan
         with begin(engine) as connection:
             yield connection
     except (sa.exc.SQLAlchemyError, engine.dialect.loaded_dbapi.Error) as problem:
-        raise LogProblem(_why(problem, engine.url.render_as_string(hide_password=False))) from problem
+        raise LogProblem(_explanation(problem, engine.url.render_as_string(hide_password=False))) from problem

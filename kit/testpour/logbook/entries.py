@@ -10,9 +10,9 @@ import pandas as pd
 
 from testpour.cautions import check_settings, check_shares
 from testpour.columns import Reading
-from testpour.logbook.door import clean, made_on, missing
 from testpour.logbook.reading_text import known
 from testpour.logbook.tables import UNDATED, LogProblem
+from testpour.logbook.text_and_dates import clean, made_on, missing
 from testpour.mixing import check_note
 from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
@@ -20,8 +20,8 @@ from testpour.units import UnitProblem, to_unit
 from testpour.wording import count, in_html, listed, shortened, table_html
 
 COLUMNS = ["row", "column", "value", "problem"]
-SURELY = (True,)  # of made_anyway: text such as "no" is true to Python
-SHAPE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
+CONFIRMED = (True,)  # of made_anyway: text such as "no" is true to Python
+EXAMPLE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "readings": [{"reading": "gel_time", "value": "25 min"}]}'
 
 
 class LogProblems(LogProblem):
@@ -31,9 +31,9 @@ class LogProblems(LogProblem):
         self.problems = pd.DataFrame(problems, columns=COLUMNS)
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
-        said = ": ".join(filter(None, ("First", place, first["problem"])))
+        words = ": ".join(filter(None, ("First", place, first["problem"])))
         super().__init__(
-            f"{count(len(self.problems), 'problem')}; nothing was stored. {said} "
+            f"{count(len(self.problems), 'problem')}; nothing was stored. {words} "
             "The table `.problems` lists them all."
         )
 
@@ -57,24 +57,24 @@ def check_entries(
     problems, checked = list(problems), []
     seen: dict[Any, tuple[str, dict[str, Any]]] = {}
     entries = list(entries) if isinstance(entries, Iterable) else [entries]
-    for one in (one for entry in entries for one in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
-        if not isinstance(one, Mapping):
-            raise LogProblem(f"{shortened(repr(one))} is neither a pour nor a reading. Write a list of pours like {SHAPE}.")
+    for item in (item for entry in entries for item in (entry, *(entry.get("readings", ()) if isinstance(entry, Mapping) else ()))):
+        if not isinstance(item, Mapping):
+            raise LogProblem(f"{shortened(repr(item))} is neither a pour nor a reading. Write a list of pours like {EXAMPLE}.")
     for place, entry in enumerate(entries, start=1):
         where = entry.get("where", f"pour {entry.get('pour') or place}")
-        found = _pour(study, entry, where, problems)
+        pour = _pour(study, entry, where, problems)
         name = entry.get("pour")
-        found["readings"] = list(_readings(study, entry, where, problems))
+        pour["readings"] = list(_readings(study, entry, where, problems))
         if name and name in seen:
-            said = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
+            advice = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
             other, first = seen[name]
-            told = f"has another {listed(differs)}" if (differs := _differing(first, found)) else "says nothing else"
-            problems.append((where, "pour", name, f"{name} is listed twice: {other} {told}. {said}"))
-        seen.setdefault(name, (entry.get("where", f"pour {place} of these"), found))
-        problems += _doubled(study, found["readings"], where)
-        checked.append(found)
+            differs = f"has another {listed(names)}" if (names := _differing(first, pour)) else "says nothing else"
+            problems.append((where, "pour", name, f"{name} is listed twice: {other} {differs}. {advice}"))
+        seen.setdefault(name, (entry.get("where", f"pour {place} of these"), pour))
+        problems += _given_twice(study, pour["readings"], where)
+        checked.append(pour)
     if problems:
-        order = {one.get("where"): place for place, entry in enumerate(entries) for one in (*entry.get("readings", ()), entry)}
+        order = {item.get("where"): place for place, entry in enumerate(entries) for item in (*entry.get("readings", ()), entry)}
         raise LogProblems(sorted(problems, key=lambda problem: order.get(problem[0], -1)))
     return checked
 
@@ -98,14 +98,14 @@ def _pour(study, entry, where, problems):
         try:
             row |= settings_row(study, {name: value})
         except StudyProblems as problem:
-            problems.append((where, _head(study, name), value, problem.problems[0]))
+            problems.append((where, _column_words(study, name), value, problem.problems[0]))
     try:
         made_at = UNDATED if missing(entry.get("made_at")) else made_on(entry["made_at"])
     except UnitProblem as problem:
         problems.append((where, "made at", entry["made_at"], str(problem)))
     note = clean(entry.get("note"))
     refusals = [text for text in check_settings(study, row).refusals if text not in note]
-    for refusal in refusals if entry.get("made_anyway") not in SURELY else ():
+    for refusal in refusals if entry.get("made_anyway") not in CONFIRMED else ():
         problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
     row = _pour_row(entry, made_at, row, refusals)
     return {**row, "session": row["session"] or "1"}
@@ -114,9 +114,9 @@ def _pour(study, entry, where, problems):
 def settings_row(study: Study, given: Mapping[str, Any]) -> dict[str, float | str]:
     """Settings as the log keeps them: what is not known (None, NaN) is left out, never made up."""
     given = study.named(given)
-    said = {name: value for name, value in given.items() if not missing(value)}
-    whole = study.settings({**dict.fromkeys(given), **said})
-    return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in said}
+    stated = {name: value for name, value in given.items() if not missing(value)}
+    whole = study.settings({**dict.fromkeys(given), **stated})
+    return {name: clean(v, line=True) if isinstance(v := whole[name], str) else v for name in stated}
 
 
 def _readings(study, entry, where, problems):
@@ -124,11 +124,11 @@ def _readings(study, entry, where, problems):
         try:
             yield reading_row(study, reading)
         except (UnitProblem, KeyError) as problem:
-            column = reading.get("column") or _head(study, reading["reading"])
+            column = reading.get("column") or _column_words(study, reading["reading"])
             problems.append((reading.get("where", where), column, reading.get("value"), str(problem.args[0])))
 
 
-def _doubled(study, rows, where):
+def _given_twice(study, rows, where):
     """Problems of readings that one pour can have only once."""
     seen = set()
     for row in rows:
@@ -139,7 +139,7 @@ def _doubled(study, rows, where):
         seen.add(key)
 
 
-def _head(study, name):
+def _column_words(study, name):
     columns = {c.name: c.words for c in (*study.factors, *study.readings)}
     return columns.get(name, name)
 
@@ -152,7 +152,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     has no such reading.
     """
     reading = study.reading(entry["reading"])
-    found = known(reading, **{way: entry.get(way) for way in ("value", "between", "not_yet", "already", "decimal")})
+    result = known(reading, **{way: entry.get(way) for way in ("value", "between", "not_yet", "already", "decimal")})
     hours = None
     if reading.ages:
         if missing(entry.get("age")):
@@ -162,9 +162,9 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
             raise UnitProblem(f"{reading.words}: an age of {hours:g} h is not possible. Give hours after mixing.")
     return {
         "reading": reading.name,
-        "low": None if math.isinf(found.low) else found.low,
-        "high": None if math.isinf(found.high) else found.high,
-        "known": found.how,
+        "low": None if math.isinf(result.low) else result.low,
+        "high": None if math.isinf(result.high) else result.high,
+        "known": result.how,
         "age": hours,
         "specimen": _specimen(entry.get("specimen", "")),
         "by": clean(entry.get("by"), line=True),
@@ -172,7 +172,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def one_pour(
+def pour_row(
     study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A pour as an entry for the ledger, and what its settings call care for.
@@ -180,10 +180,10 @@ def one_pour(
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
     row = settings_of(study, given["settings"])
-    found = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
-    if found.refusals and made_anyway not in SURELY:
-        raise LogProblem(" ".join(found.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
-    return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, found.refusals), found.warnings
+    cautions = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
+    if cautions.refusals and made_anyway not in CONFIRMED:
+        raise LogProblem(" ".join(cautions.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
+    return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, cautions.refusals), cautions.warnings
 
 
 def _pour_row(entry, made_at, settings, refusals):

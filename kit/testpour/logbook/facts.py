@@ -20,11 +20,11 @@ def check_facts(engine: sa.Engine, study: Study) -> None:
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
     with explained(engine, writing) as connection:
-        held = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
-        kept = declared.keys() & held if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & held)
-        wrong = [said for name in kept if (said := _changed(name, held[name], declared[name]))]
+        stored = dict(connection.execute(sa.select(FACTS.c.name, FACTS.c.value)).all())
+        names = declared.keys() & stored if engine.dialect.name != "sqlite" else _in_use(connection, declared.keys() & stored)
+        wrong = [said for name in names if (said := _mismatch(name, stored[name], declared[name]))]
         if not wrong:
-            _note(connection, declared, held)
+            _store(connection, declared, stored)
     if wrong:
         engine.dispose()
         raise LogProblem(" ".join(sorted(wrong)))
@@ -36,7 +36,7 @@ def _in_use(connection, names):
     return {name for name in names if name in logged or name.replace(GRADES, UNIT, 1) in logged}
 
 
-def _changed(name, kept, now):
+def _mismatch(name, kept, now):
     """What is wrong where the study file no longer declares what the log keeps; "" where nothing is."""
     if name.startswith(GRADES):
         return _other_grades(name.removeprefix(GRADES), kept, now)
@@ -71,11 +71,11 @@ def _in_words(grades):
     return f"in the grades {numbered(grades)}" if grades else "in plain numbers"
 
 
-def _note(connection, declared, held):
+def _store(connection, declared, stored):
     """Keep the facts of new columns, and the grades that were added at the end of a list."""
-    fresh = [{"name": name, "value": value} for name, value in declared.items() if name not in held]
-    if fresh:
-        connection.execute(FACTS.insert(), fresh)
+    new = [{"name": name, "value": value} for name, value in declared.items() if name not in stored]
+    if new:
+        connection.execute(FACTS.insert(), new)
     for name, value in declared.items():
-        if held.get(name, value) != value:
+        if stored.get(name, value) != value:
             connection.execute(FACTS.update().where(FACTS.c.name == name).values(value=value))

@@ -58,20 +58,20 @@ def read_head(study: Study, text: str) -> Head | None:
     A HeaderProblem where it may be one of several columns, or looks like one that is misspelt.
     """
     part = PART.search(text)
-    left = text[: part.start()] if part else text
-    brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", left)
-    left = re.sub(r"[(\[][^)\]]*[)\]]", " ", left)
+    rest = text[: part.start()] if part else text
+    brackets = re.findall(r"[(\[]([^)\]]*)[)\]]", rest)
+    rest = re.sub(r"[(\[][^)\]]*[)\]]", " ", rest)
     aged = [b for b in brackets if re.fullmatch(rf"\s*{AGE}\s*", b, re.IGNORECASE)]
     unit = next((b.strip() for b in brackets if b not in aged), "")
-    names = {_plain(form) for c in (*study.factors, *study.readings) for form in (c.name, c.words)}
+    names = {_normal(form) for c in (*study.factors, *study.readings) for form in (c.name, c.words)}
     age = specimen = None
-    if _plain(left) not in names or aged:  # a factor of the study called "soak 2 h" is that factor
-        left = f"{left} at {aged[0]}" if aged else left
-        age = re.search(AGE, left, re.IGNORECASE)
-        left = left[: age.start()] + left[age.end() :] if age else left
-        specimen = SPECIMEN.search(left)
-        left = left[: specimen.start()] if specimen else left
-    words = _plain(left)
+    if _normal(rest) not in names or aged:  # a factor of the study called "soak 2 h" is that factor
+        rest = f"{rest} at {aged[0]}" if aged else rest
+        age = re.search(AGE, rest, re.IGNORECASE)
+        rest = rest[: age.start()] + rest[age.end() :] if age else rest
+        specimen = SPECIMEN.search(rest)
+        rest = rest[: specimen.start()] if specimen else rest
+    words = _normal(rest)
     if (scale := SHORE.fullmatch(words)) and not unit:
         words, unit = "hardness", f"Shore {scale[1].upper()}"
     own = next((name for name, aliases in OWN.items() if words in aliases or (name == "pour" and POUR.fullmatch(words))), None)
@@ -126,17 +126,17 @@ def _refuse_words(reading, text):
         raise HeaderProblem(f"may give an age ({found[0].strip()}). {said}")
 
 
-def _plain(text):
+def _normal(text):
     return re.sub(r"(?:[\s_\-‐,]|\.(?=[\s,]|$))+", " ", text).strip(" :?").casefold()
 
 
 def _column(study, words, unit, text):
     """The column meant, its kind and its unit; the last word may be a unit without brackets."""
     columns = [(c, "factor") for c in study.factors] + [(c, "reading") for c in study.readings]
-    if not any(_plain(c.words).startswith("age") for c, _ in columns):
+    if not any(_normal(c.words).startswith("age") for c, _ in columns):
         columns.append((AGES, "own"))
     for said in dict.fromkeys((words, _by_trade(words))):
-        found = _meant(columns, said, unit, text)
+        found = _match(columns, said, unit, text)
         if found is None and not unit and " " in said.replace("%", " %"):
             found, last = _with_last(columns, said, text)
             unit = last if found else unit
@@ -152,7 +152,7 @@ def _by_trade(words):
     for pattern, ours in TRADE:
         found = re.match(rf"(?:{pattern})(?![^\W\d_])", words)
         if found:
-            return _plain(ours + words[found.end() :])
+            return _normal(ours + words[found.end() :])
     return words
 
 
@@ -161,16 +161,16 @@ def _with_last(columns, words, text):
     *front, last = words.replace("%", " %").split()
     front = front[:-1] if front and front[-1] in ("in", "wt", "wt-", "w/w") else front
     fit = [c for c in columns if measures(last, c[0].unit) or (getattr(c[0], "is_share", False) and is_amount(last))]
-    return _meant(fit, " ".join(front), last, text), last
+    return _match(fit, " ".join(front), last, text), last
 
 
-def _meant(columns, words, unit, text):
+def _match(columns, words, unit, text):
     """The column whose words begin so, word by word; among several the one the unit or an exact name picks."""
     asked = words.split()
     if len(words) < 3:
         return None
-    exact = [c for c in columns if words in (_plain(c[0].name), _plain(c[0].words))]
-    begins = [c for c in columns if _begins(_plain(c[0].words).split(), asked)]
+    exact = [c for c in columns if words in (_normal(c[0].name), _normal(c[0].words))]
+    begins = [c for c in columns if _begins(_normal(c[0].words).split(), asked)]
     if _is_unit(unit):  # "Resin (g)" is no lot
         begins = [c for c in begins if getattr(c[0], "kind", "") != "text"]
     for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
@@ -179,7 +179,7 @@ def _meant(columns, words, unit, text):
     if not begins:
         return None
     shortest = min(begins, key=lambda c: len(c[0].words))
-    if all(_begins(_plain(c[0].words).split(), _plain(shortest[0].words).split()) for c in begins):
+    if all(_begins(_normal(c[0].words).split(), _normal(shortest[0].words).split()) for c in begins):
         return shortest
     raise HeaderProblem(f"may be {' or '.join(c[0].words for c in begins)}. Write the whole name in the header.")
 
@@ -204,9 +204,9 @@ def _begins(held, asked):
 
 
 def _refuse_slip(columns, words, text):
-    for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_plain(c.words).split(), words.split()[:1])):
+    for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_normal(c.words).split(), words.split()[:1])):
         _refuse_words(column, text)
-    names = {_plain(form): c for c in columns for form in (c.words, c.name)}
+    names = {_normal(form): c for c in columns for form in (c.words, c.name)}
     for column in map(names.get, difflib.get_close_matches(words, names, n=1, cutoff=0.8)):
         aged = f" and with its age, as in {column.words} at 24 h" if getattr(column, "ages", ()) else ""
         raise HeaderProblem(f"looks like {column.words}. Write it so{aged}, or rename the column if it is something else.")

@@ -12,7 +12,7 @@ from pandas.api.extensions import ExtensionArray
 
 from testpour.cautions import check_read
 from testpour.columns import Reading
-from testpour.logbook.door import missing
+from testpour.logbook.text_and_dates import missing
 from testpour.study import Study
 from testpour.units import measures, to_unit, unit_words
 from testpour.wording import capital
@@ -89,10 +89,10 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     -------
     list of str
     """
-    have, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
-    ends = ((have[one.reading], known_of(one)) for one in read if one.reading in have)
-    each = [text for reading, one in ends for text in check_read(reading, -math.inf if surely else one.low, one.high, room).warnings]
-    return [*each, *filter(None, [out_of_order(study, read)])]
+    declared, room = {reading.name: reading for reading in study.readings}, math.nan if room is None else room
+    ends = ((declared[one.reading], known_of(one)) for one in read if one.reading in declared)
+    single = [text for reading, one in ends for text in check_read(reading, -math.inf if surely else one.low, one.high, room).warnings]
+    return [*single, *filter(None, [out_of_order(study, read)])]
 
 
 def known_of(row: Any) -> Known:
@@ -106,7 +106,7 @@ def how_known(readings: pd.DataFrame) -> ExtensionArray:
     return pd.array(HOW, dtype="str").take(np.select([low == high, high == math.inf, low == -math.inf], [0, 2, 3], 1))
 
 
-class Mark(NamedTuple):
+class ReadingKey(NamedTuple):
     """What tells one reading of a pour from another."""
 
     reading: str
@@ -115,9 +115,9 @@ class Mark(NamedTuple):
     known: Known
 
 
-def mark(row: Any) -> Mark:
-    """The `Mark` of a reading, from its row of the log or of the castings."""
-    return Mark(row.reading, 0.0 if missing(row.age) else row.age, row.specimen, known_of(row))
+def reading_key(row: Any) -> ReadingKey:
+    """The `ReadingKey` of a reading, from its row of the log or of the castings."""
+    return ReadingKey(row.reading, 0.0 if missing(row.age) else row.age, row.specimen, known_of(row))
 
 
 def _timed(reading, known):

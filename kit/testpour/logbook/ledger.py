@@ -10,12 +10,12 @@ import sqlalchemy as sa
 from testpour.cautions import check_settings
 from testpour.columns import Reading
 from testpour.logbook.castings import new_names
-from testpour.logbook.door import clean, plain_name
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
-from testpour.logbook.known import TIMED, Mark, known_of, mark
-from testpour.logbook.loading import standing
+from testpour.logbook.known import TIMED, ReadingKey, known_of, reading_key
+from testpour.logbook.loading import is_current
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
-from testpour.study import Study, newer_name
+from testpour.logbook.text_and_dates import clean, plain_name
+from testpour.study import Study
 from testpour.wording import first_few, listed
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
@@ -51,11 +51,11 @@ class Ledger:
     def _why_taken(self, names):
         """Sentences on names that the log has already; a pour that was withdrawn keeps its own."""
         withdrawn = set(self._connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
-        if held := [name for name in names if name not in withdrawn]:
-            are = "is" if len(held) == 1 else "are"
-            yield f"{listed(held)} {are} in the log already. Give another name, add a reading with add_reading, or correct the pour with correct_pour."
+        if current := [name for name in names if name not in withdrawn]:
+            are = "is" if len(current) == 1 else "are"
+            yield f"{listed(current)} {are} in the log already. Give another name, add a reading with add_reading, or correct the pour with correct_pour."
         for name in (name for name in names if name in withdrawn):
-            yield f"{name} was withdrawn and keeps its name. Log the pour made in its place under another, such as {_made_again(name)}."
+            yield f"{name} was withdrawn and keeps its name. Log the pour made in its place under another, such as {_next_name(name)}."
 
     def insert_pour(self, entry: Mapping[str, Any]) -> int:
         """Add one row of a pour with its settings; returns its entry number."""
@@ -83,13 +83,13 @@ class Ledger:
             READINGS.c.reading == row["reading"],
             READINGS.c.specimen == row["specimen"],
             READINGS.c.age.is_not_distinct_from(row["age"]),
-            standing(READINGS),
+            is_current(READINGS),
         )
-        held = self._connection.execute(query).scalar() if read_once(reading) else None
-        if held is not None:
+        existing = self._connection.execute(query).scalar() if read_once(reading) else None
+        if existing is not None:
             raise LogProblem(
-                f"{row['pour']} has its {reading.words} already (entry {held}). Put it right with "
-                f"correct_reading({held}, ...), or name another specimen if two were read."
+                f"{row['pour']} has its {reading.words} already (entry {existing}). Put it right with "
+                f"correct_reading({existing}, ...), or name another specimen if two were read."
             )
         return self.insert("reading", row)
 
@@ -99,17 +99,16 @@ class Ledger:
             for row in rows:
                 self.insert("reading", {**row, "pour": pour})
 
-    def withdrawn_readings(self) -> set[tuple[str, Mark]]:
-        """Pour and `Mark` of every reading that was withdrawn."""
-        return {(row.pour, mark(row)) for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.void))}
+    def withdrawn_readings(self) -> set[tuple[str, ReadingKey]]:
+        """Pour and `ReadingKey` of every reading that was withdrawn."""
+        return {(row.pour, reading_key(row)) for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.void))}
 
     def settings(self, entry: int) -> dict[str, float | str]:
         """The settings of one row of a pour: factor name to float in the factor's unit, or text."""
         rows = self._connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry == entry))
-        held = {row.factor: row.text if row.number is None else row.number for row in rows}
-        return {newer_name(name, self.study.factors): value for name, value in held.items()}
+        return {row.factor: row.text if row.number is None else row.number for row in rows}
 
-    def standing(self, pour: str) -> sa.Row[Any]:
+    def current_pour(self, pour: str) -> sa.Row[Any]:
         """The row of a pour that counts now; a LogProblem where it is not in the log, or was withdrawn."""
         pour = clean(pour, line=True)
         rows = self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour).order_by(POURS.c.entry)).all()
@@ -117,15 +116,15 @@ class Ledger:
             names = self._connection.execute(sa.select(POURS.c.pour).distinct().order_by(POURS.c.pour)).scalars().all()
             raise LogProblem(f"No pour {pour!r} in the log; it has {first_few(names[::-1], 12) or 'none yet'}.")
         if rows[-1].void:
-            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour under another name, such as {_made_again(pour)}.")
+            raise LogProblem(f"Pour {pour!r} was withdrawn; log it as a new pour under another name, such as {_next_name(pour)}.")
         return rows[-1]
 
     def times(self, pour: str) -> Sequence[sa.Row[Any]]:
         """The rows that count of a pour's gel time, time to peak and demould time."""
-        query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), standing(READINGS))
+        query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), is_current(READINGS))
         return self._connection.execute(query).all()
 
-    def counting(self, kind: str, entry: int) -> sa.Row[Any]:
+    def current_entry(self, kind: str, entry: int) -> sa.Row[Any]:
         """The row of a "reading" or a "photo" by its entry number; a LogProblem where it does not count now."""
         table = TABLES[kind]
         query = sa.select(table).where(table.c.entry == (int(entry) if entry < 2**31 else 0))
@@ -146,61 +145,59 @@ class Ledger:
         """Add a corrected version of a pour, what is not given as it was; see `Logbook.correct_pour`."""
         settings = {} if settings is None else settings
         changed = settings_of(self.study, settings)
-        old, row = _replaced(self.standing(pour), "Corrected", why)
-        held = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
-        row["note"] = with_refusals(row["note"], check_settings(self.study, held).refusals)
+        old, row = _successor(self.current_pour(pour), "Corrected", why)
+        merged = {name: value for name, value in self.settings(old.entry).items() if name not in settings} | changed
+        row["note"] = with_refusals(row["note"], check_settings(self.study, merged).refusals)
         row["session"] = clean(session, line=True) or old.session
         row["by"] = clean(by, line=True) or old.by
         if made_at is not None:
             row["made_at"] = moment_of(made_at)
-        return self.insert_pour({**row, "settings": held})
+        return self.insert_pour({**row, "settings": merged})
 
     def correct_reading(self, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None, by: str) -> int:
         """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
-        old, row = _replaced(self.counting("reading", entry), "Corrected", why)
-        row["reading"] = newer_name(row["reading"], self.study.readings)
+        old, row = _successor(self.current_entry("reading", entry), "Corrected", why)
         given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
         return self.insert("reading", {**row, **reading_of(self.study, given)})
 
     def withdraw_pour(self, pour: str, why: str) -> None:
         """Add the row that says a pour no longer counts."""
-        old, row = _replaced(self.standing(pour), "Withdrawn", why)
+        old, row = _successor(self.current_pour(pour), "Withdrawn", why)
         self.insert_pour({**row, "void": True, "settings": self.settings(old.entry)})
 
     def withdraw(self, kind: str, entry: int, why: str) -> None:
         """Add the row that says a "reading" or a "photo" no longer counts."""
-        _, row = _replaced(self.counting(kind, entry), "Withdrawn", why)
+        _, row = _successor(self.current_entry(kind, entry), "Withdrawn", why)
         self.insert(kind, {**row, "void": True})
 
     def photos(self, pour: str | None = None) -> Sequence[sa.Row[Any]]:
         """The rows of the photographs that count now, of one pour or of all, in the order of logging."""
-        pours = sa.select(POURS.c.pour).where(standing(POURS))
-        query = sa.select(PHOTOS).where(standing(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
+        pours = sa.select(POURS.c.pour).where(is_current(POURS))
+        query = sa.select(PHOTOS).where(is_current(PHOTOS), PHOTOS.c.pour.in_(pours)).order_by(PHOTOS.c.entry)
         return self._connection.execute(query if pour is None else query.where(PHOTOS.c.pour == pour)).all()
 
     def history(self, pour: str) -> list[dict[str, Any]]:
         """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
-        pour, found = clean(pour, line=True), []
+        pour, rows = clean(pour, line=True), []
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
-            held = self.settings(row.entry)
-            said = ", ".join(f"{f.words} {f.show(held[f.name])}" for f in self.study.factors if f.name in held)
-            found.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {said}".strip("; ")})
+            settings = self.settings(row.entry)
+            words = ", ".join(f"{f.words} {f.show(settings[f.name])}" for f in self.study.factors if f.name in settings)
+            rows.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {words}".strip("; ")})
         for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.pour == pour)):
-            found.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
+            rows.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
         for row in self._connection.execute(sa.select(PHOTOS).where(PHOTOS.c.pour == pour)):
-            found.append({**row._asdict(), "what": "photo", "said": row.file})
-        if not found:
-            self.standing(pour)  # says which pours there are
-        found.sort(key=lambda row: (row["logged_at"], row["entry"]))
-        return [{key: row.get(key) for key in HISTORY} for row in found]
+            rows.append({**row._asdict(), "what": "photo", "said": row.file})
+        if not rows:
+            self.current_pour(pour)  # says which pours there are
+        rows.sort(key=lambda row: (row["logged_at"], row["entry"]))
+        return [{key: row.get(key) for key in HISTORY} for row in rows]
 
     def _in_words(self, row):
-        name = newer_name(row.reading, self.study.readings)
-        reading = next((r for r in self.study.readings if r.name == name), Reading(row.reading))
+        reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))
         return known_of(row).said(reading)
 
 
-def _replaced(old, deed, why):
+def _successor(old, deed, why):
     """The row that counts now, and a new one to take its place, with the reason in its note."""
     if not clean(why):
         raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
@@ -217,7 +214,7 @@ def _alike(given, taken):
             yield f"{name} and {other} may be one pour, written in two ways. Write its name in one way, and give another pour a name that differs in more."
 
 
-def _made_again(name):
+def _next_name(name):
     """The name of a pour made in place of another: P02-2 for P02, P02-3 for P02-2."""
     first, number = re.fullmatch(r"(.*?)(?:-(\d+))?", name).groups(default="1")
     return f"{first}-{int(number) + 1}"

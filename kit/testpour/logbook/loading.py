@@ -6,134 +6,79 @@ import sqlalchemy as sa
 
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.known import how_known
-from testpour.logbook.tables import FACTS, POURS, READINGS, SETTINGS, UNDATED, LogProblem
-from testpour.study import Study, older_name
+from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
+from testpour.study import Study
 
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
-NUMBERS = ("entry", "pour", "reading", "low", "high", "age")
-WORDS = ("specimen", "by", "note")
-PORTION = 50_000  # rows turned into columns at a time
 
 
 def load_castings(study: Study, connection: sa.Connection) -> Castings:
     """`Castings` of a study from its log, superseded and withdrawn rows left out."""
-    _refuse_other_units(study, connection)
     withdrawn = frozenset(connection.execute(sa.select(POURS.c.pour).where(POURS.c.void)).scalars())
     return Castings(study, _pours(study, connection), _readings(study, connection, withdrawn), withdrawn, _undeclared(study, connection, withdrawn))
 
 
 def _undeclared(study, connection, withdrawn):
     """Settings and readings that the log holds and the study does not declare, with the number of pours that have them."""
-    settings, readings = SETTINGS.c.factor, READINGS.c.reading
-    of_pours = sa.select(settings, sa.func.count()).join(POURS, POURS.c.entry == SETTINGS.c.entry).where(standing(POURS), _none_of(settings, study.factors))
-    read = sa.func.count(READINGS.c.pour.distinct())
-    of_readings = sa.select(readings, read).where(standing(READINGS), READINGS.c.pour.not_in(withdrawn), _none_of(readings, study.readings))
-    return {name: pours for query, name in ((of_pours, settings), (of_readings, readings)) for name, pours in connection.execute(query.group_by(name))}
+    setting, reading = SETTINGS.c.factor, READINGS.c.reading
+    of_pours = sa.select(setting, sa.func.count()).join(POURS, POURS.c.entry == SETTINGS.c.entry)
+    of_pours = of_pours.where(is_current(POURS), setting.not_in([factor.name for factor in study.factors])).group_by(setting)
+    of_readings = sa.select(reading, sa.func.count(READINGS.c.pour.distinct()))
+    of_readings = of_readings.where(is_current(READINGS), READINGS.c.pour.not_in(withdrawn), _undeclared_reading(study)).group_by(reading)
+    return {name: pours for query in (of_pours, of_readings) for name, pours in connection.execute(query)}
 
 
-def _none_of(name, columns):
-    """The condition that a name of the log is none of these columns', now or under an older name."""
-    older = [old for column in columns if (old := older_name(column.name))]
-    return sa.and_(name.not_in([column.name for column in columns]), sa.func.lower(name).not_in(older))
+def _undeclared_reading(study):
+    return READINGS.c.reading.not_in([reading.name for reading in study.readings])
 
 
-def _refuse_other_units(study, connection):
-    """Refuse to read under a new name what was kept in another unit under the name it had."""
-    renamed = {f"unit of {older}": c for c in (*study.factors, *study.readings) if (older := older_name(c.name))}
-    if not renamed:
-        return
-    for name, unit in connection.execute(sa.select(FACTS.c.name, FACTS.c.value)):
-        column = renamed.get(name.casefold())
-        if column and unit != column.unit:
-            raise LogProblem(
-                f"The log keeps {name.removeprefix('unit of ')} in {unit or 'plain numbers'}, the study file now declares {column.name} "
-                f"in {column.unit or 'plain numbers'}. Write unit = {unit!r} for {column.name} in the study file."
-            )
-
-
-def standing(table: sa.Table) -> sa.ColumnElement[bool]:
+def is_current(table: sa.Table) -> sa.ColumnElement[bool]:
     """The condition on a row that nothing supersedes and that is not withdrawn."""
     replaced = sa.select(table.c.supersedes).where(table.c.supersedes.is_not(None))
     return sa.and_(sa.not_(table.c.void), table.c.entry.not_in(replaced))
 
 
 def _pours(study, connection):
-    """One row a standing pour, in the order they were first logged, one column a factor of the study."""
-    held = ("entry", "pour", "session", "made_at", *PEOPLE)
-    older = POURS.alias()
-    first = sa.select(older.c.entry).where(older.c.pour == POURS.c.pour, older.c.supersedes.is_(None))
+    """One row a pour that counts, in the order they were first logged, one column a factor of the study."""
+    first_row = POURS.alias()
+    first = sa.select(first_row.c.entry).where(first_row.c.pour == POURS.c.pour, first_row.c.supersedes.is_(None))
     place = sa.case((POURS.c.supersedes.is_(None), POURS.c.entry), else_=first.scalar_subquery())
-    query = sa.select(*(POURS.c[name] for name in held)).where(standing(POURS)).order_by(place)
-    table = _table(connection, query, held, {"entry": int, "made_at": object})
-    table["made_at"] = table["made_at"].to_numpy("datetime64[us]")  # SQLite keeps a moment as text
-    table["made_at"] = table["made_at"].where(table["made_at"] != UNDATED)
-    whole = table.join(_settings(study, connection), on="entry").set_index("pour")
+    columns = {"entry": "int64", "pour": "str", "session": "str", "made_at": "datetime64[us]", **dict.fromkeys(PEOPLE, "str")}
+    pours = _table(connection, sa.select(*(POURS.c[name] for name in columns)).where(is_current(POURS)).order_by(place), columns)
+    pours["made_at"] = pours["made_at"].where(pours["made_at"] != UNDATED)
+    whole = pours.join(_settings(study, connection), on="entry").set_index("pour")
     return whole[["session", "made_at", *(factor.name for factor in study.factors), *PEOPLE]]
 
 
 def _settings(study, connection):
     """One row an entry, one column a factor; the database spreads them along their own key."""
-    names, columns = ["entry"], [SETTINGS.c.entry]
+    types, columns = {"entry": "int64"}, [SETTINGS.c.entry]
     for factor in study.factors:
-        said = SETTINGS.c["text" if factor.kind == "text" else "number"]
-        names.append(factor.name)
-        spread = sa.func.max(sa.case((SETTINGS.c.factor == factor.name, said)))
-        if older := older_name(factor.name):
-            spread = sa.func.coalesce(spread, sa.func.max(sa.case((sa.func.lower(SETTINGS.c.factor) == older, said))))
-        columns.append(spread)
-    kinds = {f.name: object if f.kind == "text" else float for f in study.factors} | {"entry": int}
-    return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), names, kinds).set_index("entry")
+        value = SETTINGS.c["text" if factor.kind == "text" else "number"]
+        columns.append(sa.func.max(sa.case((SETTINGS.c.factor == factor.name, value))).label(factor.name))
+        types[factor.name] = "object" if factor.kind == "text" else "float64"
+    return _table(connection, sa.select(*columns).group_by(SETTINGS.c.entry), types).set_index("entry")
 
 
 def _readings(study, connection, withdrawn):
-    """One row a standing reading of a standing pour, in the order of entries."""
-    older = {old: reading.name for reading in study.readings if (old := older_name(reading.name))}
-    ours = READINGS.c.reading.in_([reading.name for reading in study.readings])
-    held = [~READINGS.c.void, sa.or_(ours, sa.func.lower(READINGS.c.reading).in_(older)) if older else ours]
-    numbers = {"entry": int, "low": float, "high": float, "age": float}
-    table = _table(connection, _chosen(NUMBERS, held), NUMBERS, numbers)
-    if older:
-        table["reading"] = table["reading"].map(lambda name: older.get(name.casefold(), name)).astype("str")
-    table["low"], table["high"] = table["low"].fillna(-np.inf), table["high"].fillna(np.inf)
-    # Few readings have a specimen, initials or a note: only those are fetched.
-    said = sa.or_(*(READINGS.c[name] != "" for name in WORDS))
-    words = _table(connection, _chosen(("entry", *WORDS), [said, *held]), ("entry", *WORDS), {"entry": int})
-    place = np.zeros(len(table), dtype=int)
-    place[table["entry"].searchsorted(words["entry"])] = np.arange(1, len(words) + 1)
-    for name in WORDS:
-        table[name] = pd.array(["", *words[name]], dtype="str").take(place)
-    table["known"] = how_known(table)
-    gone = _gone(connection, table, withdrawn)
-    return (table[~gone].reset_index(drop=True) if gone.any() else table)[list(READING_COLUMNS)]
+    """One row a reading that counts, of a pour that does, in the order of entries.
 
-
-def _gone(connection, table, withdrawn):
-    """Which readings were superseded, or lie under a pour that was withdrawn.
-
-    Both are few and looked up once: a server that has not counted its rows yet may otherwise look them up
-    again for every reading. A pour once withdrawn is never logged again under its name.
+    Superseded entries are looked up once: a server that has not counted its rows yet may otherwise look them up again for
+    every reading.
     """
-    replaced = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
-    return table["entry"].isin(replaced.all()) | table["pour"].isin(withdrawn)
+    numbers = dict.fromkeys(("low", "high", "age"), "float64")
+    types = {"entry": "int64", "pour": "str", "reading": "str", **numbers, "specimen": "str", "by": "str", "note": "str"}
+    query = sa.select(*(READINGS.c[name] for name in types)).where(~READINGS.c.void, ~_undeclared_reading(study)).order_by(READINGS.c.entry)
+    readings = _table(connection, query, types)
+    readings["low"], readings["high"] = readings["low"].fillna(-np.inf), readings["high"].fillna(np.inf)
+    readings["known"] = how_known(readings)
+    superseded = connection.execute(sa.select(READINGS.c.supersedes).where(READINGS.c.supersedes.is_not(None))).scalars()
+    gone = readings["entry"].isin(superseded.all()) | readings["pour"].isin(withdrawn)
+    return readings.loc[~gone, list(READING_COLUMNS)].reset_index(drop=True)
 
 
-def _chosen(names, conditions):
-    """Columns of the readings that meet all conditions, in the order of entries."""
-    return sa.select(*(READINGS.c[name] for name in names)).where(*conditions).order_by(READINGS.c.entry)
-
-
-def _table(connection, query, names, kinds):
-    """What a query finds, as a table of text columns, but for `kinds`."""
-    # The driver's own rows: numbers and text need no conversion. There may be a million of them, so by portions.
-    cursor = connection.execute(query).cursor
-    kinds = {name: kinds.get(name, "str") for name in names}
-    portions = [_typed(rows, kinds) for rows in iter(lambda: cursor.fetchmany(PORTION), [])] or [_typed([], kinds)]
-    table = pd.concat(portions, ignore_index=True) if len(portions) > 1 else portions[0]
-    for name in table.columns[table.dtypes == object]:
-        table[name] = table[name].where(table[name].notna(), np.nan)
-    return table
-
-
-def _typed(rows, kinds):
-    table = pd.DataFrame(rows, columns=list(kinds))
-    return table.astype({name: kind for name, kind in kinds.items() if table[name].dtype != kind})
+def _table(connection, query, types):
+    """What a query finds, as a table with columns of these types."""
+    table = pd.read_sql_query(query, connection, dtype=types)
+    objects = [name for name, kind in types.items() if kind == "object"]
+    return table.assign(**{name: table[name].where(table[name].notna(), np.nan) for name in objects})

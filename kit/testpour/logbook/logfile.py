@@ -6,7 +6,6 @@ A rollback journal is used and not a write-ahead log, whose rows lie in a second
 import os
 import sqlite3
 import time
-import warnings
 from collections import Counter
 from contextlib import closing, suppress
 from pathlib import Path
@@ -15,32 +14,28 @@ from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study import Study
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
-HELD: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
-TURNS = 20  # looks at a file, or tries at it, a twentieth of a second apart
+OPEN_HERE: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
+LOOKS = 20  # looks at a file, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
 DAMAGED = (
     "is damaged. Keep the file, and go back to the last copy made with: testpour backup. A file copied by hand in the "
     "middle of a write looks damaged too: if this is such a copy, copy it again."
 )
-APART = (
-    "The log at {path} is open in an older testpour as well, which keeps its newest rows in {path}-wal. Nothing is lost, "
-    "but close it there before you copy the file, or copy it with: testpour backup."
-)
 
 
-def held_here(path: str | Path) -> bool:
+def open_here(path: str | Path) -> bool:
     """Whether this process has a file open in SQLite.
 
     Such a file must not be opened any other way: closing it would drop SQLite's locks on it, and other benches
     would write between two of its pages (SQLite, How To Corrupt, section 2.2).
     """
-    return HELD[_identity(path)] > 0
+    return OPEN_HERE[_identity(path)] > 0
 
 
 def count_connection(path: str | Path, change: int) -> None:
     """Note that this process opened (1) or is closing (-1) a connection to a file."""
-    HELD[_identity(path)] += change
+    OPEN_HERE[_identity(path)] += change
 
 
 def _identity(path):
@@ -55,15 +50,15 @@ def check_file(path: str | Path) -> None:
     path = Path(path)
     if path.exists() and not path.is_file():
         raise LogProblem(f"The log at {path} is a folder, a pipe or a device, not a file. Give the path of a log, or move it away.")
-    for _ in range(TURNS):  # another bench may be in the middle of a write
-        wrong = _wrong(path) if path.is_file() else ""
+    for _ in range(LOOKS):  # another bench may be in the middle of a write
+        wrong = _damage(path) if path.is_file() else ""
         if not wrong:
             return
         time.sleep(0.05)
     raise LogProblem(f"The log at {path} {wrong}")
 
 
-def _wrong(path):
+def _damage(path):
     """What is wrong with a file, by its head and its length; ``""`` for nothing.
 
     A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
@@ -94,25 +89,10 @@ def _size(path):
 
 
 def make_one_file(path: str | Path) -> None:
-    """Bring the rows that an older kit left beside a log into it, and keep them there from now on.
-
-    Where an older kit has the log open just now, it stays as it is, which is said; the next opening tries again.
-    """
-    for _ in range(TURNS):
-        if not _in_two_files(path):
-            return
-        with suppress(sqlite3.Error), closing(sqlite3.connect(path, timeout=0)) as raw:
-            raw.execute("PRAGMA journal_mode=DELETE").close()
-        time.sleep(0.05)
-    if _in_two_files(path):
-        warnings.warn(APART.format(path=path), stacklevel=2)
-
-
-def _in_two_files(path):
-    """Whether a file is kept with a write-ahead log (SQLite file format, section 1.3.3)."""
-    with suppress(OSError), open(path, "rb") as file:
-        return file.read(20)[18:20] == b"\2\2"
-    return False
+    """Bring rows that lie in a write-ahead log beside a log into it, and keep them there from now on; a busy log stays as it is."""
+    with suppress(sqlite3.Error, OSError), closing(sqlite3.connect(path, timeout=5)) as raw:
+        raw.execute("PRAGMA journal_mode=DELETE").close()
+        raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first look takes back a half-made write
 
 
 def check_whole(path: str | Path) -> None:
@@ -136,7 +116,5 @@ def close_log(study: Study) -> bool:
     path = Path(address.removeprefix(FILE))
     if not address.startswith(FILE) or not _size(path):
         return True
-    with suppress(sqlite3.Error, OSError), closing(sqlite3.connect(path, timeout=5)) as raw:
-        raw.execute("PRAGMA journal_mode=DELETE").close()
-        raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first look takes back a half-made write
+    make_one_file(path)
     return not any(_size(path.with_name(path.name + ending)) for ending in ("-wal", "-journal"))

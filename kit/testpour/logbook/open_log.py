@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 
 from testpour.arguments import checked
 from testpour.logbook.castings import Castings
-from testpour.logbook.database import explained, one_moment, open_database, shown
+from testpour.logbook.database import address_words, explained, one_moment, open_database
 from testpour.logbook.facts import check_facts
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
@@ -34,7 +34,7 @@ class OpenLog:
             warnings.warn(words, Caution, stacklevel=3)
 
     def __repr__(self):
-        return f"Log of {self.study.name!r} at {shown(self.address)}. {self.castings().sentence()}"
+        return f"Log of {self.study.name!r} at {address_words(self.address)}. {self.castings().sentence()}"
 
     def close(self) -> None:
         """Close the database."""
@@ -82,7 +82,7 @@ class OpenLog:
         """
         with self.looking() as connection:
             ledger = Ledger(self.study, connection)
-            return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.standing(pour).pour))
+            return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.current_pour(pour).pour))
 
     def looking(self) -> AbstractContextManager[Connection]:
         """A connection to look with, for a `with` block; it explains what goes wrong in words."""

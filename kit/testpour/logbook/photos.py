@@ -17,9 +17,9 @@ from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from sqlalchemy import Row
 
 from testpour.files import name_new, write_new
-from testpour.logbook.door import clean
 from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.text_and_dates import clean
 from testpour.study import Study
 from testpour.units import to_unit
 from testpour.wording import age_words, in_html, visible
@@ -56,9 +56,9 @@ class Photo:
         if hashlib.sha256(data).hexdigest() != self.path.stem:
             raise LogProblem(f"{self.path} is not the photograph that was logged: its bytes were changed. Put it back.")
         small = io.BytesIO()
-        with _opened(data, self.path.name) as held:
-            held.thumbnail((pixels, pixels))
-            shown = Image.alpha_composite(Image.new("RGBA", held.size, "white"), held.convert("RGBA"))
+        with _opened(data, self.path.name) as picture:
+            picture.thumbnail((pixels, pixels))
+            shown = Image.alpha_composite(Image.new("RGBA", picture.size, "white"), picture.convert("RGBA"))
             shown.convert("RGB").save(small, "JPEG", quality=75)
         return f"data:image/jpeg;base64,{base64.b64encode(small.getvalue()).decode()}"
 
@@ -92,9 +92,9 @@ def photo_row(
         hours = None if age is None else to_unit(age, "h", "age")
     if hours is not None and not 0 <= hours < math.inf:
         raise LogProblem(f"photo: an age of {hours:g} h is not possible. Give hours after mixing.")
-    data, ending = _plain(path)
+    data, ending = _rewritten(path)
     name = f"{hashlib.sha256(data).hexdigest()}.{ending}"
-    _keep(Path(study.folder) / FOLDER / name, data)
+    _store(Path(study.folder) / FOLDER / name, data)
     return {"file": name, "age": hours, "by": clean(by, line=True), "note": clean(note)}
 
 
@@ -103,7 +103,7 @@ def photo_of(study: Study, row: Row[Any]) -> Photo:
     return Photo(row.entry, row.pour, Path(study.folder) / FOLDER / Path(row.file).name, row.age, row.by, row.note)
 
 
-def _plain(given):
+def _rewritten(given):
     """A picture written anew: upright, in plain colours, with nothing else in it; and its ending."""
     name = "The picture" if isinstance(given, bytes) else given.name
     if not isinstance(given, bytes) and given.exists() and not given.is_file():  # a pipe or a device may never end
@@ -116,8 +116,8 @@ def _plain(given):
         raise LogProblem(f"No picture at {given}. Give its path.") from None
     except OSError as problem:
         raise LogProblem(f"{name} cannot be read: {problem.strerror}.") from None
-    with _opened(data, name) as held:
-        return _anew(_upright(held), held.format)
+    with _opened(data, name) as picture:
+        return _bare_picture(_upright(picture), picture.format)
 
 
 @contextmanager
@@ -126,10 +126,10 @@ def _opened(data, name):
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
-            with Image.open(io.BytesIO(data), formats=FORMATS) as held:
-                if held.width * held.height > PIXELS:
-                    raise LogProblem(f"{name} has {held.width} x {held.height} pixels, too many. Save it smaller.")
-                yield held
+            with Image.open(io.BytesIO(data), formats=FORMATS) as picture:
+                if picture.width * picture.height > PIXELS:
+                    raise LogProblem(f"{name} has {picture.width} x {picture.height} pixels, too many. Save it smaller.")
+                yield picture
     except Image.DecompressionBombError:
         raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
@@ -143,9 +143,9 @@ def _opened(data, name):
         raise LogProblem(f"{name} is a damaged picture ({problem}). Copy it from the camera again.") from None
 
 
-def _upright(held):
+def _upright(picture):
     """Pixels as seen: turned as the camera says, colours in sRGB, so that no profile needs to be kept."""
-    image, profile = ImageOps.exif_transpose(held), held.info.get("icc_profile")
+    image, profile = ImageOps.exif_transpose(picture), picture.info.get("icc_profile")
     clear = image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info
     if profile and image.mode in ("RGB", "L", "CMYK"):
         with suppress(ImageCms.PyCMSError, OSError):  # a profile that cannot be read is left out; the picture is what counts
@@ -154,7 +154,7 @@ def _upright(held):
     return image.convert("RGBA" if clear else "RGB")
 
 
-def _anew(image, form):
+def _bare_picture(image, form):
     """The bytes of a file that holds the pixels and nothing else."""
     bare = Image.frombytes(image.mode, image.size, image.tobytes())
     flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
@@ -163,7 +163,7 @@ def _anew(image, form):
     return made.getvalue(), "jpg" if flat else "png"
 
 
-def _keep(path, data):
+def _store(path, data):
     """Write a file whole and durably under the name of its content, once."""
     if path.is_file() and not path.is_symlink() and path.read_bytes() == data:
         return

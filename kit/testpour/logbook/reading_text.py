@@ -42,8 +42,8 @@ def known(
     `value` is as read off; its text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``. `between` has the last
     check before and the first check after; of a time, 0 as the first says no more than `already`.
     """
-    given = [way for way in (value, between, not_yet, already) if way is not None]
-    if len(given) != 1:
+    stated = [way for way in (value, between, not_yet, already) if way is not None]
+    if len(stated) != 1:
         raise UnitProblem(
             f"{reading.words}: give exactly one of a value, between=(before, after), not_yet=, already=."
         )
@@ -84,8 +84,8 @@ def _from_text(reading, text, decimal):
     grades = [word.casefold() for word in reading.grades]
     if text.casefold() in grades:
         return _read_off(reading, grades.index(text.casefold()), decimal)
-    if found := BETWEEN.match(text):
-        low, high = found["low"], found["high"]
+    if match := BETWEEN.match(text):
+        low, high = match["low"], match["high"]
         if BETWEEN.match(high):
             raise UnitProblem(f"{reading.words}: {shortened(text)!r} has more than two numbers. Write the two it lies between, as in 20-25 min.")
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
@@ -97,9 +97,9 @@ def _from_text(reading, text, decimal):
                                   "as in 20 min to 1 h, and the earlier check first.")
             low = f"{low} {unit}"
         return _between(reading, low, high, decimal)
-    found = NOT_YET.match(text) or ALREADY.match(text)
-    if found:
-        return _open(reading, found, decimal)
+    match = NOT_YET.match(text) or ALREADY.match(text)
+    if match:
+        return _open(reading, match, decimal)
     if ABOUT.match(text):
         raise UnitProblem(
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
@@ -110,13 +110,13 @@ def _from_text(reading, text, decimal):
     return _read_off(reading, text, decimal)
 
 
-def _open(reading, found, decimal):
+def _open(reading, match, decimal):
     """What a text says that has one end, such as > 20; of grades those it leaves, the one it names only where it says so."""
-    above = found.re is NOT_YET
-    sign, number = found["sign"], found["low" if above else "high"]
+    above = match.re is NOT_YET
+    sign, number = match["sign"], match["low" if above else "high"]
     if not sign and not is_time(reading):
         raise UnitProblem(
-            f"{reading.words}: {shortened(found[0])!r} may mean more or less than {number}. Write > {number} or < {number}, or leave it empty "
+            f"{reading.words}: {shortened(match[0])!r} may mean more or less than {number}. Write > {number} or < {number}, or leave it empty "
             "if nobody looked."
         )
     end = _end(reading, number, decimal)
@@ -125,7 +125,7 @@ def _open(reading, found, decimal):
     beside = 0 if OR_EQUAL.match(sign) else 1
     low, high = (end + beside, len(reading.grades) - 1.0) if above else (0.0, end - beside)
     if low > high:
-        raise UnitProblem(f"{reading.words}: {shortened(found[0])!r} leaves no grade. Grades are {numbered(reading.grades)}.")
+        raise UnitProblem(f"{reading.words}: {shortened(match[0])!r} leaves no grade. Grades are {numbered(reading.grades)}.")
     return Known(low, high)
 
 
@@ -158,13 +158,13 @@ def _end(reading, value, decimal):
     worded = bool(reading.grades) and isinstance(value, str) and not re.match(r"[+-]?\.?\d", value)
     number = math.nan if worded else reading.parse(value, decimal)
     if reading.grades and number != round(number, 0):
-        said = repr(shortened(str(value))) if worded else f"{number:g}"
-        raise UnitProblem(f"{reading.words}: {said} is not a grade. Grades are {numbered(reading.grades)}.")
+        shown = repr(shortened(str(value))) if worded else f"{number:g}"
+        raise UnitProblem(f"{reading.words}: {shown} is not a grade. Grades are {numbered(reading.grades)}.")
     return number
 
 
 def _on_its_scale(text, scale):
     """``"Shore D 78"`` and ``"78 D"`` as ``"78"``; any other text as it is, for the unit's own refusal."""
     letter = scale.split()[-1]
-    found = re.fullmatch(rf"\s*(?:{scale}\s*)?([\d.,]+)\s*(?:{scale}|{letter})?\s*", text, re.IGNORECASE)
-    return found[1] if found else text
+    match = re.fullmatch(rf"\s*(?:{scale}\s*)?([\d.,]+)\s*(?:{scale}|{letter})?\s*", text, re.IGNORECASE)
+    return match[1] if match else text

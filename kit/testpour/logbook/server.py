@@ -25,9 +25,8 @@ WAITS = {
     "options": "-c lock_timeout=8s -c statement_timeout=15s -c idle_in_transaction_session_timeout=60s",
 }
 APART = 5  # seconds by which a bench's clock may differ from the server's without a word
-GUARDED = ("pours", "settings", "readings", "photos", "facts")
 
-SAID = {
+MEANINGS = {
     "lock timeout": "is held by another bench or program for longer than eight seconds. Try again; if it goes on, look who has it open.",
     "statement timeout": "did not answer within fifteen seconds. Try again; if it goes on, look at the server.",
     "no password supplied": "asks for a password and none was given. {how}",
@@ -97,30 +96,18 @@ def _hang_up(number):
         line.shutdown(socket.SHUT_RDWR)
 
 
-def plainly(text: str) -> str | None:
+def in_plain_words(text: str) -> str | None:
     """What a server's words mean; None where they are not known."""
-    sign = next((sign for sign in SAID if re.search(sign, text)), None)
-    return sign and SAID[sign].format(how=_how() if "{how}" in SAID[sign] else "")
+    sign = next((sign for sign in MEANINGS if re.search(sign, text)), None)
+    return sign and MEANINGS[sign].format(how=_password_advice() if "{how}" in MEANINGS[sign] else "")
 
 
-def _how():
+def _password_advice():
     """Where a password belongs, and what keeps the one that is there from being used."""
     file = Path(os.environ.get("PGPASSFILE") or Path.home() / ".pgpass")
     if os.name == "posix" and file.is_file() and file.stat().st_mode & 0o077:
         return f"{file} may be read by others, so it was not used; make it yours alone with: chmod 600 {file}"
     return HOW.format(file=file)
-
-
-def guard(connection: sa.Connection) -> None:
-    """Let the server refuse to empty a table of the log, in logs made by older kits too; nothing is done on SQLite."""
-    if connection.dialect.name != "postgresql":
-        return
-    query = "SELECT c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid WHERE t.tgname LIKE 'no_truncate_of_%%'"
-    held = set(connection.exec_driver_sql(query).scalars())
-    for table in (name for name in GUARDED if name not in held):
-        connection.exec_driver_sql(
-            f"CREATE TRIGGER no_truncate_of_{table} BEFORE TRUNCATE ON {table} EXECUTE FUNCTION testpour_only_grows()"
-        )
 
 
 def zone(moment: dt.datetime | None = None) -> str:

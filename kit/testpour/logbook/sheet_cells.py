@@ -8,7 +8,7 @@ from pathlib import Path
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.workbook import COVERED, LARGEST, MOST, Figures, read_workbook
 from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
-from testpour.wording import SHOWN, first_few, shortened
+from testpour.wording import SHOWN, shortened
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
@@ -28,7 +28,6 @@ SUMMARY = re.compile(
     rf"{AVERAGE}(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|s\.?d\.?|std\.?(?:\s*dev\.?)?|stdev"
     r"|standard deviation|min|max|minimum|maximum|range|count|n\s*=\s*\d+|targets?|aims?|goals?|best|worst|ideal|optimum|recommended"
 )  # what stands at the head of a row that is no pour: Average, Mean of 2, Ø A1-A2
-POINTED = re.compile(r"[1-9]\d{0,2}(?:\.\d{3})+(?:,\d+)?\s*[a-zA-Z°%]{0,10}")  # 1.080 min, whose point may part thousands
 AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Mean gel time, Subtotal Monday
 
 
@@ -42,38 +41,24 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tupl
     try:
         if path.suffix.casefold() == ".xlsx":
             rows, across, unread = read_workbook(path)
-            return rows, None, across, [*unread, *_points(rows)]
-        return *_text(path), {}, []
+            decimal = _decimal(cell for row in rows for cell in row if not isinstance(cell, Figures))
+            if decimal == ",":  # in texts; what the workbook keeps as a number has a point so far
+                rows = [[cell.replace(".", ",") if isinstance(cell, Figures) else cell for cell in row] for row in rows]
+            return rows, decimal, across, unread
+        rows = _text_rows(path)
+        return rows, _decimal(cell for row in rows for cell in row), {}, []
     except TextProblem as problem:
         raise LogProblem(f"{path.name}: {problem}") from None
 
 
-def _points(rows):
-    """Take the points out of thousands that a workbook keeps as text, where other such numbers have a decimal comma; say how points were taken."""
-    texts = [(row, place) for row in range(len(rows)) for place, cell in enumerate(rows[row]) if not isinstance(cell, Figures)]
-    marks = decimal_marks(rows[row][place].strip() for row, place in texts)
-    comma, point = ((mark, "decimal") in marks for mark in ",.")
-    held = [(row, place) for row, place in texts if POINTED.fullmatch(rows[row][place].strip())]
-    if not held or (point and not comma):
-        return
-    names = first_few([f"row {row + 1} ({rows[row][place].strip()})" for row, place in held])
-    if comma and not point:
-        for row, place in held:
-            rows[row][place] = rows[row][place].replace(".", "")
-        yield f"points were taken to part thousands in {names}, because other numbers kept as text have a decimal comma. If one marks decimals, write a comma."
-    else:
-        yield f"points were taken to mark decimals in {names}, which the workbook keeps as text. Where one parts thousands, leave it out."
-
-
-def _text(path):
+def _text_rows(path):
     text = read_text(path, LARGEST)
     lines = [line for line in text.splitlines() if line.strip(" ;,\t")][:20]
     # A row stands below its headers with as many separators: a title above them may hold more commas, and stands alone.
     separator = max(SEPARATORS, key=lambda mark: sorted((line.count(mark) for line in lines), reverse=True)[1::-1])
     if text.count(separator) + text.count("\n") > MOST:
         raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
-    rows = _split(text, separator)
-    return rows, _decimal(rows)
+    return _split(text, separator)
 
 
 def _split(text, separator):
@@ -95,9 +80,9 @@ def _split(text, separator):
     return rows
 
 
-def _decimal(rows):
+def _decimal(cells):
     """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``; ``1.200`` is then 1200."""
-    marks = decimal_marks(cell.strip() for row in rows for cell in row)
+    marks = decimal_marks(cell.strip() for cell in cells)
     comma, point, either = (marks.get(key) for key in ((",", "decimal"), (".", "decimal"), (".", "either")))
     if comma and point and either:
         raise TextProblem(
@@ -117,7 +102,7 @@ def bare(text: str) -> str:
     return text.strip().casefold().removesuffix(":")
 
 
-def sums_up(text: str, name: bool = False) -> bool:
+def is_summary(text: str, name: bool = False) -> bool:
     """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow, or where it ends in a colon.
 
     A small n alone counts the pours; a capital one may be the pour after M.
@@ -127,12 +112,12 @@ def sums_up(text: str, name: bool = False) -> bool:
     return SUMMARY.fullmatch(bare(text)) is not None
 
 
-def _meant(text):
+def _has_meaning(text):
     """Whether a sheet takes these words for something else than text."""
-    return bare(text) in BLANK | DITTO | ERRORS or sums_up(text, name=True)
+    return bare(text) in BLANK | DITTO | ERRORS or is_summary(text, name=True)
 
 
-def tame(text: str) -> str:
+def escape_cell(text: str) -> str:
     """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
 
     Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
@@ -140,12 +125,12 @@ def tame(text: str) -> str:
     are written out, such as [U+202E].
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)
-    meant = bool(bare(text)) and _meant(text) and text != "min"  # the unit, which tables for other programs hold
+    meant = bool(bare(text)) and _has_meaning(text) and text != "min"  # the unit, which tables for other programs hold
     return f"'{text}" if text[:1] in GUARDED or meant else text
 
 
-def untame(text: str) -> str:
-    """Back from `tame`."""
+def unescape_cell(text: str) -> str:
+    """Back from `escape_cell`."""
     rest = text[1:]
-    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _meant(rest)) and rest else text
+    text = rest if text[:1] == "'" and (rest[:1] in GUARDED or _has_meaning(rest)) and rest else text
     return SPELT.sub(lambda found: chr(int(found[2], 16)), text)

@@ -6,9 +6,9 @@ from collections.abc import Iterator, Sequence
 from statistics import fmean
 
 from testpour.columns import NO, OTHERS, YES, Factor, Reading
-from testpour.logbook.door import CLOCK
 from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
 from testpour.logbook.sheet_cells import NOTHING, bare
+from testpour.logbook.text_and_dates import CLOCK
 from testpour.study import Study
 from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
 from testpour.wording import first_few, listed
@@ -18,16 +18,24 @@ LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours
 FIGURE = re.compile(r"[~≈<>]?\s*\d+(?:[.,]\d+)?(?:\s*(?:-|/|to)\s*\d+(?:[.,]\d+)?)?\s*[^\d\s]{0,4}")  # a number or a range with a unit, and no date
 
 
+def _columns(pours):
+    """The cells below each header, by the number of their row."""
+    heads = {head: None for _, written in pours for head in written}
+    return {head: {number: written.get(head, "") for number, written in pours} for head in heads}
+
+
 def doubtful_ticks(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
     """A problem for each yes/no column in which an empty cell or an x may mean no."""
-    for head in {head: None for _, written in pours for head in written if isinstance(head.column, Factor) and head.column.kind == "yes/no"}:
-        said = {written.get(head, "").casefold() for _, written in pours}
-        empty = [str(number) for number, written in pours if written.get(head, "") in NOTHING]
-        crossed = [str(number) for number, written in pours if written.get(head, "").casefold() == "x"]
-        if crossed and (other := said & YES - {"x"}):
+    for head, cells in _columns(pours).items():
+        if not isinstance(head.column, Factor) or head.column.kind != "yes/no":
+            continue
+        answers = {cell.casefold() for cell in cells.values()}
+        empty = [str(number) for number, cell in cells.items() if cell in NOTHING]
+        crossed = [str(number) for number, cell in cells.items() if cell.casefold() == "x"]
+        if crossed and (other := answers & YES - {"x"}):
             words = f"has x in row {listed(crossed)} and {listed(sorted(other))} in others, so x may be yes or no. Write yes or no in each cell."
             yield "", head.text, "", words
-        elif empty and said & YES and not said & NO:
+        elif empty and answers & YES and not answers & NO:
             words = f"says yes in some rows and is empty or a dash in row {listed(empty)}. Write no there if it was not so, or ? if nobody knows."
             yield "", head.text, "", words
 
@@ -51,30 +59,30 @@ def not_given(
     `texts` are the headers, `rows` the cells of the pours. A column that was not read and may hold such a setting is asked about: it may
     go by a name that is not known here.
     """
-    given = {head.name for head in heads if head}
+    named = {head.name for head in heads if head}
     unread = {text.strip(): [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
               for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None and bare(text).strip(".") not in COUNTED}
     wrong, unknown = [], []
-    lost = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
-    if lost and not any(head.kind == "reading" for head in heads if head):
+    figures = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
+    if figures and not any(head.kind == "reading" for head in heads if head):
         known = first_few([reading.label for reading in study.readings])
         wrong.append(
-            f"no column gives a reading of this study, and not read, though in figures: {listed(lost)}. Head each reading as the study calls it, with its age "
-            f"where it changes: {known}. If there are none yet, add an empty column of one."
+            f"no column gives a reading of this study, and not read, though in figures: {listed(figures)}. Head each reading as the study calls it, with its "
+            f"age where it changes: {known}. If there are none yet, add an empty column of one."
         )
-    for factor in (factor for factor in study.varied if factor.name not in given):
-        held = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
-        if held:
+    for factor in (factor for factor in study.varied if factor.name not in named):
+        candidates = [text for text, cells in unread.items() if cells and all(_may_be(factor, text, cell) for cell in cells)]
+        if candidates:
             nil = ", 0 where there was none" if factor.is_share and factor.name != "catalyst" else ""
             empty = "yes or no" if factor.kind == "yes/no" else "what it was"
             wrong.append(
-                f"no column gives {factor.words}, which this study varies. Not read, and perhaps it: {listed(held)}. If one of these is the {factor.words}, "
-                f"head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
+                f"no column gives {factor.words}, which this study varies. Not read, and perhaps it: {listed(candidates)}. If one of these is the "
+                f"{factor.words}, head it {factor.label}. If not, add a column {factor.label}, and write {empty}{nil} or, where nobody knows, ?."
             )
         else:
             unknown.append(factor.words)
-    said = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
-    return wrong, [said] if unknown else []
+    sentence = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
+    return wrong, [sentence] if unknown else []
 
 
 def _may_be(column, text, cell):
@@ -89,20 +97,20 @@ def _may_be(column, text, cell):
 
 def doubtful_day(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
     """A problem where a column Day holds numbers beside readings without an age: it may be the age of the casting."""
-    heads = {head: None for _, written in pours for head in written}
-    aged = listed(dict.fromkeys(head.text for head in heads if without_age(head)))
-    for head in (head for head in heads if head.name == "session" and bare(head.text) == "day" and aged):
-        cells = [written[head] for _, written in pours if written.get(head)]
-        if cells and all(re.fullmatch(r"\d{1,3}", cell) for cell in cells):
+    columns = _columns(pours)
+    aged = listed(dict.fromkeys(head.text for head in columns if without_age(head)))
+    for head, cells in columns.items():
+        filled = [cell for cell in cells.values() if cell]
+        if aged and head.name == "session" and bare(head.text) == "day" and filled and all(re.fullmatch(r"\d{1,3}", cell) for cell in filled):
             said = f"may be the day of pouring, or how old a casting was when {aged} was read. Head it Session for the one, or Age (d) for the other."
             yield "", head.text, "", said
 
 
 def doubtful_unit(pours: Pours, decimal: str | None) -> Iterator[tuple[str, str, str, str]]:
     """A problem for each setting of bare numbers that all lie outside what the study varies, and in another unit all within."""
-    for head in {head: None for _, written in pours for head in written if not head.unit}:
-        factor, cells = head.column, [written[head] for _, written in pours if written.get(head, "") not in NOTHING]
-        if not (isinstance(factor, Factor) and factor.span and cells and all(re.fullmatch(r"\d+(?:[.,]\d+)?", cell) for cell in cells)):
+    for head, column in _columns(pours).items():
+        factor, cells = head.column, [cell for cell in column.values() if cell not in NOTHING]
+        if head.unit or not (isinstance(factor, Factor) and factor.span and cells and all(re.fullmatch(r"\d+(?:[.,]\d+)?", cell) for cell in cells)):
             continue
         low, high = min(factor.span), max(factor.span)
         try:
@@ -134,17 +142,16 @@ def mean_of_those_above(pours: Pours, decimal: str | None) -> Iterator[tuple[str
 
 def without_unit(pours: Pours) -> Iterator[str]:
     """A sentence on each column whose unit may be another: the numbers have none, and the sheet or the trade has several, or they are to 100 g."""
-    heads = {head: None for _, written in pours for head in written if head.kind != "own" and head.part == "value"}
-    written = {head: [cells[head] for _, cells in pours if cells.get(head)] for head in heads}
-    units = [head.unit for head in heads] + [re.sub(r"^[\d.,/\s-]+", "", cell) for cells in written.values() for cell in cells]
+    columns = {head: [cell for cell in cells.values() if cell] for head, cells in _columns(pours).items() if head.kind != "own" and head.part == "value"}
+    units = [head.unit for head in columns] + [re.sub(r"^[\d.,/\s-]+", "", cell) for cells in columns.values() for cell in cells]
     used = {SPELLINGS.get(unit.casefold(), unit) for unit in units}
-    for head in heads:
+    for head in columns:
         if "100" in head.unit and "resin" not in head.unit:
             yield (
                 f"{head.text} was read as % of the resin: 1.5 g to 100 g of resin is 1.5 %. If it is to 100 g of the whole mix, work out the per cent of "
                 "the resin; what is in the log already is put right with correct_pour."
             )
-    for head, cells in written.items():
+    for head, cells in columns.items():
         unit = head.column.unit if head.column else ""
         bare = not head.unit and any(re.search(r"\d$", cell) and cell.strip("0.,") for cell in cells)  # 0 min are 0 h
         others = {SPELLINGS.get(one.casefold(), one) for one in OTHERS.get(unit, ()) if not measures(unit, "h")}

@@ -5,22 +5,15 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
-from testpour.logbook.door import DAY_FIRST
 from testpour.logbook.headers import Head
-from testpour.logbook.sheet_cells import DITTO, untame
+from testpour.logbook.sheet_cells import DITTO, unescape_cell
+from testpour.logbook.text_and_dates import DAY_FIRST
 from testpour.logbook.workbook import DATED
 from testpour.wording import first_few, listed, shortened
 
 Cells = Sequence[tuple[Head, str]]
 
 DAY = ("session", "made_at")  # what stands once for many pours
-# What begins with a day, names a group, speaks of all or has a colon may be the title of the pours below.
-TITLE = re.compile(
-    r"^(?:[*†‡]|(?:mon|tues|wednes|thurs|fri|satur|sun)day\b|\d{1,4}[./-]\d{1,2}[./-]\d"
-    r"|\d{1,2}(?:st|nd|rd|th)?\s+(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)"
-    r"|(?:series|group|batch|set|round|class|week|day|session|bench)\s+(?:\S+$|#?\d+\b))|\ball\b|:(?!\d)",
-    re.IGNORECASE,
-)
 
 
 class Days:
@@ -31,24 +24,19 @@ class Days:
         self.waiting: list[tuple[int, Cells]] = []  # rows of a session or a date alone, since the last pour
         self.alone: list[tuple[int, Cells]] = []  # those of them that held for a pour
         self.above: list[str] = []  # pours that have the date of the pour above
-        self.titles: list[str] = []  # what stands in a row of its own and is no note of the pour above
-        self.apart: list[tuple[int, list[str]]] = []  # remarks below an empty row, since the last pour
-        self.gap = False  # whether an empty row stands below the last pour
-        self.headed: set[str] = set()  # columns in which a title stands above the first pour
+        self.remarks: list[str] = []  # rows that hold nothing but words
         self.last: dict[str, Any] = {}  # the pour above, or what stands alone below it
 
-    def give(self, entry: dict[str, Any], above: Sequence[dict[str, Any]]) -> None:
-        """Give a pour what it does not say of its session and date itself; `above` are the pours above it."""
+    def complete(self, entry: dict[str, Any]) -> None:
+        """Give a pour what it does not say of its session and date itself."""
         for number, cells in self.waiting:
-            if above and "session" in entry and [head.name for head, _ in cells] == ["session"]:
-                self.remark(number, [cell for _, cell in cells], above)  # no session, for the pour below has its own
+            if "where" in self.last and "session" in entry and [head.name for head, _ in cells] == ["session"]:
+                self.remark(number, [cell for _, cell in cells])  # no session, for the pour below has its own
                 continue
             self.alone.append((number, cells))
-            said = self.read(number, cells)
-            self.last = {**({} if "where" in self.last else self.last), **{name: said[name] for name in DAY if name in said}}
-        for number, texts in self.apart:
-            self._note(number, texts, above)
-        self.waiting, self.apart, self.gap = [], [], False
+            read = self.read(number, cells)
+            self.last = {**({} if "where" in self.last else self.last), **{name: read[name] for name in DAY if name in read}}
+        self.waiting = []
         session = entry.setdefault("session", self.last.get("session", ""))
         within = session == self.last.get("session", session)  # within a session a date too is written once
         if within and "made_at" in self.last and "made_at" not in entry:
@@ -74,33 +62,16 @@ class Days:
             if said:
                 yield entry["where"], "", f"{clock:%H:%M}", f"{clock:%H:%M} {said}"
 
-    def close(self, entries: Sequence[dict[str, Any]]) -> None:
-        """Take what stands alone below the last pour as a remark on it, and below an empty row as one on the whole table."""
+    def close(self) -> None:
+        """Take what stands alone below the last pour as a remark."""
         for number, cells in self.waiting:
-            self.remark(number, [cell for _, cell in cells], entries)
-        for number, texts in self.apart:
-            self._note(number, texts, [])
+            self.remark(number, [cell for _, cell in cells])
 
-    def remark(self, number: int, texts: Iterable[str], above: Sequence[dict[str, Any]], column: str = "") -> None:
-        """Add what stands in a row of its own to the note of the pour above it, unless it may be about several pours.
-
-        It may be where it stands in the same `column` as a title above the first pour.
-        """
-        if column and (not above or column in self.headed):
-            self.headed.add(column)
-            above = []
-        texts = [untame(text) for text in texts if text.casefold() not in DITTO]
-        if self.gap and texts and above:
-            self.apart.append((number, texts))
-        else:
-            self.gap |= not texts
-            self._note(number, texts, above)
-
-    def _note(self, number, texts, above):
-        if above and not any(map(TITLE.search, texts)) and not _of_another(texts, above):
-            above[-1]["note"] = " ".join([above[-1].get("note", ""), *texts]).strip()
-        elif re.search(r"[^\W\d_]{2}", "".join(texts)):
-            self.titles.append(f"{number} ({shortened(', '.join(texts))})")
+    def remark(self, number: int, texts: Iterable[str]) -> None:
+        """Note a row of words that is not read: it may be about one pour or about several."""
+        texts = [unescape_cell(text) for text in texts if text.casefold() not in DITTO]
+        if re.search(r"[^\W\d_]{2}", "".join(texts)):
+            self.remarks.append(f"{number} ({shortened(', '.join(texts))})")
 
     def doubtful(self, pours: Iterable[tuple[int, dict[Head, str]]]) -> Iterator[tuple[str, str, str, str]]:
         """A problem for each session that stands alone where other pours have theirs beside them: it may be a remark."""
@@ -119,13 +90,13 @@ class Days:
         if self.alone:
             places = [f"{number} ({', '.join(cell for _, cell in cells)})" for number, cells in self.alone]
             yield f"what stands alone in row {listed(places)} was taken to hold for the pours below it."
-        if self.titles:
+        if self.remarks:
             advice = "Write what holds for a pour into its own row: the date, the session, a setting or a note."
-            yield f"what stands alone in row {first_few(self.titles)} may be about several pours, so it was not read. {advice}"
-        dated = [entry for entry in entries if not entry["session"] and "made_at" in entry]
-        for entry in dated:
+            yield f"what stands alone in row {first_few(self.remarks)} may be about one pour or several, so it was not read. {advice}"
+        with_date = [entry for entry in entries if not entry["session"] and "made_at" in entry]
+        for entry in with_date:
             entry["session"] = f"{entry['made_at']:%Y-%m-%d}"
-        if dated:
+        if with_date:
             yield "no session is written beside a date, so the pours of one day were taken as one session. If it was another, write it beside them."
         undated = [entry["where"].removeprefix("row ") for entry in entries if not entry["session"] and entry["settings"]]
         if len(undated) > 1:
@@ -134,14 +105,6 @@ class Days:
                 "on a day that is not known. Where they were poured on several days, write a column Date; what is in the log already is put "
                 "right with log.correct_pour(pour, session=..., made_at=..., why=...)."
             )
-
-
-def _of_another(texts, above):
-    """Whether texts name a pour, and not the last one; a name of one letter or of figures may be a word as well."""
-    *others, last = [entry.get("pour", "") for entry in above]
-    names = [name for name in others if len(name) > 1 and re.search(r"[^\W\d_]", name)]
-    words = set(re.findall(r"[\w.#/-]+", " ".join(texts)))
-    return last not in words and not words.isdisjoint(names)
 
 
 def of_two_origins(rows: Iterable[tuple[int, Iterable[tuple[Head, str]]]]) -> Iterator[tuple[str, str, str, str]]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import AGE, COUNTED, WHEN, Head, HeaderProblem, checked_unit, is_age, last_unit, read_head, without_age
-from testpour.logbook.sheet_cells import untame
+from testpour.logbook.sheet_cells import unescape_cell
 from testpour.logbook.workbook import COVERED
 from testpour.study import Study
 from testpour.units import UnitProblem, measures, to_unit
@@ -38,8 +38,8 @@ def find_heads(study: Study, rows: Sequence[Sequence[str]], across: Mapping[tupl
         if place + 1 < len(rows) and _names_more(study, texts, rows[place + 1]):
             last, labels = place + 1, _spread(rows, place, across)
             texts = _together(study, labels, rows[last])
-        elif any(AGED.fullmatch(label) for label in labels) and (both := _together(study, labels, texts)) != list(texts):
-            first, texts = place - 1, both
+        elif any(AGED.fullmatch(label) for label in labels) and (joined := _together(study, labels, texts)) != list(texts):
+            first, texts = place - 1, joined
         return _headers(study, rows, (first, last), texts, labels, across)
     return None
 
@@ -53,10 +53,10 @@ def _headers(study, rows, span, texts, labels, across):
         heads.append(head)
         problems += [(f"row {last + 1}", text.strip(), "", problem)] if problem else []
     for (row, column), origin in across.items():  # a header merged over several columns heads those that hold anything
-        if row == last and any(below[column].strip() for below in rows[last + 1 :]):
+        if row == last and any(with_units_below[column].strip() for with_units_below in rows[last + 1 :]):
             heads[column] = heads[origin]
     heads = _with_clock(_without_counter(heads))
-    problems += _twice(heads, labels, last)
+    problems += _duplicates(heads, labels, last)
     asked = any(without_age(head) for head in heads if head)
     changed = [new for new, *old in zip(texts, *rows[first : last + 1], strict=False) if new not in old]
     said = f"row {first + 1} and row {last + 1} were read together as headers: {listed(changed)}." if changed else ""
@@ -112,7 +112,7 @@ def _without_counter(heads):
 def _head(study, text):
     """What a cell heads, and what is wrong with it as a header; "" where nothing is."""
     try:
-        return read_head(study, untame(text)), ""
+        return read_head(study, unescape_cell(text)), ""
     except (HeaderProblem, UnitProblem) as problem:
         return None, str(problem)
 
@@ -122,7 +122,7 @@ def _named(heads):
     return [(head.kind, head.name) for head in heads if head and head.kind != "own"]
 
 
-def lies_on_its_side(study: Study, heads: Sequence[Head | None], rows: Sequence[Sequence[str]]) -> bool:
+def is_transposed(study: Study, heads: Sequence[Head | None], rows: Sequence[Sequence[str]]) -> bool:
     """Whether the first column names more settings and readings than the row taken for that of the headers, if any, which names one there too."""
     down = _named(_head(study, row[0].strip())[0] for row in rows[:HIGHEST] if row)
     return (not heads or bool(_named(heads[:1]))) and len(set(down)) > max(2, len(_named(heads)))
@@ -135,7 +135,7 @@ def _with_clock(heads):
     return [replace(head, name="clock") if head and [head] == clocks and len(made) == 2 else head for head in heads]
 
 
-def _twice(heads, labels, place):
+def _duplicates(heads, labels, place):
     """Problems of two columns for one thing; hardness at several places may have several, unless other words stand above each."""
     seen = {}
     for head, label in zip(heads, labels, strict=False):
@@ -160,19 +160,19 @@ def only_table(
     Where other headers follow, a second table begins: it is added to `problems`, and no row of it is read.
     """
     kept: list[list[str]] = []
-    again: list[str] = []
+    repeated: list[str] = []
     for number, row in enumerate(rows[first:], start=first + 1):
         if not _may_head(row) or not _are_headers(study, row):
             kept.append(row)
         elif [cell.strip() for cell in row] == [text.strip() for text in rows[found.last]]:
             kept.append([""] * len(row))
-            again.append(str(number))
+            repeated.append(str(number))
         else:
             said = f"other headers stand here ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
             advice = "Save it as a sheet of its own and read that too, or copy its columns beside the first table, in the row of each pour."
             problems.append((f"row {number}", "", "", f"{said} {advice}"))
             break
-    return kept, [f"the headers stand again in row {listed(again)}, and were passed over there."] if again else []
+    return kept, [f"the headers stand again in row {listed(repeated)}, and were passed over there."] if repeated else []
 
 
 def _may_head(row):
@@ -181,7 +181,7 @@ def _may_head(row):
     return len(filled) > 1 and not any(cell[0].isdigit() and not re.fullmatch(AGE, cell, re.IGNORECASE) for cell in filled)
 
 
-def below(
+def with_units_below(
     heads: Sequence[Head | None], rows: Sequence[Sequence[str]], start: int, problems: list[tuple[str, str, str, str]]
 ) -> tuple[int, list[Head | None]]:
     """Where the pours begin below the headers, and the heads with the units of a row of units."""
@@ -201,18 +201,18 @@ def _units_below(heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list
     With them come header, cell and problem of each unit that cannot be taken.
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
-    asked = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
-    if not _are_units([one for one in asked if one[2]]):
+    columns = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
+    if not _are_units([one for one in columns if one[2]]):
         return None
-    found, problems = [], []
-    for head, text, column in asked:
+    new_heads, problems = [], []
+    for head, text, column in columns:
         if head and column and text:
             try:
                 head = replace(head, unit=_unit_below(head, column, text))
             except HeaderProblem as problem:
                 problems.append((head.text, text, str(problem)))
-        found.append(head)
-    return found, problems
+        new_heads.append(head)
+    return new_heads, problems
 
 
 def _are_units(asked):

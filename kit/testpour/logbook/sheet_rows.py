@@ -5,13 +5,13 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 from testpour.columns import NIL, NO, YES
-from testpour.logbook.door import clock, made_on
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
-from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, sums_up, untame
+from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, is_summary, unescape_cell
 from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, without_unit
 from testpour.logbook.sheet_days import Days, counted_anew, may_stand_alone, of_two_origins, only_shared
+from testpour.logbook.text_and_dates import clock, made_on
 from testpour.logbook.workbook import COVERED, DATED
 from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
 from testpour.wording import first_few, listed
@@ -52,7 +52,7 @@ def read_rows(
         cells = [(head, cell.strip()) for head, cell in zip(heads, row, strict=False) if head]
         if name := _summary(row, cells):
             said = "is taken for an average, a sum or an aim, so it was not read. If it is a pour, write something else there."
-            if name.endswith(":") and not sums_up(name):
+            if name.endswith(":") and not is_summary(name):
                 said = "ends in a colon, so it is taken for a remark and was not read. If it is a pour, leave the colon out."
             passed.append(f"row {number} ({name}) {said}")
             continue
@@ -67,13 +67,12 @@ def read_rows(
             elif len(cells) == 1 and cells[0][0].name == "pour" and len(cells[0][1].split()) == 1:
                 alone.append(f"{number} ({cells[0][1]})")
             else:
-                column = cells[0][0].text if len(cells) == 1 else ""
-                days.remark(number, [cell for _, cell in cells] or _beside(heads, row), entries if cells else [], column)
+                days.remark(number, [cell for _, cell in cells] or _beside(heads, row))
             continue
         if shared := only_shared(cells):
             problems.append((f"row {number}", "", "", shared))
             continue
-        if entries and _of_no_pour(heads, cells):
+        if entries and _only_readings(heads, cells):
             problems.append((f"row {number}", "", "", NAMELESS))
             continue
         pours.append((number, written))
@@ -82,26 +81,37 @@ def read_rows(
         entry = _entry(cells, number, decimal, problems, aged)
         if not entry["settings"] and entry.get("pour") in {one.get("pour") for one in entries} - {None}:
             further.add(number)
-        days.give(entry, entries)
+        days.complete(entry)
         entries.append(entry)
-    days.close(entries)
+    days.close()
+    problems += _doubts(pours, further, days, entries, decimal)
+    return entries, [*passed, *days.said(entries), *without_unit(pours), *_taken_so(entries, alone, unsaid)]
+
+
+def _doubts(pours, further, days, entries, decimal):
+    """Problems that only all the pours of a sheet tell together."""
     unnamed = _unnamed(pours)
-    problems += [(f"row {number}", "pour", "", UNNAMED) for number in unnamed]
-    problems += doubtful_ticks([one for one in pours if one[0] not in further.union(unnamed)])
-    problems += [*doubtful_day(pours), *doubtful_unit(pours, decimal), *mean_of_those_above(pours, decimal), *days.timed(entries)]
-    problems += days.doubtful(pours)
-    problems += counted_anew([(one["where"], one["session"], one["made_at"].date() if "made_at" in one else None) for one in entries])
-    problems += of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
-    passed += [*days.said(entries), *without_unit(pours)]
+    yield from ((f"row {number}", "pour", "", UNNAMED) for number in unnamed)
+    yield from doubtful_ticks([pour for pour in pours if pour[0] not in further.union(unnamed)])
+    yield from doubtful_day(pours)
+    yield from doubtful_unit(pours, decimal)
+    yield from mean_of_those_above(pours, decimal)
+    yield from days.timed(entries)
+    yield from days.doubtful(pours)
+    yield from counted_anew([(entry["where"], entry["session"], entry["made_at"].date() if "made_at" in entry else None) for entry in entries])
+    yield from of_two_origins([*days.alone, *((number, written.items()) for number, written in pours)])
+
+
+def _taken_so(entries, alone, unsaid):
+    """Sentences on names that stand alone, on pours of which nothing is said, and on settings taken as not written down."""
     if alone:
-        passed.append(f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known.")
+        yield f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known."
     bare = [entry for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
     empty = [f"{entry['where'].removeprefix('row ')} ({entry.get('pour', 'no name')})" for entry in bare]
     if empty:
-        passed.append(f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it.")
+        yield f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it."
     for head, places in unsaid.items():
-        passed.append(f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}")
-    return entries, passed
+        yield f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}"
 
 
 def _beside(heads, row):
@@ -115,7 +125,7 @@ def _summary(row, cells):
     own = {head.name: cell for head, cell in cells if head.kind == "own"}
     names = [first, own.get("pour") or own.get("note", "")]
     no_names = {cell for head, cell in cells if head.kind != "own" or head.name == "note"}
-    return next((name for name in names if sums_up(name, name not in no_names)), "")
+    return next((name for name in names if is_summary(name, name not in no_names)), "")
 
 
 def _unnamed(pours):
@@ -155,7 +165,7 @@ def _is_remark(cells):
     return without and not ("pour" in own and len(own) > 1)
 
 
-def _of_no_pour(heads, cells):
+def _only_readings(heads, cells):
     """Whether a row holds readings alone, below pours of a sheet that names them: of which pour they are, nobody can tell."""
     named = any(head and head.name == "pour" for head in heads)
     return named and all(head.kind == "reading" or head.name in ("age", "note", "by") for head, _ in cells)
@@ -172,12 +182,12 @@ def _entry(cells, number, decimal, problems, aged):
             if cell.casefold() in ERRORS:
                 raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
             if head.kind == "own":
-                entry[head.name] = OWN_CELLS.get(head.name, lambda text: untame(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
+                entry[head.name] = OWN_CELLS.get(head.name, lambda text: unescape_cell(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
                 text = _lot(head, cell) if head.column.kind == "text" else _with_unit(cell, head.unit)
                 entry["settings"][head.name] = one_number(head.column, text, decimal)
             elif head.part != "value":
-                asides[head.name, head.age, head.specimen, head.part] = untame(cell)
+                asides[head.name, head.age, head.specimen, head.part] = unescape_cell(cell)
             else:
                 entry["readings"] += list(_readings(head, cell, decimal, age))
         except UnitProblem as problem:
@@ -207,7 +217,7 @@ def _no_date(cell):
     if DATED.fullmatch(cell):
         said = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
         raise UnitProblem(f"{cell[:10]} {said}")
-    return untame(cell)
+    return unescape_cell(cell)
 
 
 OWN_CELLS: dict[str, Callable[[str], Any]] = {"pour": _no_date, "made_at": made_on, "clock": clock, "made_anyway": lambda cell: cell.casefold() in YES}

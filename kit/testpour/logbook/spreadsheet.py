@@ -10,7 +10,7 @@ from testpour.logbook.headers import WHEN
 from testpour.logbook.sheet_cells import bare, read_cells
 from testpour.logbook.sheet_columns import lists_readings, not_given
 from testpour.logbook.sheet_days import counted_anew
-from testpour.logbook.sheet_heads import below, find_heads, lies_on_its_side, only_table
+from testpour.logbook.sheet_heads import find_heads, is_transposed, only_table, with_units_below
 from testpour.logbook.sheet_rows import read_rows
 from testpour.study import Study
 from testpour.wording import listed, shortened
@@ -26,7 +26,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
     its name, its words or those of the trade, such as MEKP, with a unit in brackets and an age where it matters:
     ``Thickness (in)``, ``hardness at 24 h (Shore D)``; ages may stand in a row above the headers. Decimal commas, blank
-    rows, rows with a remark only, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
+    rows, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
     are understood. A session written once, beside a pour or in a row of its own, holds until the next one, and its date
     with it; where there is none, each day is a session. A ditto mark repeats the cell above, but for a reading. Units may
     stand in a row below the headers. Headers may be shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h",
@@ -56,48 +56,48 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     NotRead
         Naming the lines above the headers, two rows of headers read together, settings that no column gives, the
         columns that are nothing of the study's or have no header, the rows taken for further readings of a pour above,
-        the rows of averages, sums and aims, those that may be about several pours, the rows and days that gave pours a
+        the rows of averages, sums and aims, those that hold a remark alone, the rows and days that gave pours a
         session or a date, pours without either, the settings taken as not written down, what a workbook has struck out,
-        hidden, coloured or marked as a footnote, how the points in its texts were taken, and its further sheets.
+        hidden or coloured, and its further sheets.
     """
     rows, decimal, across, unread = read_cells(path)
-    found = find_heads(study, rows, across)
-    if lies_on_its_side(study, found.heads if found else (), rows):
+    headers = find_heads(study, rows, across)
+    if is_transposed(study, headers.heads if headers else (), rows):
         said = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
         raise LogProblems([("", "", "", said + "table in a spreadsheet program, and paste it transposed.")])
-    if found is None:
+    if headers is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         said = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
         if max(map(len, rows), default=0) == 1:
             said = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
         raise LogProblems([("", "", "", " ".join([said, *unread]))])
-    start, texts, problems = found.last, found.texts, found.problems
-    if listing := lists_readings(study, rows, start, found.heads):
+    start, texts, problems = headers.last, headers.texts, headers.problems
+    if listing := lists_readings(study, rows, start, headers.heads):
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
-    first, heads = below(found.heads, rows, start, problems)
-    kept, again = only_table(study, found, rows, first, problems)
+    first, heads = with_units_below(headers.heads, rows, start, problems)
+    kept, repeated = only_table(study, headers, rows, first, problems)
     misread = bool(problems)
-    entries, passed = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
-    poured = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
+    entries, passed_over = read_rows(heads, enumerate(kept, start=first + 1), decimal, problems)
+    pour_rows = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
     later = any("pour" in entry for entry in entries) and not any(entry["settings"] for entry in entries)  # readings of pours in the log
     if not later and not misread:
-        wrong, unknown = not_given(study, texts, heads, [row for _, row in poured])
+        wrong, unknown = not_given(study, texts, heads, [row for _, row in pour_rows])
         problems += [(f"row {start + 1}", "", "", said) for said in wrong]
-        passed += unknown
+        passed_over += unknown
     for place, text in enumerate(texts):
         if bare(text) in ("week", "woche", "kw", "month", "monat", "term"):
-            weeks = ["".join(row[place : place + 1]).strip() or None for _, row in poured]
+            weeks = ["".join(row[place : place + 1]).strip() or None for _, row in pour_rows]
             problems += counted_anew([(one["where"], one["session"], week) for one, week in zip(entries, weeks, strict=True)], text.strip())
-    nameless = list(_without_header(texts, start, across, poured, problems))
+    nameless = list(_without_header(texts, start, across, pour_rows, problems))
     entries, further = _joined(study, entries)
     check_entries(study, entries, problems)
     ignored = [text.strip() for head, text in zip(heads, texts, strict=True) if head is None and text.strip()]
     if ignored:
-        passed.insert(0, f"not read: {', '.join(ignored)}.")
+        passed_over.insert(0, f"not read: {', '.join(ignored)}.")
     if further:
         said = "If one is a pour of its own, give it another name; if it is an average, delete it."
-        passed.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
-    for text in (*_above(rows[: found.first]), *filter(None, [found.said]), *again, *nameless, *passed, *unread):
+        passed_over.append(f"taken for further readings of a pour above: {listed(further)}. {said}")
+    for text in (*_above(rows[: headers.first]), *filter(None, [headers.said]), *repeated, *nameless, *passed_over, *unread):
         warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=3)
     return entries
 
@@ -115,30 +115,30 @@ def _above(rows):
 
 def _joined(study, entries):
     """One entry a pour, a further row of its name added to it; and the rows that were added, with the names."""
-    kept, named, further = [], {}, []
+    kept, by_name, further = [], {}, []
     for entry in entries:
-        first = named.setdefault(entry.get("pour") or entry["where"], entry)
-        if first is entry or not _goes_on(study, first, entry):
+        first = by_name.setdefault(entry.get("pour") or entry["where"], entry)
+        if first is entry or not _continues(study, first, entry):
             kept.append(entry)
             continue
-        more = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _held(first, read))]
-        first["readings"] += [{**read, "where": entry["where"]} for read in more]
+        new_readings = [read for read in entry["readings"] if not (read_once(study.reading(read["reading"])) and _earlier_value(first, read))]
+        first["readings"] += [{**read, "where": entry["where"]} for read in new_readings]
         if entry.get("note", "") not in first.get("note", ""):
             first["note"] = f"{first.get('note', '')} {entry['note']}".strip()
         further.append(f"{entry['where']} ({entry['pour']})")
     return kept, further
 
 
-def _goes_on(study, first, entry):
+def _continues(study, first, entry):
     """Whether a row of the same name says nothing that differs from the first row of the pour, and is no copy of it."""
     alike = all(entry.get(name, first.get(name)) == first.get(name) for name in ("session", "made_at", "by", "made_anyway"))
-    pairs = [(read, _held(first, read)) for read in entry["readings"]]
+    pairs = [(read, _earlier_value(first, read)) for read in entry["readings"]]
     again = any(held not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, held in pairs)
     new = not entry["settings"] or any(held != read["value"] for read, held in pairs)
     return alike and new and not again and entry["settings"].items() <= first["settings"].items()
 
 
-def _held(entry, read):
+def _earlier_value(entry, read):
     """What an entry has of a reading at the same age and place; the same value before any other, None where there is none."""
     keys = ("reading", "age", "specimen")
     values = [one["value"] for one in entry["readings"] if all(one[key] == read[key] for key in keys)]
@@ -151,14 +151,14 @@ def _without_header(texts, start, across, poured, problems):
     for column in range(max((len(row) for _, row in poured), default=0)):
         if (start, column) in across or "".join(texts[column : column + 1]).strip():
             continue
-        held = [(where, row[column].strip()) for where, row in poured if "".join(row[column : column + 1]).strip()]
-        figures = [(where, cell) for where, cell in held if re.search(r"\d", cell)]
+        filled = [(where, row[column].strip()) for where, row in poured if "".join(row[column : column + 1]).strip()]
+        figures = [(where, cell) for where, cell in filled if re.search(r"\d", cell)]
         if figures and column:  # the first may just count the rows
             where, cell = figures[0]
             said = f"{shortened(cell)} stands in a column without a header. Write above it what it is, or delete it."
             problems.append((where, _column(column), cell, said))
-        elif held:
-            words.append(f"{_column(column)} ({shortened(held[0][1])})")
+        elif filled:
+            words.append(f"{_column(column)} ({shortened(filled[0][1])})")
     if words:
         yield f"not read, because without a header: {listed(words)}."
 

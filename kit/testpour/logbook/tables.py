@@ -44,7 +44,7 @@ def _entries(name, looked_up, *columns):
     )
 
 
-def _said(name):
+def _text_column(name):
     """A column of text, empty where nothing was said."""
     return sa.Column(name, sa.Text, nullable=False, server_default="")
 
@@ -52,10 +52,10 @@ def _said(name):
 POURS = _entries(
     "pours",
     "rows_of_a_pour",
-    _said("session"),
+    _text_column("session"),
     sa.Column("made_at", sa.DateTime, nullable=False),
-    _said("by"),
-    _said("note"),
+    _text_column("by"),
+    _text_column("note"),
 )
 
 # Two benches cannot name a first entry alike; a correction carries its pour's name again.
@@ -84,10 +84,10 @@ READINGS = _entries(
     sa.Column("low", sa.Double),
     sa.Column("high", sa.Double),
     sa.Column("age", sa.Double),
-    _said("specimen"),
-    _said("by"),
+    _text_column("specimen"),
+    _text_column("by"),
     sa.Column("known", sa.Text, nullable=False),
-    _said("note"),
+    _text_column("note"),
     sa.CheckConstraint("low IS NULL OR high IS NULL OR low <= high", name="ends_in_order"),
 )
 
@@ -96,8 +96,8 @@ PHOTOS = _entries(
     "photos_of_a_pour",
     sa.Column("file", sa.Text, nullable=False),
     sa.Column("age", sa.Double),
-    _said("by"),
-    _said("note"),
+    _text_column("by"),
+    _text_column("note"),
 )
 
 
@@ -118,6 +118,9 @@ sa.event.listen(METADATA, "before_create", sa.DDL(SERVER_REFUSAL).execute_if(dia
 TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hangs together whole
 for _table in TABLES:
     _only_grows(_table)
+for _table in (*TABLES, FACTS):
+    _truncate = f"CREATE TRIGGER no_truncate_of_{_table.name} BEFORE TRUNCATE ON {_table.name} EXECUTE FUNCTION testpour_only_grows()"
+    sa.event.listen(_table, "after_create", sa.DDL(_truncate).execute_if(dialect="postgresql"))
 
 
 class LogProblem(Problem):

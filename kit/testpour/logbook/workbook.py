@@ -58,9 +58,9 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
                 source = parts.read(place) or b""
                 _refuse_formulas(source)
                 _refuse_fonts(source)
-                rows, struck, marks, coloured = _filled(first)
-                said = _unread(struck, marks, others) + _only_coloured(rows, coloured) + _hidden(rows, source) + _commented(parts, place)
-                return *_spread(rows, source), said
+                rows, struck, coloured = _filled(first)
+                said = _unread(struck, others) + _only_coloured(rows, coloured) + _hidden(rows, source) + _commented(parts, place)
+                return *_fill_merged(rows, source), said
         except (TextProblem, MemoryError):
             raise
         except Exception as problem:  # noqa: BLE001  a damaged workbook fails anywhere in a library that expects a whole one
@@ -68,23 +68,18 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
             raise TextProblem(f"not readable as XLSX ({said}). Open it in a spreadsheet program and save it again.") from None
 
 
-def _unread(struck, marks, others):
+def _unread(struck, others):
     """What was left unread, in sentences."""
-    said = []
+    lines = []
     if struck:
-        said.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
-    if marks:
-        said.append(
-            f"Raised or lowered figures were taken for marks of footnotes and not read: {', '.join(marks)}. Where one belongs to the number, "
-            "write it at the height of the rest."
-        )
+        lines.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
     if others:
         names = listed(f"{sheet.title} (hidden)" if sheet.sheet_state != "visible" else sheet.title for sheet in others)
-        said.append(
+        lines.append(
             f"Only the first visible sheet of a workbook is read, not {names}. Save a further sheet of pours as a file of its own "
             "and read it too."
         )
-    return said
+    return lines
 
 
 def _hidden(rows, source):
@@ -93,11 +88,11 @@ def _hidden(rows, source):
 
     numbers = [number for number in map(int, HIDDEN.findall(source)) if number <= len(rows) and any(rows[number - 1])]
     names = first_few([str(number) for number in numbers], SOME)
-    said = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+    lines = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
     width = len(rows[0]) if rows else 0
     places = [place for low, high in HIDDEN_COLUMNS.findall(source) for place in range(int(low), min(int(high), width) + 1)]
     letters = first_few([get_column_letter(place) for place in places if any(row[place - 1].strip() for row in rows)], SOME)
-    return said + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
+    return lines + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
 
 
 def _commented(parts, place):
@@ -110,13 +105,13 @@ def _commented(parts, place):
 
 
 def _filled(sheet):
-    """Rows of cells as text, without the empty ones at the end of a row and below the last; what is struck out; marks of footnotes; cells of a colour alone."""
+    """Rows of cells as text, without the empty ones at the end of a row and below the last; what is struck out; cells of a colour alone."""
     sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
-    rows, crossed, marked, coloured, seen, last = [], [], [], [], 0, 0
+    rows, crossed, mixed, coloured, seen, last = [], [], [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
-        texts, struck, marks = _texts(row)
-        marked += marks
+        texts, struck = _texts(row)
+        mixed += [cell.coordinate for cell in row if _is_mixed(cell)]
         coloured += _coloured(row)
         crossed += [f"row {number}"] if struck and not any(texts) else struck
         while texts and not texts[-1].strip():
@@ -131,8 +126,9 @@ def _filled(sheet):
         if number <= ROWS:
             rows.append(texts)
         last = number if texts else last
+    _refuse_mixed(mixed)
     width = max(map(len, rows[:last]), default=0)
-    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, marked, coloured
+    return [row + [""] * (width - len(row)) for row in rows[:last]], crossed, coloured
 
 
 def _coloured(row):
@@ -151,34 +147,34 @@ def _only_coloured(rows, cells):
 
 
 def _texts(row):
-    """The cells of a row as text; the names of those with something struck out, and with the mark of a footnote, each with that."""
-    texts, struck, marks = [], [], []
+    """The cells of a row as text, without what is struck out; and the names of the cells that are, each with its text."""
+    texts, struck = [], []
     for cell in row:
-        text, *left = _parts(cell)
-        texts.append(text)
-        for names, out in zip((struck, marks), left, strict=True):
-            if out.strip():
-                names.append(f"{cell.coordinate} ({shortened(out.strip(), 20)})")
-    return texts, struck, marks
-
-
-def _parts(cell):
-    """What a cell says, what of it is struck out, and its marks of footnotes: 25 with a raised 1 is 25, yet m with a raised 2 is m2."""
-    if not isinstance(cell.value, list):  # one font for all of it
         text = _cell(cell)
-        return ("", text, "") if text.strip() and cell.font.strike else (text, "", "")
-    text = struck = marks = ""
-    for run in cell.value:
-        said, font = str(run), getattr(run, "font", cell.font)
-        raised = font.vertAlign in ("superscript", "subscript") and said.strip()[:1].isdigit()
-        in_word = text[-1:].isalpha() and (font.vertAlign == "subscript" or said in ("2", "3"))
-        if font.strike:
-            struck += said
-        elif raised and not in_word and "/" not in str(cell.value):
-            marks += said
-        else:
-            text += f" {said}" if raised and text[-1:].isdigit() else said  # 1 1/2 with its fraction raised
-    return text, struck, marks
+        if text.strip() and not isinstance(cell.value, list) and cell.font.strike:
+            struck.append(f"{cell.coordinate} ({shortened(text.strip(), 20)})")
+            text = ""
+        texts.append(text)
+    return texts, struck
+
+
+def _is_mixed(cell):
+    """Whether a part of a cell is struck out or raised, so that 251 may be 25 with the mark of a footnote; cm2 and H2O say what they are."""
+    text = ""
+    for run in cell.value if isinstance(cell.value, list) else ():
+        font = getattr(run, "font", cell.font)
+        unit = text[-1:].isalpha() and (font.vertAlign == "subscript" or str(run) in ("2", "3"))
+        if font.strike or (font.vertAlign in ("superscript", "subscript") and str(run).strip()[:1].isdigit() and not unit):
+            return True
+        text += str(run)
+    return False
+
+
+def _refuse_mixed(names):
+    if names:
+        raise TextProblem(
+            f"a part of the text is struck out, raised or lowered: {first_few(names, SOME)}. Write there only what counts, at one height."
+        )
 
 
 def _holds_anything(sheet):
@@ -200,15 +196,10 @@ def _refuse_formulas(source):
 def _refuse_fonts(source):
     """Refuse cells that keep text of several fonts within themselves, where openpyxl joins 25 and a raised 1 to 251."""
     cells = [cell for cell in re.split(rb"</(?:\w+:)?c>", source) if b'"inlineStr"' in cell and FONTED.search(cell)]
-    names = [name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]]
-    if cells:
-        raise TextProblem(
-            f"a part of the text is struck out, raised or lowered in a way that cannot be told apart: {first_few(names, SOME)}. Open it in a "
-            "spreadsheet program and save it again."
-        )
+    _refuse_mixed([name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]])
 
 
-def _spread(rows, source):
+def _fill_merged(rows, source):
     """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else, and what is merged across."""
     from openpyxl.utils import range_boundaries
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import logsumexp, ndtr
+from scipy.special import ndtr
 
-from testpour.likelihood.truncated import log_interval_probability
+from testpour.likelihood.together import log_chance_together
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
+from testpour.models.log_rows import labels_of
 from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:
@@ -21,8 +23,6 @@ if TYPE_CHECKING:
 # Share of its draws that a pour's weights must be worth, else the model is fitted again: on 378 left-out pours of four logs chances
 # were then out by .019 (root mean square; at most .15), as much as a new fit of 300 draws is. The shape of the tail alone told less.
 WORTH = 0.5
-THIN = 4  # every so many draws are used where a pour was read more than once
-REACH = np.linspace(-8, 8, 17)  # of a pour's shift about a draw of it, in its standard deviations
 
 
 @dataclass(frozen=True)
@@ -32,13 +32,7 @@ class PredictiveDraws:
     mean: np.ndarray  # (m, k): latent, with the effects of sessions, lots and hands that other pours share
     own: np.ndarray  # (m,): standard deviation of the shift that all its readings share
     sd: np.ndarray  # (m,): standard deviation of one reading
-    shift: np.ndarray  # (m,): the shift as drawn, for a pour the model has seen; zero for one it has not
     cuts: np.ndarray | None  # (m, grades - 1)
-
-    def thinned(self, step: int) -> PredictiveDraws:
-        """Every `step`-th draw."""
-        cuts = None if self.cuts is None else self.cuts[::step]
-        return PredictiveDraws(self.mean[::step], self.own[::step], self.sd[::step], self.shift[::step], cuts)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
@@ -48,40 +42,46 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     as low), inside (share of what is seen that lies in the interval).
 
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
-    weights, _ = pareto_smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
-    if effective_size(weights) < WORTH * len(weights):
+    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), the largest weights smoothed (`weights.pareto_smoothed`); where that
+    leaves too few draws the model is fitted again without the pour.
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
-    seen = fit.rows[[c for c in ("low", "high", "room_temperature") if c in fit.rows]]
-    said = np.empty((len(table), 5))
+    columns = np.empty((len(table), 5))
     for pour in table["pour"].unique():
         mine = fit.labels["pour"] == str(pour)
-        said[mine] = _one(fit, pour, seen[mine], level)
-    return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), said.T, strict=True)))
+        columns[mine] = _one(fit, pour, fit.rows[mine], level)
+    return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), columns.T, strict=True)))
 
 
 def predictive_draws(posterior: Posterior, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
     """What the draws of a `posterior`, that of `fit` or the one without the pour, say of the `rows` of one pour."""
-    at, own, shift = rows.index.to_numpy(), np.zeros(len(posterior)), np.zeros(len(posterior))
-    mean, pours = posterior.coefficients @ fit.columns[at].T, fit.labels["pour"]
-    others = pours != pours[at[0]]
-    for name, all_labels in fit.groups.items():
-        mine = all_labels[at]
-        sd = posterior.group_sds.get(name, np.full(len(own), fit.believed.scatter[name]))
-        if name in posterior.group_sds and set(mine) <= set(all_labels[others]):
-            levels = np.searchsorted(posterior.group_levels[name], mine)
-            mean = mean + posterior.group_effects[name][:, levels]
+    effects, own = shared_effects(posterior, fit, labels_of(rows))
+    return PredictiveDraws(posterior.coefficients @ fit.columns[rows.index].T + effects, np.sqrt(own), posterior.sd, posterior.cuts)
+
+
+def shared_effects(
+    posterior: Posterior, fit: ReadingFit, labels: dict[str, np.ndarray], apart: Collection[str] = ()
+) -> tuple[np.ndarray, np.ndarray]:
+    """What a pour's k readings share with other pours, and the variance of what they share with none: arrays (m, k) and (m,).
+
+    `labels` are those of the readings (see `labels_of`), `apart` the groups to be left out of both.
+    """
+    pour, count = labels["pour"][0], len(labels["pour"])
+    others = fit.labels["pour"] != pour
+    effects, own = np.zeros((len(posterior), count)), np.zeros(len(posterior))
+    for name in dict.fromkeys((*fit.groups, *(["pour"] if count > 1 else []))):
+        if name in apart:
             continue
-        own = own + sd**2
-        if posterior is fit.posterior:
-            shift = shift + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], mine[0])]
-    return PredictiveDraws(mean, np.sqrt(own), posterior.sd, shift, posterior.cuts)
+        if not set(labels[name]) <= set(fit.labels[name][others]):
+            own = own + posterior.group_sds.get(name, fit.believed.scatter[name]) ** 2
+        elif name in posterior.group_sds:
+            effects = effects + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], labels[name])]
+    return effects, own
 
 
 def _one(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
     seen = predictive_draws(fit.posterior, fit, rows)
-    seen = seen.thinned(THIN) if len(rows) > 1 else seen
     weights, _ = pareto_smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
     if effective_size(weights) < WORTH * len(weights):
         seen = predictive_draws(fit.without(pour), fit, rows)
@@ -111,31 +111,7 @@ def tails(seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.
 def _likelihood(seen, fit, rows):
     """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
     low, high = ends_by_draw(fit.reading, rows, seen.cuts)
-    if len(rows) == 1:
-        whole = np.hypot(seen.own, seen.sd)
-        return _log_chance(low - seen.mean, high - seen.mean, whole[:, None])[:, 0]
-    width = np.where(np.isfinite(high - low), high - low, np.inf)
-    known = (1 / (seen.sd[:, None] ** 2 + width**2 / 12)).sum(axis=1)
-    own = np.maximum(seen.own, 1e-6)
-    step = 1 / np.sqrt(1 / own**2 + known)
-    heights = []
-    for reach in REACH:
-        shift = seen.shift + reach * step
-        at = seen.mean + shift[:, None]
-        rows_value = _log_chance(low - at, high - at, seen.sd[:, None]).sum(axis=1)
-        heights.append(rows_value - (shift / own) ** 2 / 2 - np.log(own))
-    return logsumexp(heights, axis=0) + np.log(step)
-
-
-def _log_chance(low, high, sd):
-    """Log chance of each interval; log density where a reading is exact."""
-    low, high, sd = np.broadcast_arrays(low / sd, high / sd, sd)
-    exact = low == high
-    if not exact.any():
-        return log_interval_probability(low, high)
-    chance = np.where(exact, -(low**2) / 2 - np.log(sd), 0.0)
-    chance[~exact] = log_interval_probability(low[~exact], high[~exact])
-    return chance
+    return log_chance_together(low - seen.mean, high - seen.mean, seen.own, seen.sd)
 
 
 def _interval(seen, weights, fit, rows, level):

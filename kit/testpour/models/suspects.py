@@ -10,12 +10,12 @@ two readings counted in full in a later form, which was not raced.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.models.left_out import predictive_draws, tails
+from testpour.models.left_out import PredictiveDraws, tails
 from testpour.models.scales import latent_ends
 from testpour.units import show
 from testpour.wording import age_words, count, listed, said_in_markdown
@@ -71,9 +71,10 @@ def _slip(fit, part, least):
     if len(part) < 3:
         return None
     rows = fit.rows.loc[part.index]
-    drawn = predictive_draws(fit.posterior, fit, rows)
-    known = replace(drawn, mean=drawn.mean + drawn.shift[:, None], own=np.zeros_like(drawn.own))
-    even = np.full(len(drawn.own), 1 / len(drawn.own))
+    posterior, mean = fit.posterior, fit.posterior.coefficients @ fit.columns[rows.index].T
+    for name, labels in fit.groups.items():
+        mean = mean + posterior.group_effects[name][:, np.searchsorted(posterior.group_levels[name], labels[rows.index])]
+    known, even = PredictiveDraws(mean, np.zeros(len(mean)), posterior.sd, posterior.cuts), np.full(len(mean), 1 / len(mean))
     far = 2 * np.minimum(*tails(known, even, fit, rows))
     odd = np.flatnonzero(far < least)
     return part.index[odd[0]] if len(odd) == 1 else None

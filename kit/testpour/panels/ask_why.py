@@ -31,7 +31,7 @@ from testpour.panels.parts import (
 from testpour.panels.workshop import SCALES, Needed
 from testpour.wording import capital, in_hundred, listed
 
-SEES = 420  # pixels of the photograph
+PICTURE_WIDTH = 420  # pixels of the photograph
 POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", resin=True, high=20_000)
 
 
@@ -89,7 +89,7 @@ class WhyPanel(Panel):
             found = tp.why(fits, pour, **scale)
             return found, found.saving, found.split
 
-        found, self._saving, self._split = self.asked("Weighing the causes", make, pour, repr(scale), note)
+        found, self._saving, self._split = self.work_out("Weighing the causes", make, pour, repr(scale), note)
         return found
 
     @property
@@ -106,23 +106,23 @@ class WhyPanel(Panel):
         name, place = which.rsplit("|", 1)
         seen, passed = self._draft()
         question = self.answer().case.table.questions[name]
-        self._keep({**seen, name: question.answers[int(place)]}, passed)
+        self._save_draft({**seen, name: question.answers[int(place)]}, passed)
 
     def _tap_pass(self, name: str) -> None:
         """Set a question aside that cannot be answered."""
         seen, passed = self._draft()
-        self._keep(seen, [*passed, name])
+        self._save_draft(seen, [*passed, name])
 
     def _tap_back(self, name: str) -> None:
         """Take an answer back that was not saved."""
         seen, passed = self._draft()
-        self._keep({q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
+        self._save_draft({q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
     def _tap_save(self) -> str:
         """Keep what was seen in the log's note of the casting."""
         answer = self.answer()
         told = answer.keep(self.workshop.log)
-        self._keep({}, [])
+        self._save_draft({}, [])
         return f"Kept in the log's note of {answer.pour}: {told or 'it held all of it already'}"
 
     def _draft(self):
@@ -130,7 +130,7 @@ class WhyPanel(Panel):
         held = self.memory.get("drafts", {}).get(self.typed("pour"), {})
         return held.get("seen", {}), held.get("passed", [])
 
-    def _keep(self, seen, passed):
+    def _save_draft(self, seen, passed):
         self.memory.put(drafts={**self.memory.get("drafts", {}), self.typed("pour"): {"seen": seen, "passed": passed}})
 
     def _missed(self):
@@ -141,14 +141,14 @@ class WhyPanel(Panel):
             found = {str(pour): missed(castings, pour) for pour in castings.pours.index}
             return {pour: listed(one.words(castings.study) for one in misses) for pour, misses in found.items() if misses}
 
-        return self.asked("Looking at every casting", make)
+        return self.work_out("Looking at every casting", make)
 
     def _photograph(self):
         pour = self.typed("pour")
         photos = self.workshop.log.photos(pour) if pour in self.workshop.castings().pours.index else []
         for photo in photos[-1:]:
             with contextlib.suppress(LogProblem):
-                return [{"kind": "picture", "src": photo.thumbnail(SEES), "alt": photo.caption}]
+                return [{"kind": "picture", "src": photo.thumbnail(PICTURE_WIDTH), "alt": photo.caption}]
         return [text("No photograph of it in the log; the session form takes one.", "hint")] if pour else []
 
     def _bars(self, answer):
@@ -182,19 +182,19 @@ class WhyPanel(Panel):
             now = order(answer, name) if name == behind[0] else ""
             at_once = f"This casting: {now[:1].lower()}{now[1:]}" if now else ""
             does = ". ".join(filter(None, (orders[name], at_once)))
-            yield from _told(answer, name, f"{capital(named(answer, name))}{does and f'. {does}'}.")
+            yield from _cause_parts(answer, name, f"{capital(named(answer, name))}{does and f'. {does}'}.")
         if also_missed(answer):
             yield text(also_missed(answer))
         for words, name in answer.by_settings:
             if name in orders and name not in behind:
-                yield from _told(answer, name, f"{of_its_own(answer, words, name)}{orders[name] and f' {orders[name]}.'}")
+                yield from _cause_parts(answer, name, f"{of_its_own(answer, words, name)}{orders[name] and f' {orders[name]}.'}")
         if self._saving:
             yield text(self._saving.sentence())
         yield fold("The whole answer in words", text(answer.sentence()), text(self._split.sentence()) if self._split else None,
                    text(answer.scale.sentence()) if self.value(POT) and answer.scale is not None else None)
 
 
-def _told(answer, name, said):
+def _cause_parts(answer, name, said):
     """What is said of one cause and what to do about it, with its care."""
     yield text(said, "strong")
     if care := answer.case.table.causes[name].care:

@@ -14,7 +14,6 @@ from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
 from testpour.panels.panel import Panel, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
-from testpour.panels.study_text import Wanted
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
 from testpour.problems import Problems
@@ -38,7 +37,7 @@ class BeginPanel(Panel):
                    entry("question", "What do you want to know?", texts["question"], wide=True))
         yield step("2. Resin and catalyst, from their labels", *resin.parts(), says=cautions(resin.cautions()))
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
-        yield step("4. What is at hand?", *tools.parts(), says=self._weighable(settings))
+        yield step("4. What is at hand?", *tools.parts(), says=self._least_resin(settings))
         no_aim = [text("No aim yet: without one nothing can be called good.", "needed")]
         yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or no_aim)
         yield step("6. The study", *self._end())
@@ -67,9 +66,11 @@ class BeginPanel(Panel):
         wrong = [*([] if texts["name"] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}.")
-        wanted = Wanted(texts, resin.wanted(), settings.wanted(), tools.wanted(), aims.wanted())
-        found = study_text.edited(study_text.text_of(self.workshop.folder), wanted, study)
-        return found, study_text.study_of(found, self.workshop.folder)
+        text = study_text.edited(
+            study_text.text_of(self.workshop.folder), study, texts=texts, resin=resin.wanted(), factors=settings.wanted(),
+            readings=tools.wanted(), aims=aims.wanted(),
+        )
+        return text, study_text.study_of(text, self.workshop.folder)
 
     @property
     def table(self) -> pd.DataFrame:
@@ -117,7 +118,7 @@ class BeginPanel(Panel):
         told = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
         return [text("Counting the pours …", "hint") if told is None else text(told, "strong")]
 
-    def _weighable(self, settings):
+    def _least_resin(self, settings):
         """The least resin this scale can weigh right, at the lowest catalyst."""
         step_, low = self.memory.scale, settings.lowest("catalyst")
         if low is None or low <= 0:
@@ -157,10 +158,10 @@ def smallest_plan_words(study: Study) -> str:
         except PlanConflict as problem:
             conflict = problem
             continue
-        tells = "1 setting differs: the smallest plan that shows what it does"
+        says = "1 setting differs: the smallest plan that shows what it does"
         if len(study.varied) > 1:
-            tells = f"{len(study.varied)} settings differ: the smallest plan that tells them apart"
-        return f"{tells} has {pours} pours on each of {DAYS} days. {view.noticed()}"
+            says = f"{len(study.varied)} settings differ: the smallest plan that tells them apart"
+        return f"{says} has {pours} pours on each of {DAYS} days. {view.noticed()}"
     return f"No plan of up to {MOST} pours on each of {DAYS} days would do. {conflict}"
 
 

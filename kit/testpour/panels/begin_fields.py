@@ -4,18 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
+from typing import Any
 
 from testpour.catalogue import catalogue
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
+from testpour.columns import Factor
 from testpour.mixing import check_resin
-from testpour.panels.numbers import read_as
+from testpour.panels.numbers import typed
 from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.workshop import SCALES
 from testpour.study import Study
 from testpour.study_file import DENSITY_RANGE
-from testpour.units import UnitProblem, beside_field, shown_unit, to_unit
+from testpour.units import UnitProblem, shown_unit, to_unit
 from testpour.wording import capital
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
@@ -23,167 +26,152 @@ DIFFERS, SAME = "may differ", "stays the same"
 # The catalogue has no span for these, so that a study that only names them pours without a post-cure; from new_study.toml.
 FIRST_SPANS = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0)}
 DUROMETERS = ("Shore D", "Shore A", "Barcol")
+NO_KIND = "Write what the label says it is, for example unsaturated polyester, casting grade."
 
 
 class ResinFields:
     """The resin and its catalyst, from the labels."""
 
     def __init__(self, study: Study, says: Says) -> None:
-        self.study, self.says = study, says
-
-    def kind(self) -> str:
-        return self.says("resin_kind", self.study.resin["kind"]).strip()
+        self.kind_words = says("resin_kind", study.resin["kind"])
+        self.kind = self.kind_words.strip()
+        self.kind_problem = " ".join(check_resin(self.kind).refusals) if self.kind else NO_KIND
+        self.words = {key: says(f"resin_{key}", f"{study.resin[key]:g}") for key in DENSITIES}
+        self.typed = {key: typed(words.strip(), partial(_density, label=DENSITIES[key]), "g/mL") for key, words in self.words.items()}
 
     def cautions(self) -> Cautions:
         """What is warned of in the resin; a refusal stands beside its field."""
-        return replace(check_resin(self.kind()), refusals=())
+        return replace(check_resin(self.kind), refusals=())
 
     def parts(self) -> Iterable[Part]:
-        return [entry("resin_kind", "Resin, as its label says", self.says("resin_kind", self.study.resin["kind"]), wide=True,
-                      problem=self._kind_problem()),
-                row(*[self._density(key, label) for key, label in DENSITIES.items()])]
+        yield entry("resin_kind", "Resin, as its label says", self.kind_words, wide=True, problem=self.kind_problem)
+        hints = {"density": "or weigh 100 mL: 110 g is 1.10 g/mL", "catalyst_density": "from its data sheet"}
+        yield row(*[entry(f"resin_{key}", label, self.words[key], unit="g/mL", hint=hints[key], problem=self.typed[key].problem)
+                    for key, label in DENSITIES.items()])
 
     def wanted(self) -> dict:
-        return {"kind": self.kind(), **{key: to_unit(self._words(key), "g/mL") for key in DENSITIES}}
+        return {"kind": self.kind, **{key: one.value for key, one in self.typed.items()}}
 
     def wrong(self) -> list[str]:
-        return ["the resin"] * bool(self._kind_problem()) + [f"what the {label.lower()}" for key, label in DENSITIES.items() if self._problem(key)]
+        return ["the resin"] * bool(self.kind_problem) + [f"what the {label.lower()}" for key, label in DENSITIES.items() if self.typed[key].problem]
 
-    def _kind_problem(self):
-        if not self.kind():
-            return "Write what the label says it is, for example unsaturated polyester, casting grade."
-        return " ".join(check_resin(self.kind()).refusals)
 
-    def _words(self, key):
-        return self.says(f"resin_{key}", f"{self.study.resin[key]:g}").strip()
+def _density(words, label):
+    value = to_unit(words, "g/mL", label)
+    if not DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1]:
+        raise UnitProblem(f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label.")
+    return value
 
-    def _problem(self, key):
-        try:
-            value = to_unit(self._words(key), "g/mL", DENSITIES[key])
-        except UnitProblem as problem:
-            return beside_field(problem, "g/mL")
-        return "" if DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1] else f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label."
 
-    def _density(self, key, label):
-        hint = "or weigh 100 mL: 110 g is 1.10 g/mL" if key == "density" else "from its data sheet"
-        return entry(f"resin_{key}", label, self.says(f"resin_{key}", self._words(key)), unit="g/mL", hint=hint, problem=self._problem(key))
+class SettingField:
+    """Whether one setting differs, and from where to where; `there` says that the study has it already."""
+
+    def __init__(self, factor: Factor, study: Study, says: Says, there: bool) -> None:
+        self.factor, self.study, self.there = factor, study, there
+        one_value = len(set(factor.span)) == 1
+        self.way = says(f"way_{factor.name}", LEFT_OUT if not there else DIFFERS if len(set(factor.span)) == 2 else SAME)
+        if self.way == SAME:
+            first = {"same": factor.span[0] if one_value else factor.usual}
+        else:
+            first = dict(zip(("from", "to"), _first_span(factor), strict=True))
+        asked = self.way == SAME or (self.way == DIFFERS and factor.kind != "yes/no")
+        self.words = {key: says(f"{key}_{factor.name}", _bare(factor, value)) for key, value in first.items() if asked}
+        self.typed = {key: self._read(words.strip()) for key, words in self.words.items()}
+        if "to" in self.typed and not self.wrong and not self.values[0] < self.values[1]:
+            self.typed["to"] = replace(self.typed["to"], problem=f"{capital(factor.words)} must end above where it begins.")
+
+    def _read(self, words):
+        found = typed(words, self.factor.parse, self.factor.unit)
+        refused = check_settings(self.study, {self.factor.name: found.value}).refusals if not found.problem else ()
+        return replace(found, problem=refused[0]) if refused else found
+
+    @property
+    def values(self) -> list[float]:
+        """The values that are asked for, where they can be read."""
+        return [one.value for one in self.typed.values() if one.value is not None]
+
+    @property
+    def wrong(self) -> bool:
+        """Whether a value that is asked for cannot be used."""
+        return any(one.problem for one in self.typed.values())
+
+    def parts(self, logged: bool) -> Iterable[Part]:
+        """The fields; a setting of which pours are `logged` cannot be left out."""
+        options = (DIFFERS, SAME) if logged and self.there else (DIFFERS, SAME, LEFT_OUT)
+        yield choice(f"way_{self.factor.name}", capital(self.factor.words), self.way, [(one, one) for one in options], hint=self.factor.how)
+        fields = [self._field(key) for key in self.typed]
+        if fields:
+            yield row(*fields) if len(fields) > 1 else fields[0]
+
+    def _field(self, key):
+        factor, found = self.factor, self.typed[key]
+        label = f"{capital(factor.words)} {'in every pour' if key == 'same' else key}"
+        read = "" if found.problem or factor.kind == "yes/no" else found.read
+        hint = "" if key == "to" else self._usual()
+        return entry(f"{key}_{factor.name}", label, self.words[key], unit=shown_unit(factor.unit), problem=found.problem, read=read, hint=hint)
+
+    def _usual(self):
+        """What the trade usually takes, as a hint; "" where the catalogue has no span for it."""
+        known = catalogue()["factors"].get(self.factor.name)
+        if known is None or known.kind == "yes/no" or len(set(known.span)) < 2 or known.unit != self.factor.unit:
+            return ""
+        return f"usually {known.between(*known.span)}{'; the label comes first' if known.name == 'catalyst' else ''}"
+
+    def wanted(self) -> Any:
+        """The setting as the study file takes it; None where the file says it already."""
+        factor = self.factor
+        if self.way == LEFT_OUT:
+            return LEFT_OUT
+        values = self.values or [0, 1]  # of yes and no that differ none is asked for
+        span = (values[0], values[-1])
+        if self.there and span == (factor.span or (factor.usual, factor.usual)):
+            return None
+        return tuple(int(value) if factor.kind == "yes/no" else f"{value:g} {factor.unit}".strip() for value in span)
+
+    def cautions(self) -> Cautions:
+        """What is warned of at its values."""
+        found = Cautions()
+        for value in self.values if self.factor.kind != "yes/no" and not self.wrong else ():
+            found += check_settings(self.study, {self.factor.name: value})
+        return found
+
+
+def _first_span(factor):
+    """The span that stands there before anything is typed: the study's own, else the usual one."""
+    listed = catalogue()["factors"].get(factor.name)
+    if len(set(factor.span)) == 2:
+        return factor.span
+    usual = FIRST_SPANS.get(factor.name, listed.span) if listed is not None and listed.unit == factor.unit else ()
+    return usual or (factor.usual, factor.usual)
 
 
 class SettingFields:
-    """What may differ from pour to pour, and from where to where."""
+    """What may differ from pour to pour; where pours are `logged`, their settings stay in the study."""
 
     def __init__(self, study: Study, says: Says, logged: bool) -> None:
-        self.says, self.logged = says, logged
-        self.study = replace(study, resin={**study.resin, "kind": ""})  # the resin is checked at its own field, as typed there
+        self.logged = logged
+        study = replace(study, resin={**study.resin, "kind": ""})  # the resin is checked at its own field, as typed there
         there = {f.name: f for f in study.factors if f.role == "chosen" and f.kind != "text"}
         known = {n: f for n, f in catalogue()["factors"].items() if f.role == "chosen"}
-        self.factors = {**known, **there}
-        self.there = set(there)
-
-    def way(self, name: str) -> str:
-        """Whether a setting differs, stays the same, or is no setting of the study: `DIFFERS`, `SAME` or `LEFT_OUT`."""
-        factor = self.factors[name]
-        now = LEFT_OUT if name not in self.there else DIFFERS if len(set(factor.span)) == 2 else SAME
-        return self.says(f"way_{name}", now)
-
-    def ends(self, name: str) -> tuple[str, str]:
-        """The words of both ends; of one that stays the same, its one value twice."""
-        factor = self.factors[name]
-        if self.way(name) == SAME:
-            usual = factor.span[0] if len(set(factor.span)) == 1 else factor.usual
-            same = self.says(f"same_{name}", _bare(factor, usual)).strip()
-            return same, same
-        span = self._first_span(name)
-        low, high = (self.says(f"{end}_{name}", _bare(factor, value)).strip() for end, value in zip(("from", "to"), span, strict=True))
-        return low, high
-
-    def _first_span(self, name):
-        """The span that stands there before anything is typed: the study's own, else the usual one."""
-        factor, listed = self.factors[name], catalogue()["factors"].get(name)
-        if len(set(factor.span)) == 2:
-            return factor.span
-        usual = FIRST_SPANS.get(name, listed.span) if listed is not None and listed.unit == factor.unit else ()
-        return usual or (factor.usual, factor.usual)
-
-    def problem(self, name: str) -> tuple[str, str]:
-        """What is wrong with the ends of a setting: one text for each field, "" where nothing is."""
-        factor, ends, found = self.factors[name], self.ends(name), []
-        for words in ends:
-            try:
-                value = factor.parse(words)
-                refused = check_settings(self.study, {name: value}).refusals
-                found.append((value, refused[0] if refused else ""))
-            except UnitProblem as problem:
-                found.append((None, beside_field(problem, shown_unit(factor.unit))))
-        (low, wrong_low), (high, wrong_high) = found
-        if self.way(name) == DIFFERS and not wrong_low and not wrong_high and not low < high:
-            wrong_high = f"{capital(factor.words)} must end above where it begins."
-        return wrong_low, wrong_high
+        self.fields = {name: SettingField(factor, study, says, name in there) for name, factor in {**known, **there}.items()}
 
     def lowest(self, name: str) -> float | None:
         """The lowest value of a setting, where it can be read."""
-        try:
-            return self.factors[name].parse(self.ends(name)[0])
-        except (UnitProblem, KeyError):
-            return None
+        return next((one.value for one in self.fields[name].typed.values()), None) if name in self.fields else None
 
     def parts(self) -> Iterable[Part]:
-        ways = ((DIFFERS, DIFFERS), (SAME, SAME))
-        for name, factor in self.factors.items():
-            options = ways if self.logged and name in self.there else (*ways, (LEFT_OUT, LEFT_OUT))
-            yield choice(f"way_{name}", capital(factor.words), self.way(name), options, hint=factor.how)
-            if self.way(name) == LEFT_OUT or (factor.kind == "yes/no" and self.way(name) == DIFFERS):
-                continue
-            ends, (wrong, wrong_too) = self.ends(name), self.problem(name)
-            if self.way(name) == SAME:
-                yield self._end(name, "same", "in every pour", ends[0], wrong)
-            else:
-                yield row(self._end(name, "from", "from", ends[0], wrong), self._end(name, "to", "to", ends[1], wrong_too))
-
-    def _end(self, name, key, label, words, problem):
-        """The field of one end of a setting."""
-        factor, unit = self.factors[name], shown_unit(self.factors[name].unit)
-        read = "" if problem or factor.kind == "yes/no" else read_as(factor.parse(words), factor.unit, words)
-        return entry(f"{key}_{name}", f"{capital(factor.words)} {label}", self.says(f"{key}_{name}", words), unit=unit, problem=problem, read=read,
-                     hint="" if key == "to" else self._usual(name))
-
-    def _usual(self, name):
-        """What the trade usually takes, as a hint; "" where the catalogue has no span for it."""
-        known, unit = catalogue()["factors"].get(name), self.factors[name].unit
-        if known is None or known.kind == "yes/no" or len(set(known.span)) < 2 or known.unit != unit:
-            return ""
-        return f"usually {known.between(*known.span)}{'; the label comes first' if name == 'catalyst' else ''}"
+        return [part for field in self.fields.values() for part in field.parts(self.logged)]
 
     def wrong(self) -> list[str]:
-        return [self.factors[name].words for name in self.factors if self.way(name) != LEFT_OUT and any(self._asked(name))]
+        return [field.factor.words for field in self.fields.values() if field.wrong]
 
     def wanted(self) -> dict:
         """Each setting as the study file takes it; None where the file says it already."""
-        return {name: self._wanted(name) for name in self.factors}
+        return {name: field.wanted() for name, field in self.fields.items()}
 
     def cautions(self) -> list[Part]:
         """What is warned of at the ends of each setting."""
-        found = Cautions()
-        for name, factor in self.factors.items():
-            if self.way(name) != LEFT_OUT and factor.kind != "yes/no" and not any(self.problem(name)):
-                for words in self.ends(name):
-                    found += check_settings(self.study, {name: factor.parse(words)})
-        return cautions(found)
-
-    def _asked(self, name):
-        """What is wrong with the ends that are asked for: of yes and no that differ, none are."""
-        return self.problem(name) if self.factors[name].kind != "yes/no" or self.way(name) == SAME else ("", "")
-
-    def _wanted(self, name):
-        factor, way = self.factors[name], self.way(name)
-        if way == LEFT_OUT:
-            return LEFT_OUT
-        if factor.kind == "yes/no":
-            span = (0, 1) if way == DIFFERS else (int(factor.parse(self.ends(name)[0])),) * 2
-            return None if name in self.there and factor.span == span else span
-        values = tuple(factor.parse(words) for words in self.ends(name))
-        unchanged = name in self.there and (values == factor.span or (not factor.span and values == (factor.usual,) * 2))
-        return None if unchanged else tuple(f"{value:g} {factor.unit}".strip() for value in values)
+        return cautions(sum((field.cautions() for field in self.fields.values()), Cautions()))
 
 
 class ToolFields:

@@ -26,14 +26,14 @@ class LookPanel(Panel):
         names = [(reading.name, reading.words) for reading in self.workshop.study.readings]
         yield step("Which reading?", choice("reading", "Reading", self._reading(), names))
         fits, name = self.fits(), self._reading()
-        found = self.asked("Reading the effects off", lambda: tp.effects(fits[name]), name)
+        found = self.work_out("Reading the effects off", lambda: tp.effects(fits[name]), name)
         yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))
-        held = self.asked("Making the sliders", lambda: explorer(fits))
-        if held is None:
+        explored = self.work_out("Making the sliders", lambda: explorer(fits))
+        if explored is None:
             yield text("No setting differs between the pours yet, so there are no sliders to move.", "needed")
             return
-        if self.held.get("scores") != held["scores"] or self.held.get("readings") != held["readings"]:
-            self.held = held
+        if self.held.get("scores") != explored["scores"] or self.held.get("readings") != explored["readings"]:
+            self.held = explored
         yield step("Settings you could use", {"kind": "sliders", "mark": repr(self.workshop.version())})
 
     def _reading(self):
@@ -47,7 +47,7 @@ class LookPanel(Panel):
         if not len(shown):
             yield text(found.sentence())
             return
-        alone = {e.factor.words for e in found.each if not e.poured}
+        believed_only = {e.factor.words for e in found.each if not e.poured}
         log = reading.scale == "log"
         values = shown[["low", "middle", "high"]].to_numpy(float)
         values = np.log(values) if log else values
@@ -55,7 +55,7 @@ class LookPanel(Panel):
         place = 0.5 + values / (2.2 * most)
         rows = [
             {"words": f"{capital(name)}, {line['from']} to {line['to']}", "from": 0.5, "share": place[k, 1], "low": place[k, 0],
-             "high": place[k, 2], "says": _says(reading, line) + ", belief only" * (name in alone)}
+             "high": place[k, 2], "says": _effect_words(reading, line) + ", belief only" * (name in believed_only)}
             for k, (name, line) in enumerate(shown.iterrows())
         ]
         up, down = ("longer", "shorter") if reading.unit == "min" else ("higher", "lower")
@@ -64,8 +64,8 @@ class LookPanel(Panel):
         yield bars("Change from the first to the second setting; the narrow bar is its 90 % interval", rows, (down, up))
         yield text(found.sentence(), "strong")
         yield text(found.held(), "hint")
-        told = shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]})
-        yield fold("Every effect in words", table(told, "How much of it is from the log"))
+        shares = shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]})
+        yield fold("Every effect in words", table(shares, "How much of it is from the log"))
 
     @property
     def table(self) -> pd.DataFrame:
@@ -77,7 +77,7 @@ class LookPanel(Panel):
         return tp.effects(self.fits()[self._reading()]).sentence()
 
 
-def _says(reading, line):
+def _effect_words(reading, line):
     """An effect in short: by how much, for a reading that spreads by ratios, by differences, or in grades."""
     if reading.scale == "log":
         return f"{signed(100 * (line['middle'] - 1))} %"

@@ -28,7 +28,7 @@ from testpour.panels.parts import (
     text,
     tiles,
 )
-from testpour.panels.starting import kept_form, kept_plan, with_free_names
+from testpour.panels.starting import as_kept, kept_plan, with_free_names
 from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
@@ -70,9 +70,9 @@ class PlanPanel(Panel):
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
         plan, _ = self.planned()
-        yield from self._looked_at()
+        yield from self._plan_parts()
         kept = kept_plan(self.workshop)
-        same = kept is not None and kept.equals(kept_form(plan.table))
+        same = kept is not None and kept.equals(as_kept(plan.table))
         yield row(button("keep", "Keep this plan", main=True, off="This plan is kept: pour it in the notebook 2-pour-and-log." if same else ""))
         labels = list(self._labels())  # before the papers, of which they are one
         yield step("On paper", row(*[button(f"sheet:{name}", f"Bench sheet of {name}") for name in plan.sessions],
@@ -91,7 +91,7 @@ class PlanPanel(Panel):
 
         wanted, self._labels_wanted = self.wanted(), 0
         try:
-            said = self.asked("Drawing the labels", make, repr(wanted), tap)
+            said = self.work_out("Drawing the labels", make, repr(wanted), tap)
         except Waiting:
             self._labels_wanted = tap
             yield from self._waiting()
@@ -100,20 +100,20 @@ class PlanPanel(Panel):
 
     _labels_wanted = 0
 
-    def _looked_at(self):
+    def _plan_parts(self):
         """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
         (plan, view), pot, price, scale = self.planned(), self.value(POT), self.value(PRICE), self.memory.scale
 
         def make():
             return [
-                step("The plan", tiles("In short", self._short(plan, pot, price)), text(plan.summary()), *_cautions(plan, pot, scale),
+                step("The plan", tiles("In short", self._in_short(plan, pot, price)), text(plan.summary()), *_cautions(plan, pot, scale),
                      table(shown_plan(plan.study, plan.table), "The pours in the order to make them")),
-                step("What it can notice", *_told(view)),
+                step("What it can notice", *_outlook_parts(view)),
             ]
 
-        return self.asked("Weighing out every pour", make, repr(self.wanted()), pot, price, scale)
+        return self.work_out("Weighing out every pour", make, repr(self.wanted()), pot, price, scale)
 
-    def _short(self, plan, pot, price):
+    def _in_short(self, plan, pot, price):
         """The plan in a few numbers."""
         resin = pot * len(plan.table)
         yield from [("Pours", str(len(plan.table))), ("Days", str(len(plan.sessions))), ("Resin", f"{resin:.0f} g")]
@@ -137,7 +137,7 @@ class PlanPanel(Panel):
             except NotSeparated as few:
                 return plan, ADDED if plan.made is not None else str(few)
 
-        return self.asked("Choosing the pours that teach most", make, repr(wanted), pot, price, scale, repr(taken))
+        return self.work_out("Choosing the pours that teach most", make, repr(wanted), pot, price, scale, repr(taken))
 
     def _taken(self):
         """Sessions that are open and not of the kept plan, with their pours: their names are not given again."""
@@ -171,7 +171,7 @@ class PlanPanel(Panel):
         """Keep the plan in the study folder, where the panel of the pours finds it."""
         plan = self.planned()[0]
         kept = Memory(self.workshop.folder, "kept-plan")
-        kept.put(table=kept_form(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
+        kept.put(table=as_kept(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
         return f"Plan of {len(plan.table)} pours kept."
 
     def _tap_sheet(self, session: str) -> None:
@@ -213,17 +213,17 @@ class PlanPanel(Panel):
 def _cautions(plan, pot, scale):
     """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
     pot_size = check_batch(pot)  # the plan says it of itself, and each pour weighed says it again
-    each = {str(pour): plan.cautions(pour) + pot_size for pour in plan.table.index}
+    by_name = {str(pour): plan.cautions(pour) + pot_size for pour in plan.table.index}
     whole = Cautions(plan.wide.refusals, tuple(line for line in plan.wide.warnings if line not in pot_size.warnings))
     try:
         for name in plan.sessions:
             sheet = tp.bench_sheet(plan.study, plan.table, session=name, resin=pot, scale_resolution=scale)
-            said = grouped({pour: each[pour] for pour in sheet.table.index})["warnings"]
+            said = grouped({pour: by_name[pour] for pour in sheet.table.index})["warnings"]
             for line, pours in sheet.warnings.items():
-                each.update({pour: each[pour] + Cautions(warnings=(line,)) for pour in pours if line not in said})
+                by_name.update({pour: by_name[pour] + Cautions(warnings=(line,)) for pour in pours if line not in said})
     except WeighOutProblems as problem:
         whole += Cautions(tuple(problem.problems))
-    return cautions(whole + by_pour(each))
+    return cautions(whole + by_pour(by_name))
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
@@ -235,7 +235,7 @@ def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
     return shown.rename_axis("pour")
 
 
-def _told(view):
+def _outlook_parts(view):
     """What a plan can notice, in words and as a table."""
     if isinstance(view, str):
         return [text(view)]

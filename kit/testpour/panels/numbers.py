@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from testpour.cautions import check_settings
 from testpour.materials import to_mass
 from testpour.study import Study
-from testpour.units import UnitProblem, beside_field, show, to_unit
+from testpour.units import UnitProblem, beside_field, show, shown_unit, to_unit
 
 # A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
 LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)
@@ -33,21 +34,36 @@ class Field:
     whole: bool = False  # only whole numbers make sense
 
 
-def typed_number(study: Study, field: Field, words: str) -> tuple[float | None, str, str]:
-    """What was typed in a field: value (None where empty or wrong), what is wrong, how it was understood."""
+@dataclass(frozen=True)
+class Typed:
+    """A number that was typed: its value, None where there is none, what is wrong with it, and how it was understood."""
+
+    value: float | None = None
+    problem: str = ""
+    read: str = ""
+
+
+def typed(words: str, parse: Callable[[str], float], unit: str = "") -> Typed:
+    """What was typed in a field, read by `parse` in `unit`."""
+    try:
+        value = parse(words)
+    except UnitProblem as problem:
+        return Typed(problem=beside_field(problem, shown_unit(unit)))
+    return Typed(value, read=read_as(value, unit, words))
+
+
+def typed_number(study: Study, field: Field, words: str) -> Typed:
+    """What was typed in a field of a panel."""
     words = str(words).strip()
     if not words:
-        return None, "", ""
-    try:
-        value, unit = _parsed(study, field, words)
-    except UnitProblem as problem:
-        return None, beside_field(problem, field.unit), ""
-    if field.whole and value != round(value):
-        return None, f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...", ""
-    refused = check_settings(study, {field.factor: value}).refusals if field.factor else ()
-    if refused:
-        return None, refused[0], ""
-    return value, "", read_as(value, unit, words)
+        return Typed()
+    factor = study.factor(field.factor) if field.factor and study.has(field.factor) else None
+    unit = factor.unit if factor else {"°C": "degC"}.get(field.unit, field.unit)
+    found = typed(words, factor.parse if factor else lambda text: _parsed(study, field, text, unit), unit)
+    if found.value is not None and field.whole and found.value != round(found.value):
+        return Typed(problem=f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...")
+    refused = check_settings(study, {field.factor: found.value}).refusals if field.factor and found.value is not None else ()
+    return Typed(problem=refused[0]) if refused else found
 
 
 def read_as(value: float, unit: str, words: str) -> str:
@@ -57,16 +73,12 @@ def read_as(value: float, unit: str, words: str) -> str:
     return "" if alike else f"read as {read}"
 
 
-def _parsed(study, field, words):
-    """A value and its unit."""
-    unit = {"°C": "degC"}.get(field.unit, field.unit)
-    if field.factor and study.has(field.factor):
-        factor = study.factor(field.factor)
-        return factor.parse(words), factor.unit
+def _parsed(study, field, words, unit):
+    """The value of a field that is no setting of the study."""
     value = to_mass(words, study.resin["density"], field.label) if field.resin else to_unit(words, unit, field.label)
     if not field.low <= value <= field.high or (field.resin and value <= 0):
         raise UnitProblem(f"{field.label}: {words} is outside {field.low:g} to {show(field.high, unit)}. Check the number.")
-    return value, unit
+    return value
 
 
 def with_fahrenheit(shown: Any) -> Any:

@@ -29,11 +29,11 @@ class RoundPanel(Panel):
     lead = "The steps of the round in this study. The one marked Next is what to do now."
 
     def parts(self) -> Iterator[Part]:
-        now, told = self.next_step()
-        said = self.states()
-        yield text(self.summary() if said else told, "strong")
+        now, advice = self.next_step()
+        states = self.states()
+        yield text(self.summary() if states else advice, "strong")
         yield {"kind": "stations", "caption": "The round", "stops": [
-            {"name": name, "title": title, "notebook": notebook, "says": said.get(name, ""), "next": name == now}
+            {"name": name, "title": title, "notebook": notebook, "says": states.get(name, ""), "next": name == now}
             for name, (title, notebook) in STEPS.items()
         ]}
 
@@ -72,15 +72,15 @@ class RoundPanel(Panel):
         return "today", "see what to use today, and what to pour next, in 4-next-pours"
 
     def summary(self) -> str:
-        castings, (_, told) = self.workshop.castings(), self.next_step()
+        castings, (_, advice) = self.workshop.castings(), self.next_step()
         due = tp.due(self.workshop.log).table["status"].isin(("overdue", "due")).sum()
-        return f"{count(len(castings.pours), 'pour')}, {count(int(due), 'reading')} due. Next: {told}."
+        return f"{count(len(castings.pours), 'pour')}, {count(int(due), 'reading')} due. Next: {advice}."
 
     @property
     def table(self) -> pd.DataFrame:
         """The steps, one row each: notebook, how it stands, and whether it is next."""
-        now, said = self.next_step()[0], self.states()
-        rows = {title: [notebook, said.get(name, ""), name == now] for name, (title, notebook) in STEPS.items()}
+        now, states = self.next_step()[0], self.states()
+        rows = {title: [notebook, states.get(name, ""), name == now] for name, (title, notebook) in STEPS.items()}
         return pd.DataFrame.from_dict(rows, orient="index", columns=["notebook", "stands", "next"]).rename_axis("step")
 
     def _mark(self):

@@ -24,7 +24,7 @@ HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), 
 
 
 @dataclass(frozen=True)
-class Looked:
+class SheetPreview:
     """What reading a sheet in would do."""
 
     found: pd.DataFrame  # one row a pour that is new or gets new readings
@@ -52,16 +52,16 @@ class SheetPart(Panel):
         yield pick("sheet", "Sheet", self.typed("sheet"), [("", "choose a file"), *((name, name) for name in names)])
         if self.typed("sheet") not in names:
             return
-        looked = self._look_at(self.typed("sheet"))
-        yield from (caution(said, "refuse") for said in looked.refused)
-        yield from map(caution, looked.warned)
-        if looked.refused:
+        preview = self._preview(self.typed("sheet"))
+        yield from (caution(said, "refuse") for said in preview.refused)
+        yield from map(caution, preview.warned)
+        if preview.refused:
             yield text("Nothing of it can be stored yet. Put that right in the sheet and save it there; it is looked at again.", "needed")
             return
-        if not len(looked.found):
+        if not len(preview.found):
             yield text("All of it stands in the log already: there is nothing to store.", "strong")
             return
-        yield table(looked.found, f"What would be stored: {count(len(looked.found), 'pour')}")
+        yield table(preview.found, f"What would be stored: {count(len(preview.found), 'pour')}")
         yield button("store", "Store this in the log", main=True)
 
     def _tap_store(self) -> str:
@@ -74,7 +74,7 @@ class SheetPart(Panel):
             try:
                 pours = self.workshop.log.add_sheet(self.workshop.folder / name)
             except LogProblems as problem:
-                raise Needed(" ".join(_each(problem))) from None
+                raise Needed(" ".join(_problem_lines(problem))) from None
         self.memory.put(sheet=None)
         return f"Stored from {name}: {first_few(list(dict.fromkeys(pours)))}."
 
@@ -83,26 +83,26 @@ class SheetPart(Panel):
         files = sorted(self.workshop.folder.iterdir()) if self.workshop.folder.is_dir() else []
         return [file.name for file in files if file.suffix.casefold() in ENDINGS and file.name[0] not in "~." and file.is_file()]
 
-    def _look_at(self, name):
+    def _preview(self, name):
         path = self.workshop.folder / name
-        return self._last.of((path, file_mark(path), self.workshop.mark), lambda: look_at(self.workshop.log, path))
+        return self._last.of((path, file_mark(path), self.workshop.mark), lambda: preview_sheet(self.workshop.log, path))
 
 
-def look_at(log: Logbook, path: Path) -> Looked:
+def preview_sheet(log: Logbook, path: Path) -> SheetPreview:
     """What reading a sheet into a log would store, warn of and refuse; nothing is stored."""
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
             then, refused = log.with_sheet(path), []
         except LogProblems as problem:
-            then, refused = log.castings(), list(_each(problem))
+            then, refused = log.castings(), list(_problem_lines(problem))
         except LogProblem as problem:
             then, refused = log.castings(), [str(problem)]
     warned = dict.fromkeys(capital(str(one.message).removeprefix(f"{path.name}: ")) for one in caught)
-    return Looked(_new(log.castings(), then), tuple(warned), tuple(refused))
+    return SheetPreview(_new_pours(log.castings(), then), tuple(warned), tuple(refused))
 
 
-def _each(problem):
+def _problem_lines(problem):
     """Every problem of a sheet, with its place, which its words need not repeat."""
     for line in problem.problems.itertuples():
         place = capital(", ".join(str(part) for part in (line.row, line.column) if part))
@@ -111,19 +111,19 @@ def _each(problem):
         yield f"{place}: {said}" if place else capital(said)
 
 
-def _new(now: Castings, then: Castings) -> pd.DataFrame:
+def _new_pours(now: Castings, then: Castings) -> pd.DataFrame:
     """The pours that are new, or get new readings: session, day, what was set and what was read, in words."""
     study, rows = then.study, {}
     readings = then.readings[~then.readings["entry"].isin(now.readings["entry"])]
     for pour, line in then.pours.iterrows():
-        read = readings[readings["pour"] == pour]
-        if pour in now.pours.index and not len(read):
+        new_readings = readings[readings["pour"] == pour]
+        if pour in now.pours.index and not len(new_readings):
             continue
-        said = {f.words: "" if pd.isna(line[f.name]) else f.show(line[f.name]) if f.kind != "text" else line[f.name] for f in study.factors}
+        settings = {f.words: "" if pd.isna(line[f.name]) else f.show(line[f.name]) if f.kind != "text" else line[f.name] for f in study.factors}
         day = "not known" if pd.isna(line["made_at"]) else f"{line['made_at']:%d %b %Y}"
-        rows[pour] = {"session": line["session"], "day": day, **said, "read": "; ".join(_read(study, read)) or "nothing"}
-    found = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
-    return found.loc[:, [name for name in found if (found[name] != "").any()]]
+        rows[pour] = {"session": line["session"], "day": day, **settings, "read": "; ".join(_read(study, new_readings)) or "nothing"}
+    frame = pd.DataFrame.from_dict(rows, orient="index").rename_axis("pour")
+    return frame.loc[:, [name for name in frame if (frame[name] != "").any()]]
 
 
 def _read(study, rows):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Mapping
+from concurrent.futures import wait
 from contextlib import contextmanager
 from dataclasses import replace
 from importlib.resources import files
@@ -17,9 +18,9 @@ import traitlets
 import testpour as tp
 from testpour.models.fits import Fits
 from testpour.panels import jobs
-from testpour.panels.numbers import Field, typed_number, with_fahrenheit
+from testpour.panels.numbers import Field, Typed, typed_number, with_fahrenheit
 from testpour.panels.parts import Part, button, caution, entry, text
-from testpour.panels.workshop import Last, Memory, Needed, Workshop
+from testpour.panels.workshop import LastResult, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
@@ -54,7 +55,7 @@ class Panel(anywidget.AnyWidget):
         self._answer, self._refusal = "", ""
         self._busy: tuple = ()  # the key of work that is waited for, or was stopped
         self._stopped = False
-        self._fits, self._last = Last(), Last()  # `_last` is for a panel's own use
+        self._fits, self._last = LastResult(), LastResult()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
@@ -111,7 +112,7 @@ class Panel(anywidget.AnyWidget):
         }
         self._shown_at, self._awaited = self._mark(), self._busy
 
-    def asked(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
+    def work_out(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """The result of longer work, which is begun now; `Waiting` is raised until it is there.
 
         `words` stand beside the progress bar; `key` is everything the result depends on besides study and log.
@@ -119,18 +120,20 @@ class Panel(anywidget.AnyWidget):
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)
         work = jobs.job(key, make)
         self._busy = key
-        if not work.done and self._patient:
-            work.wait()
-        self._stopped = work.stopped
-        if work.stopped or not work.done:
+        if self._patient:
+            wait([work])
+        self._stopped = work.cancelled()
+        if self._stopped or not work.done():
             raise Waiting
         self._busy = ()
+        if problem := work.exception():
+            raise problem.with_traceback(None)  # the same problem may be raised for many panels
         return work.result()
 
     def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """As `asked`, but None while the work is under way, for a part that must not hold up the others."""
+        """As `work_out`, but None while the work is under way, for a part that must not hold up the others."""
         try:
-            return self.asked(words, make, *key)
+            return self.work_out(words, make, *key)
         except Waiting:
             return None
 
@@ -148,7 +151,7 @@ class Panel(anywidget.AnyWidget):
     def fits(self) -> Fits:
         """What was learned from the log."""
         castings = self.workshop.poured()
-        found = self.asked("Learning from the log", lambda: tp.fit_castings(castings))
+        found = self.work_out("Learning from the log", lambda: tp.fit_castings(castings))
         # A note changes nothing that is learned, and is told with it all the same.
         return self._fits.of(castings, lambda: found if found.castings is castings else replace(found, castings=castings))
 
@@ -165,29 +168,29 @@ class Panel(anywidget.AnyWidget):
         """What was typed or chosen under a name, or what stands there at first."""
         return self.memory.get(name, self.usual.get(name, ""))
 
-    def read(self, field: Field) -> tuple[float | None, str, str]:
-        """A field's value, its problem and how it was read; see `numbers.typed_number`."""
+    def read(self, field: Field) -> Typed:
+        """What was typed in a field; see `numbers.typed_number`."""
         return typed_number(self.workshop.study, field, self.typed(field.name))
 
     def value(self, field: Field) -> float | None:
         """The number in a field; None where it is empty or wrong."""
-        return self.read(field)[0]
+        return self.read(field).value
 
     def field(self, field: Field) -> Part:
         """A field as a part."""
-        _, problem, read = self.read(field)
-        return entry(field.name, field.label, self.typed(field.name), unit=field.unit, hint=field.hint, problem=problem, read=read)
+        found = self.read(field)
+        return entry(field.name, field.label, self.typed(field.name), unit=field.unit, hint=field.hint, problem=found.problem, read=found.read)
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> list[Any]:
         """The numbers in the fields; `Needed` is raised while one is wrong, or one that is needed is empty."""
-        found = {f: self.read(f) for f in fields}
-        wrong = [f.label for f, (_, problem, _) in found.items() if problem]
+        typed = {field: self.read(field) for field in fields}
+        wrong = [field.label for field, one in typed.items() if one.problem]
         if wrong:
             raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
-        empty = [f.label for f in needed if found[f][0] is None]
+        empty = [field.label for field in needed if typed[field].value is None]
         if empty:
             raise Needed(f"Still needed: {', '.join(empty)}.")
-        return [value for value, _, _ in found.values()]
+        return [one.value for one in typed.values()]
 
     # Hearing.
 

@@ -61,7 +61,7 @@ class PourPanel(SheetPart):
 
     def parts(self) -> Iterator[Part]:
         study, castings = self.workshop.study, self.workshop.castings()
-        yield step("A session opened before", *self._before())
+        yield step("A session opened before", *self._opened_before())
         if self.form is None or self.memory.get("look_next") == "yes":
             yield from self._new(study, castings)
         else:
@@ -81,7 +81,7 @@ class PourPanel(SheetPart):
         if self.memory.get("look_next") == "yes":
             yield from self._next(study)
 
-    def _before(self):
+    def _opened_before(self):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
         sessions = kept_sessions(self.workshop.log)
@@ -115,7 +115,7 @@ class PourPanel(SheetPart):
         """The pours worth making next, `NextPours`."""
         room, many, _ = self.complete(ROOM, MANY, POT, needed=(MANY,))
         fits, aim = self.fits(), self.typed("aim")
-        return self.asked("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
+        return self.work_out("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
     def _proposed(self):
         """The advice with its pours named as the log will have them, wherever it speaks of them, and a name for their session."""

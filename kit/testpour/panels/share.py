@@ -114,7 +114,7 @@ class SharePanel(Panel):
                 made = back_up(self.workshop.study)
             return made.path, made.sentence()
 
-        return self.asked(f"Writing: {NAMES[what].lower()}", make, stamp)
+        return self.work_out(f"Writing: {NAMES[what].lower()}", make, stamp)
 
     def _people(self):
         """Whose initials the log holds, and how many notes."""

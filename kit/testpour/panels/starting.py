@@ -41,15 +41,15 @@ def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]])
     return replace(plan, table=plan.table.assign(session=plan.table["session"].map(names)).set_axis(index))
 
 
-def kept_form(pours: pd.DataFrame) -> pd.DataFrame:
+def as_kept(pours: pd.DataFrame) -> pd.DataFrame:
     """The pours as they come back from the file."""
     return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
 
 
 def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     """The plan kept in the study folder, one row a pour; None where no plan is kept."""
-    held = Memory(workshop.folder, "kept-plan").get("table", None)
-    return None if not held else pd.read_csv(io.StringIO(held), index_col=0, dtype={"session": str, "pour": str})
+    csv = Memory(workshop.folder, "kept-plan").get("table", None)
+    return None if not csv else pd.read_csv(io.StringIO(csv), index_col=0, dtype={"session": str, "pour": str})
 
 
 def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:

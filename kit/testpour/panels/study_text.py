@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -16,18 +15,6 @@ from testpour.study_file import study_from
 from testpour.toml_file import own_text
 
 LEFT_OUT = "left out"
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """What the study file should say."""
-
-    texts: dict[str, str]  # ``name`` and ``question``
-    resin: dict[str, str | float]  # ``kind`` as text; ``density`` and ``catalyst_density`` in g/mL
-    # Setting to its ends as text, alike where it stays the same; `LEFT_OUT`; None where the file is right as it is.
-    factors: dict[str, Any]
-    readings: dict[str, bool | str]  # whether each is taken; for hardness its scale, or False
-    aims: dict[str, dict[str, str]]  # reading to ``at_least``, ``at_most`` and ``age`` as text; "" for none
 
 
 def text_of(folder: str | Path) -> str:
@@ -43,23 +30,29 @@ def study_of(text: str, folder: str | Path) -> Study:
     return study_from(tomllib.loads(text), Path(folder) / "study.toml")
 
 
-def edited(text: str, wanted: Wanted, study: Study) -> str:
+def edited(
+    text: str, study: Study, *, texts: dict[str, str], resin: dict[str, str | float], factors: dict[str, Any],
+    readings: dict[str, bool | str], aims: dict[str, dict[str, Any]]
+) -> str:
     """The text of a study file with what is wanted in it; lines that say it already are left as they are.
 
-    `study` is what the text says now.
+    `study` is what the text says now. `texts` are ``name`` and ``question``, `resin` has ``kind`` and both densities in g/mL.
+    `factors` has the ends of each setting as text, alike where it stays the same, or `LEFT_OUT`, or None where the file is
+    right as it is; `readings` whether each is taken, for hardness its scale; `aims` the bounds and the age of each reading
+    as text, "" for none.
     """
     document = tomlkit.parse(text)
-    for key, words in wanted.texts.items():
+    for key, words in texts.items():
         _put(document, key, words)
-    resin = _section(document, "resin")
-    for key, value in wanted.resin.items():
+    section = _section(document, "resin")
+    for key, value in resin.items():
         if study.resin.get(key) != value:
-            _put(resin, key, value if isinstance(value, str) else f"{value:g} g/mL")
-    for name, ends in wanted.factors.items():
+            _put(section, key, value if isinstance(value, str) else f"{value:g} g/mL")
+    for name, ends in factors.items():
         _factor(_section(document, "factors"), name, ends)
-    for name, taken in wanted.readings.items():
+    for name, taken in readings.items():
         _reading(_section(document, "readings"), name, taken)
-    _aims(_section(document, "aims"), wanted.aims)
+    _aims(_section(document, "aims"), aims)
     return tomlkit.dumps(document)
 
 
@@ -113,14 +106,14 @@ def _reading(table, name, taken):
 
 def _aims(table, aims):
     for name, bounds in aims.items():
-        said = {key: value for key, value in bounds.items() if value != ""}
-        if not {"at_least", "at_most"} & set(said):
+        stated = {key: value for key, value in bounds.items() if value != ""}
+        if not {"at_least", "at_most"} & set(stated):
             _drop(table, name)
             continue
         entry = _entry(table, name)
         for key in ("at_least", "at_most", "age"):
-            if key in said:
-                _put(entry, key, said[key])
+            if key in stated:
+                _put(entry, key, stated[key])
             elif key in entry:
                 del entry[key]
 

@@ -107,7 +107,7 @@ class TodayPanel(Panel):
             each = {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
             return found, list(_answer(found, each))
 
-        return self.asked("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
+        return self.work_out("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
 
     @property
     def settings(self) -> dict:
@@ -248,9 +248,9 @@ def _answer(advice, chances):
         between = f"nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in"
         yield text(f"Working time: about {gel['middle']:.0f} min, {between}.", "strong")
     yield from cautions(advice.cautions)
-    each = [beyond_log(one.fits, one.settings.iloc[0]).values() for one in chances.values()]
-    if never := dict.fromkeys(itertools.chain(advice.beyond, *each)):  # a pot has its own pigment
-        yield caution(f"Never poured yet: {', '.join(never)}. Try one pour before relying on it.")
+    beyond_by_pot = [beyond_log(one.fits, one.settings.iloc[0]).values() for one in chances.values()]
+    if unpoured := dict.fromkeys(itertools.chain(advice.beyond, *beyond_by_pot)):  # a pot has its own pigment
+        yield caution(f"Never poured yet: {', '.join(unpoured)}. Try one pour before relying on it.")
     yield fold("What one casting should read", table(predicted_words(advice.study, advice.predicted), NINE_IN_TEN))
 
 

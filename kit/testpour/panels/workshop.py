@@ -31,7 +31,7 @@ def file_mark(path: Path) -> tuple | None:
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
-class Last:
+class LastResult:
     """What was worked out last, kept until what it depends on is another."""
 
     def __init__(self) -> None:
@@ -52,7 +52,7 @@ class Memory:
 
     def __init__(self, folder: str | Path, name: str) -> None:
         self.folder, self.path = Path(folder), Path(folder) / FOLDER / f"{name}.json"
-        self._last = Last()
+        self._last = LastResult()
 
     @property
     def mark(self) -> tuple | None:
@@ -69,10 +69,10 @@ class Memory:
 
     def put(self, **values: Any) -> None:
         """Keep values, anything that JSON can hold; None removes one. Raises `OSError` if the folder cannot be written."""
-        held = {**self.all(), **values}
-        held = {name: value for name, value in held.items() if value is not None}
+        kept_values = {**self.all(), **values}
+        kept_values = {name: value for name, value in kept_values.items() if value is not None}
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        overwrite(self.path, json.dumps(held, indent=1, ensure_ascii=False).encode("utf-8"))
+        overwrite(self.path, json.dumps(kept_values, indent=1, ensure_ascii=False).encode("utf-8"))
 
     def clear(self) -> None:
         """Forget everything."""
@@ -85,10 +85,10 @@ class Memory:
 
     def _read(self):
         try:
-            held = json.loads(self.path.read_text("utf-8"))
+            kept_values = json.loads(self.path.read_text("utf-8"))
         except (OSError, ValueError):
             return {}
-        return held if isinstance(held, dict) else {}
+        return kept_values if isinstance(kept_values, dict) else {}
 
 
 class Needed(Exception):
@@ -100,7 +100,7 @@ class Workshop:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._study, self._castings, self._print = Last(), Last(), Last()
+        self._study, self._castings, self._print = LastResult(), LastResult(), LastResult()
 
     @property
     def study_mark(self) -> tuple | None:
@@ -121,7 +121,7 @@ class Workshop:
             return None
         file = Path(address.removeprefix(FILE))
         if not address.startswith(FILE):
-            return self._told()
+            return self._server_mark()
         return file_mark(file), file_mark(file.with_name(f"{file.name}-wal"))
 
     @property
@@ -180,7 +180,7 @@ class Workshop:
         """Sessions that were opened on a form, poured or not yet: name to the names of its pours."""
         return {name: [one.pour for one in kept(self.log, name)[1]] for name in kept_sessions(self.log)}
 
-    def _told(self):
+    def _server_mark(self):
         """For a log on a server: what it holds, as its fingerprint."""
         try:
             return self.log.castings().fingerprint()

@@ -34,7 +34,7 @@ def clean(text: object, line: bool = False) -> str:
     """
     text = int(text) if isinstance(text, float) and text.is_integer() else text  # 1.0, as a table with gaps keeps a session 1
     text = ("" if missing(text) else str(text)).replace("\r\n", "\n").replace("\r", "\n")
-    text = "".join(c for c in text if c in "\n\t" or not _unfit(c))
+    text = "".join(c for c in text if c in "\n\t" or not _is_control(c))
     return (" ".join(text.split()) if line else text).strip()
 
 
@@ -43,7 +43,7 @@ def plain_name(text: str) -> str:
     return re.sub(r"(?<!\d)\s+|\s+(?!\d)|(?<![\d.,])0+(?=\d)", "", unicodedata.normalize("NFKC", text).casefold())
 
 
-def _unfit(character):
+def _is_control(character):
     return unicodedata.category(character) in ("Cc", "Cs") or ord(character) & 0xFFFE == 0xFFFE
 
 
@@ -65,7 +65,7 @@ def moment(value: str | dt.date | None) -> dt.datetime:
     if missing(value):
         raise UnitProblem("date: is missing. Write it like 2026-03-01 10:30, or leave it out for this moment.")
     if isinstance(value, str):
-        value = _read(value.strip())
+        value = _parse_moment(value.strip())
     elif isinstance(value, dt.date) and not isinstance(value, dt.datetime):
         value = dt.datetime.combine(value, dt.time())
     elif hasattr(value, "to_pydatetime"):
@@ -82,9 +82,9 @@ def hour_known(made_at: dt.datetime) -> bool:
 
 def clock(text: str) -> dt.time:
     """A time of day such as ``"9:05"``, ``"14.30"`` or ``"2:30 pm"``; a UnitProblem where it is none."""
-    found = CLOCK.fullmatch(text.strip())
-    hour, minute, second = (int(part or 0) for part in found.groups()[:3]) if found else (24, 0, 0)
-    half = found[4].casefold() if found and found[4] else ""
+    match = CLOCK.fullmatch(text.strip())
+    hour, minute, second = (int(part or 0) for part in match.groups()[:3]) if match else (24, 0, 0)
+    half = match[4].casefold() if match and match[4] else ""
     if max(minute, second) > 59 or hour > 23 or (half and not 1 <= hour <= 12):
         raise UnitProblem(f"{text!r} is not a time of day. Write it like 14:30, or rename the column if it is something else.")
     if re.fullmatch(r"[1-5][:.]\d\d", text.strip()):
@@ -103,7 +103,7 @@ def made_on(value: str | dt.date | None) -> dt.datetime:
     return made
 
 
-def _read(text):
+def _parse_moment(text):
     try:
         return dt.datetime.fromisoformat(text)
     except ValueError:
@@ -115,30 +115,30 @@ def _day_of(text):
     """The midnight of a day that is not written as a computer writes it."""
     if (named := _month_named(text)) and named["year"]:
         year = named["year"].strip("'")
-        return _day(text, year if len(year) == 4 else f"20{year}", named["month"], named["day"])
-    if found := YEAR_FIRST.fullmatch(text):
-        return _day(text, found[1], found[3], found[4])
-    found = DAY_FIRST.fullmatch(text)
-    if not found:
+        return _calendar_day(text, year if len(year) == 4 else f"20{year}", named["month"], named["day"])
+    if match := YEAR_FIRST.fullmatch(text):
+        return _calendar_day(text, match[1], match[3], match[4])
+    match = DAY_FIRST.fullmatch(text)
+    if not match:
         if SERIAL.fullmatch(text):
             day = dt.date(1899, 12, 30) + dt.timedelta(days=int(text[:5]))  # as most spreadsheets count; an old kind of them from 1904
             raise UnitProblem(f"date: {text!r} is a number, perhaps {day}, which a spreadsheet keeps so. Format its cell as a date, or write it like {day}.")
-        said = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
-        raise UnitProblem(f"date: {text!r} {said}. Write it like 2026-03-01 10:30.")
-    day, mark, month, year = found.groups()
+        problem = "has no year" if named else "has a year of two digits" if TWO_DIGITS.match(text) else "is not a date"
+        raise UnitProblem(f"date: {text!r} {problem}. Write it like 2026-03-01 10:30.")
+    day, mark, month, year = match.groups()
     day, month = int(day), int(month)
     if mark != "." and day != month and day <= 12 and month <= 12:
         raise UnitProblem(f"date: {text!r} may be day first or month first. Write it like 2026-03-01.")
     if mark != "." and month > 12:
         day, month = month, day
-    return _day(text, year, month, day)
+    return _calendar_day(text, year, month, day)
 
 
 def _month_named(text):
     """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
-    for found in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
-        if month := month_number(found["month"]):
-            return {**found.groupdict(), "month": month}
+    for match in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
+        if month := month_number(match["month"]):
+            return {**match.groupdict(), "month": month}
     return None
 
 
@@ -147,7 +147,7 @@ def month_number(word: str) -> int:
     return next((number for number, names in enumerate(MONTHS, start=1) if any(name.startswith(word.casefold()) for name in names.split())), 0)
 
 
-def _day(text, *parts):
+def _calendar_day(text, *parts):
     """The midnight of year, month and day, which are read from `text`."""
     try:
         return dt.datetime(*map(int, parts))
