@@ -14,7 +14,8 @@ from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import plan_power
 from testpour.planning.problem import NotSeparated
-from testpour.scale import held_alike, in_unit, unit_of
+from testpour.problems import Problems
+from testpour.scale import held_alike, in_unit, unit_of, weighable
 from testpour.units import show, to_unit, unit_words
 from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 
@@ -124,6 +125,8 @@ def outlook(
 
     Raises
     ------
+    Problems
+        If the pot or the step of the scale cannot be weighed.
     NotSeparated
         If the pours cannot tell the terms of the plan apart.
 
@@ -136,7 +139,11 @@ def outlook(
     """
     pours = _every_pour(plan)
     lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
-    each = to_unit(pot, "g", "pot")
+    problems: list[str] = []
+    each = weighable(problems, pot, "g", "pot")
+    weighable(problems, scale_resolution, "g", "scale_resolution")
+    if problems:
+        raise Problems("Outlook", problems)
     grams = each * len(plan.table)
     return PlanOutlook(
         plan,
