@@ -81,10 +81,8 @@ def check_entries(
 
 def _differing(*rows):
     """What two checked rows of one name both say, and not alike."""
-    first, second = (
-        {**{name: row[name] for name in ("session", "made_at", "by")}, **row["settings"],
-         **{read["reading"]: (read["low"], read["high"]) for read in row["readings"]}} for row in rows
-    )
+    read = [{one["reading"]: (one["low"], one["high"]) for one in row["readings"]} for row in rows]
+    first, second = ({**row, **row["settings"], **each, "settings": None, "readings": None} for row, each in zip(rows, read, strict=True))
     return [name.replace("_", " ") for name in second if name in first and first[name] != second[name]]
 
 

@@ -140,8 +140,7 @@ def outlook(
     pours = _every_pour(plan)
     lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
     problems: list[str] = []
-    each = weighable(problems, pot, "g", "pot")
-    weighable(problems, scale_resolution, "g", "scale_resolution")
+    each, _ = weighable(problems, pot, "g", "pot"), weighable(problems, scale_resolution, "g", "scale_resolution")
     if problems:
         raise Problems("Outlook", problems)
     grams = each * len(plan.table)
