@@ -6,6 +6,7 @@ import subprocess
 import sys
 from types import ModuleType
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -93,6 +94,11 @@ def test_the_functions_of_the_path_are_looked_at():
     (lambda t: tp.practice_guild(t["Study"], pours=-1),
      "practice_guild takes a whole number, not below 0: practice_guild(pours=6), and was given the number -1."),
     (lambda t: tp.outlook(t["Plan"], price="12"), "outlook takes a number: outlook(price=20), and was given the text '12'."),
+    (lambda t: tp.session_form(t["Logbook"], 3),
+     ("session_form takes a plan, a bench sheet or a table (a DataFrame) with one row a pour: session_form(plan_or_sheet=tp.plan_pours(study)), "
+      "and was given the number 3.")),
+    (lambda t: tp.outlook(t["Plan"], pot=float("nan"), scale_resolution=0),
+     "Outlook: pot: nan cannot be weighed. Give a number above zero, in g. (2 in all; see `.problems`)"),
     (lambda t: tp.handout(t["Fits"], paper=["A4"]), "handout takes text: handout(paper='A4'), and was given list."),
     (lambda t: tp.write_package(t["Castings"], "p.zip", names="no"),
      "write_package takes True or False: write_package(names=False), and was given the text 'no'."),
@@ -132,6 +138,14 @@ def test_the_check_leaves_everything_else_as_it_was(things):
 def test_a_row_of_a_table_is_names_with_what_they_stand_for(things):
     row = pd.Series({"catalyst": 1.5, "thickness": 10.0})
     assert tp.what_if(things["Fits"], row).sentence() == tp.what_if(things["Fits"], dict(row)).sentence()
+
+
+def test_a_number_of_numpys_is_one_of_pythons(things):
+    def given(session: int | str = 0, room: str | float = 20) -> list[type]:
+        return [type(session), type(room)]
+
+    assert checked(given)(np.int64(1), np.float32(20)) == [int, float]
+    assert things["Plan"].session(np.int64(1)).equals(things["Plan"].session(1))
 
 
 def test_a_gap_in_a_table_is_let_in_as_a_name():

@@ -94,6 +94,7 @@ def test_notebook_runs_and_leaves_the_log_alone(state, name, tmp_path, monkeypat
     before = held(folder / "log.sqlite")
     shown = run_here(folder / name)
     assert len(shown) >= 3
+    assert [cell for cell, texts in shown.items() if any(">-0.0<" in text for text in texts)] == []
     assert held(folder / "log.sqlite") == before
     assert {path.name for path in folder.glob("*.sqlite")} == {"log.sqlite"}
 

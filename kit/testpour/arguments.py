@@ -50,7 +50,7 @@ SHOWN_BY: dict[str, Callable[[Any], bool]] = {
     "Series": lambda value: hasattr(value, "to_list") and hasattr(value, "items"),
     "str": lambda value: isinstance(value, str), "Literal": lambda value: isinstance(value, str), "bytes": lambda value: isinstance(value, bytes),
     "float": lambda value: isinstance(value, Number) and not isinstance(value, complex),
-    "int": lambda value: isinstance(value, Integral) and int(value) >= 0, "bool": lambda value: type(value).__name__ in ("bool", "bool_"),  # numpy has its own
+    "int": lambda value: isinstance(value, Integral) and int(value) >= 0, "bool": lambda value: isinstance(value, bool),
     "None": lambda value: value is None,
 }
 AMOUNT = {"str", "float"}  # with a unit or without
@@ -60,7 +60,7 @@ NAME = {"str", "None"}  # may be a number or a day too, or a gap, as a table kee
 def checked(function: F, call: str = "") -> F:
     """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it.
 
-    A row of a table goes in as the names with what they stand for.
+    A row of a table goes in as the names with what they stand for, a number of numpy's as one of Python's.
     """
     signature = inspect.signature(function)
     wanted = {name: kinds for name, one in signature.parameters.items() if (kinds := _kinds(one.annotation)) <= KINDS.keys()}
@@ -74,6 +74,8 @@ def checked(function: F, call: str = "") -> F:
             return function(*given, **named)
         for name, value in list(bound.arguments.items()):
             kinds, parameter = wanted.get(name, set()), signature.parameters[name]
+            if getattr(value, "shape", None) == ():  # a number of numpy's, which is no int
+                bound.arguments[name] = value = value.item()
             for one in value if parameter.kind is parameter.VAR_POSITIONAL else (value,):
                 if kinds and not any(_is_of(kind, one, kinds) for kind in kinds):
                     raise Problem(_refusal(call or function.__name__, parameter, name == first, kinds, one))

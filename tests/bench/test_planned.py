@@ -64,8 +64,6 @@ def test_a_table_typed_by_hand_is_poured_as_written(study, pours):
 
 
 def test_what_is_no_plan_is_refused(study, sheet, pours):
-    with pytest.raises(FormProblem, match="give a plan, a bench sheet or a table"):
-        planned_pours(study, 3)
     with pytest.raises(FormProblem, match="a name of its own"):
         planned_pours(study, pours.set_axis(["A", "A", "B"]))
     with pytest.raises(FormProblem, match="Leave session out"):

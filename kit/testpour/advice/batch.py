@@ -18,7 +18,7 @@ from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
-from testpour.models.chance import cautions_at, chance, chance_words, mean_and_interval
+from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.problems import Problem
@@ -77,14 +77,14 @@ class NextPours:
 
     @property
     def told(self) -> dict[str, float]:
-        """`before` with the ends of its interval, as `chance_words` puts it in words."""
+        """`before` with the ends of its interval, as `chance_between` puts it in words."""
         return {"chance": self.before, "low": self.between[0], "high": self.between[1]}
 
     def sentence(self) -> str:
         """What the pours promise together."""
         gain = 100 * self.table["gain"].iloc[-1]
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
-        now = f"The chance of a good casting with the settings recommended now is {chance_words(self.told)}{self.where}"
+        now = f"The chance of a good casting with the settings recommended now is {chance_between(self.told)}{self.where}"
         if not self.promised:
             now += ". No good piece can be promised yet, so what is proposed is what would find out most"
         if self.conflict:
@@ -111,7 +111,7 @@ class NextPours:
         for name in self.free:
             factor = self.study.factor(name)
             shown[factor.words] = [factor.show(value) for value in self.table[name]]
-        shown["chance of a good casting"] = [chance_words(line) for _, line in self.table.iterrows()]
+        shown["chance of a good casting"] = [chance_between(line) for _, line in self.table.iterrows()]
         shown["why"] = self.table["reason"]
         return f"<p>{in_html(self.sentence())}</p>{table_html(shown.rename_axis(None))}"
 

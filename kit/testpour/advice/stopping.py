@@ -16,7 +16,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aim
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
-from testpour.models.chance import chance_words, mean_and_interval, untold
+from testpour.models.chance import chance_between, mean_and_interval, untold
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
 
@@ -84,7 +84,7 @@ class StopAdvice:
             return f"Nothing is poured yet: this rests on belief alone. {text}."
         best = self.table.loc[self.table["chance"].idxmax()]
         if best["chance"] < GOOD and (self.failing or self.gain < ENOUGH):
-            best_known = f"there is no recipe to pin up: the best chance known of a good casting is {chance_words(best)}"
+            best_known = f"there is no recipe to pin up: the best chance known of a good casting is {chance_between(best)}"
             if untold(best) and not self.failing:
                 return (
                     f"{text}, but {best_known}. Before you loosen an aim, pour what is recommended{_place_words(self.study, best)} twice: "

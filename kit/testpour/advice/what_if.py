@@ -15,7 +15,7 @@ from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predic
 from testpour.causes.saving import AS_GOOD
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
-from testpour.models.chance import Chance, cautions_at, chance, chance_words, mean_and_interval, untold
+from testpour.models.chance import Chance, cautions_at, chance, chance_between, chance_words, mean_and_interval, untold
 from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
 from testpour.models.terms import HOURS, OVEN
 from testpour.threads import one_thread
@@ -73,7 +73,7 @@ class WhatIf:
         if self.change:
             row = self.changes.loc[self.change]
             care = "What would help most calls for care itself. " if self.change_cautions.lines() else ""
-            how_much = f"this should help most, but how much cannot be told yet, {chance_words(row)}" if untold(row) else chance_words(row)
+            how_much = f"this should help most, but how much cannot be told yet, {chance_words(row)}" if untold(row) else chance_between(row)
             advised = f"{care}{row['says']}: {how_much}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:

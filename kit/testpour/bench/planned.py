@@ -61,8 +61,6 @@ def planned_pours(
     cannot share a session.
     """
     table = source.table if isinstance(source, Plan | BenchSheet) else source
-    if not isinstance(table, pd.DataFrame):
-        raise FormProblem(["give a plan, a bench sheet or a table with one row a pour."])
     if isinstance(source, BenchSheet):
         if session not in (None, source.session):
             raise FormProblem([f"the bench sheet is of session {source.session}, not {session}. Leave session out."])

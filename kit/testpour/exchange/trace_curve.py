@@ -26,7 +26,7 @@ def show_trace(trace: Trace) -> Picture:
         shown without cure. Dotted: the room, where logged. Hatched band: where the gel lies by the warming
         alone. Marks: the onset with its 90 % interval, and the peak.
     """
-    picture, axes = new_picture(trace.verdict(), height=4.2)
+    picture, axes = new_picture(trace.verdict(), height=5.0)
     ax, table = axes[0, 0], trace.table
     ax.plot(*_broken(table["minutes"], table["temperature"]), color=LOG, linewidth=1.3, label=drawable(f"thermocouple, {trace.channel}"))
     if "room" in table:
@@ -37,7 +37,7 @@ def show_trace(trace: Trace) -> Picture:
     if table["minutes"].iloc[0] < 0:
         ax.axvline(0, color=INK, linestyle="-.", linewidth=1.2, label="catalyst in")
     ax.set(xlabel=f"Minutes after {'mixing' if trace.mixed_said else 'the first row'}", ylabel="Temperature (°C)")
-    ax.legend(loc="best", framealpha=0.9, edgecolor="none")
+    picture.legend(loc="outside lower left", ncols=2, frameon=False)  # over the trace it would hide when the catalyst went in
     return picture
 
 

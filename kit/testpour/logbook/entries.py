@@ -12,7 +12,7 @@ from testpour.cautions import check_settings, check_shares
 from testpour.columns import Reading
 from testpour.logbook.reading_text import known
 from testpour.logbook.tables import UNDATED, LogProblem
-from testpour.logbook.text_and_dates import clean, made_on, missing
+from testpour.logbook.text_and_dates import clean, made_on, missing, plain_name
 from testpour.mixing import check_note
 from testpour.problems import listed_below
 from testpour.study import Study, StudyProblems
@@ -65,12 +65,14 @@ def check_entries(
         pour = _pour(study, entry, where, problems)
         name = entry.get("pour")
         pour["readings"] = list(_readings(study, entry, where, problems))
-        if name and name in seen:
+        key = plain_name(pour["pour"] or "")
+        if name and key in seen:
             advice = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
-            other, first = seen[name]
+            other, first = seen[key]
+            other += f" ({first['pour']})" if first["pour"] != pour["pour"] else ""
             differs = f"has another {listed(names)}" if (names := _differing(first, pour)) else "says nothing else"
             problems.append((where, "pour", name, f"{name} is listed twice: {other} {differs}. {advice}"))
-        seen.setdefault(name, (entry.get("where", f"pour {place} of these"), pour))
+        seen.setdefault(key, (entry.get("where", f"pour {place} of these"), pour))
         problems += _given_twice(study, pour["readings"], where)
         checked.append(pour)
     if problems:
@@ -81,10 +83,8 @@ def check_entries(
 
 def _differing(*rows):
     """What two checked rows of one name both say, and not alike."""
-    first, second = (
-        {**{name: row[name] for name in ("session", "made_at", "by")}, **row["settings"],
-         **{read["reading"]: (read["low"], read["high"]) for read in row["readings"]}} for row in rows
-    )
+    read = [{one["reading"]: (one["low"], one["high"]) for one in row["readings"]} for row in rows]
+    first, second = ({**row, **row["settings"], **each, "settings": None, "readings": None, "pour": None} for row, each in zip(rows, read, strict=True))
     return [name.replace("_", " ") for name in second if name in first and first[name] != second[name]]
 
 

@@ -15,10 +15,8 @@ POUR = re.compile(rf"(?:test )?(?:pour|cast|casting|test|trial|piece|sample|id)(
 OWN = {
     "pour": ("pour", "name", "casting", *COUNTED),
     "session": ("session", "day"),
-    "made_at": (
-        "made at", "date", "mixed at", "time", "when", "date poured", "date made", "pour date", "cast date", "poured", "poured on", "poured at",
-        "made on", "mixed on", "cast on", "date of pour", "date of pouring", "date of casting", "date cast", "datum", "uhrzeit",
-    ),
+    "made_at": ("made at", "date", "mixed at", "time", "when", "date poured", "date made", "pour date", "cast date", "poured", "poured on", "poured at",
+                "made on", "mixed on", "cast on", "date of pour", "date of pouring", "date of casting", "date cast", "datum", "uhrzeit"),
     "by": ("by", "initials", "who", "made by", "poured by", "cast by"),
     "note": ("note", "notes", "remark", "remarks", "comment", "comments", "observation", "observations", "bemerkung", "bemerkungen"),
     "made_anyway": ("made anyway",),

@@ -39,6 +39,12 @@ def chance_words(row: Mapping[str, float] | pd.Series) -> str:
     return f"{chance_figures(row)} in 100" if untold(row) else about_in_hundred(row["chance"])
 
 
+def chance_between(row: Mapping[str, float] | pd.Series) -> str:
+    """The same with its 90 % interval, where that is not what is told anyway: ``"about 55 in 100 (90 % interval 40 to 68)"``."""
+    low, high = in_hundred(row["low"]), in_hundred(row["high"])
+    return chance_words(row) + ("" if low == high or untold(row) else f" (90 % interval {low} to {high})")
+
+
 class NoAims(Problem):
     """The study states no aim that its fits can judge."""
 
@@ -89,12 +95,7 @@ class Chance:
     def verdict(self) -> str:
         """The chance alone in a sentence, for the first setting."""
         row = self.table.iloc[0]
-        low, high = in_hundred(row["low"]), in_hundred(row["high"])
-        between = "" if low == high else f" (90 % interval {low} to {high})"
-        if self.untold:
-            verdict = f"cannot tell yet, {chance_words(row)}"
-        else:
-            verdict = chance_words(row) + between
+        verdict = f"{'cannot tell yet, ' if self.untold else ''}{chance_between(row)}"
         which = f" with {self.settings.index[0]}, the first of {len(self.settings)} settings" if len(self.settings) > 1 else ""
         return f"Chance of a good casting{which}: {verdict}. The aim most often missed: {row['most often missed']}."
 

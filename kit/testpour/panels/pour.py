@@ -14,7 +14,7 @@ from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
-from testpour.models.chance import chance_words
+from testpour.models.chance import chance_between
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
 from testpour.panels.own_sheet import SheetPart
@@ -104,7 +104,7 @@ class PourPanel(SheetPart):
         """The pours worth making next, and a session with them."""
         advice, _ = self._proposed()
         shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
-        shown["chance"] = [chance_words(line) for _, line in advice.table.iterrows()]
+        shown["chance"] = [chance_between(line) for _, line in advice.table.iterrows()]
         shown["why"] = advice.table["reason"]
         first, *later = sharing(study, advice.table)
         says = text(replace(advice, cautions=Cautions()).sentence())

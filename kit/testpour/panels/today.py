@@ -39,9 +39,7 @@ from testpour.wording import capital, listed
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
 ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
-REFUSED = (
-    "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say a smaller depth above: a deep casting can be poured in layers."
-)
+REFUSED = "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say a smaller depth above and pour in layers."
 
 
 class TodayPanel(Panel):

@@ -1,7 +1,6 @@
 """What a plan can tell before anything is poured, and what it takes: pours, resin, hours, money."""
 
 from dataclasses import dataclass, field
-from numbers import Real
 
 import numpy as np
 import pandas as pd
@@ -15,8 +14,8 @@ from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import plan_power
 from testpour.planning.problem import NotSeparated
-from testpour.problems import Problem
-from testpour.scale import held_alike, in_unit, unit_of
+from testpour.problems import Problems
+from testpour.scale import held_alike, in_unit, unit_of, weighable
 from testpour.units import show, to_unit, unit_words
 from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 
@@ -126,6 +125,8 @@ def outlook(
 
     Raises
     ------
+    Problems
+        If the pot or the step of the scale cannot be weighed, or the price is below 0.
     NotSeparated
         If the pours cannot tell the terms of the plan apart.
 
@@ -138,7 +139,12 @@ def outlook(
     """
     pours = _every_pour(plan)
     lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
-    each = to_unit(pot, "g", "pot")
+    problems: list[str] = []
+    each, _ = weighable(problems, pot, "g", "pot"), weighable(problems, scale_resolution, "g", "scale_resolution")
+    if price is not None and not 0 <= price < np.inf:
+        problems.append(f"price: {price!r} is no price of a kilogram of resin. Give a number from 0 up without a currency, for example price=12.")
+    if problems:
+        raise Problems("Outlook", problems)
     grams = each * len(plan.table)
     return PlanOutlook(
         plan,
@@ -146,16 +152,10 @@ def outlook(
         grams,
         grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
-        None if price is None else grams / 1000 * _checked_price(price),
+        None if price is None else grams / 1000 * price,
         plan.found() + check_batch(each),
         _on_this_scale(plan, each, scale_resolution),
     )
-
-
-def _checked_price(price):
-    if isinstance(price, Real) and not isinstance(price, bool) and 0 <= price < np.inf:
-        return float(price)
-    raise Problem(f"price: {price!r} is no price of a kilogram of resin. Give a number from 0 up without a currency, for example price=12.")
 
 
 def _on_this_scale(plan, pot, scale_resolution):

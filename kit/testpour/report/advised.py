@@ -12,7 +12,7 @@ from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
 from testpour.advice.conflicts import UNADVISED, Unadvised
 from testpour.advice.recommend import Recommendation, at_its_age, recommend, settings_words
-from testpour.models.chance import chance_words
+from testpour.models.chance import chance_between
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
@@ -121,7 +121,7 @@ def _worth(given):
     gain, pours = 100 * given.table["gain"].iloc[-1], count(len(given.table), "more pour")
     text = (
         "The chance of a good casting with the best settings known today is "
-        f"{chance_words(given.told)}{given.where}. "
+        f"{chance_between(given.told)}{given.where}. "
     )
     if gain < 100 * ENOUGH:
         return text + f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
