@@ -143,7 +143,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     for aim in study.aims:
         reading = study.reading(aim.reading)
         at_age = table.assign(age=aim.age) if aim.age is not None else table
-        met = fits[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
+        met = fits.told[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         draws = draws * met
         by_aim[aim.words(reading)] = met.mean(axis=0)
     return Chance(fits, table, draws, pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))
