@@ -124,8 +124,8 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     Returns
     -------
     Chance
-        Session and reading scatter included. The readings' scatter is taken as independent of one
-        another once the settings are known.
+        Session and reading scatter included, the spread of both and of the mean drawn in (see `fits`). The readings'
+        scatter is taken as independent of one another once the settings are known.
 
     Raises
     ------
