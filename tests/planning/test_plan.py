@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour as tp
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
@@ -309,7 +310,7 @@ def test_a_price_that_cannot_be_is_refused_with_one_that_can(study, price):
 @pytest.mark.parametrize("price", ["12", True, [12]])
 def test_a_price_is_a_number(study, price):
     with pytest.raises(Problem, match=r"^outlook takes a number: outlook\(price=20\), and was given "):
-        outlook(plan_pours(study, sessions=2, pours=6), price=price)
+        tp.outlook(plan_pours(study, sessions=2, pours=6), price=price)
 
 
 def test_a_few_pours_more_never_notice_less():
