@@ -139,6 +139,6 @@ def _said(value):
         return f"the fit of {value.reading.words} alone"
     if kind:
         return KINDS[kind][0]
-    if value is None:
-        return "nothing (None)"
+    if value is None or isinstance(value, bool):
+        return "nothing (None)" if value is None else str(value)
     return f"the text {shortened(value)!r}" if isinstance(value, str) else f"the number {value:g}" if isinstance(value, float | int) else type(value).__name__

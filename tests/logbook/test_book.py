@@ -276,7 +276,7 @@ REFUSED = [
     (lambda log: log.add_pour(**POUR, made_at=pd.NaT), "date: is missing. Write it like"),
     (lambda log: log.correct_pour("P01", made_at=pd.NaT, why="x"), "date: is missing. Write it like"),
     (lambda log: log.add_pour(session="S1", settings={"catalyst": True}), "catalyst: True is not a number"),
-    (lambda log: log.add_reading("P01", "time_to_peak", not_yet=True), "time to peak: True is not a number"),
+    (lambda log: log.add_reading("P01", "time_to_peak", not_yet=True), "a number, or text with a unit, as not_yet, and was given True"),
     (lambda log: log.add_reading("P01", "time_to_peak", between=40), "between takes two checks"),
     (lambda log: log.add_all({"pour": "P2", "settings": {}}), "'pour' is neither a pour nor a reading. Write a list of pours like"),
     (lambda log: log.add_all([{"pour": "P2", "readings": {"gel_time": 20}}]), "'gel_time' is neither a pour nor a reading"),
