@@ -6,7 +6,7 @@ The check, the axis label, the sentence, the form field and the log all ask the 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
@@ -30,7 +30,7 @@ class ColumnProblem(Problem):
     """A factor or reading is declared in a way that cannot work; `args` holds each reason."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Column:
     """One declared column of the log.
 
@@ -64,6 +64,17 @@ class Column:
             raise ColumnProblem(
                 f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap them in the study file."
             )
+
+    def __eq__(self, other):
+        return type(self) is type(other) and self._declared() == other._declared()
+
+    def __hash__(self):
+        return hash(self._declared())
+
+    def _declared(self):
+        """Everything declared, a number that is not known (NaN) as None: it is like itself."""
+        values = (getattr(self, field.name) for field in fields(self))
+        return tuple(None if isinstance(value, float) and math.isnan(value) else value for value in values)
 
     @property
     def label(self) -> str:
@@ -115,7 +126,7 @@ class Column:
 C = TypeVar("C", bound=Column)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Factor(Column):
     """A setting that may differ between pours.
 
@@ -243,7 +254,7 @@ class Factor(Column):
         return self.show(value) if self.kind == "yes/no" else f"{value:.{digits}g}"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Reading(Column):
     """A measured outcome.
 

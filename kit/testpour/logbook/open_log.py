@@ -1,6 +1,7 @@
 """The log as it is looked into: what it holds now, all it ever held, and its photographs."""
 
 import warnings
+import weakref
 from contextlib import AbstractContextManager
 from functools import partial
 
@@ -28,6 +29,7 @@ class OpenLog:
         self.study = study
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
+        weakref.finalize(self, self._engine.dispose)  # a log that nobody closed is closed when it goes
         check_facts(self._engine, study)
         words = self.clock_words()
         if words:
