@@ -49,7 +49,7 @@ SHOWN_BY: dict[str, Callable[[Any], bool]] = {
     "Sequence": lambda value: isinstance(value, Iterable) and not isinstance(value, str), "Path": lambda value: isinstance(value, str | PathLike),
     "Series": lambda value: hasattr(value, "to_list") and hasattr(value, "items"),
     "str": lambda value: isinstance(value, str), "Literal": lambda value: isinstance(value, str), "bytes": lambda value: isinstance(value, bytes),
-    "float": lambda value: isinstance(value, Number) and not isinstance(value, complex),
+    "float": lambda value: isinstance(value, Number) and not isinstance(value, complex | bool),
     "int": lambda value: isinstance(value, Integral) and int(value) >= 0, "bool": lambda value: isinstance(value, bool),
     "None": lambda value: value is None,
 }

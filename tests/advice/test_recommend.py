@@ -70,9 +70,10 @@ def test_settings_lie_on_the_steps_of_the_bench(fits):
 
 
 def test_the_sentence_says_chance_what_limits_it_and_what_was_not_poured(fits):
-    text = recommend(fits, room=26, fixed={"thickness": 10}).sentence()
-    assert "In a room at 26 °C, pour with" in text
-    assert "Chance of a good casting: " in text and "hardness at least 75 Shore D at 24 h" in text
+    found = recommend(fits, room=26, fixed={"thickness": 10})
+    text, alone = found.sentence(), found.chance.by_aim.iloc[0]
+    assert "In a room at 26 °C, pour with" in text and len(alone) == len(fits.study.aims)
+    assert "Chance of a good casting: " in text and f"The aim most often missed: {alone.idxmin()}." in text
     assert "Not poured there yet: room temperature 26 °C" in text
 
 

@@ -62,9 +62,9 @@ def test_no_change_is_advised_that_the_cautions_warn_of_where_another_does_nearl
 
 @pytest.mark.slow
 def test_the_open_face_is_covered_where_that_is_what_is_wrong(fits):
-    stated = {"tack": {"cover": {"mean": -4.0, "sd": 0.3, "source": "stated in this test: an open face stays wet"}}}
+    stated = {"tack": {"cover": {"mean": -10.0, "sd": 0.3, "source": "stated in this test: an open face stays wet"}}}
     open_faced = fit_castings(fits.castings, beliefs=stated, remainder=False)
-    found = what_if(open_faced, {"catalyst": 2.1, "pigment": 0.5, "thickness": 10, "cover": "no"}, room=20)
+    found = what_if(open_faced, {"catalyst": 2.3, "pigment": 0.5, "thickness": 10, "cover": "no"}, room=20)
     assert found.change == "cover"
     assert "Add cover: about " in found.sentence()
 

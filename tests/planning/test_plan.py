@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour as tp
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
@@ -300,10 +301,16 @@ def test_the_outlook_is_the_power_of_the_plan_in_reading_units(study):
     assert "1200 g of resin" in promise.sentence()
 
 
-@pytest.mark.parametrize("price", ["12", True, float("nan"), float("inf"), -3, [12]])
-def test_a_price_that_is_no_number_is_refused_with_one_that_is(study, price):
-    with pytest.raises(Problem, match=r"^price: .* is no price of a kilogram of resin\. Give a number from 0 up without a currency, for example price=12\.$"):
+@pytest.mark.parametrize("price", [float("nan"), float("inf"), -3])
+def test_a_price_that_cannot_be_is_refused_with_one_that_can(study, price):
+    with pytest.raises(Problem, match=r"price: .* is no price of a kilogram of resin\. Give a number from 0 up without a currency, for example price=12\."):
         outlook(plan_pours(study, sessions=2, pours=6), price=price)
+
+
+@pytest.mark.parametrize("price", ["12", True, [12]])
+def test_a_price_is_a_number(study, price):
+    with pytest.raises(Problem, match=r"^outlook takes a number: outlook\(price=20\), and was given "):
+        tp.outlook(plan_pours(study, sessions=2, pours=6), price=price)
 
 
 def test_a_few_pours_more_never_notice_less():

@@ -74,13 +74,13 @@ def latent_moments(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np
 
 
 def states_of(fits: Fits) -> dict[str, State]:
-    """One `State` for each reading that has an aim, by name; NoAims if the study has none."""
+    """One `State` for each reading that has an aim, by name, from the models that chances are told from; NoAims if the study has none."""
     if not fits.study.aims:
         raise NoAims(
             "This study states no aim, so nothing can be called good. "
             'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
         )
-    return {name: _state_of(fits[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
+    return {name: _state_of(fits.told[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 
 def _sides_of(states: dict[str, State], size: int, columns: dict[str, np.ndarray], aim: Aim) -> Iterator[Side]:

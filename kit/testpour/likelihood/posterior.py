@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,6 +72,13 @@ class Posterior:
 
     def __len__(self):
         return len(self.coefficients)
+
+    def drawn_in(self, share: float) -> Posterior:
+        """The same draws with every standard deviation at this share: coefficients and cut-points about their means, and all scatter."""
+        means = self.coefficients.mean(axis=0)
+        cuts = None if self.cuts is None else self.cuts.mean(axis=0) + share * (self.cuts - self.cuts.mean(axis=0))
+        sds = {name: share * sd for name, sd in self.group_sds.items()}
+        return replace(self, coefficients=means + share * (self.coefficients - means), cuts=cuts, sd=share * self.sd, group_sds=sds)
 
 
 @dataclass(frozen=True)
