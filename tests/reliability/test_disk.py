@@ -24,7 +24,7 @@ POUR = {"settings": {"catalyst": 1.5}, "session": "S1"}
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch):
     """Nobody else writes here: a file that is wrong stays wrong, and is not waited for."""
-    monkeypatch.setattr(logfile, "TURNS", 2)
+    monkeypatch.setattr(logfile, "LOOKS", 2)
 
 
 def rows(path):

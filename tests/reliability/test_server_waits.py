@@ -68,7 +68,7 @@ def test_a_host_that_does_not_answer_is_said_plainly(study_here):
 ])
 def test_a_server_that_stops_while_a_bench_calls_is_out_of_reach(words):
     """libpq says one of these, by the moment at which the line broke; the second was seen when a server was killed."""
-    said = servers.plainly(f'connection failed: connection to server at "127.0.0.1", port 52127 failed: {words}')
+    said = servers.in_plain_words(f'connection failed: connection to server at "127.0.0.1", port 52127 failed: {words}')
     assert (said or "").startswith("cannot be reached: the database server stopped as it was asked. Wait a minute")
 
 

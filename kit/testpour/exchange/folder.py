@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from testpour.files import name_new
+from testpour.problems import Problem
 from testpour.study import Study
 from testpour.study_file import read_study, study_from
 from testpour.toml_file import own_text, own_toml
@@ -22,7 +23,7 @@ PATIENCE = 10  # seconds that another start may take to move its files into a fo
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 
 
-class FolderProblem(ValueError):
+class FolderProblem(Problem):
     """A folder cannot become, or is not, a study folder; the message says what to do."""
 
 
