@@ -109,7 +109,12 @@ def test_a_test_of_the_advice_is_called_likely_good_only_where_it_is(fits, advis
 ])
 def test_a_pour_that_will_fail_is_not_said_to_put_the_advice_to_the_test(chance, said):
     """No advice is settings with a chance of 2 in 100."""
-    assert batch._new_words(chance) == said
+    assert batch._new_words({"chance": chance, "low": chance - 0.05, "high": chance + 0.05}) == said
+
+
+def test_a_trial_whose_chance_cannot_be_told_is_not_called_likely_good():
+    """Anything from 5 to 99 in 100 stands beside it."""
+    assert batch._new_words({"chance": 0.64, "low": 0.05, "high": 0.99}) == "puts the advice to the test: nothing like it was poured"
 
 
 def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):

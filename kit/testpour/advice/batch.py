@@ -18,7 +18,7 @@ from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
-from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval
+from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval, untold
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, sharing
 from testpour.problems import Problem
@@ -220,7 +220,7 @@ def _described(fits, batch, before, free, aim, taken):
     table = rows.join(mean_and_interval(chance(fits, rows).draws).set_axis(rows.index)).assign(gain=batch.gained)
     table["reason"] = reasons_for(fits, table, batch.lessons, making=batch.aim == MAKE)
     trial_names = table.index[list(batch.trials)]
-    table.loc[trial_names, "reason"] = [f"{_new_words(row.chance)}; {row.reason}" for row in table.loc[trial_names].itertuples()]
+    table.loc[trial_names, "reason"] = [f"{_new_words(row)}; {row['reason']}" for _, row in table.loc[trial_names].iterrows()]
     cautions = by_pour({pour: cautions_at(fits, rows.loc[[pour]]) for pour in rows.index})
     return NextPours(study, table, predicted(fits, rows), before, tuple(factor.name for factor in free), aim, cautions)
 
@@ -240,8 +240,9 @@ def _with_repeat(fits, batch):
     return replace(batch, rows=rows, lessons=lessons, trials=tuple(sorted(trials)))
 
 
-def _new_words(chance):
-    """What to say of a pour that nothing poured is like, by its chance of a good casting."""
-    if chance < UNLIKELY:
+def _new_words(row):
+    """What to say of a pour that nothing poured is like, by its chance of a good casting; nothing is likely that cannot be told yet."""
+    if row["chance"] < UNLIKELY:
         return f"{NEW}, and it is unlikely to come out good"
-    return f"{TRIAL}{'likely good by what is believed, and ' if chance >= LIKELY else ''}{NEW}"
+    likely = row["chance"] >= LIKELY and not untold(row)
+    return f"{TRIAL}{'likely good by what is believed, and ' if likely else ''}{NEW}"

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 DRAWS = 2000
 FEWER = 300  # draws of a model that only foretells the pour left out of it
 # Share of a setting's span at which a casting tells six tenths of what one made there does. On 40 hidden resins of another make, after 12 and
-# 24 pours, 90 % intervals of chances of .2 to .9 hold the truth in 83 to 94 of 100 (93 to 100 without it), and a quarter of the advised
-# settings cannot be told (36 in 100 without it).
+# 24 pours, 90 % intervals of chances of .2 to .9, told from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and a
+# quarter of the advised settings cannot be told (36 in 100 without it).
 NEAR = 0.2
 
 
