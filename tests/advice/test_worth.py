@@ -136,7 +136,7 @@ def test_an_aim_is_judged_at_its_own_age(fits):
     table = settings_table(fits.study, [{"catalyst": "1.5 %"}])
     aims = tuple(Aim("hardness", at_least=70.0, age=age) for age in (2.0, 168.0))
     early, late = prospect(states_of(fits), replace(fits.study, aims=aims), table).by_aim()[:, 0]
-    drawn = [fits.told["hardness"].chances(table.assign(age=aim.age), at_least=70.0).mean() for aim in aims]
+    drawn = [fits.calibrated["hardness"].chances(table.assign(age=aim.age), at_least=70.0).mean() for aim in aims]
     assert [early, late] == pytest.approx(drawn, abs=0.04) and late > early + 0.3
 
 
@@ -144,7 +144,7 @@ def test_a_window_of_grades_is_met_by_its_grades_alone(fits):
     """At least grade 1 and at most grade 2, by means and covariances, against the draws of the fit."""
     table = settings_table(fits.study, [{"catalyst": c, "cover": v} for c in (1, 1.5, 2.2) for v in (0, 1)], room=19)
     study = replace(fits.study, aims=(Aim("tack", at_least=1, at_most=2, age=24.0),))
-    drawn = fits.told["tack"].chances(table.assign(age=24.0), 1, 2).mean(axis=0)
+    drawn = fits.calibrated["tack"].chances(table.assign(age=24.0), 1, 2).mean(axis=0)
     assert drawn.max() > 0.4
     assert prospect(states_of(replace(fits, study=study)), study, table).chance() == pytest.approx(drawn, abs=0.04)
 

@@ -1,4 +1,4 @@
-"""Chances of a good casting beside the truth of hidden resins, told from a spread that is drawn in and from the whole."""
+"""Chances of a good casting beside the truth of hidden resins, told from a spread that is narrowed and from the whole."""
 
 from dataclasses import replace
 
@@ -34,14 +34,14 @@ def told():
         for world in (World(family, kind, SEED) for family in FAMILIES for kind in KINDS):
             fits, rows = fit_castings(poured(world)), np.random.default_rng(SEED).choice(len(world.points), 300, replace=False)
             for share, each in found.items():
-                patch.setattr(models, "TOLD", share)
+                patch.setattr(models, "NARROWED", share)
                 each.append(np.column_stack([chance(replace(fits), world.points.iloc[rows]).draws.mean(axis=0), world.truth[rows]]))
     return {share: np.vstack(each).T for share, each in found.items()}
 
 
 @pytest.mark.slow
 def test_chances_in_the_middle_are_nearer_the_truth_than_from_the_whole_spread(told):
-    """Chances of 0.2 to 0.9, where they decide something: too low from the whole spread by more than 5 points, and nearer drawn in."""
+    """Chances of 0.2 to 0.9, where they decide something: too low from the whole spread by more than 5 points, and nearer narrowed."""
     middle = {share: (said, true) for share, (stated, truth) in told.items() for said, true in [_between(stated, truth)]}
     assert np.mean(np.subtract(*middle[1.0])) < -0.05
     assert off(*middle[0.75]) < off(*middle[1.0]) - 0.02

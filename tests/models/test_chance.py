@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from testpour.models.chance import Chance, NoAims, chance
-from testpour.models.fits import TOLD, Fits, fit_castings
+from testpour.models.fits import Fits, fit_castings
 from testpour.models.settings import settings_table
 from testpour.practice.practice import practice_resin
 from testpour.study import Aim, StudyProblems
@@ -46,7 +46,7 @@ def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
 
 @pytest.mark.parametrize("made", [0, 1, 4])
 def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits, made):
-    """ln time 3.4, sigma 0.2, sessions 0.1, all known, as they are drawn in; any share of sigma squared is as likely an error of the shape.
+    """ln time 3.4, sigma 0.2, sessions 0.1, all known, as they are narrowed; any share of sigma squared is as likely an error of the shape.
 
     The chance between ln 3.2 and 3.5 is then 0.49 of all castings; its ends by half a million draws of another generator. Castings
     `made` at these very settings, each of which reads the error with what scatters beside it, leave of its variance v what a normal
@@ -55,7 +55,7 @@ def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits, ma
     gel = fits["gel_time"]
     fixed = replace(
         gel.posterior, coefficients=np.tile([3.4 if t.name == "level" else 0.0 for t in gel.believed.terms], (2000, 1)),
-        sd=np.full(2000, 0.2 / TOLD), group_sds={"session": np.full(2000, 0.1 / TOLD)},
+        sd=np.full(2000, 0.2 / 0.75), group_sds={"session": np.full(2000, 0.1 / 0.75)},
     )
     rows = settings_table(fits.study, [{"catalyst": 1.5}] * made or [{}], room=20).iloc[:made].assign(pour=[f"P{i}" for i in range(made)])
     models = {**fits.models, "gel_time": replace(gel, posterior=fixed, rows=rows)}
@@ -86,10 +86,10 @@ def test_a_casting_counts_less_the_further_it_lies_from_the_settings(fits):
     assert replace(gel, rows=fit.rows.iloc[:0]).castings_near(at) == pytest.approx(np.zeros(5))
 
 
-def test_the_grades_of_a_chance_are_told_from_cut_points_drawn_in(fits):
+def test_the_grades_of_a_chance_are_told_from_cut_points_narrowed(fits):
     """Phi((c - m)/s) with each of c, m and s at three quarters of its spread, draw by draw; what a casting will read is as wide as before."""
     tack = fits["tack"]
-    told, drawn = fits.told["tack"].posterior, tack.posterior
+    told, drawn = fits.calibrated["tack"].posterior, tack.posterior
     assert told.cuts.mean(axis=0) == pytest.approx(drawn.cuts.mean(axis=0)) and told.cuts.std(axis=0) == pytest.approx(0.75 * drawn.cuts.std(axis=0))
     mean = 0.75 * tack.mean(table := settings_table(fits.study, {"catalyst": 1.5}, room=20).assign(age=24.0)) + 0.25 * tack.mean(table).mean(axis=0)
     cut = 0.75 * drawn.cuts[:, [1]] + 0.25 * drawn.cuts[:, 1].mean()

@@ -198,7 +198,7 @@ def test_the_map_names_its_best_spot_and_the_chance_there_by_hand(fits):
     said = int(words.split("about ")[1].split(" in 100")[0])
     row = pd.DataFrame([{"catalyst": catalyst, "thickness": thickness, "cover": 1.0, "room_temperature": 20.0,
                          "humidity": 50.0, "age": 24.0}])
-    gel, tack, hard = (fits.told[name] for name in ("gel_time", "tack", "hardness"))
+    gel, tack, hard = (fits.calibrated[name] for name in ("gel_time", "tack", "hardness"))
     gels = norm(gel.mean(row)[:, 0], gel.scatter())
     met = gels.cdf(np.log(45)) - gels.cdf(np.log(15))
     met = met * norm.cdf((tack.posterior.cuts[:, 1] - tack.mean(row)[:, 0]) / tack.scatter())

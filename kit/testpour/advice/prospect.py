@@ -80,7 +80,7 @@ def states_of(fits: Fits) -> dict[str, State]:
             "This study states no aim, so nothing can be called good. "
             'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
         )
-    return {name: _state_of(fits.told[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
+    return {name: _state_of(fits.calibrated[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 
 def _sides_of(states: dict[str, State], size: int, columns: dict[str, np.ndarray], aim: Aim) -> Iterator[Side]:

@@ -66,7 +66,7 @@ def bench_sheet(
         raise WeighOutProblems([*problems, NO_CATALYST])
     if study.factor("catalyst") in study.varied and "catalyst" not in pours:
         others = listed(str(column) for column in pours) or "none"
-        problems.append(f"The study varies catalyst, and no column of the table is called so: it has {others}. Call that column catalyst, else nothing says what to weigh.")
+        problems.append(f"The study varies catalyst, and no column of the table is called so: it has {others}. Call that one catalyst.")
     rows, cautions = {}, {}
     for pour, settings in settings_table(study, pours).drop(columns="age").to_dict("index").items():
         found = pour_cautions(study, settings)

@@ -73,7 +73,7 @@ class Posterior:
     def __len__(self):
         return len(self.coefficients)
 
-    def drawn_in(self, share: float) -> Posterior:
+    def narrowed(self, share: float) -> Posterior:
         """The same draws with every standard deviation at this share: coefficients and cut-points about their means, and all scatter."""
         means = self.coefficients.mean(axis=0)
         cuts = None if self.cuts is None else self.cuts.mean(axis=0) + share * (self.cuts - self.cuts.mean(axis=0))

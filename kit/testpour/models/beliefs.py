@@ -18,7 +18,7 @@ share one set of bench habits: how widely a bench scatters its grades was not le
 Scatter of gel time, hardness and peak is believed wider than benches show. After 16 and 24 pours the chance stated for the
 recommended settings is 15 and 11 points too low on thirty-two resins of four families; with six tenths of that scatter it is
 9 and 7 points too low. But those models chose worse pours: share -0.029 (0.013), and -0.052 (0.023) on the contradicting
-resins, mean of sessions 2 to 6, no trial below half the best chance (see `advice/picking.py`). So it stays as it is, and what is told is drawn in (see `fits`).
+resins, mean of sessions 2 to 6, no trial below half the best chance (see `advice/picking.py`). So it stays as it is, and what is told is narrowed (see `fits`).
 
 Depth is believed to hide as much as pigment does (2.0 and 1.5 for 1.3 and 1.0). On eighty-eight resins, after 8 and 16 pours,
 the 90 % interval of its effect holds the truth 97 times in 100 for 93 (algebraic: 93 for 82); share -0.001 (0.001), Brier score

@@ -126,7 +126,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     Returns
     -------
     Chance
-        Session and reading scatter included, the spread of both and of the mean drawn in (see `fits`). The readings'
+        Session and reading scatter included, the spread of both and of the mean narrowed (see `fits`). The readings'
         scatter is taken as independent of one another once the settings are known.
 
     Raises
@@ -145,7 +145,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     for aim in study.aims:
         reading = study.reading(aim.reading)
         at_age = table.assign(age=aim.age) if aim.age is not None else table
-        met = fits.told[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
+        met = fits.calibrated[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         draws = draws * met
         by_aim[aim.words(reading)] = met.mean(axis=0)
     return Chance(fits, table, draws, pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))

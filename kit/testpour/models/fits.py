@@ -2,7 +2,7 @@
 
 Beliefs are so wide that a real resin is inside, and a log of 8 to 24 castings narrows neither scatter nor shape to what they
 are: gel time, hardness and tack scatter a quarter to two fifths less than their models say. A chance of meeting every aim
-multiplies that and comes out too low, so it is told from models whose spread is drawn in to `TOLD`. That is chosen on thirty-two
+multiplies that and comes out too low, so it is told from models whose spread is narrowed to `NARROWED`. That is chosen on thirty-two
 resins of four families (`tests/benchmarks/families`): shares of 0.7 to 0.8 have the smallest Brier score (.0238 and .0237 above that
 of the truth, .0247 with the whole spread), and of these 0.7 and 0.75 the smallest calibration error.
 
@@ -21,7 +21,7 @@ by -0.002 (0.011) on twelve resins of the families and by +0.001 (0.006) on twel
 A fifth to a quarter of what was too low is no fault of the models: these resins were kept only where some settings meet
 the aims. With aims drawn without that condition the error was .091 and .074 on the families.
 
-What a casting will read is not drawn in: at recommended settings 94 in 100 castings fall in the 90 % interval of gel time and of
+What a casting will read is not narrowed: at recommended settings 94 in 100 castings fall in the 90 % interval of gel time and of
 hardness, 87 of peak temperature. A share learned from each log, by the density of every pour where it is left out and the model
 fitted again, is near 1 (after 24 pours of eight resins gel time 0.95, hardness 1.02, peak 1.06, tack 0.86, opacity 0.89): the
 spread is about right over all that is poured, and too wide where all aims may be met.
@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 
-TOLD = 0.75  # share of a model's spread, in its mean and between castings, from which chances are told; the module says why
+NARROWED = 0.75  # share of a model's spread, in its mean and between castings, from which chances are told; the module says why
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,9 +85,9 @@ class Fits(Mapping):
         return len(self.models)
 
     @cached_property
-    def told(self) -> Fits:
-        """The fits that the chance of a good casting is told from: the same with their spread drawn in (see `TOLD`)."""
-        return replace(self, models={name: replace(fit, posterior=fit.posterior.drawn_in(TOLD)) for name, fit in self.items()})
+    def calibrated(self) -> Fits:
+        """The fits that the chance of a good casting is told from: the same with their spread narrowed (see `NARROWED`)."""
+        return replace(self, models={name: replace(fit, posterior=fit.posterior.narrowed(NARROWED)) for name, fit in self.items()})
 
     def predict(
         self, settings: SettingsGiven | None = None, *, room: str | float | None = None,

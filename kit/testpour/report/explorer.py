@@ -19,7 +19,7 @@ from testpour.columns import Factor
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.change import good_grades
-from testpour.models.fits import TOLD, Fits
+from testpour.models.fits import NARROWED, Fits
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.models.terms import design
 from testpour.report.advised import Advice, room_words
@@ -107,11 +107,11 @@ def _reading(fits, fit, stops):
     if None in tables:
         return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
-    told = fits.told[reading.name]
+    told = fits.calibrated[reading.name]
     off, wrong = told.out_of_shape
     beside = np.sqrt(told.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
     castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
-    shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "told": TOLD} if aim else {}
+    shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": NARROWED} if aim else {}
     return {
         **base, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
         "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,

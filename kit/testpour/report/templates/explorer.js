@@ -31,7 +31,7 @@ const explorer = (held, place) => {
     return sorted[low] + (at - low) * (sorted[high] - sorted[low]);
   };
   const average = (values) => values.reduce((sum, value) => sum + value, 0) / values.length;
-  const drawnIn = (values, share) => { const middle = average(values); return values.map((value) => middle + share * (value - middle)); };
+  const narrowed = (values, share) => { const middle = average(values); return values.map((value) => middle + share * (value - middle)); };
 
   // Between a reading and the scale on which its scatter is even.
   const ends = (one, room) => one.scale === "rise" ? [room, one.rise] : [one.low, one.high - one.low];
@@ -90,10 +90,10 @@ const explorer = (held, place) => {
       if (one.aim) {
         const low = one.aim.at_least === null ? -Infinity : toLatent(one, one.aim.at_least, room);
         const high = one.aim.at_most === null ? Infinity : toLatent(one, one.aim.at_most, room);
-        const told = { cuts: one.cuts && one.cuts.map((cuts) => drawnIn(cuts, one.told)) };  // as `Fits.told` and `ReadingFit.chances` say
-        const scatter = one.scatter.map((sd) => one.told * sd), wrong = one.beside.map((beside, i) => scatter[i] ** 2 - beside ** 2);
+        const told = { cuts: one.cuts && one.cuts.map((cuts) => narrowed(cuts, one.narrowed)) };  // as `Fits.calibrated` and `ReadingFit.chances` say
+        const scatter = one.scatter.map((sd) => one.narrowed * sd), wrong = one.beside.map((beside, i) => scatter[i] ** 2 - beside ** 2);
         const count = castingsNear(one, at), left = wrong.map((variance, i) => 1 / (1 + count * variance / one.beside[i] ** 2));
-        const shaped = drawnIn(mean, one.told).map((middle, i) => middle + one.off[i] * Math.sqrt(left[i]));
+        const shaped = narrowed(mean, one.narrowed).map((middle, i) => middle + one.off[i] * Math.sqrt(left[i]));
         const sd = wrong.map((variance, i) => Math.sqrt(scatter[i] ** 2 - variance * left[i]));
         const met = one.cuts ? graded(told, shaped, sd, one.aim.at_least, one.aim.at_most) : between(shaped, sd, () => [low, high]);
         met.forEach((share, i) => { every[i] *= share; });
