@@ -482,6 +482,19 @@ def test_no_reading_decides_alone():
         assert whole["shifted"] - whole["nothing"] == pytest.approx(most, abs=1e-9)
 
 
+def test_what_a_question_is_worth_counts_the_signs_that_its_answer_takes_away():
+    """The log says covered, a fifth for the film, unless the face alone is tacky: then the film weighs 0.2 * 0.9 * 5 to 0.08, else 0.02 to 0.72."""
+    film = Cause("film", "film", 0.2, says={"where": [0.9, 0.1]}, odds={"covered": 0.2})
+    rest = Cause("rest", "rest", 0.8, says={"where": [0.1, 0.9]})
+    where = Question("where", "Where?", "", ("face", "all over"), (0.5, 0.5))
+    table = CauseTable({"film": film, "rest": rest}, {"where": where}, {}, {"covered": {"but": {"where": "all over"}}}, found=(1.0, 0.0, 0.0))
+    chances = pd.Series({"rest": 0.8, "film": 0.2})
+    named = lambda first, second: first + second / 2
+    plain, with_sign = (questions(table, chances, signs=signs)[0] for signs in ((), ("covered",)))
+    assert plain.names == pytest.approx(named(0.18, 0.08) + named(0.72, 0.02) - named(0.8, 0.2))
+    assert with_sign.names == pytest.approx((named(0.9, 0.08) + named(0.72, 0.02) - named(0.92, 0.8)) / 1.72)
+
+
 def test_a_slip_at_another_age_explains_no_miss():
     """Far too low at 4 h, where everything is soft, and 1 too low at 24 h, by which the aim is judged: only that may be the slip."""
     slip = Cause("slip", "slip", 0.1, one_of={"weight": 2.0})

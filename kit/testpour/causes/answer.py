@@ -157,7 +157,7 @@ class Answer:
     @property
     def questions(self) -> tuple[Asked, ...]:
         """Questions still open, the most informing first."""
-        return questions(self.case.table, self.chances, self.case.telling(self.observed), {*self.observed, *self.skipped, *self.case.settled})
+        return questions(self.case.table, self.chances, self.case.telling(self.observed), {*self.observed, *self.skipped, *self.case.settled}, self.case.signs)
 
     def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.

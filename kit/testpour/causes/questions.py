@@ -1,11 +1,12 @@
 """Which question to ask next: the one whose answer is expected to help most in naming the right cause."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from testpour.causes.reasoner import showing
 from testpour.causes.table import CauseTable, Question
 from testpour.wording import said_in_markdown
 
@@ -71,21 +72,35 @@ def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked], 
     return False
 
 
-def questions(table: CauseTable, chances: pd.Series, observed: Mapping[str, str] | None = None, done: Iterable[str] = ()) -> tuple[Asked, ...]:
+def questions(
+    table: CauseTable, chances: pd.Series, observed: Mapping[str, str] | None = None, done: Iterable[str] = (), signs: Collection[str] = ()
+) -> tuple[Asked, ...]:
     """Questions still open, the most helpful first.
 
     Ranked by what an answer is expected to do for naming the right cause, so that telling rare causes from one
     another does not come before telling the likely ones apart, times how often it can be given.
     `observed` is what was answered, `done` questions that are not asked besides. One that depends on the answer to another waits for it.
+    `signs` are those of the casting: an answer may take one away, as a face that alone is tacky does with its cover in the log.
     """
-    now, found, likely = doubt(chances), [], chances.to_numpy(float)
+    found, likely = [], chances.to_numpy(float)
     known = observed or {}
     for question in table.questions.values():
         if question.name in {*done, *known} or not question.unless.keys() <= known.keys() or not question.has_a_point(known):
             continue
         says = np.array([table.says(c, question.name, observed) for c in chances.index])
-        joint = likely[:, None] * says
-        met = joint.sum(axis=0)
+        joint = likely[:, None] * says * _with_signs(table, chances.index, question, known, signs)
+        joint /= joint.sum()
+        met, before = joint.sum(axis=0), joint.sum(axis=1)
         after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)
-        found.append(Asked(question, now - after, float(_named(joint).sum() - _named(likely))))
+        found.append(Asked(question, doubt(before) - after, float(_named(joint).sum() - _named(before))))
     return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.question.met * (a.names + BITS * a.worth)))
+
+
+def _with_signs(table, causes, question, observed, signs):
+    """How many times likelier each cause becomes by the signs that each answer brings or takes away: shape (causes, answers)."""
+    now, times = showing(table, signs, observed), np.ones((len(causes), len(question.answers)))
+    for place, answer in enumerate(question.answers):
+        then = showing(table, signs, {**observed, question.name: answer})
+        for sign, power in [*((sign, 1.0) for sign in then - now), *((sign, -1.0) for sign in now - then)]:
+            times[:, place] *= np.array([table.causes[name].odds.get(sign, 1.0) for name in causes]) ** power
+    return times

@@ -1,5 +1,6 @@
 """Causes weighed: how often each is met, what the settings, the readings and the answers say."""
 
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,7 +102,7 @@ def _shared_out(alone, pairs):
     return np.exp(alone - whole), np.exp(pairs - whole)
 
 
-def showing(table: CauseTable, signs: set[str], observed: dict[str, str]) -> set[str]:
+def showing(table: CauseTable, signs: Collection[str], observed: Mapping[str, str]) -> set[str]:
     """The signs that still show when something has been observed: set of str."""
     def stands(sign):
         stated = table.signs[sign]
