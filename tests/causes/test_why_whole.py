@@ -17,7 +17,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.naming import from_now_on, named
 from testpour.causes.others import predictions
-from testpour.causes.signs import Planned, signs_of
+from testpour.causes.signs import Planned, caught_up, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout
 from testpour.logbook.book import Logbook
@@ -229,6 +229,17 @@ def test_a_log_poured_throughout_as_the_trade_forbids_is_put_down_to_that(factor
     assert found[forbidden].first == cause and found[forbidden].chances[cause] > 0.5
     one = log.pours.assign(**{factor: [forbidden] + [allowed] * 5})  # the others were poured as the trade has it and failed too
     assert why(fit_castings(replace(log, pours=one)), "P01").chances[cause] < found[forbidden].chances[cause] - 0.1
+
+
+@pytest.mark.parametrize("week, left", [
+    ({"tack": 1.0}, False), ({"tack": 1.0, "hardness": 78.0}, True), ({"hardness": 78.0}, True), ({"hardness": 78.0, "tack": 3.0}, False),
+])
+def test_a_casting_dry_at_last_is_left_only_where_it_is_hard(week, left, castings_of, study):
+    """Tacky at a day and of 15 Shore D; at a week dry, but nobody has pressed it again: it is not as asked yet. Nor is a hard one that stays wet."""
+    log = cold_log(castings_of, study, [2.0] * 4, [15.0] * 4, 20.0)
+    later = pd.DataFrame({"pour": "P01", "reading": list(week), "low": list(week.values()), "high": list(week.values()), "age": 168.0})
+    log = castings_of(log.study, log.pours, pd.concat([log.readings[["pour", "reading", "low", "high", "age"]], later], ignore_index=True))
+    assert bool(caught_up(log, "P01", missed(log, "P01"))) is left
 
 
 HABITS = ("too_little_catalyst", "old_materials", "wrong_system", "no_wax", "open_face", "thinned", "tin_not_stirred", "read_too_early", "cold", "cold_night")

@@ -126,14 +126,20 @@ def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
 
 
 def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
-    """What to do with a casting whose last reading is as good as an aim asks that it missed at first; empty without one."""
+    """What to do with a casting whose last reading is as good as an aim asks that it missed at first.
+
+    Empty without one, while its hardness is not yet as asked, since dry at last it may be soft beneath, and where its last tack is not.
+    """
+    told = ""
     for miss in missed:
         read = read_on(castings, pour, miss.aim.reading)
         last = read["age"].max()
         if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
             reading = castings.study.reading(miss.aim.reading)
-            return f"Leave it, since its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
-    return ""
+            told = told or f"Leave it, since its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
+        elif miss.aim.reading == "hardness" or miss.aim.reading == "tack" and last > miss.age:
+            return ""
+    return told
 
 
 def untimely(castings: Castings, pour: str) -> str:
