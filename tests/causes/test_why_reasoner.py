@@ -495,6 +495,15 @@ def test_what_a_question_is_worth_counts_the_signs_that_its_answer_takes_away():
     assert with_sign.names == pytest.approx((named(0.9, 0.08) + named(0.72, 0.02) - named(0.92, 0.8)) / 1.72)
 
 
+@pytest.mark.parametrize("sign", [
+    {"factor": "thickness", "below": 5.0, "explains": 1.5}, {"factor": "thickness", "explains": 0.9}, {"lot": ["resin_lot"], "explains": 0.9},
+])
+def test_what_a_setting_explains_needs_the_setting_and_a_share(sign, study):
+    with pytest.raises(CauseProblems, match="signs.mine: explains .* goes with a factor"):
+        causes_for(study, {"signs": {"mine": sign}})
+    assert causes_for(study, {"signs": {"mine": {"factor": "thickness", "below": 5.0, "explains": 0.9}}}).signs["mine"]["explains"] == 0.9
+
+
 def test_a_slip_at_another_age_explains_no_miss():
     """Far too low at 4 h, where everything is soft, and 1 too low at 24 h, by which the aim is judged: only that may be the slip."""
     slip = Cause("slip", "slip", 0.1, one_of={"weight": 2.0})

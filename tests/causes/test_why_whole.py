@@ -12,12 +12,12 @@ import pytest
 from testpour.causes import verdict
 from testpour.causes.case import HARD
 from testpour.causes.cause_file import causes_for
-from testpour.causes.complaint import missed
+from testpour.causes.complaint import caught_up, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import _tells_study, whole_study, why_all
 from testpour.causes.naming import from_now_on, named
 from testpour.causes.others import predictions
-from testpour.causes.signs import Planned, caught_up, signs_of
+from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout
 from testpour.logbook.book import Logbook

@@ -6,13 +6,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, at_age, found_as, read_hard, read_on
+from testpour.causes.complaint import Missed, at_age, caught_up, found_as, read_hard, read_on
 from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.others import predictions
 from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
-from testpour.causes.signs import Planned, caught_up, planned, signs_of, untimely
+from testpour.causes.signs import Planned, planned, signs_of, untimely
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.whole_log import (
     day_was_good,

@@ -101,6 +101,9 @@ def _problems(raw):
         yield f"most: {raw['most']} must be above 0."
     if not 0 < raw["readings"] <= 1:
         yield f"readings: {raw['readings']} must be above 0 and at most 1; 1 takes the readings as independent evidence."
+    for name, sign in raw["signs"].items():
+        if "explains" in sign and not ("factor" in sign and {"below", "above"} & set(sign) and 0 < sign["explains"] <= 1):
+            yield f"signs.{name}: explains {sign['explains']} must be above 0 and at most 1, and goes with a factor and what it lies below or above."
     for name, question in raw["questions"].items():
         for state, rules in question.get("ruled_out", {}).items():
             if state not in STATES:

@@ -1,7 +1,7 @@
 """What is wrong with a casting by its own readings, and which castings of a log miss an aim."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -177,3 +177,20 @@ def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
 def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
     """Whether each casting that was read for an aim misses it: dict by pour."""
     return {pour: side != 0 for pour, side in _sides(castings, aim).items()}
+
+
+def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
+    """What to do with a casting whose last reading is as good as an aim asks that it missed at first.
+
+    Empty without one, while its hardness is not yet as asked, since dry at last it may be soft beneath, and where its last tack is not.
+    """
+    told = ""
+    for miss in missed:
+        read = read_on(castings, pour, miss.aim.reading)
+        last = read["age"].max()
+        if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
+            reading = castings.study.reading(miss.aim.reading)
+            told = told or f"Leave it, since its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
+        elif miss.aim.reading == "hardness" or miss.aim.reading == "tack" and last > miss.age:
+            return ""
+    return told

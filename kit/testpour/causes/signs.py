@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, at_age, by_casting, misses, read_on, seen_words
+from testpour.causes.complaint import Missed, by_casting, misses, read_on
 from testpour.causes.split import compared, has_neighbours, shares
 from testpour.causes.table import NOTHING, SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
@@ -123,23 +123,6 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
 def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
     """The missed aims that were judged by a reading taken well before the age they speak of."""
     return [m for m in missed if m.early]
-
-
-def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
-    """What to do with a casting whose last reading is as good as an aim asks that it missed at first.
-
-    Empty without one, while its hardness is not yet as asked, since dry at last it may be soft beneath, and where its last tack is not.
-    """
-    told = ""
-    for miss in missed:
-        read = read_on(castings, pour, miss.aim.reading)
-        last = read["age"].max()
-        if last > miss.age and not misses(castings, replace(miss.aim, age=last))[pour]:
-            reading = castings.study.reading(miss.aim.reading)
-            told = told or f"Leave it, since its {reading.words} at {last:g} h, {seen_words(reading, at_age(read, last))}, is as asked"
-        elif miss.aim.reading == "hardness" or miss.aim.reading == "tack" and last > miss.age:
-            return ""
-    return told
 
 
 def untimely(castings: Castings, pour: str) -> str:
