@@ -370,6 +370,14 @@ def test_a_session_past_midnight_stays_one(small, tmp_path):
     assert [entry["session"] for entry in entries] == ["S1", "S1", "S2"]
 
 
+def test_a_session_that_is_called_by_its_day_is_not_one_counted_anew(small, tmp_path):
+    """As the kit writes a pour that had a date and no session, beside a session of the same day that went on later."""
+    days = ["2026-03-01,2026-03-01", "2026-03-01,home", "2026-03-31,home"]
+    rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
+    entries = read(small, tmp_path, f"pour,date,session,catalyst,cover,gel min\n{rows}")
+    assert [entry["session"] for entry in entries] == ["2026-03-01", "home", "home"]
+
+
 def test_a_table_with_a_day_in_each_column_is_told_to_be_turned(small, tmp_path):
     with pytest.raises(LogProblems, match="stand below each other in the first column. .* paste it transposed"):
         read(small, tmp_path, "Test,2025-03-03,2025-03-04\nCatalyst,1.5,2\nCover,yes,no\nGel time,22,18\n")

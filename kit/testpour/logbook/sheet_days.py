@@ -135,7 +135,7 @@ def counted_anew(pours: Iterable[tuple[str, str, Any]], word: str = "") -> Itera
             days_of.setdefault(session, {}).setdefault(day, where)
     for session, days in days_of.items():
         *before, _ = days
-        if any(day in others for name, others in days_of.items() if name != session for day in before):
+        if any(day in others and name not in (session, str(day)) for name, others in days_of.items() for day in before):  # one may be called by its day
             problem = f"stands beside {f'{word} {listed(map(str, days))}'.strip()}, and the pours of one session are made on one day"
             yield list(days.values())[1], "session", session, f"{session} {problem}. Name each by its day too, as in {f'{word} {before[0]} {session}'.strip()}."
 
