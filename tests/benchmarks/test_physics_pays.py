@@ -19,9 +19,9 @@ from testpour.models.physics import PEAK
 from testpour.models.settings import settings_table
 from testpour.practice.practice import practice_resin
 
-pytestmark = [pytest.mark.slow, pytest.mark.long]
+pytestmark = pytest.mark.slow
 
-RESINS, FIRST_SEED, SESSIONS = 16, 700, 3
+RESINS, FIRST_SEED, SESSIONS = 48, 700, 3
 NAMES = ["catalyst", "pigment", "thickness", "cover"]
 LOW, HIGH = np.array([1.0, 0.2, 5.0, 0.0]), np.array([2.5, 4.0, 15.0, 1.0])
 WITHIN, BEYOND = [6.0, 9.0, 11.0, 13.0], [18.0, 19.0, 20.0, 22.0]

@@ -1,7 +1,7 @@
 """Honesty: intervals hold the truth as often as they say, and a wrong belief is noticed. Simulated logs, slow.
 
 Each log is drawn from the model itself: effects and scatter from the beliefs, pours in sessions of different rooms,
-gel times seen between checks, hardness in whole numbers, tack in grades. In the second half every effect lies two
+gel times seen between checks, hardness in whole numbers, tack in grades. In the second half every effect lies three
 spreads from its belief.
 """
 
@@ -12,13 +12,13 @@ import pytest
 from scipy.stats import binom, norm
 
 from testpour.models.agreement import agreement
-from testpour.models.beliefs import GRADE, beliefs_for
+from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
 from testpour.models.scales import latent_ends, to_reading
 from testpour.models.terms import design
 from testpour.study_file import study_from
 
-pytestmark = [pytest.mark.slow, pytest.mark.long]
+pytestmark = pytest.mark.slow
 
 LOGS = 500  # of each reading: half with right beliefs, half with wrong ones
 LEVELS = (0.8, 0.95)
@@ -51,7 +51,7 @@ def draw_truth(believed, rng, away):
     scatter = {name: scale * abs(rng.normal()) for name, scale in believed.scatter.items()}
     cuts = None
     while believed.cuts and (cuts is None or (np.diff(cuts) <= 0).any()):
-        cuts = believed.cuts.mean + GRADE * np.arange(3) + believed.cuts.sd * rng.normal(size=3)
+        cuts = believed.cuts.mean + believed.cuts.width * np.arange(3) + believed.cuts.own_sd * rng.normal(size=3)
     return effects, scatter, cuts
 
 
@@ -88,7 +88,7 @@ def own_spread(reading, scatter):
 def simulate(name, seed, away=0.0):
     """One log and its fit; returns where the truth lies among the draws, and whether the reader is warned."""
     reading, believed, rows, (effects, scatter, cuts), rng = make_log(name, seed, away)
-    fit = fit_rows(STUDY, reading, believed, rows, seed=seed)
+    fit = fit_rows(STUDY, reading, believed, rows, seed=seed, remainder=False)  # which the logs are drawn without
     new = settings(rng, 1, 1)
     at = (design(believed.terms, new) @ effects)[0] + scatter["session"] * rng.normal()
     at += own_spread(reading, scatter) * rng.normal()
@@ -142,17 +142,16 @@ def test_the_next_casting_falls_inside_as_often_as_it_should(right, level):
 
 
 def test_a_wrong_belief_is_noticed(right):
-    """Every effect two spreads off: the reader is warned; with right beliefs seldom.
+    """Every effect three spreads off: the reader is warned; with right beliefs hardly ever, for a log has several readings.
 
-    Fifteen tack grades teach so little that two spreads are hardly seen; there the draws stay near belief.
+    At two spreads off no more than with right beliefs: one belief in twenty lies so far. Fifteen tack grades teach little.
     """
-    for name, fewest in (("gel_time", 0.6), ("hardness", 0.7), ("tack", 0.05)):
-        wrong = [simulate(name, seed, away=2.0) for seed in range(LOGS // 2)]
+    for name, fewest in (("gel_time", 0.25), ("hardness", 0.6), ("tack", 0.15)):
+        wrong = [simulate(name, seed, away=3.0) for seed in range(LOGS // 2)]
         fired, false = (np.mean([one["warned"] for one in runs]) for runs in (wrong, right[name]))
         places = np.concatenate([one["effects"] for one in wrong])
-        print(f"{name}: warned {fired:.0%} of wrong, {false:.0%} of right; wrong beliefs cover "
-              f"{covered(places, 0.8):.0%} at 80 %")
-        assert fired >= fewest and false <= 0.15
+        print(f"{name}: warned {fired:.0%} of wrong, {false:.0%} of right; wrong beliefs cover {covered(places, 0.8):.0%} at 80 %")
+        assert fired >= fewest and false <= 0.05
 
 
 def plain_density(reading, believed, rows, low, high):
@@ -171,7 +170,7 @@ def plain_density(reading, believed, rows, low, high):
         value += norm.logpdf(np.exp(log_day) / believed.scatter["session"]) + log_day
         if reading.grades:
             cuts, spread = points[:, p + 4 :], 1.0
-            value += norm.logpdf(cuts, believed.cuts.mean + GRADE * np.arange(3), believed.cuts.sd).sum(axis=1)
+            value += norm.logpdf(cuts, believed.cuts.mean + believed.cuts.width * np.arange(3), believed.cuts.own_sd).sum(axis=1)
             value += np.where((np.diff(cuts, axis=1) > 0).all(axis=1), 0.0, -np.inf)
             edge = np.full((len(points), 1), np.inf)
             ends = np.hstack([-edge, cuts, edge])
@@ -204,6 +203,7 @@ def long_chains(fit, density, steps, seed):
     return chain[:, :, : post.coefficients.shape[1]], walkers * len(chain) / lag
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name, seed", LONG)
 def test_draws_agree_with_long_chains_of_an_independent_sampler(name, seed):
     """emcee on a density written out anew: means within 0.1 of a spread, widths of 90 % intervals within a tenth.
@@ -212,7 +212,7 @@ def test_draws_agree_with_long_chains_of_an_independent_sampler(name, seed):
     14 % (hardness, seed 3). Of 80,000 steps two agree with our draws to 0.003 at every quantile (hardness, seed 7).
     """
     reading, believed, rows, _, _ = make_log(name, seed)
-    fit = fit_rows(STUDY, reading, believed, rows, seed=seed)
+    fit = fit_rows(STUDY, reading, believed, rows, seed=seed, remainder=False)  # which the logs are drawn without
     chain, worth = long_chains(fit, plain_density(reading, believed, rows, *latent_ends(reading, rows)), STEPS, seed)
     found, drawn = chain.reshape(-1, chain.shape[2]), fit.model.posterior(8_000, seed).coefficients
     off = np.abs(drawn.mean(axis=0) - found.mean(axis=0)) / found.std(axis=0)
