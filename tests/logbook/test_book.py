@@ -1,6 +1,7 @@
 """The logbook: only added to, corrections beside what they correct, all or nothing, and errors in words."""
 
 import datetime as dt
+import gc
 import os
 import sqlite3
 import warnings
@@ -684,3 +685,14 @@ def test_both_ways_in_one_sheet_are_refused_together_and_names_that_differ_are_n
         "b is listed twice: pour 1 of these (B) says nothing else.", "C01 is listed twice: pour 3 of these (C1) says nothing else."]
     names = ["1.01", "1.1", "11", "1 1", "P10", "P1", "P02-2", "P022", "A1", "A10"]
     assert log.add_all([{"pour": name, **POUR} for name in names]) == names
+
+
+def test_a_log_that_nobody_closed_is_closed_when_it_goes(study_here):
+    """Python 3.13 warns of every database left open."""
+    book = Logbook(study_here)
+    book.castings()
+    engine = book._engine
+    assert engine.pool.checkedin() == 1
+    del book
+    gc.collect()
+    assert engine.pool.checkedin() == 0
