@@ -19,7 +19,6 @@ DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much f
 DROPPED = 0.2  # how often a slip leaves out the first or the last of two digits, each; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
-NOT_MOVED = np.zeros((1, 1))
 LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
 
 
@@ -163,16 +162,15 @@ def _under(cases, name, predicted, misfit):
         treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
         alike.setdefault((at, *treated), []).append(place)
     at, shift, blur, spread, passing, fades = np.array(list(alike)).T
+    if misfit:  # each case twice: as the model has it, and where the resin lies off it
+        at, shift, spread, passing, fades = (np.tile(part, 2) for part in (at, shift, spread, passing, fades))
+        blur = np.r_[blur, np.hypot(blur, misfit)]
     left = _left(predicted.rows["age"].to_numpy())
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
-    passing = passing[:, None] * left
+    logs = _passing(residuals, blur, spread, passing[:, None] * left)
     if misfit:
-        residuals, wider = residuals.moved(np.tile(np.arange(len(at)), 2), NOT_MOVED), np.hypot(blur, misfit)
-        logs = _passing(residuals, np.r_[blur, wider], np.tile(spread, 2), np.tile(passing, (2, 1)))
-        logs = np.logaddexp(logs[: len(at)] + np.log1p(-FAR), logs[len(at) :] + np.log(FAR))
-    else:
-        logs = _passing(residuals, blur, spread, passing)
+        logs = np.logaddexp(logs[: len(alike)] + np.log1p(-FAR), logs[len(alike) :] + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
@@ -189,7 +187,7 @@ def _passing(residuals, blur, spread, passing):
     logs = residuals.log_chance(np.hypot(blur, alike), spread)
     fading = np.flatnonzero((passing != alike[:, None]).any(axis=1))
     if len(fading):
-        some, blur, spread, passing = residuals.moved(fading, NOT_MOVED), blur[fading], spread[fading], passing[fading]
+        some, blur, spread, passing = residuals.moved(fading, np.zeros((1, 1))), blur[fading], spread[fading], passing[fading]
         centre, step = some.likely(passing, blur, spread)
         parts = centre + NODES[:, None, None] * step  # (nodes, fading, g)
         moves = (parts[..., None] * passing[:, None]).reshape(-1, *some.low.shape[1:])
