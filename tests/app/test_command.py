@@ -125,7 +125,7 @@ def test_of_two_starts_at_once_one_makes_the_folder_and_nothing_is_replaced(tmp_
         both.wait(30)
 
     def start():
-        found.append((make_folder(path, demo=False), get_ident(), contents(path)["study.toml"]))
+        found.append((make_folder(path, demo=False), get_ident(), (path / "study.toml").read_bytes()))  # beside it the other may be clearing up
 
     monkeypatch.setattr(folders, "_fill", fill)
     starts = [Thread(target=start) for _ in range(2)]
