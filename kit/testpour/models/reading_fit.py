@@ -17,7 +17,7 @@ from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.log_rows import groups_of, labels_of
 from testpour.models.reading_model import laid_out, model_on
 from testpour.models.remainder import folded, remainder_scale, seen_directions
-from testpour.models.scales import as_read, grade_edges, latent_ends, to_latent
+from testpour.models.scales import as_read, grade_edges, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, said_names, settings_table
 from testpour.models.terms import design
 from testpour.threads import one_thread
@@ -131,8 +131,7 @@ class ReadingFit:
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
         if not self.reading.grades:
             room = table.get("room_temperature")
-            ends = (-np.inf if at_least is None else at_least, np.inf if at_most is None else at_most)
-            return [to_latent(self.reading, np.full(len(table), end), room) for end in ends]
+            return [to_latent(self.reading, np.full(len(table), end), room) for end in met_from_to(self.reading, at_least, at_most)]
         edges = grade_edges(self.posterior.cuts)
         last = len(self.reading.grades) - 1
         first = 0 if at_least is None else int(np.ceil(at_least))
