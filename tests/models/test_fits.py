@@ -1,5 +1,6 @@
 """Fits: a supplier's printed gel times, least squares anyone can redo, and what an empty log leaves."""
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -344,3 +345,10 @@ def test_times_that_differ_are_taken_as_they_are(castings_of):
     read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [20.0, 22.0, 23.0], "high": [20.0, 22.0, 23.0]})
     fit = fit_castings(castings_of(GEL_ONLY, pours, read))["gel_time"]
     assert list(fit.rows["low"]) == list(fit.rows["high"]) == [20.0, 22.0, 23.0] and fit.assumed == ()
+
+
+def test_fits_may_be_kept_in_a_pickle(plain_fits):
+    again = pickle.loads(pickle.dumps(plain_fits))
+    asked = {"catalyst": "1.8 %", "thickness": "12 mm"}
+    assert list(again) == list(plain_fits)
+    assert again.predict(asked, room=18).equals(plain_fits.predict(asked, room=18))
