@@ -37,7 +37,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.log_rows import rows_of
+from testpour.models.log_rows import counted, rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.reading_fit import ReadingFit, fit_rows
 from testpour.models.settings import SettingsGiven
@@ -146,6 +146,7 @@ def fit_castings(
     models = {}
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
+        reading, assumed = counted(reading, rows, assumed)
         believed = beliefs_for(study, reading, beliefs, rows)
         said: tuple[str, ...] = ()
         model: IntervalModel | None = None
