@@ -45,7 +45,8 @@ def _astray(file):
         with suppress(sqlite3.Error):  # no log, or no file that can be read
             if lacking := _entries(other) - _entries(file):
                 of = first_few(sorted({pour for pour, _ in lacking}))
-                yield (f"{other.name} holds {count(len(lacking), 'entry', 'entries')} that {file.name} lacks, of {of}; two computers may have written to one synced folder. "
+                yield (f"{other.name} holds {count(len(lacking), 'entry', 'entries')} that {file.name} lacks, of {of}; "
+                       "two computers may have written to one synced folder. "
                        f'Write a sheet of it with tp.write_sheet(tp.Logbook(study, "{other.name}").castings(), "copy.csv"), and read in what belongs here.')
 
 
