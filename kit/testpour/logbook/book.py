@@ -253,7 +253,7 @@ class Logbook(OpenLog):
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
             warnings.warn(words, NotRead, stacklevel=4)
-        warn_of(self.study, names, checked, stacklevel=5)
+        warn_of(self.study, names, checked, stacklevel=5, stored=store)
         return names, after
 
     def correct_pour(

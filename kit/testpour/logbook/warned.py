@@ -21,10 +21,11 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
-def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 4) -> None:
+def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 4, stored: bool = True) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
     `names` are those of the pours, `checked` their rows as `check_entries` returns them; `stacklevel` is as for `warnings.warn`.
+    How to correct the log is said only of what is `stored` in it.
     """
     warned: dict[str, list[str]] = {}
     slips: set[str] = set()
@@ -36,5 +37,5 @@ def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, A
             warned.setdefault(text, []).append(name)
     last = [text for text in warned if text in slips][-1:]
     for text, pours in warned.items():
-        mend = MEND.format(pour=pours[0]) if text in last else ""
+        mend = MEND.format(pour=pours[0]) if stored and text in last else ""
         warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=stacklevel)
