@@ -551,3 +551,12 @@ def test_settings_that_are_refused_are_neither_weighed_out_nor_begun(poured, han
     at.type("depth", "6")
     at.wait()
     assert at.part("pour")
+
+
+def test_a_plan_that_cannot_be_says_where_to_tap(own, hand):
+    """Blocks of 30 to 60 mm boil by belief: the span is narrowed by tapping, not in a file."""
+    path = own / "study.toml"
+    words = path.read_text("utf-8").replace('from = "5 mm", to = "18 mm"', 'from = "30 mm", to = "60 mm"')
+    path.write_text(words.replace("[readings]", "[readings]\npeak_temperature = {}"), "utf-8")
+    at = hand(tp.plan_panel(own)).wait()
+    assert "in study.toml" in at.words() and "by tapping, in the notebook 0-start-here" in at.words()

@@ -24,6 +24,7 @@ from testpour.panels.workshop import LastResult, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
+BY_TAPPING = "Spans, aims and what is read are changed in study.toml by tapping, in the notebook 0-start-here."
 DEGREES = re.compile(r"[-\d.,;\s]*\d\s*(?:°|deg)?\s*([CF])(?:[-\d.,;\s°degCF]*)", re.IGNORECASE)  # one temperature, or several
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
 
@@ -102,6 +103,8 @@ class Panel(anywidget.AnyWidget):
             shown.append(text(str(needed), "needed"))
         except (ValueError, KeyError, OSError) as problem:
             shown.append(caution(in_words(problem), "refuse"))
+            if "study.toml" in in_words(problem) and self.name != "begin":
+                shown.append(text(BY_TAPPING, "hint"))
         except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
             shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
         if Memory(self.workshop.folder, "tools").get("fahrenheit") == "yes":
