@@ -99,10 +99,11 @@ def test_rows_without_a_name_leave_the_planned_names_to_the_plan(own, hand):
 
 def test_a_doubtful_number_is_not_said_to_be_in_the_log_before_it_is(own, hand):
     """2.2 % written as 0.022 in a sheet of per cent is put right in the sheet, as long as nothing is stored."""
-    (own / "mine.csv").write_text("Pour,Date,Session,Catalyst,Pigment,Thickness (mm),Cover,Filler,Gel time\nA1,2026-03-02,S1,0.022,1,10,yes,0,30 min\n", "utf-8")
+    head = "Pour,Date,Session,Catalyst,Pigment,Thickness (mm),Cover,Filler,Gel time\n"
+    (own / "mine.csv").write_text(f"{head}A1,2026-03-02,S1,0.022,1,10,yes,0,30 min\n", "utf-8")
     at = hand(tp.pour_panel(own))
     at.type("sheet", "mine.csv")
     warned = " ".join(part["text"] for part in at.parts("caution"))
     assert "A1: Catalyst 0.022 %" in warned and "in the log as written" not in warned
-    with tp.Logbook(tp.read_study(own), "sqlite://") as log, pytest.warns(UserWarning, match="The numbers are in the log as written. Correct a wrong one there"):
+    with tp.Logbook(tp.read_study(own), "sqlite://") as log, pytest.warns(UserWarning, match="The numbers are in the log as written. Correct"):
         log.add_sheet("mine.csv")
