@@ -173,3 +173,13 @@ def test_cautions_of_several_pours_are_said_once_from_the_least_to_the_most():
     )
     same = by_pour({"P1": Cautions((), (lean[0],)), "P2": Cautions((), (lean[0],))})
     assert same.warnings == (f"P1, P2: {lean[0]}",)
+
+
+def test_a_casting_that_nobody_measures_heats_itself_as_much():
+    """A study without a thermometer has the heat limit and the cautions of the same study with one."""
+    measured, unmeasured = blocks(), study_from({**RAW, "readings": {"gel_time": {}, "tack": {}, "hardness": {}}})
+    thick = {"catalyst": 2.5, "thickness": 25, "room_temperature": 25}
+    assert judged.pour_cautions(unmeasured, thick) == judged.pour_cautions(measured, thick)
+    assert any("Styrene boils" in said for said in judged.pour_cautions(unmeasured, thick).refusals)
+    assert HeatLimit(coding_for(unmeasured, 1)).matters
+    assert peaks(plan_pours(unmeasured, sessions=2, pours=5)).max() < BOILING

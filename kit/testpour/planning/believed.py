@@ -90,10 +90,9 @@ class HeatLimit:
         return np.array([self._known[key] for key in keys], bool)
 
     def peaks(self, rows: np.ndarray) -> np.ndarray:
-        """Believed peak of each coded row, degC; minus infinity where the study reads none."""
+        """Believed peak of each coded row, degC."""
         study = self.coding.study
-        found = believed_peaks(study, settings_table(study, self.coding.decode(rows)))
-        return np.full(len(rows), -np.inf) if found is None else found
+        return believed_peaks(study, settings_table(study, self.coding.decode(rows)))
 
     @property
     def matters(self) -> bool:

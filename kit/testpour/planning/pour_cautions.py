@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from testpour.catalogue import catalogue
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.columns import Reading
@@ -28,10 +29,14 @@ def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.
     return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
 
 
-def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
-    """The believed peak of each row of a complete settings table, degC; None where the study reads no peak."""
-    peak = next((reading for reading in study.readings if reading.scale == "rise"), None)
-    return None if peak is None else _believed_middle(study, peak, table)
+def _peak(study: Study) -> Reading:
+    """The peak temperature as the study reads it, or the trade's: a casting heats itself whether or not it is measured."""
+    return next((reading for reading in study.readings if reading.scale == "rise"), catalogue()["readings"]["peak_temperature"])
+
+
+def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray:
+    """The believed peak of each row of a complete settings table, degC."""
+    return _believed_middle(study, _peak(study), table)
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
@@ -39,11 +44,9 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     numbers = {f.name for f in study.factors if f.kind != "text"}
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
     found, table = check_settings(study, given), settings_table(study, given)
-    for reading in study.readings:
-        if reading.name == "gel_time" or reading.scale == "rise":
-            middle = float(_believed_middle(study, reading, table)[0])
-            check = check_peak if reading.scale == "rise" else check_gel_time
-            found += check(middle, f"the trade's {reading.words} of")  # advice has the log's
+    gel = [(reading, check_gel_time) for reading in study.readings if reading.name == "gel_time"]
+    for reading, check in (*gel, (_peak(study), check_peak)):
+        found += check(float(_believed_middle(study, reading, table)[0]), f"the trade's {reading.words} of")  # advice has the log's
     return found
 
 
