@@ -27,6 +27,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
+TAPPING = 'by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", or with '
 INF = np.inf
 
 # By hand from the sheet: an inch is 25.4 mm; 66 and 69 °F are 34/1.8 and 37/1.8 °C; a comma is a decimal mark.
@@ -308,7 +309,7 @@ def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path
     ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
     ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
     ("gel time,hardness 7 d", "A1,26,80",
-     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another pour needs another name"),
+     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right " + TAPPING + "correct_reading; another pour needs another name"),
     ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
     ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
 ])

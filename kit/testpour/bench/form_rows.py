@@ -14,8 +14,12 @@ from testpour.logbook.known import known_of
 from testpour.logbook.loading import is_current
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 from testpour.logbook.text_and_dates import hour_known
+from testpour.wording import BY_TAPPING
 
-NO_HOUR = 'Of {pours} the day is known and the hour is not, so {so}. Give the hour with log.correct_pour("{pour}", made_at=..., why="hour added").'
+NO_HOUR = (
+    f"Of {{pours}} the day is known and the hour is not, so {{so}}. Give the hour {BY_TAPPING} or with "
+    'log.correct_pour("{pour}", made_at=..., why="hour added").'
+)
 TAKEN_BACK = "tap taken back"
 FEW = 500  # pours that a query names one by one, so that the database looks them up
 

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from testpour.logbook.known import Known
-from testpour.wording import hours_words
+from testpour.wording import BY_TAPPING, hours_words
 
 if TYPE_CHECKING:
     from testpour.bench.form_rows import Made
@@ -79,8 +79,8 @@ def too_early(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
         return ""
     reading = event.reading
     return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
-            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, with "
-            f'log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
+            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
+            f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:

@@ -15,6 +15,7 @@ from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_between
+from testpour.panels.correction import CorrectionPart
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
 from testpour.panels.own_sheet import SheetPart
@@ -32,7 +33,7 @@ NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep thi
 USUAL = {"many": "4", "pot": "120", "aim": LEARN}
 
 
-class PourPanel(SheetPart):
+class PourPanel(SheetPart, CorrectionPart):
     """A session at the bench; see `pour_panel`."""
 
     name, title = "pour", "Pour and read"
@@ -67,6 +68,7 @@ class PourPanel(SheetPart):
         else:
             yield fold("Begin another session", *self._new(study, castings))
         yield self.sheet_part()
+        yield self.correction_part()
 
     def _new(self, study, castings):
         """Where a new session may begin from."""
