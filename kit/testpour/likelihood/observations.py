@@ -15,6 +15,11 @@ from testpour.likelihood.truncated import (
 )
 
 
+def interval_middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Middle of each interval; its other end where one is open."""
+    return np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+
+
 @dataclass(frozen=True)
 class RowDerivatives:
     """Row log-likelihoods and derivatives; n rows, k shape parameters.

@@ -10,7 +10,7 @@ from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
 from testpour.likelihood.laplace import LOG_2PI, JointDensity
-from testpour.likelihood.observations import GradeRows, NormalRows, cut_turn, cuts_of, shape_of
+from testpour.likelihood.observations import GradeRows, NormalRows, cut_turn, cuts_of, interval_middles, shape_of
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
@@ -124,7 +124,7 @@ def _start(model, low, high, design, root, target):
     p = design.shape[1]
     if model.grades is not None:
         return np.where(np.isfinite(model.belief[1]), model.belief[0], 0.0), 1.0
-    middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+    middle = interval_middles(low, high)
     guess = model.sd_belief
     if not np.isfinite(guess):
         guess = max(middle.std(), 1e-12) if len(low) else 1.0

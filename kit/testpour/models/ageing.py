@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.scales import to_latent
-from testpour.models.settings import as_met, beyond, met_words, said_names, settings_table
+from testpour.models.settings import as_met, beyond, met_words, repeated, said_names, settings_table
 from testpour.problems import Problem
 from testpour.wording import NoResult, about_age, in_markdown, listed
 
@@ -173,7 +173,7 @@ def thresholds(study: Study) -> dict[str, float]:
 
 def _when(fit, one, bar, hours):
     """Hours by which given shares of castings have reached `bar`; inf where `hours` end before."""
-    table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
+    table = repeated(one, age=hours)
     sd = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.sd**2, 1e-12))[:, None]
     need = to_latent(fit.reading, np.array([bar]), None)
     share = np.maximum.accumulate(ndtr((fit.mean(table) - need) / sd).mean(axis=0))

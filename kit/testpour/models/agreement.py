@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.likelihood.observations import cuts_of
+from testpour.likelihood.observations import cuts_of, interval_middles
 from testpour.likelihood.scaling import draw_beliefs
 from testpour.models.beliefs import GRADE
 from testpour.models.effect import to_check
@@ -75,7 +75,7 @@ def agreement(fit: ReadingFit) -> Agreement:
         return Agreement(fit.reading, 1.0, (), held)
     model = model_of(fit.study, fit.reading, believed, fit.rows, remainder=False)
     drawn = _logs(model, np.random.default_rng([0, 31]))
-    pulls, terms = _pulls(model, believed, np.vstack([_seen(model, believed), drawn]))
+    pulls, terms = _pulls(model, believed, np.vstack([_seen(model), drawn]))
     tails = _tails(pulls)
     least = tails.min(axis=1)
     chance = float(np.mean(least <= least[0]))
@@ -103,12 +103,10 @@ def _logs(model, rng):
     return np.where(only_high, np.maximum(latent, model.high), latent)
 
 
-def _seen(model, believed):
+def _seen(model):
     """The log's own readings, one number a row."""
-    if model.grades:
-        return _at_middles(model, (model.low + model.high) / 2)
-    low = np.where(np.isinf(model.low), model.high, model.low)
-    return (low + np.where(np.isinf(model.high), low, model.high)) / 2
+    middles = interval_middles(model.low, model.high)
+    return _at_middles(model, middles) if model.grades else middles
 
 
 def _at_middles(model, grades):

@@ -139,7 +139,7 @@ def beliefs_for(
     wide = trade.get("cuts", {}).get("width", GRADE)
     cuts = Belief(**{"width": wide, **table.get("cuts", WIDE_CUTS)}) if reading.grades else None
     own = Belief(**table.get("own_factor", other["own_factor"]))
-    have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
+    have = {f.name for f in study.numeric} | ({"age"} if reading.ages else set())
     terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
     if cuts:
         terms.insert(0, TERMS["level"])

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.chance import cautions_at, chance, chance_figures, mean_and_interval
-from testpour.models.change import change, change_unit, good_words
-from testpour.models.effect import HALF, ONE
+from testpour.models.change import change, change_unit, good_words, in_points, size_words
+from testpour.models.effect import ONE
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
 from testpour.units import unit_words
-from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
+from testpour.wording import capital, in_hundred, in_markdown, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -94,7 +94,7 @@ class Comparison:
     def _said(self, name, row):
         low, high = sorted((abs(row["low"]), abs(row["high"])))
         low = 0.0 if row["low"] * row["high"] < 0 else low
-        size, low, high = (_digits(value, row["unit"]) for value in (abs(row["difference"]), low, high))
+        size, low, high = (size_words(value, row["unit"] == "in 100") for value in (abs(row["difference"]), low, high))
         about = size if size.startswith("under") else f"about {size}"
         return f"{name} {row['way']} by {about}{unit_words(row['unit'])} (90 % interval {low} to {high})"
 
@@ -175,10 +175,10 @@ def _reading(fit, both, age):
     table = settings_table(fit.study, both, age=age, reading=reading)
     drawn = change(fit, table)
     ways, unit = _ways(reading, drawn.good), change_unit(reading, drawn.good)
-    values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.good is not None else drawn.values
+    values = in_points(drawn.values, drawn.ratio, drawn.good)
     low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
-    this, that = np.median(drawn.each, axis=0)
+    this, that = np.median(drawn.averages, axis=0)
     return {
         "reading": good_words(reading, drawn.good) if drawn.good else reading.words,
         "this": this, "that": that, "difference": middle, "low": low, "high": high,
@@ -190,13 +190,6 @@ def _reading(fit, both, age):
 def _counts_little(row):
     """Whether all of the interval lies within one casting in 100 of no difference."""
     return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < ONE
-
-
-def _digits(value, unit):
-    """A size as digits: whole castings in a hundred, else two digits below ten."""
-    if unit == "in 100":
-        return "under 1" if value < HALF else f"{value:.0f}"
-    return rounded(value)
 
 
 def _ways(reading, good):

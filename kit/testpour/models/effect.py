@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.models.change import change_unit, good_words
+from testpour.models.change import NOTHING, change_unit, good_words, in_points, size_words
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
 from testpour.wording import age_words, listed, rounded
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 SHOWN = 0.005  # castings in 100 under which no digits are shown
-HALF = 0.5  # castings in 100, or per cent: what shows as nothing
 ONE = 1.5  # castings in 100: what shows as one at most
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -73,7 +72,7 @@ class Effect:
         """Whether all of the interval lies within one casting in 100, or half a per cent, of no change."""
         if self.turn is not None or not (self.ratio or self.good is not None):
             return False
-        return max(abs(self._percent(end)) for end in (self.low, self.high)) < (HALF if self.ratio else ONE)
+        return max(abs(self._percent(end)) for end in (self.low, self.high)) < (NOTHING if self.ratio else ONE)
 
     def sentence(self) -> str:
         """The effect in one sentence."""
@@ -115,8 +114,7 @@ class Effect:
         return f"{self._verbs[not more]} {self._what()}"
 
     def _percent(self, value):
-        """A change as it is shown: percent of a ratio, castings in a hundred, or the reading's own unit."""
-        return 100 * (value - 1) if self.ratio else 100 * value if self.good is not None else value
+        return in_points(value, self.ratio, self.good)
 
     @property
     def in_points(self) -> tuple[float, float, float]:
@@ -130,24 +128,20 @@ class Effect:
 
     def _shown(self, value):
         """A change as digits: whole castings in a hundred, else two digits below ten; less than half a casting keeps its sign."""
-        if self.good is None or SHOWN < abs(value) < HALF:
+        if self.good is None or SHOWN < abs(value) < NOTHING:
             return rounded(value)
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
 
     def _size(self):
-        size = self._bare(abs(self._percent(self.middle)))
+        size = size_words(abs(self._percent(self.middle)), self.good is not None)
         return f"{size if size.startswith('under') else 'about ' + size}{unit_words(self.unit)}"
-
-    def _bare(self, size):
-        """A size whose direction is told as digits."""
-        return "under 1" if self.good is not None and size < HALF else self._shown(size)
 
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.told and not self.none:
             ends = sorted(abs(end) for end in ends)
-            low, high = (self._bare(end) for end in ends)
+            low, high = (size_words(end, self.good is not None) for end in ends)
         else:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
         return f"{100 * self.level:g} % interval {low} to {high}{unit_words(self.unit)}"

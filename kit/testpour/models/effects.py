@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -19,8 +19,6 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
-# A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
-KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()
 DAYS = 3  # sessions at either end of a setting from which luck sorts good days from bad ones so in one log of twenty: 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for
 
@@ -105,24 +103,24 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         `held_settings` has them; the average casting, not a single one, at the age of the reading's aim, else the first planned.
     """
     check_level(level)
-    known = KNOWN.setdefault(fit, {})
-    if level not in known:
-        rows = one_post_cure(fit.rows)
-        alike = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-        each = [
-            _effect(fit, rows, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit, rows)
-        ]
-        each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
-        held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
-        known[level] = Effects(fit.reading, tuple(each), held, fit.study.told_at(fit.reading))
-    return known[level]
+    return _effects(fit, level)
+
+
+@lru_cache(maxsize=32)  # a page asks four times for the effects of one fit
+def _effects(fit, level):
+    rows = one_post_cure(fit.rows)
+    ranks = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
+    each = [_effect(fit, rows, ranks, *step, level) for step in _steps(fit, rows)]
+    each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
+    settings = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
+    return Effects(fit.reading, tuple(each), settings, fit.study.told_at(fit.reading))
 
 
 def _steps(fit, rows):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
     used, still, held = fit.believed.factors, _told_with_the_other(fit.rows), held_settings(fit.study, fit.rows)
-    for factor in fit.study.factors:
-        if factor.name not in used or factor.kind == "text" or factor.name == still:
+    for factor in fit.study.numeric:
+        if factor.name not in used or factor.name == still:
             continue
         values = rows[factor.name]
         poured = values.nunique() > 1
@@ -156,7 +154,7 @@ def _told_with_the_other(rows):
     return OVEN if rows[OVEN].max() > REFERENCE[OVEN] else HOURS
 
 
-def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
+def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
     settings = [{**beside, factor.name: value} for value in (start, end)]
     table = settings_table(fit.study, settings, reading=fit.reading)
     contrast = np.diff(design(fit.believed.terms, table), axis=0)[0]
@@ -174,7 +172,7 @@ def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
         by_day=poured and by_day(rows, factor, (start + end) / 2),
-        together=_together(fit, alike[factor.name], factor) if poured else (),
+        together=_together(fit, ranks[factor.name], factor) if poured else (),
         expected=expected,
         hours=beside.get(HOURS) if factor.name == OVEN else None,
         age=fit.study.told_at(fit.reading),
@@ -204,11 +202,11 @@ def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
     return bool(min(high, len(least) - high) < DAYS)
 
 
-def _together(fit, alike, factor):
+def _together(fit, ranks, factor):
     """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
     used = fit.believed.factors - ({OVEN, HOURS} if factor.name in (OVEN, HOURS) else {factor.name})
-    others = [other for other in fit.study.factors if other.kind != "text" and other.name in used]
-    return tuple(other.words for other in others if abs(alike[other.name]) > 1 - 1e-9)
+    others = [other for other in fit.study.numeric if other.name in used]
+    return tuple(other.words for other in others if abs(ranks[other.name]) > 1 - 1e-9)
 
 
 def _from_log(believed, contrast, drawn):

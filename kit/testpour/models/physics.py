@@ -16,6 +16,7 @@ import pandas as pd
 from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
 
+from testpour.likelihood.observations import interval_middles
 from testpour.models.beliefs import Belief, beliefs_for
 from testpour.models.log_rows import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
@@ -177,10 +178,9 @@ def _linear(parts, at, count):
         own[:, k] = part.pigment
         now = found[0] + own @ at[count:]
         open_low, open_high = np.isinf(part.low), np.isinf(part.high)
-        middle = np.where(open_low, part.high, np.where(open_high, part.low, (part.low + part.high) / 2))
         binds = np.where(open_low, now > part.high, np.where(open_high, now < part.low, True))
         blocks.append(np.hstack([slope, own]))
-        seen.append(middle - now + blocks[-1] @ at)
+        seen.append(interval_middles(part.low, part.high) - now + blocks[-1] @ at)
         used.append(binds)
     return np.vstack(blocks), np.concatenate(seen), np.flatnonzero(np.concatenate(used))
 

@@ -102,19 +102,15 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
     """
     peak = PeakColumn(tuple(lot.place))
     directions, middles = _directions(study, peak, lot.by_times)
-    terms, beliefs = [_term("physics", "heat and cure", peak)], [Belief(1.0, 0.05, SOURCE)]
+    terms, beliefs = [Term("physics", "heat and cure", NEEDS, peak)], [Belief(1.0, 0.05, SOURCE)]
     for k, (direction, middle) in enumerate(zip(directions, middles, strict=True), start=1):
-        terms.append(_term(f"lot_{k}", "the lot's own speed and heat", replace(peak, direction=tuple(direction))))
+        terms.append(Term(f"lot_{k}", "the lot's own speed and heat", NEEDS, replace(peak, direction=tuple(direction))))
         beliefs.append(Belief(float(middle), 1.0, SOURCE))
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
         terms.append(term)
         left = LEFT.get(term.name)
         beliefs.append(belief if left is None else Belief(0.0, left, SOURCE, belief.confidence))
     return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
-
-
-def _term(name, words, column):
-    return Term(name, words, NEEDS, column)
 
 
 def _directions(study, column, doubt):

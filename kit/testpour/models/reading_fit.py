@@ -95,7 +95,7 @@ class ReadingFit:
     def near(self) -> dict[str, float]:
         """How far apart two values of a numeric setting are that count as `NEAR`, in its unit, for each that the reading depends on."""
         found = {}
-        for factor in (f for f in self.study.factors if f.name in self.believed.factors and f.kind != "text"):
+        for factor in (f for f in self.study.numeric if f.name in self.believed.factors):
             low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
             found[factor.name] = NEAR * (high - low or factor.high - factor.low)
         return found

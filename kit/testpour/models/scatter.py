@@ -136,7 +136,7 @@ class Scatter:
         belief = [part for part in belief if part.apart]
         doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
         doubt += f" What there is {listed(part.words for part in mixed)} cannot be told yet. {self._lessons(mixed)}" if mixed else ""
-        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
+        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {_about(REMEDIES, first)}.{doubt}"
 
     def _repr_markdown_(self):
         lines = "".join(f"- {in_markdown(self._size(p))}{_doubt(p)}\n" for p in self.parts)
@@ -150,16 +150,13 @@ class Scatter:
             f"90 % interval {rounded(part.low)} to {rounded(part.high)})"
         )
 
-    def _remedy(self, part):
-        return _about(REMEDIES, part)
-
     def _lessons(self, parts):
         lessons = list(dict.fromkeys(_about(LESSONS, part) for part in parts))
         return f"What would tell: {listed(lessons)}."
 
 
 def _doubt(part):
-    """What to say behind a part that is not told."""
+    """What to say behind a part of which the log says too little."""
     return "" if part.told else ": so far mostly belief" if part.apart else ": cannot be told from what changed with it"
 
 

@@ -56,6 +56,12 @@ def settings_table(
     return table
 
 
+def repeated(setting: pd.DataFrame, /, **values: Any) -> pd.DataFrame:
+    """One row of complete settings as n rows, in which the columns named take these `values`, n each; as it is where none is named."""
+    count = max(map(len, values.values()), default=1)
+    return setting.loc[setting.index.repeat(count)].reset_index(drop=True).assign(**values)
+
+
 def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
     """Settings at which the others are held while one moves: the usual ones, as far as they were poured.
 
@@ -63,12 +69,11 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
     span where nothing was.
     """
     held = {}
-    for factor in study.factors:
-        if factor.kind != "text":
-            values = poured[factor.name].dropna() if factor.name in poured else ()
-            values = values if len(values) else factor.span or (factor.usual,)
-            inside = min(values) <= factor.usual <= max(values)
-            held[factor.name] = factor.usual if inside else float(np.median(values))
+    for factor in study.numeric:
+        values = poured[factor.name].dropna() if factor.name in poured else ()
+        values = values if len(values) else factor.span or (factor.usual,)
+        inside = min(values) <= factor.usual <= max(values)
+        held[factor.name] = factor.usual if inside else float(np.median(values))
     return held
 
 
@@ -163,7 +168,7 @@ def check_level(level: float) -> None:
 def _completed(study, given):
     """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
     read = cells_read(study, given)
-    filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.factors if f.kind != "text"}
+    filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.numeric}
     if "age" in given:
         filled["age"] = given["age"].to_numpy(float)
     return pd.DataFrame(filled, index=given.index)
@@ -174,12 +179,11 @@ def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
 
     StudyProblems where a cell cannot be read, and where a column that is no factor looks like one misspelt.
     """
-    factors = [factor for factor in study.factors if factor.kind != "text"]
-    known, missing = {factor.name for factor in study.factors}, [factor.name for factor in factors if factor.name not in given]
+    known, missing = {factor.name for factor in study.factors}, [factor.name for factor in study.numeric if factor.name not in given]
     meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
     problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
     read = {}
-    for factor in (factor for factor in factors if factor.name in given):
+    for factor in (factor for factor in study.numeric if factor.name in given):
         with noted(problems):
             cells = given[factor.name]
             if not pd.api.types.is_numeric_dtype(cells):

@@ -86,7 +86,7 @@ def _whole(fit, pour, part, far):
     row = part.loc[place]
     says = f"{pour} read {_seen(fit, row)}; the other pours put it at {_range(fit, row)}."
     last = f"Look up how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
-    reasons = [_as_if(fit, place, row), _alone(fit, pour), last]
+    reasons = [_as_if(fit, place), _alone(fit, pour), last]
     return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
 
 
@@ -120,7 +120,7 @@ def _range(fit, row):
     return f"{show(low, '', digits)} to {show(high, fit.reading.unit, digits)}"
 
 
-def _as_if(fit, place, row):
+def _as_if(fit, place):
     """What catalyst would have given such a time, where the log knows what catalyst does."""
     reading, terms = fit.reading, [term.name for term in fit.believed.terms]
     if reading.scale != "log" or "catalyst" not in terms or "catalyst_bend" in terms:
@@ -146,8 +146,8 @@ def _alone(fit, pour):
     used = fit.believed.factors
     beyond = [
         f"{factor.words} {factor.show(value)}"
-        for factor in fit.study.factors
-        if factor.name in used and factor.kind != "text" and len(others)
+        for factor in fit.study.numeric
+        if factor.name in used and len(others)
         for value in [float(rows.loc[mine, factor.name].iloc[0])]
         if not others[factor.name].min() <= value <= others[factor.name].max()
     ]

@@ -138,6 +138,6 @@ class HeatLimit:
 def settings_refused(coding: Coding) -> tuple[str, ...]:
     """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
     study, usual = coding.study, coding.study.settings()
-    chosen = {f.name: (usual[f.name],) for f in study.factors if f.role == "chosen" and f.kind != "text"}
+    chosen = {f.name: (usual[f.name],) for f in study.numeric if f.role == "chosen"}
     ends = {**chosen, **{f.name: f.span for f in coding.factors}, "room_temperature": coding.rooms}
     return sum((check_settings(study, {name: float(value)}) for name, values in ends.items() for value in values), Cautions()).refusals

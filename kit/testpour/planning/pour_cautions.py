@@ -36,7 +36,7 @@ def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray | None:
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     """What is refused or warned about one pour: its settings, and the gel time and peak believed for them."""
-    numbers = {f.name for f in study.factors if f.kind != "text"}
+    numbers = {f.name for f in study.numeric}
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
     found, table = check_settings(study, given), settings_table(study, given)
     for reading in study.readings:

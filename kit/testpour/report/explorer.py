@@ -43,7 +43,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):
         used.add("room_temperature")
-    factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
+    factors = [f for f in fits.study.numeric if f.name in used]
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None

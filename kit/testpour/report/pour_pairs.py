@@ -49,7 +49,7 @@ def show_pours(castings: Castings) -> Picture:
 
 
 def _pairs(study, table, what, found=None):
-    factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
+    factors = [f for f in study.numeric if f.name in table and table[f.name].nunique() > 1][:MOST]
     if not factors:
         raise Problem("No setting differs between these pours, so there is nothing to draw against anything.")
     ups, acrosses = (factors[1:], factors[:-1]) if len(factors) > 1 else ([None], factors)
