@@ -72,7 +72,7 @@ def test_a_log_narrows_what_it_can_see(study, castings_of):
     _, castings = simulated(study, castings_of, 1)
     lot = learn_lot(castings)
     assert lot.pours == 12 and lot.peaks == 12
-    assert {"induction", "rate"} <= set(lot.moved)
+    assert {"induction", "rate"} <= set(lot.narrowed)
     assert (np.diag(lot.covariance) < 1).all()
     assert "12 pours" in lot.sentence()
 

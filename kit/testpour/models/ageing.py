@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.scales import to_latent
-from testpour.models.settings import as_met, beyond, met_words, repeated, said_names, settings_table
+from testpour.models.settings import as_met, beyond, met_words, repeated, settings_table, stated_names
 from testpour.problems import Problem
 from testpour.wording import NoResult, about_age, in_markdown, listed
 
@@ -150,7 +150,7 @@ def ready(
     ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit, one.assign(age=read[1]))[0]
-    met = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, settings, room))
+    met = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, settings, room))
     return Ready(fit.reading, one, table, read, outside, met, check_table(fits.study, one))
 
 

@@ -44,7 +44,7 @@ class Effect:
     level: float = 0.9  # chance that the true change lies between `low` and `high`
     turn: float | None = None  # where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond
     rises: bool = True  # whether it rises up to there
-    held: bool = True  # whether the trade has a view of it
+    believed: bool = True  # whether the trade has a view of it
     by_day: bool = False  # whether the setting differed between sessions only, in so few that the day may be behind the change
     together: tuple[str, ...] = ()  # other settings, in words, that moved whenever this one did
     expected: float = 0.0  # the trade's effect as a multiple of this one on the model's scale; 0 where it doubts the direction
@@ -57,7 +57,7 @@ class Effect:
         return self.reading.scale == "log"
 
     @property
-    def told(self) -> bool:
+    def direction_known(self) -> bool:
         """Whether the interval leaves only one direction."""
         nothing = 1.0 if self.ratio else 0.0
         return not self.low <= nothing <= self.high
@@ -65,10 +65,10 @@ class Effect:
     @property
     def settled(self) -> bool:
         """Whether the log and belief tell a direction, or where it turns."""
-        return (self.told and not self.none) or self.turn is not None
+        return (self.direction_known and not self.negligible) or self.turn is not None
 
     @property
-    def none(self) -> bool:
+    def negligible(self) -> bool:
         """Whether all of the interval lies within one casting in 100, or half a per cent, of no change."""
         if self.turn is not None or not (self.ratio or self.good is not None):
             return False
@@ -83,14 +83,14 @@ class Effect:
             move += f" instead of {factor.show(self.start)}" if self.start > REFERENCE[OVEN] else ""
         if factor.kind == "yes/no":
             move = f"Pouring with {factor.words}"
-        if self.none:
-            said = f"{move} makes no difference to {self._what()} that counts here ({self.interval()})."
-        elif not self.told:
+        if self.negligible:
+            text = f"{move} makes no difference to {self._what()} that counts here ({self.interval()})."
+        elif not self.direction_known:
             up, down = self._verbs
-            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
+            text = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
-            said = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
-        return said + self._bend() + self.rests_on()
+            text = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
+        return text + self._bend() + self.rests_on()
 
     __repr__ = sentence
 
@@ -139,7 +139,7 @@ class Effect:
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
-        if self.told and not self.none:
+        if self.direction_known and not self.negligible:
             ends = sorted(abs(end) for end in ends)
             low, high = (size_words(end, self.good is not None) for end in ends)
         else:
@@ -149,10 +149,10 @@ class Effect:
     def rests_on(self) -> str:
         """How much of it is from the log, as a sentence that begins with a space."""
         if not self.poured:
-            alone = ": this is belief only." if self.held else ", and the trade has no view of it."
+            alone = ": this is belief only." if self.believed else ", and the trade has no view of it."
             return f" No two pours differ in {self.factor.words}{alone}"
         share = round(100 * self.from_log)
-        text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.held else '; the trade has no view of it'}."
+        text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.believed else '; the trade has no view of it'}."
         if self.from_log < LITTLE:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:

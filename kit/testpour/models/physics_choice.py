@@ -45,13 +45,13 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
-EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
+LEAST_LOG_RATIO = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
-SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
+SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
-LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
+RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
 
 
 def chosen(
@@ -72,8 +72,8 @@ def chosen(
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
     cured = model_of(study, reading, other, rows, remainder)
     of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
-    if of_cured - of_plain > EVEN:
-        return other, (SAID,), cured
+    if of_cured - of_plain > LEAST_LOG_RATIO:
+        return other, (SENTENCE,), cured
     return believed, (), plain
 
 
@@ -86,12 +86,12 @@ class PeakColumn:
 
     def __call__(self, table):
         if not self.direction:
-            return self._found(self.place, table)[0]
+            return self._peaks(self.place, table)[0]
         step = TURN * np.array(self.direction)
-        found = self._found([np.add(self.place, step), np.subtract(self.place, step)], table)
-        return (found[0] - found[1]) / (2 * TURN)
+        peaks = self._peaks([np.add(self.place, step), np.subtract(self.place, step)], table)
+        return (peaks[0] - peaks[1]) / (2 * TURN)
 
-    def _found(self, places, table):
+    def _peaks(self, places, table):
         return peak_latent(rise_of(lots_at(places), *lot_settings(table)))
 
 
@@ -108,9 +108,9 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
         beliefs.append(Belief(float(middle), 1.0, SOURCE))
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
         terms.append(term)
-        left = LEFT.get(term.name)
+        left = RESIDUAL_SD.get(term.name)
         beliefs.append(belief if left is None else Belief(0.0, left, SOURCE, belief.confidence))
-    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
+    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), before_physics=believed)
 
 
 def _directions(study, column, doubt):

@@ -52,7 +52,7 @@ def laid_out(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
     """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""
-    believed = believed.foreseen()
+    believed = believed.without_remainder()
     terms = remainder_terms(study, believed) if remainder else ()
     return believed, terms, design((*believed.terms, *terms), rows)
 

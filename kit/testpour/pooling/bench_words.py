@@ -67,12 +67,12 @@ def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
-        return (NOTHING if effect.none else OPEN), said
+        return (NOTHING if effect.negligible else OPEN), said
     if not tells:
         return TOGETHER, said
     if not any(effect.factor.name in t.factors for t in fit.average.believed.terms if t.name in fit.sloped):
         return SAME, said
-    return (EVERY if new.told else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
+    return (EVERY if new.direction_known else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
 
 
 def too_few(benches: int) -> str:

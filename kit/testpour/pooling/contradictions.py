@@ -40,7 +40,7 @@ def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
     Clinical Trials 7, 177).
     """
     average = fit.average
-    believed, rows = average.believed.foreseen(), average.rows
+    believed, rows = average.believed.without_remainder(), average.rows
     if len(fit.benches) < 2 or not believed.terms:
         return ()
     alone = [fit_rows(average.study, fit.reading, believed, rows[rows["bench"] == bench], remainder=False) for bench in fit.benches]

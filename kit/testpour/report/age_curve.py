@@ -13,7 +13,7 @@ from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.change import average_readings
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.settings import as_met, met_words, repeated, said_names, settings_table
+from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_average
@@ -54,7 +54,7 @@ def show_age(
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
     one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
     table = repeated(one, age=hours)
-    met = met_words(fit.study, fit.rows, one.iloc[0], said_names(fit.study, settings, room))
+    met = met_words(fit.study, fit.rows, one.iloc[0], stated_names(fit.study, settings, room))
     picture, [[ax]] = new_picture(_says(fit, table, hours) + met, height=4.4, found=check_ends(fit.study, one))
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)

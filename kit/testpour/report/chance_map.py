@@ -12,7 +12,7 @@ from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance, chance_words, mean_and_interval
 from testpour.models.fits import Fits
-from testpour.models.settings import as_met, met_words, repeated, said_names, settings_table
+from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.wording import listed
@@ -63,7 +63,7 @@ def show_chance(
     told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
     met = told["chance"].to_numpy()
     poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
-    as_logged = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
+    as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
     picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
                                 found=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
