@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.likelihood.together import log_chance_together
+from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
 from testpour.models.log_rows import labels_of
 from testpour.models.scales import as_read, ends_by_draw
@@ -111,7 +111,7 @@ def tails(draws: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd
 def _likelihood(draws, fit, rows):
     """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
     low, high = ends_by_draw(fit.reading, rows, draws.cuts)
-    return log_chance_together(low - draws.mean, high - draws.mean, draws.own, draws.sd)
+    return log_joint_likelihood(low - draws.mean, high - draws.mean, draws.own, draws.sd)
 
 
 def _interval(draws, weights, fit, rows, level):

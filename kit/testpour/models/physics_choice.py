@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import optimum_of
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, lot_settings, peak_latent
 from testpour.models.reading_model import log_evidence, model_of
@@ -71,7 +71,7 @@ def chosen(
         return believed, (), plain
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
     cured = model_of(study, reading, other, rows, remainder)
-    of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
+    of_cured, of_plain = (log_evidence(*optimum_of(model)[1:], len(model.groups)) for model in (cured, plain))
     if of_cured - of_plain > LEAST_LOG_RATIO:
         return other, (SENTENCE,), cured
     return believed, (), plain

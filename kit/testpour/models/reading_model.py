@@ -18,7 +18,7 @@ from testpour.models.terms import Term, design
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
-    from testpour.likelihood.climb import Top
+    from testpour.likelihood.climb import Optimum
     from testpour.likelihood.scaling import Scale
     from testpour.study import Study
 
@@ -57,7 +57,7 @@ def laid_out(
     return believed, terms, design((*believed.terms, *terms), rows)
 
 
-def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
+def log_evidence(scale: Scale, top: Optimum, spreads: int) -> float:
     """Log of the chance (density) that a model with proper beliefs gives to its rows.
 
     By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
