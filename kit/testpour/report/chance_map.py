@@ -65,7 +65,7 @@ def show_chance(
     poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
     as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
     picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
-                                found=check_ends(fits.study, table))
+                                cautions=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
         out = (~safe).reshape(STEPS, STEPS).astype(float)

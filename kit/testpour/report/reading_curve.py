@@ -61,7 +61,7 @@ def show_reading(
     )
     said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
     said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
-    picture, [[ax]] = new_picture(said, height=4.6, found=check_ends(fit.study, table))
+    picture, [[ax]] = new_picture(said, height=4.6, cautions=check_ends(fit.study, table))
     draw_average(ax, values, average_readings(fit, table, fit.mean(table)), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)
