@@ -200,7 +200,7 @@ def test_a_pour_that_set_with_hardly_any_catalyst_is_to_be_looked_at_again(casti
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})
     found = Checked(GEL.readings[0], table)
-    assert found.strained is strained and ("fewer than it should be" in found.sentence()) is strained
+    assert found.undercovers is strained and ("fewer than it should be" in found.sentence()) is strained
 
 
 def gel_castings(castings_of, exponent, level=3.2, seed=0):
@@ -251,7 +251,7 @@ def test_repeats_that_agree_better_than_the_model_say_that_it_does_not_fit(casti
     """A zigzag that no curve of second order follows, its repeats a hundredth apart: five degrees of pure error."""
     zigzag = 3 + np.repeat([0.4, -0.4, 0.4, -0.4, 0.4], 2) + np.tile([0.005, -0.005], 5)
     found = repeated(castings_of, zigzag)
-    assert found.repeats == 5 and found.closer < 0.01
+    assert found.repeats == 5 and found.agreement_chance < 0.01
     assert "poured alike agree more closely than the model follows the settings (5 repeats)" in found.sentence()
 
 
@@ -259,11 +259,11 @@ def test_repeats_that_differ_as_the_model_says_are_no_sign_against_it(castings_o
     """Scatter of a tenth about the power law that the trade expects."""
     rng, line = np.random.default_rng(8), 3 - np.log(np.repeat([0.8, 1.2, 1.6, 2.0, 2.4], 2) / 1.5)
     found = repeated(castings_of, line + 0.1 * rng.standard_normal(10))
-    assert found.closer > 0.05 and "differ as much as its scatter says (5 repeats)" in found.sentence()
+    assert found.agreement_chance > 0.05 and "differ as much as its scatter says (5 repeats)" in found.sentence()
 
 
 def test_without_repeats_nothing_is_said_of_fit(castings_of):
     pours = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0], "room_temperature": 20.0}, index=list("ABC"))
     read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [30.0, 21.0, 15.0], "high": [30.0, 21.0, 15.0]})
     found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
-    assert found.repeats == 0 and np.isnan(found.closer) and "alike" not in found.sentence()
+    assert found.repeats == 0 and np.isnan(found.agreement_chance) and "alike" not in found.sentence()

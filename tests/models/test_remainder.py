@@ -7,7 +7,7 @@ import pytest
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
+from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions, with_remainder_drawn
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
@@ -94,12 +94,12 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
         group_effects={"smooth": drawn[:, None]}, group_levels={"smooth": np.arange(1)}, effective=count, method="importance", seed=0,
     )
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))[:3]
-    found, believed = folded(posterior, BELIEVED, terms, 0.3, along)
+    found, believed = with_remainder_drawn(posterior, BELIEVED, terms, 0.3, along)
     extra = found.coefficients[:, 3:]
     assert extra @ along[:, 0] == pytest.approx(drawn, abs=1e-12)
     assert (extra @ across).std(axis=0) == pytest.approx([2, 2], abs=0.1)  # standard error 2 / sqrt(8000) = 0.022
     assert np.corrcoef((extra @ across).T)[0, 1] == pytest.approx(0, abs=0.08)
-    assert "smooth" not in found.group_sds and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
+    assert "smooth" not in found.group_sds and believed.remainder_count == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
 
 
 def test_a_persons_own_factor_and_reading_bend():

@@ -14,7 +14,7 @@ from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import believed_peaks, by_pour
 from testpour.planning.problem import PlanConflict
-from testpour.planning.purposes import Wishes, _middle_pours
+from testpour.planning.purposes import PlanRequest, _middle_pours
 from testpour.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
@@ -97,11 +97,11 @@ def test_a_pour_is_too_hot_from_the_boiling_point_on(monkeypatch):
 def test_a_middle_pour_that_may_boil_is_left_out():
     """A span up to where only its thick end boils keeps its middle pours; one whose middle boils has none."""
     for high, middles in (("25 mm", True), ("60 mm", False)):
-        wishes = Wishes(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
-        room = next(axis.met[0] for axis in wishes.axes if axis.met is not None)
+        request = PlanRequest(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
+        room = next(axis.met[0] for axis in request.axes if axis.met is not None)
         chosen = SimpleNamespace(rows=np.array([[-1.0, -1.0, 1.0, room]]), sessions=np.array([0]))
-        assert HeatLimit(wishes.coding).matters
-        assert (_middle_pours(wishes, chosen) is not None) is middles
+        assert HeatLimit(request.coding).binds
+        assert (_middle_pours(request, chosen) is not None) is middles
 
 
 def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():

@@ -101,7 +101,7 @@ def test_three_findings_are_what_moves_the_chance_of_an_aim_most(fits):
     moves = {}
     for aim in fits.study.aims:
         for effect in effects(fits[aim.reading]).each:
-            if effect.told and effect.poured:
+            if effect.direction_known and effect.poured:
                 values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else 5)
                 moves[effect.sentence()] = (aim.reading, surely_moved(fits[aim.reading], aim, [{effect.factor.name: value} for value in values]))
     found = _strongest(fits)

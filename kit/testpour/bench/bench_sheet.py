@@ -12,7 +12,7 @@ from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning.plan import session_pours
-from testpour.planning.pour_cautions import apart, grouped, pour_cautions
+from testpour.planning.pour_cautions import grouped, pour_cautions, session_conflict
 from testpour.scale import check_weighed, mass_shown, part_on_scale, unit_of
 from testpour.study import Study
 from testpour.units import to_unit
@@ -60,7 +60,7 @@ def bench_sheet(
     """
     problems: list[str] = []
     name, pours = session_pours(pours, session, problems)
-    if not problems and (why := apart(study, name, pours)):
+    if not problems and (why := session_conflict(study, name, pours)):
         problems.append(why)
     if not study.has("catalyst"):
         raise WeighOutProblems([*problems, NO_CATALYST])

@@ -171,7 +171,7 @@ def labels(
 
 def _cautions(study, pours):
     """What is refused or warned about the pours that are not in the log yet."""
-    numbers = [f.name for f in study.factors if f.kind != "text" and f.name in pours]
+    numbers = [f.name for f in study.numeric if f.name in pours]
     ahead = pours[[not _day(row) for _, row in pours.iterrows()]]
     return by_pour({pour: pour_cautions(study, row[numbers].to_dict()) for pour, row in ahead.iterrows()})
 
@@ -222,7 +222,7 @@ def _chosen(table, session, only, problems):
 
 def _shown(study, table):
     """Chosen settings that differ between the pours, and the catalyst always."""
-    chosen = [f for f in study.factors if f.role == "chosen" and f.kind != "text" and f.name in table]
+    chosen = [f for f in study.numeric if f.role == "chosen" and f.name in table]
     return [f for f in chosen if f.name == "catalyst" or table[f.name].nunique() > 1]
 
 

@@ -21,7 +21,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.database import in_memory
 from testpour.models.settings import cells_read
 from testpour.planning.plan import Plan, session_pours
-from testpour.planning.pour_cautions import apart
+from testpour.planning.pour_cautions import session_conflict
 from testpour.problems import Problems
 from testpour.scale import GRAMS, check_weighed, mass_shown
 from testpour.study import Study
@@ -67,7 +67,7 @@ def planned_pours(
         session = source.session
     problems: list[str] = []
     name, table = session_pours(table, session, problems)
-    if problems or (why := apart(study, name, table)):
+    if problems or (why := session_conflict(study, name, table)):
         raise FormProblem(problems or [why])
     scale = (source.scale_resolution, source.unit) if isinstance(source, BenchSheet) else (0.1, GRAMS)
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]

@@ -117,14 +117,14 @@ def _blanks(study):
 
 def _by_pour(study, table):
     """Factors that differ between these pours, other than what is weighed."""
-    shown = [f for f in study.factors if f.kind != "text" and f.name not in WEIGHED]
+    shown = [f for f in study.numeric if f.name not in WEIGHED]
     return [f for f in shown if f.role == "chosen" and table[f.name].nunique() > 1]
 
 
 def _alike(study, table):
     """Settings that all these pours share, in words."""
     apart = {f.name for f in _by_pour(study, table)}
-    shared = [f for f in study.factors if f.kind != "text" and f.name not in apart and f.name not in WEIGHED]
+    shared = [f for f in study.numeric if f.name not in apart and f.name not in WEIGHED]
     said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
     return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
 

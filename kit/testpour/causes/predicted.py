@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.likelihood.together import log_chance_together, middles
+from testpour.likelihood.together import log_joint_likelihood, middles
 from testpour.likelihood.weights import normal_scores
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import ends_by_draw, to_reading
@@ -148,4 +148,4 @@ class Residuals:
         """
         own = np.sqrt(self.own + np.square(np.atleast_1d(blur))[:, None])
         one = np.sqrt(self.one * np.square(np.atleast_1d(spread))[:, None] + self.apart)
-        return log_chance_together(self.low, self.high, own, one)
+        return log_joint_likelihood(self.low, self.high, own, one)

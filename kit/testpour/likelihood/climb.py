@@ -8,7 +8,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Top:
+class Optimum:
     """Where a climb ended: `at`, its `value` and `curvature` (minus second derivatives)."""
 
     at: np.ndarray
@@ -52,8 +52,8 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
 def climb(
     function: Callable, start: np.ndarray, curvature: Callable, quasi_newton: bool = False, steps: int = 200,
     settle: Callable | None = None, tolerance: float = 0.0,
-) -> Top:
-    """Return the `Top` reached from `start`.
+) -> Optimum:
+    """Return the `Optimum` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that loses height is
     shortened by more damping, so the climb cannot jump to a worse point. Parameters (d,) are scaled so that one is a
@@ -76,7 +76,7 @@ def climb(
     converged = left < max(1e-9 * (1 + abs(value)), 2 * tolerance)
     if converged and left > 0:
         at, value = _polish(function, at, value, gradient, matrix)
-    return Top(at, value, matrix, bool(converged))
+    return Optimum(at, value, matrix, bool(converged))
 
 
 def _ascend(function, at, value, gradient, matrix, how):
@@ -157,10 +157,10 @@ def _safe_step(evaluate, place, step):
     """Halve the step until it loses no height."""
     at, height = place[0], place[-1]
     for shrink in 0.5 ** np.arange(40):
-        found = evaluate(at + shrink * step)
-        if found[-1] >= height - 1e-13 * (1 + abs(height)):
+        reached = evaluate(at + shrink * step)
+        if reached[-1] >= height - 1e-13 * (1 + abs(height)):
             break
-    return found
+    return reached
 
 
 def warm_start(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
-from testpour.likelihood.elimination import MANY, Group, members, most_levels
+from testpour.likelihood.elimination import MANY, Group, level_indicator, most_levels
 from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows
 
@@ -71,18 +71,18 @@ class Conditional:
         groups, counts = np.unique(owner, return_counts=True)
         return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
-    def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
+    def draw_given(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
         """Return inner draws (m, e, d) for standard `noise` (m, e, d), and the log volume (m,) noise gains.
 
         `outer` (m, k): draws of shape parameters and group standard deviations. `noise` (m, e, d): of e inner draws for
         each outer one. `groups`: how many of the last outer parameters are standard deviations.
         """
         width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
-        found = [self._place(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
+        found = [self._draw_given(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
         inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
         return inner, volume
 
-    def _place(self, outer, noise, groups):
+    def _draw_given(self, outer, noise, groups):
         root, half, own, cross, level = self._factored(outer, groups)
         noise, r = noise[:, :, self.order], self.rest.shape[1]
         rest = _backward(root, half[:, None] + noise[:, :, :r])
@@ -126,7 +126,7 @@ class Conditional:
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
-        matrix = self.pairs.added(weight)
+        matrix = self.pairs.weighted_sum(weight)
         matrix *= scale[:, :, None]  # in place: it is the largest array about
         matrix *= scale[:, None, :]
         matrix += self.precision
@@ -147,7 +147,7 @@ class Pairs:
     other: np.ndarray
     size: int
 
-    def added(self, weight: np.ndarray) -> np.ndarray:
+    def weighted_sum(self, weight: np.ndarray) -> np.ndarray:
         """Rows added up with weights (m, n): (m, r, r), of which only the lower triangle is filled."""
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = weight @ self.products
@@ -194,14 +194,14 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     first = order[starts[:-1]]
     rest = rest[first]
     return Conditional(
-        marginal.problem.rows.kept(order),
+        marginal.problem.rows.subset(order),
         starts,
         at,
         inner.eta[first],
-        marginal.predictor_derivatives(inner)[first],
+        marginal.derivatives(inner)[2][first],
         rest,
         _pairs_of(rest),
-        members(most.kept(first)) if isinstance(most, Group) else csr_array((0, len(rest))),
+        level_indicator(most.subset(first)) if isinstance(most, Group) else csr_array((0, len(rest))),
         owner[~chosen],
         big,
         precision,
@@ -212,9 +212,9 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
 
 def _alike(codes, design):
     """An order of rows that puts those of one level and the same design side by side, and where each such set begins, and all end."""
-    told = np.round(design, DIGITS)
-    order = np.lexsort((*told.T, codes))
-    new = (np.diff(told[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)
+    rounded = np.round(design, DIGITS)
+    order = np.lexsort((*rounded.T, codes))
+    new = (np.diff(rounded[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)
     return order, np.r_[0, np.flatnonzero(new) + 1, len(order)]
 
 

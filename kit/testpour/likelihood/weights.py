@@ -16,7 +16,7 @@ def effective_size(weights: np.ndarray) -> float:
     return 1 / (weights**2).sum()
 
 
-def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def importance_weights(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Weights of outer draws, each the mean over its inner ones, and the share of each inner draw in it.
 
     `logs` (m, e) are of target over proposal. Shares come back first, whose rows add up to 1, or to 0 where there is no
@@ -30,7 +30,7 @@ def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return parts / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
 
 
-def drawn_by_share(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def pick_by_share(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """For each row one column, drawn by the row's shares.
 
     Each row of `shares` (m, e) adds up to 1.

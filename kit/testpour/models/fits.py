@@ -147,9 +147,9 @@ def fit_castings(
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
         believed = beliefs_for(study, reading, beliefs, rows)
-        said: tuple[str, ...] = ()
+        physics_note: tuple[str, ...] = ()
         model: IntervalModel | None = None
         if physics:
-            believed, said, model = chosen(castings, reading, believed, rows, remainder, beliefs)
-        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *said), seed, model, remainder)
+            believed, physics_note, model = chosen(castings, reading, believed, rows, remainder, beliefs)
+        models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *physics_note), seed, model, remainder)
     return Fits(study, castings, models, seed)

@@ -38,13 +38,13 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
         blank = rows[factor.name].isna()
         if blank.any():
             pours = rows.loc[blank, "pour"].nunique()
-            said = f"{factor.words.capitalize()} was not written down for {count(pours, 'pour')}"
-            assumed.append(f"{said}; {factor.show(factor.usual)} is assumed.")
+            missing = f"{factor.words.capitalize()} was not written down for {count(pours, 'pour')}"
+            assumed.append(f"{missing}; {factor.show(factor.usual)} is assumed.")
             rows.loc[blank, factor.name] = factor.usual
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])
-    rows, said = _rounded(castings.study, reading, rows)
-    return rows, (*said, *assumed)
+    rows, rounding = _rounded(castings.study, reading, rows)
+    return rows, (*rounding, *assumed)
 
 
 def _rounded(study, reading, rows):
@@ -63,8 +63,8 @@ def _rounded(study, reading, rows):
     whole = int(np.floor(np.log10(max(values.abs().max(), 1e-9))))
     half = 10.0 ** -min(digits, FINEST - 1 - whole) / 2
     which = f"Equal values of {reading.words}" if values.duplicated().any() else f"The values of {reading.words} show no scatter and"
-    said = f"{which} are taken as read to {show(2 * half, reading.unit)}."
-    return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [said]
+    sentence = f"{which} are taken as read to {show(2 * half, reading.unit)}."
+    return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [sentence]
 
 
 def _without_scatter(study, reading, rows):
@@ -92,11 +92,11 @@ def _accounted_for(columns, values):
 def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
     """What may share an error, as plain text: sessions, lots, hands and pours; blank where nothing was written."""
     values = {name: rows[name].to_numpy(object) for name in ("session", *SHARED, "pour") if name in rows}
-    return {name: np.array(["" if pd.isna(v) else str(v) for v in each], dtype=object) for name, each in values.items()}
+    return {name: np.array(["" if pd.isna(v) else str(v) for v in column], dtype=object) for name, column in values.items()}
 
 
 def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice."""
     pours = labels["pour"]
-    told = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
-    return {name: labels[name] for name, tells in told.items() if tells}
+    grouped = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
+    return {name: labels[name] for name, keep in grouped.items() if keep}

@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import optimum_of
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, lot_settings, peak_latent
 from testpour.models.reading_model import log_evidence, model_of
@@ -45,13 +45,13 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
-EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
+LEAST_LOG_RATIO = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
 FEWEST = 3  # telling peaks below which a log cannot choose
-SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
+SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
-LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
+RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
 
 
 def chosen(
@@ -71,9 +71,9 @@ def chosen(
         return believed, (), plain
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
     cured = model_of(study, reading, other, rows, remainder)
-    of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
-    if of_cured - of_plain > EVEN:
-        return other, (SAID,), cured
+    of_cured, of_plain = (log_evidence(*optimum_of(model)[1:], len(model.groups)) for model in (cured, plain))
+    if of_cured - of_plain > LEAST_LOG_RATIO:
+        return other, (SENTENCE,), cured
     return believed, (), plain
 
 
@@ -86,12 +86,12 @@ class PeakColumn:
 
     def __call__(self, table):
         if not self.direction:
-            return self._found(self.place, table)[0]
+            return self._peaks(self.place, table)[0]
         step = TURN * np.array(self.direction)
-        found = self._found([np.add(self.place, step), np.subtract(self.place, step)], table)
-        return (found[0] - found[1]) / (2 * TURN)
+        peaks = self._peaks([np.add(self.place, step), np.subtract(self.place, step)], table)
+        return (peaks[0] - peaks[1]) / (2 * TURN)
 
-    def _found(self, places, table):
+    def _peaks(self, places, table):
         return peak_latent(rise_of(lots_at(places), *lot_settings(table)))
 
 
@@ -102,19 +102,15 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
     """
     peak = PeakColumn(tuple(lot.place))
     directions, middles = _directions(study, peak, lot.by_times)
-    terms, beliefs = [_term("physics", "heat and cure", peak)], [Belief(1.0, 0.05, SOURCE)]
+    terms, beliefs = [Term("physics", "heat and cure", NEEDS, peak)], [Belief(1.0, 0.05, SOURCE)]
     for k, (direction, middle) in enumerate(zip(directions, middles, strict=True), start=1):
-        terms.append(_term(f"lot_{k}", "the lot's own speed and heat", replace(peak, direction=tuple(direction))))
+        terms.append(Term(f"lot_{k}", "the lot's own speed and heat", NEEDS, replace(peak, direction=tuple(direction))))
         beliefs.append(Belief(float(middle), 1.0, SOURCE))
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
         terms.append(term)
-        left = LEFT.get(term.name)
+        left = RESIDUAL_SD.get(term.name)
         beliefs.append(belief if left is None else Belief(0.0, left, SOURCE, belief.confidence))
-    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
-
-
-def _term(name, words, column):
-    return Term(name, words, NEEDS, column)
+    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), before_physics=believed)
 
 
 def _directions(study, column, doubt):

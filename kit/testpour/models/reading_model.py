@@ -18,7 +18,7 @@ from testpour.models.terms import Term, design
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
-    from testpour.likelihood.climb import Top
+    from testpour.likelihood.climb import Optimum
     from testpour.likelihood.scaling import Scale
     from testpour.study import Study
 
@@ -36,13 +36,14 @@ def model_on(
 ) -> IntervalModel:
     """The same of rows as they are `laid_out`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
     groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
+    rest = columns[:, len(foreseen) :]  # the remainder's, in the directions that the rows tell of
     return IntervalModel(
         *ends,
         pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=_smooth_part(terms, believed, columns[:, len(foreseen) :]) if terms else None,
+        smooth=(rest @ seen_directions(rest), remainder_scale(terms, believed)) if terms else None,
         **scale_options(reading, believed),
     )
 
@@ -51,12 +52,12 @@ def laid_out(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
     """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""
-    believed = believed.foreseen()
+    believed = believed.without_remainder()
     terms = remainder_terms(study, believed) if remainder else ()
     return believed, terms, design((*believed.terms, *terms), rows)
 
 
-def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
+def log_evidence(scale: Scale, top: Optimum, spreads: int) -> float:
     """Log of the chance (density) that a model with proper beliefs gives to its rows.
 
     By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
@@ -64,11 +65,6 @@ def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
     """
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))
-
-
-def _smooth_part(terms: Sequence[Term], believed: ReadingBeliefs, columns: np.ndarray) -> tuple[np.ndarray, float]:
-    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
-    return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
 def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:

@@ -31,7 +31,7 @@ WORDS = {
     "catalyst_lot": "between catalyst lots",
     "by": "between the people who read",
 }
-APART = tuple(name for name in GROUPS if name != "pour")  # what several castings share
+SHARED_SOURCES = tuple(name for name in GROUPS if name != "pour")  # what several castings share
 ONLY = "between one casting and the next, reading and pour together"
 REMEDIES = {
     "reading": "Read each casting more often and from the same places: the average is steadier than one reading",
@@ -65,8 +65,8 @@ class Part:
     high: float
     share: float  # of the whole variance, 0 to 1
     largest: float  # chance that no other part is larger
-    told: bool  # whether the log has moved the belief about it, and it is `apart`
-    apart: bool = True  # whether it ever differed while each other of `APART` stayed the same
+    learned: bool  # whether the log has moved the belief about it, and it is `separable`
+    separable: bool = True  # whether it ever differed while each other of `SHARED_SOURCES` stayed the same
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ class Scatter:
         """One row a source: one standard deviation with its interval, share of the variance, whether told."""
         rows = {
             p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
-                      "levels": p.levels, "from the log": p.told}
+                      "levels": p.levels, "from the log": p.learned}
             for p in self.parts
         }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("where")
@@ -121,22 +121,22 @@ class Scatter:
         first = self.parts[0]
         if self.alike > 1:
             return f"{'Both' if self.alike == 2 else f'All {self.alike}'} castings read alike in {self.reading.words}, so no scatter shows yet."
-        if not any(part.told for part in self.parts):
+        if not any(part.learned for part in self.parts):
             return f"Cannot tell yet where the scatter of {self.reading.words} comes from. {self._lessons(self.parts)}"
-        belief = [part for part in self.parts if not part.told]
-        if not first.told or first.largest < SURE:
-            known = listed(self._size(part) for part in self.parts if part.told)
+        belief = [part for part in self.parts if not part.learned]
+        if not first.learned or first.largest < SURE:
+            known = listed(self._size(part) for part in self.parts if part.learned)
             unknown = f"; not told yet: {listed(part.words for part in belief)}" if belief else ""
             return (
                 f"Cannot tell yet what scatters {self.reading.words} most. So far: {known}{unknown}. "
                 + self._lessons(belief or self.parts[:2])
             )
         much = "Most" if first.share > 0.5 else "The largest part"
-        mixed = [part for part in belief if not part.apart]
-        belief = [part for part in belief if part.apart]
+        mixed = [part for part in belief if not part.separable]
+        belief = [part for part in belief if part.separable]
         doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
         doubt += f" What there is {listed(part.words for part in mixed)} cannot be told yet. {self._lessons(mixed)}" if mixed else ""
-        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
+        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {_text_for(REMEDIES, first)}.{doubt}"
 
     def _repr_markdown_(self):
         lines = "".join(f"- {in_markdown(self._size(p))}{_doubt(p)}\n" for p in self.parts)
@@ -150,20 +150,17 @@ class Scatter:
             f"90 % interval {rounded(part.low)} to {rounded(part.high)})"
         )
 
-    def _remedy(self, part):
-        return _about(REMEDIES, part)
-
     def _lessons(self, parts):
-        lessons = list(dict.fromkeys(_about(LESSONS, part) for part in parts))
+        lessons = list(dict.fromkeys(_text_for(LESSONS, part) for part in parts))
         return f"What would tell: {listed(lessons)}."
 
 
 def _doubt(part):
-    """What to say behind a part that is not told."""
-    return "" if part.told else ": so far mostly belief" if part.apart else ": cannot be told from what changed with it"
+    """What to say behind a part of which the log says too little."""
+    return "" if part.learned else ": so far mostly belief" if part.separable else ": cannot be told from what changed with it"
 
 
-def _about(texts, part):
+def _text_for(texts, part):
     return texts[part.words if part.words in texts else part.name]
 
 
@@ -183,36 +180,36 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     check_level(level)
     sds = {"reading": fit.posterior.sd, **fit.posterior.group_sds}
     alone = "pour" not in fit.posterior.group_sds
-    again = _again(fit, alone)
+    again = _repeats_differ(fit, alone)
     agreed = again.index.nunique() if fit.reading.grades and not again.any() else 0
     if agreed and not alone:
         del sds["reading"]  # a grade's own step is 1 by definition, also where grades agree
-    whole = sum(each**2 for each in sds.values())
+    whole = sum(sd**2 for sd in sds.values())
     largest = np.argmax(np.array(list(sds.values())), axis=0)
     parts = []
     for place, (name, drawn) in enumerate(sds.items()):
-        low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
-        apart = _told_apart(fit.groups, name)
+        low, middle, high = np.quantile(_in_reading_unit(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
+        separable = _separable(fit.groups, name)
         words = ONLY if name == "reading" and alone else WORDS[name]
         levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
             Part(name, words, levels, float(middle), float(low), float(high),
-                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), apart and _told(fit, name, drawn, again), apart)
+                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), separable and _learned(fit, name, drawn, again), separable)
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in sds)
     alike = fit.pours if len(fit.rows[["low", "high"]].drop_duplicates()) == 1 else 0
     return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike, agreed)
 
 
-def _again(fit, alone):
+def _repeats_differ(fit, alone):
     """Whether readings differed of each casting that was read again at one age, or `alone` of each setting poured again: a Series."""
     rows = fit.rows
     first = np.unique(fit.columns.round(9), axis=0, return_inverse=True)[1] if alone else rows["pour"]
-    each = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
-    return each.nunique().gt(1).any(axis=1)[each.size() > 1].droplevel(1)
+    values = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
+    return values.nunique().gt(1).any(axis=1)[values.size() > 1].droplevel(1)
 
 
-def _told(fit, name, drawn, again):
+def _learned(fit, name, drawn, again):
     """Whether draws of an sd have left the half-normal belief: the largest gap between their shares.
 
     What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
@@ -227,14 +224,14 @@ def _told(fit, name, drawn, again):
     return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
 
 
-def _told_apart(groups, name):
-    """Whether a source of `APART` differed while each other one stayed: lots that never met in one session may be the session's doing."""
-    known = pd.DataFrame({one: groups[one] for one in APART if one in groups}).replace("", np.nan)
+def _separable(groups, name):
+    """Whether a source of `SHARED_SOURCES` differed while each other one stayed: lots that never met in one session may be the session's doing."""
+    known = pd.DataFrame({one: groups[one] for one in SHARED_SOURCES if one in groups}).replace("", np.nan)
     others = [one for one in known if one != name]
     return name not in known or len(known) < 2 or all(known.groupby(other)[name].nunique().max() > 1 for other in others)
 
 
-def _own_terms(fit, drawn):
+def _in_reading_unit(fit, drawn):
     """A latent standard deviation in the reading's own terms, at the average of the log's readings."""
     reading, posterior = fit.reading, fit.posterior
     if reading.grades:

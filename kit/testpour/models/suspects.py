@@ -51,19 +51,19 @@ def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
     `luck` is how many may stand out in a log where nothing went wrong, on average.
     """
     pours, far = seen["pour"].unique(), 2 * seen[["above", "below"]].min(axis=1)
-    found = []
+    odd_pours = []
     for pour in pours:
-        mine = fit.labels["pour"] == str(pour)
-        odd = mine.sum() * far[mine].min() < luck / len(pours)
-        if not odd and mine.sum() < 3:
+        own = fit.labels["pour"] == str(pour)
+        odd = own.sum() * far[own].min() < luck / len(pours)
+        if not odd and own.sum() < 3:
             continue
-        part = seen[mine]
+        part = seen[own]
         slip = _slip(fit, part, luck / len(seen))
         if slip is not None:
-            found.append(_single(fit, pour, part, slip))
+            odd_pours.append(_single(fit, pour, part, slip))
         elif odd:
-            found.append(_whole(fit, pour, part, far[mine]))
-    return found
+            odd_pours.append(_whole(fit, pour, part, far[own]))
+    return odd_pours
 
 
 def _slip(fit, part, least):
@@ -86,7 +86,7 @@ def _whole(fit, pour, part, far):
     row = part.loc[place]
     says = f"{pour} read {_seen(fit, row)}; the other pours put it at {_range(fit, row)}."
     last = f"Look up how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
-    reasons = [_as_if(fit, place, row), _alone(fit, pour), last]
+    reasons = [_as_if(fit, place), _alone(fit, pour), last]
     return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
 
 
@@ -120,7 +120,7 @@ def _range(fit, row):
     return f"{show(low, '', digits)} to {show(high, fit.reading.unit, digits)}"
 
 
-def _as_if(fit, place, row):
+def _as_if(fit, place):
     """What catalyst would have given such a time, where the log knows what catalyst does."""
     reading, terms = fit.reading, [term.name for term in fit.believed.terms]
     if reading.scale != "log" or "catalyst" not in terms or "catalyst_bend" in terms:
@@ -141,18 +141,18 @@ def _as_if(fit, place, row):
 
 def _alone(fit, pour):
     """What the pour has that no other has: then the model may be at fault, or the day."""
-    rows, mine = fit.rows, fit.rows["pour"] == pour
-    others = rows[~mine]
+    rows, own = fit.rows, fit.rows["pour"] == pour
+    others = rows[~own]
     used = fit.believed.factors
     beyond = [
         f"{factor.words} {factor.show(value)}"
-        for factor in fit.study.factors
-        if factor.name in used and factor.kind != "text" and len(others)
-        for value in [float(rows.loc[mine, factor.name].iloc[0])]
+        for factor in fit.study.numeric
+        if factor.name in used and len(others)
+        for value in [float(rows.loc[own, factor.name].iloc[0])]
         if not others[factor.name].min() <= value <= others[factor.name].max()
     ]
     if beyond:
         return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
-    if not others["session"].isin(rows.loc[mine, "session"]).any():
+    if not others["session"].isin(rows.loc[own, "session"]).any():
         return "It is the only pour of its session, so the day may be behind it."
     return ""

@@ -110,7 +110,7 @@ def own_term(factor: Factor) -> Term:
     return Term(factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0))
 
 
-class Held:
+class ColumnArrays:
     """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
 
     def __init__(self, table: Mapping[str, np.ndarray] | pd.DataFrame) -> None:
@@ -129,6 +129,6 @@ class Held:
 
 def design(terms: Sequence[Term], table: Mapping[str, np.ndarray] | pd.DataFrame) -> np.ndarray:
     """The model matrix of `terms` for a table of complete settings: shape (rows, terms)."""
-    held = Held(table)
-    columns = [np.asarray(term.column(held), float) for term in terms]
-    return np.column_stack(columns) if columns else np.empty((len(held), 0))
+    arrays = ColumnArrays(table)
+    columns = [np.asarray(term.column(arrays), float) for term in terms]
+    return np.column_stack(columns) if columns else np.empty((len(arrays), 0))

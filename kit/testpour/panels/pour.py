@@ -22,7 +22,7 @@ from testpour.panels.own_sheet import SheetPart
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
 from testpour.panels.workshop import Memory, Needed
-from testpour.planning.pour_cautions import sharing
+from testpour.planning.pour_cautions import session_groups
 from testpour.problems import Problems
 from testpour.wording import count, listed
 
@@ -108,7 +108,7 @@ class PourPanel(SheetPart, CorrectionPart):
         shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
         shown["chance"] = [chance_between(line) for _, line in advice.table.iterrows()]
         shown["why"] = advice.table["reason"]
-        first, *later = sharing(study, advice.table)
+        first, *later = session_groups(study, advice.table)
         says = text(replace(advice, cautions=Cautions()).sentence())
         yield step("Worth making next", says, *cautions(advice.cautions), table(shown, "The most useful first"),
                    button("these", f"Begin a session with {listed(first) if later else 'these'}", main=True))
@@ -159,7 +159,7 @@ class PourPanel(SheetPart, CorrectionPart):
     def _tap_these(self) -> str:
         """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
         advice, day = self._proposed()
-        first, *later = sharing(self.workshop.study, advice.table)
+        first, *later = session_groups(self.workshop.study, advice.table)
         message = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
         if not later:
             return message

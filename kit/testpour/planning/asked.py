@@ -67,8 +67,8 @@ def _sizes(sessions, pours, conflicts):
     given, alone = each_of(pours), not is_list(pours)
     wrong = [size for size in given if not _is_whole(size) or size < 1]
     if wrong:
-        said = ", ".join(dict.fromkeys(shortened(repr(size)) for size in wrong))
-        conflicts.append(f"pours: {said} is not a number of pours. Give 1, 2, 3 ..., and leave an empty session out.")
+        quoted = ", ".join(dict.fromkeys(shortened(repr(size)) for size in wrong))
+        conflicts.append(f"pours: {quoted} is not a number of pours. Give 1, 2, 3 ..., and leave an empty session out.")
     if sessions and not alone and len(given) != sessions:
         conflicts.append(f"{count(sessions, 'session')} but {count(len(given), 'number')} of pours: give one for each session.")
     return () if wrong else tuple(int(size) for size in given) * (sessions if alone else 1)
@@ -76,12 +76,12 @@ def _sizes(sessions, pours, conflicts):
 
 def _check_budget(pours, resin, pot, conflicts):
     """Note amounts that cannot be read, and a plan that the resin at hand cannot fill."""
-    each = weighable(conflicts, pot, "g", "pot")
+    grams = weighable(conflicts, pot, "g", "pot")
     have = math.inf if resin is None else weighable(conflicts, resin, "g", "resin")
-    if pours * each > have:
-        fits = f"plan {count(int(have // each), 'pour')}, or pots" if have >= each else "plan pots"
+    if pours * grams > have:
+        fits = f"plan {count(int(have // grams), 'pour')}, or pots" if have >= grams else "plan pots"
         conflicts.append(
-            f"{count(pours, 'pour')} of {show(each, 'g')} need {show(pours * each, 'g')} of resin and there are "
+            f"{count(pours, 'pour')} of {show(grams, 'g')} need {show(pours * grams, 'g')} of resin and there are "
             f"{show(have, 'g')}: {fits} of {show(have / pours, 'g')}."
         )
 

@@ -88,9 +88,9 @@ class Move:
 
     def square(self, matrix: np.ndarray) -> np.ndarray:
         """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C), of one Q (B, p, p) a start."""
-        found, pull = self.group.quadratic(matrix, self.rest), _times(matrix, self.others)
+        form, pull = self.group.quadratic(matrix, self.rest), _times(matrix, self.others)
         own = (self.others * pull).sum(1)[:, None]
-        return found - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
+        return form - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
 
 
 @dataclass

@@ -60,13 +60,13 @@ def information(
     `eta` is the variance between sessions over the variance between pours; `prior` (p, p) is the prior precision times
     the variance between pours.
     """
-    found = np.swapaxes(rows, -1, -2) @ rows
+    matrix = np.swapaxes(rows, -1, -2) @ rows
     if sessions is not None and eta > 0:
         members = np.eye(np.max(sessions) + 1)[np.asarray(sessions)]
         shrink = eta / (1 + eta * members.sum(0))
         sums = members.T @ rows
-        found = found - np.swapaxes(sums, -1, -2) @ (shrink[:, None] * sums)
-    return found if prior is None else found + prior
+        matrix = matrix - np.swapaxes(sums, -1, -2) @ (shrink[:, None] * sums)
+    return matrix if prior is None else matrix + prior
 
 
 def log_determinant(matrix: np.ndarray) -> np.ndarray:

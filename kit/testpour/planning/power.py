@@ -65,11 +65,11 @@ def plan_power(
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
     se = se * [2 if any(e % 2 for e in term) else 1 for term in terms]  # how far a term's column moves over the cube
     df = df + believed_df
-    found = pd.DataFrame({
+    table = pd.DataFrame({
         "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se,
         "half_width": list(map(half_width, se, df)), "smallest": list(map(smallest_effect, se, df)),
     }, index=[term_name(term, names) for term in terms])
-    return found[[any(term) for term in terms]]
+    return table[[any(term) for term in terms]]
 
 
 def _strata(design, sessions, session_sd):

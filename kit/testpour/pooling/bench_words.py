@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change_unit, good_grades
+from testpour.models.change import change_unit, good_grades, in_points, size_words
 from testpour.models.effect import Effect
 from testpour.models.effects import effects
 from testpour.pooling.bench_reasons import TIE, WHOLE
 from testpour.pooling.reading import PooledReading
 from testpour.study import Study
 from testpour.units import unit_words
-from testpour.wording import age_words, capital, count, first_few, in_html, listed, rounded
+from testpour.wording import age_words, capital, count, first_few, in_html, listed
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
 TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"
@@ -67,12 +67,12 @@ def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
     said = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
-        return (NOTHING if effect.none else OPEN), said
+        return (NOTHING if effect.negligible else OPEN), said
     if not tells:
         return TOGETHER, said
     if not any(effect.factor.name in t.factors for t in fit.average.believed.terms if t.name in fit.sloped):
         return SAME, said
-    return (EVERY if new.told else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
+    return (EVERY if new.direction_known else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
 
 
 def too_few(benches: int) -> str:
@@ -98,7 +98,7 @@ def differs(fit: PooledReading) -> str:
 
 def _spread(fit):
     unit = difference_unit(fit)
-    low, middle, high = np.sort(np.abs(in_points(fit, np.array(fit.spread()))))
+    low, middle, high = np.sort(np.abs(shown_difference(fit, np.array(fit.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     if middle < 0.5 and unit == CHANCES:
@@ -108,31 +108,22 @@ def _spread(fit):
 
 
 def _digits(value, unit):
-    """Whole castings in a hundred; other sizes with two digits below ten."""
-    if unit == CHANCES:
-        return "under 1" if value < 0.5 else f"{value:.0f}"
-    return "0" if value < 0.005 else rounded(value)
-
-
-def _aimed(fit):
-    """Whether differences are chances of grades that meet an aim."""
-    return good_grades(fit.average.study, fit.reading) is not None
+    return "0" if unit != CHANCES and value < 0.005 else size_words(value, unit == CHANCES)
 
 
 def difference_unit(fit: PooledReading) -> str:
     """The unit of a difference between benches."""
-    if fit.reading.grades:
-        return CHANCES if _aimed(fit) else "grades"
-    return "%" if fit.ratio else change_unit(fit.reading)
+    unit = change_unit(fit.reading, good_grades(fit.average.study, fit.reading))
+    return CHANCES if unit == "in 100" else unit
 
 
-def in_points(fit: PooledReading, values: np.ndarray) -> np.ndarray:
+def shown_difference(fit: PooledReading, values: np.ndarray) -> np.ndarray:
     """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `difference_unit`."""
-    return 100 * (values - 1) if fit.ratio else 100 * values if _aimed(fit) else values
+    return in_points(values, fit.ratio, good_grades(fit.average.study, fit.reading))
 
 
 def _by(fit, middle):
-    unit, size = difference_unit(fit), float(in_points(fit, middle))
+    unit, size = difference_unit(fit), float(shown_difference(fit, middle))
     more, less = ("longer", "shorter") if fit.reading.unit in ("min", "h") else ("more", "less")
     if unit == CHANCES:
         more, less = "more good ones", "fewer good ones"

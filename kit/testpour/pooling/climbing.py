@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from testpour.likelihood.climb import Top, climb, difference_curvature
+from testpour.likelihood.climb import Optimum, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, split_outer
@@ -21,7 +21,7 @@ PART = 1500  # rows it begins on, about
 REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 
-PooledTop: TypeAlias = "tuple[NormalScoreDensity, Scale, Top]"
+PooledTop: TypeAlias = tuple["NormalScoreDensity", Scale, Optimum]
 
 
 @dataclass(frozen=True)

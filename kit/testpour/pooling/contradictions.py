@@ -40,7 +40,7 @@ def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
     by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
     Clinical Trials 7, 177).
     """
-    believed = fit.average.believed.foreseen()
+    believed = fit.average.believed.without_remainder()
     if len(fit.benches) < 2 or not believed.terms:
         return ()
     means, sds = _own_answers(fit, believed)

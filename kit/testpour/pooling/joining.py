@@ -138,8 +138,8 @@ def _renamed(source, factors, readings, units, dropped, duplicates):
 def _unwritten(source, duplicates):
     """Each setting that a bench declares and did not write down for some of its pours, with the usual value it takes there."""
     pours = source.castings.pours.drop(index=list(duplicates))
-    for factor in source.castings.study.factors:
-        if factor.kind != "text" and factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
+    for factor in source.castings.study.numeric:
+        if factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
             yield f"{factor.words} {factor.show(factor.usual)} for {count(blank, 'pour')} of {source.bench}"
 
 
@@ -206,7 +206,7 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
 
 def _pour_hashes(castings: Castings) -> dict[str, int]:
     """A hash of the settings and readings of each pour that was read, by its name."""
-    factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
+    factors = [f.name for f in castings.study.numeric if f.name in castings.pours]
     pours = castings.pours
     settings = pd.util.hash_pandas_object(
         pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _ten_digits(pours[n]) for n in factors}}), index=False

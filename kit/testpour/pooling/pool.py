@@ -13,7 +13,7 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
-from testpour.pooling.bench_words import FEWEST, Expected, difference_unit, differs, effect_rows, expects, in_points, joined_words, too_few
+from testpour.pooling.bench_words import FEWEST, Expected, difference_unit, differs, effect_rows, expects, joined_words, shown_difference, too_few
 from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import PooledReading, fit_pooled
@@ -151,7 +151,7 @@ class Pool:
         parts, ends = {}, ["middle", "low", "high"]
         for fit in self.read.values():
             table = fit.differences()
-            table[ends] = in_points(fit, table[ends].to_numpy()).round(2) + 0.0
+            table[ends] = shown_difference(fit, table[ends].to_numpy()).round(2) + 0.0
             table.insert(3, "unit", difference_unit(fit))
             parts[fit.reading.words] = table
         return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()

@@ -18,7 +18,7 @@ from testpour.models.change import averages
 from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
 from testpour.models.reading_model import log_evidence, scale_options
-from testpour.models.remainder import of_expected_size
+from testpour.models.remainder import with_expected_remainder
 from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -159,14 +159,14 @@ def fit_pooled(
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     foreseen = beliefs_for(study, reading, beliefs, rows)
-    believed = of_expected_size(study, foreseen) if remainder else foreseen
+    believed = with_expected_remainder(study, foreseen) if remainder else foreseen
     scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, _bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
     if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
     slopes, found = _slopes_of(believed, rows), None
-    if model.informative.any() and believed.left_over and len(rows) <= SMALL:  # more rows outweigh a belief about the size
+    if model.informative.any() and believed.remainder_count and len(rows) <= SMALL:  # more rows outweigh a belief about the size
         believed, model, found = _sized(reading, believed, rows, scale, slopes)
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, found=found)
@@ -184,8 +184,8 @@ def _sized(reading, believed, rows, scale, slopes):
     """
     tried, found = {}, None
     for size in SIZES:
-        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.left_over :])
-        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.left_over], *remainder))
+        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.remainder_count :])
+        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.remainder_count], *remainder))
         model, number = _model(reading, resized, rows, scale)
         found = pooled_top_of_density(model, number, slopes, near=found)
         evidence = log_evidence(*found[1:], len(model.groups) + len(slopes))

@@ -107,7 +107,7 @@ def _few(value):
 
 def still_open(fits: Fits, room: Rooms) -> dict[str, Any]:
     """What the log cannot tell yet, as reading to its settings, and what to pour next."""
-    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.none)] for fit in fits.values()}
+    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.negligible)] for fit in fits.values()}
     unsettled = {reading: names for reading, names in each.items() if names}
     try:
         said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))

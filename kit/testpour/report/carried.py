@@ -104,7 +104,7 @@ def _castings(page, path):
     """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
     study = study_from(page["study"], path)
     pours, readings = (pd.DataFrame(page[name]) for name in ("pours", "readings"))
-    numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
+    numbers = [factor.name for factor in study.numeric if factor.name in pours]
     pours = pours.astype(dict.fromkeys(numbers, float)).set_index("pour")
     if "made_at" in pours:
         pours["made_at"] = pd.to_datetime(pours["made_at"], format="ISO8601").astype("datetime64[us]")

@@ -12,7 +12,7 @@ from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance, chance_words, mean_and_interval
 from testpour.models.fits import Fits
-from testpour.models.settings import as_met, met_words, said_names, settings_table
+from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.wording import listed
@@ -59,14 +59,13 @@ def show_chance(
     columns, rows = (drawn_ends(f, pours[f.name]) for f in (across, up))
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
-    table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
-    table[x], table[y] = grid[0].ravel(), grid[1].ravel()
+    table = repeated(one, **{x: grid[0].ravel(), y: grid[1].ravel()})
     told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
     met = told["chance"].to_numpy()
     poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
-    as_logged = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
+    as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
     picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
-                                found=check_ends(fits.study, table))
+                                cautions=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
         out = (~safe).reshape(STEPS, STEPS).astype(float)

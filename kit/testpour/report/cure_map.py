@@ -49,13 +49,13 @@ def show_cure(
     asking = checked_question(fits, settings, room=room)
     likeliest = lots_at(asking.lot.place)
     run = cure(_slab(asking, likeliest, 0))
-    found = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()
-    if found:
-        raise AskedTooMuch(found.refusals)
+    cautions = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()
+    if cautions:
+        raise AskedTooMuch(cautions.refusals)
     end = min(AFTER_PEAK * run.time_to_peak, run.minutes[-1]) if np.isfinite(run.time_to_peak) else run.minutes[-1]
     minutes = np.linspace(0.0, end, POINTS)
     run = cure(_slab(asking, likeliest, 0), minutes)
-    picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, found=found)
+    picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, cautions=cautions)
     _draw_lines(axes[0, 0], asking, run, minutes)
     _draw_map(picture, axes[1, 0], run)
     if np.isfinite(run.gel_time):

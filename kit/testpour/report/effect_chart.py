@@ -90,7 +90,7 @@ def show_scatter(fit: ReadingFit) -> Picture:
     parts = found.parts[::-1]
     picture, [[ax]] = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
     for place, part in enumerate(parts):
-        _draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
+        _draw_interval(ax, place, (part.low, part.middle, part.high), part.learned)
     ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
     names = [f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of all scatter" for part in parts]
     _interval_rows(picture, ax, names, [("full", "from the log")], "mostly belief")

@@ -43,7 +43,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):
         used.add("room_temperature")
-    factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
+    factors = [f for f in fits.study.numeric if f.name in used]
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
@@ -108,7 +108,7 @@ def _reading(fits, fit, stops):
         return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
     told = fits.calibrated[reading.name]
-    off, wrong = told.out_of_shape
+    off, wrong = told.shape_error
     beside = np.sqrt(told.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
     castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
     shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": NARROWED} if aim else {}

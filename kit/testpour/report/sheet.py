@@ -17,7 +17,7 @@ from testpour.files import free_for, page_kind, put
 from testpour.models.chance import chance_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.models.settings import held_settings, settings_table
+from testpour.models.settings import held_settings, repeated, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.report import advised, story
 from testpour.units import to_unit
@@ -153,8 +153,7 @@ def _strongest(fits: Fits) -> list[str]:
 def _moved(fit, aims, effect):
     """How far the chance of meeting an aim moves, in nineteen draws of twenty at least, while a setting goes over what was poured."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
-    usual = settings_table(fit.study, held_settings(fit.study, fit.rows))
-    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    table = repeated(settings_table(fit.study, held_settings(fit.study, fit.rows)), **{effect.factor.name: values})
     at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
     return max((np.quantile(np.ptp(fit.chances(rows, aim.at_least, aim.at_most), axis=1), 0.05) for rows, aim in at), default=0.0)
 

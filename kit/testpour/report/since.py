@@ -52,7 +52,7 @@ def _effects(fit):
             low, middle, high = effect.in_points
             yield effect.factor.name, {
                 "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
-                "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),
+                "told": bool(effect.direction_known), "unit": f" {effect.unit}".rstrip(),
             }
 
 

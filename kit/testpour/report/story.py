@@ -113,7 +113,7 @@ def found(fits: Fits) -> Iterator[dict[str, Any]]:
             "title": capital(fit.reading.words),
             "rests": fit.sentence(),
             "says": [e.sentence() for e in each if e.poured],
-            "held": did.held(),
+            "held": did.conditions(),
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": check,
             "figures": [f for f in (

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change, change_unit, good_words
+from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
@@ -151,7 +151,7 @@ def _changes(one, other, overlap, settings):
 
 def _effect_row(one, other, overlap, factor, moved, span, deaf):
     found = list(_changes(one, other, overlap, moved))
-    draws = [_shown(part, part.values) for part in found]
+    draws = [in_points(part.values, part.ratio, part.good) for part in found]
     apart = _apart(found, [part.values for part in found])
     told = [_sure(part) for part in draws]
     hangs = bool(overlap.apart) and one.reading.scale not in EVEN
@@ -165,8 +165,8 @@ def _level_row(one, other, overlap, middle):
     Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
     """
     found = list(_changes(one, other, overlap, [middle] * 2))
-    levels = [part.each[:, 0] for part in found]
-    shown = levels if found[0].ratio else [_shown(found[0], part) for part in levels]
+    levels = [part.averages[:, 0] for part in found]
+    shown = levels if found[0].ratio else [in_points(part, False, found[0].good) for part in levels]
     apart = _apart(found, levels)
     told = _sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
@@ -187,16 +187,9 @@ def _row(reading, setting, found, draws, apart, **more):
     return {"place": (reading.words, setting), **ends, "of": what, "unit": unit_words(change_unit(reading, found.good)), **more}
 
 
-def _shown(found, values):
-    """Changes as they are shown: per cent, castings in 100, or in the reading's own terms."""
-    if found.ratio:
-        return 100 * (values - 1)
-    return values if found.good is None else 100 * values
-
-
 def _apart(found, values):
     """How far the second study lies from the first, as it is shown."""
-    return _shown(found[0], values[1] / values[0] if found[0].ratio else values[1] - values[0])
+    return in_points(values[1] / values[0] if found[0].ratio else values[1] - values[0], found[0].ratio, found[0].good)
 
 
 def _sure(draws, level=SURE):
