@@ -3,6 +3,7 @@
 import pytest
 
 import testpour as tp
+from testpour.panels.starting import kept_plan, unpoured
 
 HEAD = "Pour,Date,Catalyst (%),Pigment (%),Thickness (in),Cover,Room temp (F),Gel time (min),Tack at 24 h,Remarks from Bob\n"
 SOUND = "A1,2026-03-02,1.2,1,1/2,yes,68,38-40,1,fine\nA2,2026-03-02,2.8,1,1/2,no,68,22,2,\n"
@@ -79,3 +80,18 @@ def test_a_log_looked_at_with_a_sheet_keeps_nothing_of_it(own):
         assert log.add_sheet("mine.csv") == ["A1", "A2"]
     assert log.castings().fingerprint() == then.fingerprint()
     log.close()
+
+
+def test_rows_without_a_name_leave_the_planned_names_to_the_plan(own, hand):
+    planner = hand(tp.plan_panel(own)).wait()
+    planner.tap("keep")
+    planned = list(kept_plan(planner.panel.workshop).index)
+    (own / "nameless.csv").write_text((HEAD + SOUND).replace("Pour,", "Label,"), "utf-8")
+    at = hand(tp.pour_panel(own))
+    at.type("sheet", "nameless.csv")
+    shown = next(part for part in at.parts("table") if part["caption"].startswith("What would be stored"))
+    stored = [f"P{len(planned) + 1:02}", f"P{len(planned) + 2:02}"]
+    assert [row[0] for row in shown["rows"]] == stored
+    at.tap("store")
+    assert list(in_log(own).pours.index) == stored
+    assert list(unpoured(kept_plan(at.panel.workshop), in_log(own)).index) == planned

@@ -193,7 +193,7 @@ class Logbook(OpenLog):
         warn_of(self.study, names, checked)
         return names
 
-    def add_sheet(self, path: str | Path) -> list[str]:
+    def add_sheet(self, path: str | Path, *, reserved: Iterable[str] = ()) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
         Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. Of a pour that
@@ -205,6 +205,8 @@ class Logbook(OpenLog):
         ----------
         path : str or Path
             A .csv or .xlsx file; a bare name is looked for beside the study.
+        reserved : iterable of str, optional
+            Names that a row without one does not get, such as those of planned pours.
 
         Returns
         -------
@@ -219,30 +221,30 @@ class Logbook(OpenLog):
         NotRead
             As `read_sheet` warns, and of pours that were in the log how many readings were added and passed over.
         """
-        return self._read_in(path)[0]
+        return self._read_in(path, reserved)[0]
 
-    def with_sheet(self, path: str | Path) -> Castings:
+    def with_sheet(self, path: str | Path, *, reserved: Iterable[str] = ()) -> Castings:
         """The log as it would stand with a spreadsheet read in; nothing is stored.
 
         Parameters
         ----------
-        path : str or Path
+        path, reserved
             As for `add_sheet`, which refuses and warns of the same.
 
         Returns
         -------
         Castings
         """
-        return self._read_in(path, store=False)[1]
+        return self._read_in(path, reserved, store=False)[1]
 
-    def _read_in(self, path, store=True):
+    def _read_in(self, path, reserved, store=True):
         """Names of the pours of a sheet, and the castings with them; stored, or taken back before anybody sees them."""
         entries = read_sheet(self.study, self._beside(path))
         checked = check_entries(self.study, entries)
         with self.writing() as connection:
             castings, ledger = load_castings(self.study, connection), Ledger(self.study, connection)
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
-            added = iter(ledger.add([row for row in checked if row["pour"] not in later]))
+            added = iter(ledger.add([row for row in checked if row["pour"] not in later], reserved))
             ledger.add_later(later)
             after = castings if store else load_castings(self.study, connection)
             if not store:

@@ -30,14 +30,14 @@ class Ledger:
         self.study = study
         self._connection = connection
 
-    def add(self, entries: Sequence[Mapping[str, Any]]) -> list[str]:
-        """Add checked entries, each with its readings; returns the names of the pours."""
+    def add(self, entries: Sequence[Mapping[str, Any]], reserved: Iterable[str] = ()) -> list[str]:
+        """Add checked entries, each with its readings; returns the names of the pours. One without a name gets none that is `reserved`."""
         given = [entry["pour"] for entry in entries if entry["pour"]]
         taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
         doubled = [name for name in given if name in taken]
         if said := [*(self._why_taken(doubled) if doubled else ()), *_alike(given, taken)]:
             raise LogProblem(" ".join(said))
-        free = iter(new_names("P", len(entries), {*taken, *given}))
+        free = iter(new_names("P", len(entries), {*taken, *given, *reserved}))
         names, readings = [], []
         for entry in entries:
             name = entry["pour"] or next(free)

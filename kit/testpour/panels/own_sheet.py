@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from testpour.logbook.entries import LogProblems
 from testpour.logbook.tables import LogProblem
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, fold, pick, table, text
+from testpour.panels.starting import planned_names
 from testpour.panels.workshop import Needed, file_mark
 from testpour.wording import at_age, capital, count, first_few
 
@@ -72,7 +73,7 @@ class SheetPart(Panel):
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # they stood above the button
             try:
-                pours = self.workshop.log.add_sheet(self.workshop.folder / name)
+                pours = self.workshop.log.add_sheet(self.workshop.folder / name, reserved=planned_names(self.workshop)[0])
             except LogProblems as problem:
                 raise Needed(" ".join(_problem_lines(problem))) from None
         self.memory.put(sheet=None)
@@ -84,16 +85,16 @@ class SheetPart(Panel):
         return [file.name for file in files if file.suffix.casefold() in ENDINGS and file.name[0] not in "~." and file.is_file()]
 
     def _preview(self, name):
-        path = self.workshop.folder / name
-        return self._last.of((path, file_mark(path), self.workshop.mark), lambda: preview_sheet(self.workshop.log, path))
+        path, planned = self.workshop.folder / name, planned_names(self.workshop)[0]
+        return self._last.of((path, file_mark(path), self.workshop.mark, planned), lambda: preview_sheet(self.workshop.log, path, planned))
 
 
-def preview_sheet(log: Logbook, path: Path) -> SheetPreview:
-    """What reading a sheet into a log would store, warn of and refuse; nothing is stored."""
+def preview_sheet(log: Logbook, path: Path, planned: Sequence[str]) -> SheetPreview:
+    """What reading a sheet into a log would store, warn of and refuse; nothing is stored. No row gets the name of a `planned` pour."""
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")
         try:
-            then, refused = log.with_sheet(path), []
+            then, refused = log.with_sheet(path, reserved=planned), []
         except LogProblems as problem:
             then, refused = log.castings(), list(_problem_lines(problem))
         except LogProblem as problem:

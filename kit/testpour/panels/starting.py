@@ -18,13 +18,15 @@ from testpour.planning.plan import Plan, names_planned
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
     """Names for so many new pours and one for a new session: none that is in the log, in the plan or in an open session."""
-    castings, plan = workshop.castings(), kept_plan(workshop)
-    pours, sessions = [*castings.names], [*castings.pours["session"].unique()]
-    if plan is not None:
-        pours, sessions = [*pours, *plan.index], [*sessions, *plan["session"]]
-    for session, names in workshop.opened().items():
-        sessions, pours = [*sessions, session], [*pours, *names]
-    return new_names("P", count, pours), new_names("S", 1, sessions)[0]
+    castings, (pours, sessions) = workshop.castings(), planned_names(workshop)
+    return new_names("P", count, [*castings.names, *pours]), new_names("S", 1, [*castings.pours["session"], *sessions])[0]
+
+
+def planned_names(workshop: Workshop) -> tuple[list[str], list[str]]:
+    """Names of the pours and of the sessions in the plan and in open sessions, poured or not."""
+    plan, opened = kept_plan(workshop), workshop.opened()
+    pours = [name for names in opened.values() for name in names]
+    return (pours, [*opened]) if plan is None else ([*pours, *plan.index], [*opened, *plan["session"]])
 
 
 def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]]) -> Plan:
