@@ -13,9 +13,8 @@ from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
 from testpour.causes.others import predictions
 from testpour.causes.saving import Saving, _says
-from testpour.causes.signs import noted_for
 from testpour.causes.split import split
-from testpour.causes.whole_log import neighbours
+from testpour.causes.whole_log import neighbours, noted_for
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import NoSuchName, Problem

@@ -35,6 +35,7 @@ class Question:
     # "" where its share falls to all others
     ruled_out: dict[str, dict[str, str]] = field(default_factory=dict)
     met: float = 1.0  # how often there is something to look at, so that it can be answered
+    of_one: bool = False  # whether it is asked of this very casting, so that an answer says nothing of others that went the same way
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
