@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
@@ -324,7 +324,7 @@ VALUES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_s
 
 @pytest.mark.slow
 @given(data=st.data())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25)
 def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):
     """A descriptor or a table bent anywhere: a `Package`, or problems in words; never another error."""
     broken = tmp_path / "broken.zip"

@@ -12,7 +12,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
@@ -756,7 +756,7 @@ GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "not
 
 
 @pytest.mark.slow
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=250)
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(
     st.one_of(GOOD, st.lists(HEADS, min_size=1, max_size=7)).flatmap(
@@ -777,7 +777,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
         assert len(entries) <= len(rows)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100)
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
        st.sampled_from(["csv", "tsv", "txt", "xlsx"]))
