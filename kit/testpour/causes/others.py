@@ -5,6 +5,7 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import is_string_dtype
 
 from testpour.causes.predicted import Predicted
 from testpour.causes.whole_log import worse_groups
@@ -57,7 +58,7 @@ def _suiting(fit, log):
 def _by_pour(log, reading):
     """Rows and settings of each casting that has the reading: dict of pour to the two."""
     rows = rows_of(log, reading)[0]
-    rows = rows.astype({name: object for name in rows.select_dtypes("str")})  # quicker to take apart as Python's own text
+    rows = rows.astype({name: object for name in rows if is_string_dtype(rows[name])})  # quicker to take apart as Python's own text
     numbers, found = rows.select_dtypes("number"), {}
     values = numbers.to_numpy(float)
     for pour, places in rows.groupby("pour", sort=False).indices.items():
