@@ -203,7 +203,7 @@ def test_benches_may_contradict_each_other_about_age_and_only_what_matters_is_sa
         logs[bench] = castings_of(study, pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names[::2]), rows)
     found = pool(logs)
     assert [each.term.name for each in found.contradictions["hardness"]] == ["age"]
-    assert found.told()[2:] == ([says] if says else [])
+    assert found.bench_sentences()[2:] == ([says] if says else [])
 
 
 @pytest.mark.slow

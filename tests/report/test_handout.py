@@ -17,8 +17,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
 from testpour.report.advised import _worth
-from testpour.report.handout import handout
-from testpour.report.sheet import _brief, _moved, _strongest
+from testpour.report.sheet import _brief, _moved, _strongest, handout
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 

@@ -37,9 +37,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.log_rows import rows_of
 from testpour.models.physics_choice import chosen
 from testpour.models.reading_fit import ReadingFit, fit_rows
+from testpour.models.reading_model import rows_of
 from testpour.models.settings import SettingsGiven
 from testpour.problems import NoSuchName
 from testpour.threads import one_thread

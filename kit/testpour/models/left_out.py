@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
-from testpour.models.log_rows import labels_of
+from testpour.models.reading_model import labels_of
 from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:

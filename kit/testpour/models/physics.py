@@ -18,7 +18,7 @@ from scipy.sparse.linalg import splu
 
 from testpour.likelihood.observations import interval_middles
 from testpour.models.beliefs import Belief, beliefs_for
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_until, rise_of

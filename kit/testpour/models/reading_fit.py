@@ -14,8 +14,7 @@ from scipy.special import ndtr
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
-from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.reading_model import laid_out, model_on
+from testpour.models.reading_model import groups_of, labels_of, laid_out, model_on
 from testpour.models.remainder import remainder_scale, seen_directions, with_remainder_drawn
 from testpour.models.scales import as_read, grade_edges, latent_ends, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
@@ -50,12 +49,12 @@ class ReadingFit:
 
     @cached_property
     def labels(self) -> dict[str, np.ndarray]:
-        """Session, lots, hand and pour of each row as text; see `log_rows.labels_of`."""
+        """Session, lots, hand and pour of each row as text; see `reading_model.labels_of`."""
         return labels_of(self.rows)
 
     @cached_property
     def groups(self) -> dict[str, np.ndarray]:
-        """The groups whose rows share an error; see `log_rows.groups_of`."""
+        """The groups whose rows share an error; see `reading_model.groups_of`."""
         return groups_of(self.labels)
 
     @cached_property
@@ -232,7 +231,7 @@ def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
+    """The `ReadingFit` of `reading` on `rows`, one a reading; see `reading_model.rows_of` for what a row holds.
 
     The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
     wanted.

@@ -12,8 +12,8 @@ import pandas as pd
 from testpour.models.change import change_unit, good_grades, in_points, size_words
 from testpour.models.effect import Effect
 from testpour.models.effects import effects
-from testpour.pooling.bench_reasons import TIE, WHOLE
 from testpour.pooling.reading import PooledReading
+from testpour.pooling.sources import TIE, WHOLE
 from testpour.study import Study
 from testpour.units import unit_words
 from testpour.wording import age_words, capital, count, first_few, in_html, listed
@@ -85,15 +85,15 @@ def too_few(benches: int) -> str:
 
 def differs(fit: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
-    said = f"{capital(fit.reading.words)}: {_spread(fit)}."
+    sentence = f"{capital(fit.reading.words)}: {_spread(fit)}."
     table = fit.differences()
     apart = table[table["stands_out"]]
     if not len(apart):
-        return f"{said} No bench stands out."
+        return f"{sentence} No bench stands out."
     if len(apart) > SHOWN:
-        return f"{said} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
+        return f"{sentence} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
     shown = [f"{bench} ({_by(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
-    return f"{said} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
+    return f"{sentence} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
 
 
 def _spread(fit):

@@ -16,7 +16,7 @@ from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import effective_size, resample
 from testpour.pooling.blocks import back_solve
-from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density
+from testpour.pooling.climbing import PooledOptimum, Slope, pooled_optimum
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
@@ -31,14 +31,14 @@ MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a larg
 
 def sample_pool(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
-    seed: int = 0, found: PooledTop | None = None
+    seed: int = 0, optimum: PooledOptimum | None = None
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
-    come bench by bench. The top of its density is not sought again where it was `found` before.
+    come bench by bench. The top of its density is not sought again where it was `optimum` before.
     """
-    density, scale, top = found or pooled_top_of_density(model, bench, slopes)
+    density, scale, top = optimum or pooled_optimum(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(top.covariance(0.3))
     rows, benches = len(model.low), len(np.unique(bench))
@@ -48,7 +48,7 @@ def sample_pool(
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
         outer, inner, effective = _importance_draws(density, top, root, points, draws, rng)
     coefficients, effects = inner
-    return _described(model, scale, slopes, outer, coefficients, effects, effective, seed)
+    return _as_posterior(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
 def _importance_draws(density, top, root, points, draws, rng):
@@ -122,7 +122,7 @@ def _normal_draws(density, top, root, draws, rng):
     return drawn, _inner_draws(marginal, place, draws, rng, step @ slopes.T), draws
 
 
-def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):
+def _as_posterior(model, scale, slopes, outer, coefficients, effects, effective, seed):
     """The `Posterior` of the draws; of the effects of groups it keeps those of benches and of their slopes."""
     names = [group.name for group in model.groups] + [f"bench {model.coefficient_names[slope.column]}" for slope in slopes]
     kept = {name: effects[:, c] for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)}

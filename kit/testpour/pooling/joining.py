@@ -12,8 +12,7 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
-from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
-from testpour.pooling.sources import Given, Source, open_sources
+from testpour.pooling.sources import COLUMNS, WHOLE, Given, PoolProblems, Source, agreed, differing, open_sources, reason, unjoinable
 from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
@@ -118,21 +117,21 @@ def _renamed(source, factors, readings, units, dropped, duplicates):
     bench, study = source.bench, source.castings.study
     pours = source.castings.pours.drop(index=list(duplicates))
     rows = source.castings.readings
-    made = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
-    made["session"] = f"{bench} " + made["session"].astype(str)
+    pooled_pours = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
+    pooled_pours["session"] = f"{bench} " + pooled_pours["session"].astype(str)
     usual = {factor.name: factor.usual for factor in study.factors}
     for factor in factors.values():
         blank = "" if factor.kind == "text" else np.nan
-        made[factor.name] = _setting(pours[factor.name], factor, bench, units, usual[factor.name]) if factor.name in pours else blank
-    made["by"] = _numbered_readers(pours["by"], bench)
-    made["note"] = ""
-    made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
+        pooled_pours[factor.name] = _setting(pours[factor.name], factor, bench, units, usual[factor.name]) if factor.name in pours else blank
+    pooled_pours["by"] = _numbered_readers(pours["by"], bench)
+    pooled_pours["note"] = ""
+    pooled_pours.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
     joined = [r.name for r in study.readings if (bench, readings[r.name].words) not in dropped]
     rows = _rows(rows[rows["pour"].isin(pours.index) & rows["reading"].isin(joined)], source, units)
     rows["by"] = _numbered_readers(rows["by"], bench)
     rows["note"] = ""
     rows["pour"] = f"{bench} " + rows["pour"].astype(str)
-    return made, rows
+    return pooled_pours, rows
 
 
 def _unwritten(source, duplicates):
@@ -208,16 +207,16 @@ def _pour_hashes(castings: Castings) -> dict[str, int]:
     """A hash of the settings and readings of each pour that was read, by its name."""
     factors = [f.name for f in castings.study.numeric if f.name in castings.pours]
     pours = castings.pours
-    settings = pd.util.hash_pandas_object(
+    setting_hashes = pd.util.hash_pandas_object(
         pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _ten_digits(pours[n]) for n in factors}}), index=False
     )
     rows = castings.readings
-    each = pd.util.hash_pandas_object(
+    reading_hashes = pd.util.hash_pandas_object(
         pd.DataFrame({"reading": rows["reading"], **{n: _ten_digits(rows[n]) for n in ("low", "high", "age")}}), index=False
     )
-    read = each.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
-    whole = settings.set_axis(pours.index) * np.uint64(31)
-    return {pour: int(whole[pour] ^ read[pour]) for pour in pours.index if pour in read.index}
+    pour_readings = reading_hashes.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
+    pour_settings = setting_hashes.set_axis(pours.index) * np.uint64(31)
+    return {pour: int(pour_settings[pour] ^ pour_readings[pour]) for pour in pours.index if pour in pour_readings.index}
 
 
 def _ten_digits(column):

@@ -73,13 +73,13 @@ class Pool:
     @cached_property
     def contradictions(self) -> dict[str, tuple[Contradiction, ...]]:
         """Reading name to the effects on it in which the benches contradict each other; only such readings."""
-        found = {name: contradictions(fit) for name, fit in self.read.items()}
-        return {name: each for name, each in found.items() if each}
+        by_reading = {name: contradictions(fit) for name, fit in self.read.items()}
+        return {name: effects for name, effects in by_reading.items() if effects}
 
     def contradiction_sentences(self) -> list[str]:
         """One sentence a reading about which the benches contradict each other in an effect large enough to matter."""
-        said = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
-        return [text for text in said if text]
+        sentences = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
+        return [text for text in sentences if text]
 
     @cached_property
     def newcomer(self) -> Fits:
@@ -158,13 +158,13 @@ class Pool:
 
     def sentence(self) -> str:
         """What the pool says, in a few sentences."""
-        return " ".join([self.joined(), *self.told()])
+        return " ".join([self.joined(), *self.bench_sentences()])
 
     def joined(self) -> str:
         """How much was joined, what was left out, and what was assumed."""
         return joined_words(self.benches, self.left_out, self.assumed)
 
-    def told(self) -> list[str]:
+    def bench_sentences(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         if self.tells:
             return [*map(differs, self.read.values()), *self.contradiction_sentences()]
@@ -174,9 +174,9 @@ class Pool:
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.pool_page import page_body
+        from testpour.pooling.pool_page import pool_html
 
-        return "".join(page_body(self, level=3))
+        return pool_html(self, whole=False)
 
     def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`.
