@@ -13,7 +13,7 @@ from testpour.models.fits import fit_castings
 from testpour.report.advised import advice
 from testpour.report.carried import NoLogInside, carried_by, read_page
 from testpour.report.page import findings_page, render
-from testpour.report.since import changes, earlier, said
+from testpour.report.since import changes, earlier, statements
 from testpour.study_file import study_from
 
 STUDY = {
@@ -37,7 +37,7 @@ def log(pours=12, power=-0.8, name="Knobs"):
 
 def told(castings):
     fits = fit_castings(castings)
-    return said(fits, [(room, one) for room, one in advice(fits) if isinstance(one, Recommendation)])
+    return statements(fits, [(room, one) for room, one in advice(fits) if isinstance(one, Recommendation)])
 
 
 @pytest.fixture(scope="module")

@@ -107,9 +107,9 @@ def _reading(fits, fit, stops):
     if None in tables:
         return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
-    told = fits.calibrated[reading.name]
-    off, wrong = told.shape_error
-    beside = np.sqrt(told.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
+    fit_for_chances = fits.calibrated[reading.name]
+    off, wrong = fit_for_chances.shape_error
+    beside = np.sqrt(fit_for_chances.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
     castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
     shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": NARROWED} if aim else {}
     return {

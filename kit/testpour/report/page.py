@@ -23,7 +23,7 @@ from testpour.report import advised, story
 from testpour.report.carried import carried, for_page
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
-from testpour.report.since import changes, earlier, said
+from testpour.report.since import changes, earlier, statements
 from testpour.threads import one_thread
 from testpour.toml_file import own_text
 from testpour.wording import in_html, visible
@@ -129,7 +129,7 @@ def render(
     `before` is what an earlier page carries, from `carried.inside`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
-    now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
+    now = statements(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     script = own_text("report/templates/explorer.js")
     page = partial(
         template("report", "page.html").render,
@@ -138,7 +138,7 @@ def render(
         asked=story.question_of(fits.study),
         changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
-        found=list(story.found(fits)),
+        found=list(story.findings(fits)),
         advised=advised.advised(fits, given),
         causes=story.causes(fits),
         open=advised.still_open(fits, room),

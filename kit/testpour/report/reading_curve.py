@@ -59,9 +59,9 @@ def show_reading(
         fit.study, [{**beside, factor: v} for v in values],
         room=None if factor == "room_temperature" else room, reading=fit.reading,
     )
-    said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
-    said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
-    picture, [[ax]] = new_picture(said, height=4.6, cautions=check_ends(fit.study, table))
+    effect_sentence = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
+    effect_sentence = effect_sentence or f"{fit.reading.words} over {column.words}".capitalize() + "."
+    picture, [[ax]] = new_picture(effect_sentence, height=4.6, cautions=check_ends(fit.study, table))
     draw_average(ax, values, average_readings(fit, table, fit.mean(table)), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)

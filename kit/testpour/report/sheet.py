@@ -186,13 +186,13 @@ def _strongest(fits: Fits) -> list[str]:
     An effect on a reading with an aim counts by how far it surely moves the chance of meeting that aim, the other
     settings held as in its sentence; any other comes after, by how many half-widths of its interval it differs from none.
     """
-    each = []
+    candidates = []
     for name, fit in fits.items():
         aims = [aim for aim in fits.study.aims if aim.reading == name]
-        told = [e for e in effects(fit).each if e.settled and e.poured]
-        ranked = sorted((-_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in told)
-        each += [(not aims, place, *one) for place, one in enumerate(ranked)]
-    return [said for *_, said in sorted(each)[:FINDINGS]]
+        clear = [e for e in effects(fit).each if e.settled and e.poured]
+        ranked = sorted((-_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in clear)
+        candidates += [(not aims, place, *one) for place, one in enumerate(ranked)]
+    return [words for *_, words in sorted(candidates)[:FINDINGS]]
 
 
 def _moved(fit, aims, effect):

@@ -22,7 +22,7 @@ OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is com
 LEAST = 0.05  # change of a chance that is told
 
 
-def said(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
+def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
     ``pours`` is name to a mark of its settings and readings, ``readings`` how many; with ``effects`` and
@@ -105,10 +105,10 @@ def _log_changes(before, now):
 
 
 def _effect_changes(study, before, now):
-    effects = [(name, factor, new) for name, found in now["effects"].items() for factor, new in found.items()]
+    effects = [(name, factor, new) for name, by_factor in now["effects"].items() for factor, new in by_factor.items()]
     moved = [(name, factor, _moved(before["effects"].get(name, {}).get(factor), new)) for name, factor, new in effects]
-    said = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
-    return said or ["No effect of a setting came out clearly different from before."]
+    sentences = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
+    return sentences or ["No effect of a setting came out clearly different from before."]
 
 
 def _moved(old, new):
@@ -148,7 +148,7 @@ def _advice_changes(study, before, now):
         if moved:
             yield f"Recommended{where}: {listed(moved)}."
         if abs(one["chance"] - was["chance"]) >= LEAST:
-            then, today = (chance_words({"low": 0.0, "high": 0.0, **said}) for said in (was, one))  # early pages carry no interval
+            then, today = (chance_words({"low": 0.0, "high": 0.0, **chances}) for chances in (was, one))  # early pages carry no interval
             yield f"The chance of a good casting at the recommended settings{where} is {today}; the earlier page said {then}."
         elif not moved:
             yield f"The advice{where} stands."

@@ -81,13 +81,13 @@ def _benches(pours, bench):
         raise Problem(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
     if pours.empty:
         return pours[bench].astype(str)  # no bench yet; the sheet says that nothing is logged
-    said = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
-    if not said.ne("").any():
+    labels = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
+    if not labels.ne("").any():
         raise Problem(
             f"No pour says in {bench!r} which bench made it. Log pours with their bench's initials, or give "
             'another column, for example bench="session".'
         )
-    return said.replace("", UNSAID)
+    return labels.replace("", UNSAID)
 
 
 def _rows(castings, of, shown, names):
