@@ -115,7 +115,7 @@ def _length(value, what):
     """Millimetres, or None where nothing was given."""
     if value in (None, "") or (isinstance(value, float) and math.isnan(value)):
         return None
-    found = to_unit(value, "mm", what)
-    if found <= 0:
+    mm = to_unit(value, "mm", what)
+    if mm <= 0:
         raise UnitProblem(f"{what}: {value} is not possible. Give mm above 0.")
-    return found
+    return mm

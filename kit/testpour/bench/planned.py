@@ -74,11 +74,11 @@ def planned_pours(
     pours = []
     for pour, row in cells_read(study, table).iterrows():
         settings = {f.name: float(row[f.name]) for f in chosen if not math.isnan(row[f.name])}
-        said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
+        in_words = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.span or settings[f.name] != f.usual)]
         own = {f.name: f.words for f in own_shares(study) if settings.get(f.name) and f"{f.name}_g" in row.index}
         weigh, warnings = tuple(_weigh(row, settings, own, *scale)), _amount_warnings(row, settings, own, *scale)
-        pours.append(PlannedPour(str(pour), settings, tuple(said), weigh, warnings))
+        pours.append(PlannedPour(str(pour), settings, tuple(in_words), weigh, warnings))
     return name, tuple(pours)
 
 
@@ -86,11 +86,11 @@ def _amount_warnings(row, settings, own, step, unit):
     """What is warned about the grams of a bench sheet's row; nothing where it has none."""
     if "resin_g" not in row.index:
         return ()
-    found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
+    cautions = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
     for name, words in {"pigment": "pigment", **own}.items():
-        found += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
+        cautions += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
     scale = f"{step / unit[1]:.9g} {unit[0]}"
-    return (*found.warnings, *coarse_scale_warning(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
+    return (*cautions.warnings, *coarse_scale_warning(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
 
 
 def _weigh(row, settings, own, step, unit):
@@ -123,8 +123,8 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
         path.parent.mkdir(exist_ok=True)
         put(path, text, FILE)
     except OSError as problem:  # without a number it is of `put`, which says what else lies there
-        said = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
-        raise FormProblem([said]) from problem
+        reason = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
+        raise FormProblem([reason]) from problem
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:

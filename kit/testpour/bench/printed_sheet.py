@@ -125,8 +125,8 @@ def _alike(study, table):
     """Settings that all these pours share, in words."""
     apart = {f.name for f in _by_pour(study, table)}
     shared = [f for f in study.numeric if f.name not in apart and f.name not in WEIGHED]
-    said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
-    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
+    shared_words = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
+    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in shared_words.items()]
 
 
 def _rows(sheet):

@@ -89,5 +89,5 @@ def _read(name, place, aside):
 @cache
 def _splines():
     """Spline coefficients of every field: name to its parts, as `datasets/make_atlas.py` makes them."""
-    with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as held:
-        return {name: [spline_filter(part.astype(float), mode="nearest") for part in held[name]] for name in FIELDS}
+    with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as stored:
+        return {name: [spline_filter(part.astype(float), mode="nearest") for part in stored[name]] for name in FIELDS}

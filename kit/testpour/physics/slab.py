@@ -50,8 +50,8 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
     times, temperature, conversion = _history(trace, minutes)
     middle = temperature @ trace.probes.centre[0]
     depth, temperature, conversion = _through(casting, cuts[0], temperature, conversion)
-    told = (float(summary[name][0]) for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"))
-    return CureRun(times / MINUTE, depth, middle, temperature, conversion, *told)
+    summary_values = (float(summary[name][0]) for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"))
+    return CureRun(times / MINUTE, depth, middle, temperature, conversion, *summary_values)
 
 
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:

@@ -95,19 +95,19 @@ class PhysicalTruth:
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
         """True average readings, in their units, one column each, at each row of a settings table with ``age`` in h."""
-        found = self._cast(t)
-        rise = np.maximum(found["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
+        cured_slab = self._cast(t)
+        rise = np.maximum(cured_slab["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
         heavy = np.maximum(t["pigment"] - self.pigment_bend, 0.0)
-        cured = 0.5 * (found["core_conversion"] + found["face_conversion"])
+        cured = 0.5 * (cured_slab["core_conversion"] + cured_slab["face_conversion"])
         old, over = np.log(t["age"] / 24.0), np.maximum(np.log(t["catalyst"] / 2.2), 0.0)
         hard = self.hardest * expit((cured - self.half_hard) / self.firming)
-        soft = np.maximum(0.8 - found["face_conversion"], 0.0) / 0.08
+        soft = np.maximum(0.8 - cured_slab["face_conversion"], 0.0) / 0.08
         open_face = self.inhibition * (1 - t["cover"])
         depth = np.log(t["thickness"] / 10)
         return pd.DataFrame(
             {
-                "gel_time": found["gel_time"].fillna(NEVER),
-                "time_to_peak": found["time_to_peak"].fillna(NEVER),
+                "gel_time": cured_slab["gel_time"].fillna(NEVER),
+                "time_to_peak": cured_slab["time_to_peak"].fillna(NEVER),
                 "peak_temperature": t["room_temperature"] + rise,
                 "hardness": np.clip(hard - 4 * self.pigment_softens * heavy / 3 - self.overdose * over + self.ageing * old, 2, 97),
                 "tack": soft + open_face + self.pigment_softens * heavy / 3 - 0.15 * old - 0.1,
@@ -123,8 +123,8 @@ class PhysicalTruth:
         rows = pd.DataFrame({name: t.get(name, 0.0) for name in columns}, index=t.index)
         different = rows.drop_duplicates()
         castings = [self._casting(row) for row in different.itertuples()]
-        found = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))
-        return found.loc[pd.MultiIndex.from_frame(rows)].set_index(t.index)
+        curing = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))
+        return curing.loc[pd.MultiIndex.from_frame(rows)].set_index(t.index)
 
     def _casting(self, row):
         programme = ()
