@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, softmax
 
 from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
@@ -97,8 +97,7 @@ def _predicted(fit, pour, rows, level):
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
     """Weights (m,) that take a pour's likelihood out of m equally weighted draws again; they add up to 1."""
-    weights = np.exp(np.min(log_likelihood) - log_likelihood)
-    return weights / weights.sum()
+    return softmax(-log_likelihood)
 
 
 def tails(draws: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
+from scipy.special import logit
 
 from testpour.likelihood.observations import interval_middles
 from testpour.models.beliefs import Belief, beliefs_for
@@ -98,8 +99,7 @@ def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
     """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
-    share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
-    return np.log(share) - np.log1p(-share)
+    return logit(np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995))
 
 
 def lot_settings(table: pd.DataFrame) -> np.ndarray:

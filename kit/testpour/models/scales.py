@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import expit, logit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,11 +32,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
         with np.errstate(divide="ignore"):
             return np.log(np.maximum(values, 0))
     low, width = _ends(reading, room)
-    if width is None:
-        return values
-    share = np.clip((values - low) / width, 0, 1)
-    with np.errstate(divide="ignore"):
-        return np.log(share) - np.log1p(-share)
+    return values if width is None else logit(np.clip((values - low) / width, 0, 1))
 
 
 def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
@@ -46,7 +43,7 @@ def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Serie
     if reading.scale == "plain":
         return np.clip(latent, reading.low, reading.high)
     low, width = _ends(reading, room)
-    return latent if width is None else low + width / (1 + np.exp(-np.clip(latent, -700, 700)))
+    return latent if width is None else low + width * expit(latent)
 
 
 def _ends(reading, room):

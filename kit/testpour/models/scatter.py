@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import erf
+from scipy.stats import halfnorm, ks_1samp
 
 from testpour.models.beliefs import GROUPS
 from testpour.models.change import change_unit
@@ -210,7 +210,7 @@ def _repeats_differ(fit, alone):
 
 
 def _learned(fit, name, drawn, again):
-    """Whether draws of an sd have left the half-normal belief: the largest gap between their shares.
+    """Whether draws of an sd have left the half-normal belief, by the Kolmogorov-Smirnov distance between the two.
 
     What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
     definition, only where they then differed.
@@ -219,9 +219,7 @@ def _learned(fit, name, drawn, again):
         return bool(again.any())
     if name == "reading" and "pour" in fit.posterior.group_sds and again.empty:
         return False
-    ordered = np.sort(drawn)
-    believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
-    return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
+    return bool(ks_1samp(drawn, halfnorm(scale=fit.believed.scatter[name]).cdf, method="asymp").statistic > SPOKEN)
 
 
 def _separable(groups, name):

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.interpolate import CubicHermiteSpline
 
 from testpour.physics.casting import HOUR, MINUTE, Casting
-from testpour.physics.events import ProbeRecord, Probes, WholeRecord, first_crossing, hermite, largest
+from testpour.physics.events import ProbeRecord, Probes, WholeRecord, first_crossing, largest
 from testpour.physics.kinetics import stir
 from testpour.physics.march import Accuracy, CureState, HeatEquation, Room, march
 from testpour.physics.network import build, cut, stack
@@ -88,18 +89,11 @@ def _summary(castings, trace):
 def _history(trace, minutes):
     """Times (s), temperature and conversion (times, slices) of the one casting that was kept whole."""
     run = trace.history()
-    time = run.time
     if minutes is None:
-        return time, run.temperature, run.conversion
+        return run.time, run.temperature, run.conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
-    after = np.clip(np.searchsorted(time, wanted), 1, time.size - 1)
-    width = (time[after] - time[after - 1])[:, None]
-    share = (wanted - time[after - 1])[:, None] / np.maximum(width, 1e-12)
-    reports = (
-        hermite(share, width, y[after - 1], y[after], m[after - 1], m[after])
-        for y, m in ((run.temperature, run.warming), (run.conversion, run.rate))
-    )
-    return wanted, *reports
+    time, first = np.unique(run.time, return_index=True)  # a break between two stretches stands there twice
+    return wanted, *(CubicHermiteSpline(time, y[first], slope[first])(wanted) for y, slope in ((run.temperature, run.warming), (run.conversion, run.rate)))
 
 
 def _through(casting, slices, temperature, conversion):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.special import softmax
 from scipy.stats import chi2, norm, qmc
 
 from testpour.likelihood.interval import IntervalModel
@@ -65,8 +66,7 @@ def _importance_draws(density, top, root, points, draws, rng):
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
             logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
-        weights = np.exp(np.array(logs) - max(logs))
-        weights /= weights.sum()
+        weights = softmax(logs)
         effective = effective_size(weights)
         if effective >= GOOD * points:
             break
