@@ -136,7 +136,7 @@ class Desk:
             at, self._taps.mark = self.watched_clock.moment(message)  # never in the future
             answer |= {"words": getattr(self._taps, message["deed"])(message, at), "ok": True}
             self._look()
-        except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
+        except (ValueError, KeyError) as problem:  # whatever the log, the units or the study refuse
             answer |= {"words": beside_field(problem), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)
         self._answers[message["id"]] = answer
@@ -162,7 +162,7 @@ class Desk:
         """What is refused or warned about a planned pour in today's room."""
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
-    # Where a message points.
+    # What a message is about.
 
     def pour_of(self, planned: PlannedPour) -> LoggedPour | None:
         """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""

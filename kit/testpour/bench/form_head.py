@@ -71,7 +71,7 @@ class SessionHead:
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]
-        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # with a pour whose hour is not known came the day alone
+        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # where the hour of the pour is not known, midnight stands for the day
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),

@@ -98,7 +98,7 @@ def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReadi
         entry = by_entry[entry].supersedes
     stack = []
     for logged in reversed(history):
-        if logged.note.endswith(CONFIRMED) and stack:  # no tap of its own
+        if logged.note.endswith(CONFIRMED) and stack:  # a confirmation, not a tap of its own
             stack[-1] = logged
         elif logged.note.endswith(TAKEN_BACK) and len(stack) > 1:
             stack.pop()

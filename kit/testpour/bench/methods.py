@@ -88,7 +88,7 @@ def several(
     `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
     number that cannot be read or is on another scale.
     """
-    if isinstance(text, str):  # the reading's own scale may stand behind each number or once; it says nothing new
+    if isinstance(text, str):  # the reading's own scale may stand behind each number or once, and is dropped
         numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
         text = [part for part in APART.split(numbers) if part]
     values: list[float] = []

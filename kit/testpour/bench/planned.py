@@ -116,13 +116,13 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
     """
     if in_memory(logbook.address):
         return
-    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, as their number
+    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, by their code point
     path = _folder(logbook) / f"{name}.json"
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
         put(path, text, FILE)
-    except OSError as problem:  # without a number it is of `put`, which says what else lies there
+    except OSError as problem:  # an error of `put` has no number; it says what lies there already
         reason = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
         raise FormProblem([reason]) from problem
 

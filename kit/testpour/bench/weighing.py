@@ -33,7 +33,7 @@ from testpour.units import show
 from testpour.wording import in_html, table_html
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
-SLACK = 1e-9  # of the tolerance, for ends that lie on it
+SLACK = 1e-9  # share of the tolerance allowed for rounding at its ends
 
 
 @dataclass(frozen=True)

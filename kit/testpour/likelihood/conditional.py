@@ -12,9 +12,9 @@ from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
-ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
-DIGITS = 9  # to which the rows of one casting, read several times, have the same design: the rest is rounding
-STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_working_values`)
+ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, and a dozen such arrays are held at a time
+DIGITS = 9  # to which design rows are compared: what lies beyond is rounding
+STEPS = 2  # Newton steps where some row has an open end; one is enough otherwise (see `_working_values`)
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class Conditional:
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
         matrix = self.pairs.weighted_sum(weight)
-        matrix *= scale[:, :, None]  # in place: it is the largest array about
+        matrix *= scale[:, :, None]  # in place: it is the largest array
         matrix *= scale[:, None, :]
         matrix += self.precision
         cross, ends = np.empty((len(weight), self.adder.shape[0], self.rest.shape[1])), self.adder.indptr

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
 
 LEAST_LEARNABLE = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
-RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
+RARE = 0.02  # p-value below which the reader is told: with five readings, one false alarm in ten logs
 REPLICATES = 999  # logs drawn from the beliefs
-WIDENED = 100.0  # times as wide as its stand-in: a belief that nobody holds, so that nothing lies far from it
+WIDENED = 100.0  # a belief that nobody holds is made this many times as wide, so that no log contradicts it
 
 
 @dataclass(frozen=True)

@@ -68,7 +68,7 @@ class Belief:
     sd: float
     source: str = ""
     confidence: str = "low"
-    width: float = GRADE  # for cut-points: how far the further ones lie apart
+    width: float = GRADE  # for cut-points: how far each lies above the one before
 
     @property
     def own_sd(self) -> float:

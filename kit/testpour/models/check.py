@@ -69,7 +69,7 @@ class Checked:
     @property
     def undercovers(self) -> bool:
         """Whether fewer lie inside than luck allows one log in forty."""
-        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour stand or fall together
+        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour are not independent of one another
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
         return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 LEVEL = 0.9
-LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
+LEAST = 0.005  # a gain below half a casting in a hundred counts as none
 SURE = 0.95  # chance of a direction from which on it is told
 
 

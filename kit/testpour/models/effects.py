@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
-DAYS = 3  # sessions at either end of a setting from which luck sorts good days from bad ones so in one log of twenty: 6!/(3! 3!)
+DAYS = 3  # sessions needed at either end of a setting: with three, chance alone puts all good days at one end in one log of twenty, 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for
 
 
@@ -161,7 +161,7 @@ def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
     result = change(fit, table)
     tails = np.quantile(result.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
     drawn = fit.posterior.coefficients @ contrast
-    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
+    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned from the other settings too
     informative = _informed(fit.believed, contrast)
     believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
     pull = abs(drawn.mean() - believed)

@@ -36,7 +36,7 @@ PEAK = "peak_temperature"
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
 FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
-MOVED = 0.7  # sd left over sd believed, below which the log has said something
+MOVED = 0.7  # posterior sd over prior sd, below which the log has narrowed an unknown
 
 
 @dataclass(frozen=True, eq=False)

@@ -45,13 +45,13 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
-LEAST_LOG_RATIO = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
-FEWEST = 3  # telling peaks below which a log cannot choose
+LEAST_LOG_RATIO = -1.0  # log of the evidence ratio from which heat and cure are taken: before the log they are believed three times as likely
+FEWEST = 3  # informative peaks below which a log cannot choose
 SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
-RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
+RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of the belief about what physics does not explain
 
 
 def chosen(

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
-FEWER_DRAWS = 300  # draws of a model that only foretells the pour left out of it
+FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it
 # Share of a setting's span at which a casting tells six tenths of what one made there does. On 40 hidden resins of another make, after 12 and
 # 24 pours, 90 % intervals of chances of .2 to .9, told from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and a
 # quarter of the advised settings cannot be told (36 in 100 without it).
@@ -121,7 +121,7 @@ class ReadingFit:
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
             off, wrong = (part[:, None] for part in self.shape_error)
-            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # of a normal's variance, after so many readings of it
+            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # share of a normal variance that is left after so many readings
             mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
         return _below(high, mean, sd) - _below(low, mean, sd)

@@ -63,10 +63,10 @@ if TYPE_CHECKING:
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
 ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
-BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
-SHARE = 0.6  # size of the remainder beside what the beliefs leave open at the ends of the span
-SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
-SPREAD_OUT = 256  # settings over which a remainder is laid on the foreseen terms
+BEND, PAIR = 1.0, 0.7  # sizes relative to a straight line's, at the ends of the span
+SHARE = 0.6  # size of the remainder relative to what the beliefs leave open at the ends of the span
+SEEN = 1e-3  # share of the remainder's variance at the poured settings that need not be learned
+SPREAD_OUT = 256  # settings at which a remainder is projected on the expected terms
 FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
 

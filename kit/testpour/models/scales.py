@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range
-LEAST = 1e-6  # of such a unit
+LEAST = 1e-6  # smallest such unit
 
 
 def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
-SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
+SPOKEN = 0.2  # distance between belief and posterior, of 1, from which on the log has moved it
 SURE = 0.75  # chance that a part is the largest before it is called so
 WORDS = {
     "reading": "between readings of one casting",

@@ -43,7 +43,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
     `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
     """
     _, place, aside = _place(lots, thickness, catalyst, room)
-    whole = lots.heat_of_cure / load_resin().heat_capacity  # were no heat lost and all cured
+    whole = lots.heat_of_cure / load_resin().heat_capacity  # the rise if no heat were lost and all cured
     return whole * expit(_read("peak", place, aside))
 
 

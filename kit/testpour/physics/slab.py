@@ -92,7 +92,7 @@ def _history(trace, minutes):
     if minutes is None:
         return run.time, run.temperature, run.conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
-    time, first = np.unique(run.time, return_index=True)  # a break between two stretches stands there twice
+    time, first = np.unique(run.time, return_index=True)  # the end of one stretch is the start of the next
     return wanted, *(CubicHermiteSpline(time, y[first], slope[first])(wanted) for y, slope in ((run.temperature, run.warming), (run.conversion, run.rate)))
 
 

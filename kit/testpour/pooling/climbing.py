@@ -16,8 +16,8 @@ from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
 
-GREAT = 4000  # rows above which a climb begins on part of the benches
-PART = 1500  # rows it begins on, about
+GREAT = 4000  # rows above which the search begins with part of the benches
+PART = 1500  # rows that it begins with, about
 REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 

@@ -21,9 +21,9 @@ from testpour.pooling.climbing import PooledOptimum, Slope, pooled_optimum
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
-ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
+ROUNDS = 3  # rounds at most, each drawn nearer to where the weights were
 TOLERANCE = 1e-9  # see `Marginal.solve`
-GOOD = 0.5  # effective share of the places that needs no other round
+GOOD = 0.5  # effective share of the places at which no further round is needed
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
 FEW = 12  # benches of a small pool

@@ -17,7 +17,7 @@ from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
 
-ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
+ENOUGH = 6  # equal readings of equal pours from which on they are no coincidence: a day and a grade may well agree
 ORDER = ("session", "made_at")
 
 
@@ -214,7 +214,7 @@ def _pour_hashes(castings: Castings) -> dict[str, int]:
     reading_hashes = pd.util.hash_pandas_object(
         pd.DataFrame({"reading": rows["reading"], **{n: _ten_digits(rows[n]) for n in ("low", "high", "age")}}), index=False
     )
-    pour_readings = reading_hashes.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
+    pour_readings = reading_hashes.groupby(rows["pour"].to_numpy()).sum()  # a sum does not depend on the order of the rows
     pour_settings = setting_hashes.set_axis(pours.index) * np.uint64(31)
     return {pour: int(pour_settings[pour] ^ pour_readings[pour]) for pour in pours.index if pour in pour_readings.index}
 

@@ -29,8 +29,8 @@ from testpour.problems import NoSuchName
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
 MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
-SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, beside what is expected of it
-SHARE = 0.5  # benches are believed to differ by half of what the trade is unsure of
+SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, as multiples of its expected size
+SHARE = 0.5  # scale of the belief about benches, relative to the trade's own spread
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -161,7 +161,7 @@ def fit_pooled(
     believed = with_expected_remainder(study, foreseen) if remainder else foreseen
     scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, _bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
-    if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
+    if model.informative.any() and not model.informative.all():  # a bench may have no informative reading
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
     slopes, optimum = _slopes_of(believed, rows), None

@@ -31,7 +31,7 @@ SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
 }
 OVEN_AFTER = 5.0  # h from mixing to the oven
 FULL_SCALE = 240.0  # K: no casting rises so far
-BOILED_OUT = 170.0  # K: by then the styrene has boiled away the rest; a working guess
+BOILED_OUT = 170.0  # K: beyond it the heat boils styrene away; a working guess
 NEVER = 1e4  # min, where a pot neither gels nor peaks
 
 

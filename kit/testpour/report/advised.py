@@ -68,7 +68,7 @@ def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
     if pours["room_temperature"].isna().all():
         return [None]
     temperature = pours["room_temperature"].dropna()
-    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded up, a room too cold to advise on was advised on
+    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded down: rounding up would advise on rooms that are too cold
     places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
     return [met[place] for place in places]
 

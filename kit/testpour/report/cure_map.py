@@ -17,7 +17,7 @@ from testpour.picture import INK, LOG, SECOND, Picture, new_picture
 
 LOTS = 16
 POINTS = 240
-AFTER_PEAK = 2.2  # times the time to peak that is drawn
+AFTER_PEAK = 2.2  # how much longer than the time to peak is drawn
 LEVELS = 12
 
 

@@ -24,7 +24,7 @@ class Overlap:
     apart: dict[str, str]  # factor name to words: settings both poured, but nowhere alike
     unlike: tuple[str, ...]  # readings both take, but on scales nothing converts
     aims: tuple[str, ...]  # readings whose aims ask for different grades, in words with the grades that both are held to
-    # For each study, factor name to the value at which its own settings stay: what it alone wrote down, or both nowhere alike.
+    # For each study, factor name to the value at which its own settings are held: those it alone wrote down, and those poured nowhere alike.
     fixed: tuple[dict[str, float], ...]
     # Settings that only this study wrote down, in words with the value they are held at.
     alone: tuple[tuple[str, ...], ...]

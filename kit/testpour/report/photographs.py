@@ -10,10 +10,10 @@ from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
 from testpour.wording import age_words
 
-SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
+SIZES = (320, 240, 200, 160, 120)  # pixels wide, tried in turn until all fit; a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well
 LEAST = 200_000  # bytes they may take on a page that is heavy without them
-MARKUP = 400  # bytes around one
+MARKUP = 400  # bytes of markup around one photograph
 
 
 def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:

@@ -18,8 +18,8 @@ from testpour.study import Study
 from testpour.units import show, to_unit
 from testpour.wording import count, first_few, listed, signed
 
-OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
-LEAST = 0.05  # change of a chance that is told
+OWN = (*LEFT_OUT, "note", "entry")  # columns that no result depends on
+LEAST = 0.05  # smallest change of a chance that is reported
 
 
 def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:

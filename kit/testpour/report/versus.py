@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.picture import Picture
 
-APART = 0.99  # the same for a difference of two studies: there are many, and chance must not make one of them up
+APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone
-EVEN = ("log", "plain")  # scales on which an effect is as large at whatever the other settings are
+EVEN = ("log", "plain")  # scales on which an effect does not depend on the other settings
 VERDICTS = ("differ", "agree", "cannot tell", "belief only")
 
 
