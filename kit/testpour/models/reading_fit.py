@@ -12,11 +12,12 @@ from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.observations import grade_edges
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.reading_model import groups_of, labels_of, laid_out, model_on
 from testpour.models.remainder import remainder_scale, seen_directions, with_remainder_drawn
-from testpour.models.scales import as_read, grade_edges, latent_ends, to_latent
+from testpour.models.scales import as_read, latent_ends, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import design
 from testpour.threads import one_thread

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import expit, logit
 
+from testpour.likelihood.observations import grade_edges
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -93,12 +95,6 @@ def _last_steps(reading, rows, room):
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
     step = max(reading.resolution, 1e-6)
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
-
-
-def grade_edges(cuts: np.ndarray) -> np.ndarray:
-    """Latent ends of all grades, open at either side, for each draw of the cut-points (m, grades - 1): (m, grades + 1)."""
-    edge = np.full((len(cuts), 1), np.inf)
-    return np.hstack([-edge, cuts, edge])
 
 
 def as_read(
