@@ -57,21 +57,21 @@ class Cards:
         }
 
     def _card(self, planned, made):
-        found = self.desk.cautions(planned)
+        of_settings = self.desk.cautions(planned)
         return {
             "pour": planned.pour,
             "settings": list(planned.said),
-            "weigh": [] if found.refusals else list(planned.weigh),
-            "refusals": list(found.refusals),
-            "warnings": [*found.warnings, *planned.warnings, *self._untimely(made)],
+            "weigh": [] if of_settings.refusals else list(planned.weigh),
+            "refusals": list(of_settings.refusals),
+            "warnings": [*of_settings.warnings, *planned.warnings, *self._untimely(made)],
             **(self._poured(made) if made else {"name": ""}),
         }
 
     def _extra(self, made):
         """A pour of this session that is in the log and was not planned."""
         factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
-        said = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
-        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
+        in_words = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
+        return {"pour": made.pour, "settings": in_words, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
 
     def _untimely(self, made):
         """That the times read on a pour cannot all be right."""

@@ -72,11 +72,11 @@ class Due:
 
     def shown(self) -> pd.DataFrame:
         """The table in words, to look at."""
-        said = pd.DataFrame(index=self.table.index)
-        said["pour"], said["read"] = self.table["pour"], self.table["reading"]
-        said["at age"] = [age_words(age) for age in self.table["age"]]
-        said["when"] = [self._when(row) for _, row in self.table.iterrows()]
-        return said
+        table_shown = pd.DataFrame(index=self.table.index)
+        table_shown["pour"], table_shown["read"] = self.table["pour"], self.table["reading"]
+        table_shown["at age"] = [age_words(age) for age in self.table["age"]]
+        table_shown["when"] = [self._when(row) for _, row in self.table.iterrows()]
+        return table_shown
 
     def _repr_html_(self):
         return f"<p>{in_html(self.sentence())}</p>" + (table_html(self.shown(), index=False) if len(self.table) else "")

@@ -135,22 +135,22 @@ def kept_sessions(logbook: Logbook) -> list[str]:
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named. Raises `FormProblem` if there is none."""
     plans = _plans(logbook)
-    found = next((plan for plan in plans if session in (None, plan["session"])), None)
-    if found is None:
+    chosen_plan = next((plan for plan in plans if session in (None, plan["session"])), None)
+    if chosen_plan is None:
         there = f"kept are {', '.join(plan['session'] for plan in plans)}" if plans else "none is kept yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
-    pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]]
-    return found["session"], tuple(pours)
+    pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in chosen_plan["pours"]]
+    return chosen_plan["session"], tuple(pours)
 
 
 def _plans(logbook):
     """The plans that are kept, the latest first; a file that is not one is passed over."""
-    found = []
+    plans = []
     for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
             plan = json.loads(path.read_text("utf-8"))
-            found.append((path.stat().st_mtime, plan["session"], plan))
-    return [plan for *_, plan in sorted(found, key=lambda dated: dated[:2], reverse=True)]
+            plans.append((path.stat().st_mtime, plan["session"], plan))
+    return [plan for *_, plan in sorted(plans, key=lambda dated: dated[:2], reverse=True)]
 
 
 def _folder(logbook):

@@ -78,8 +78,8 @@ class Conditional:
         each outer one. `groups`: how many of the last outer parameters are standard deviations.
         """
         width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
-        found = [self._draw_given(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
-        inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
+        parts = [self._draw_given(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
+        inner, volume = (np.concatenate(pieces) for pieces in zip(*parts, strict=True))
         return inner, volume
 
     def _draw_given(self, outer, noise, groups):
@@ -118,11 +118,11 @@ class Conditional:
         """Predictors (m, u) at each row: (m, n)."""
         return eta if eta.shape[1] == self.starts[-1] else np.repeat(eta, np.diff(self.starts), axis=1)
 
-    def _added(self, *each):
+    def _added(self, *arrays):
         """Arrays (m, n) added up over the rows of each predictor: (m, u)."""
         if len(self.predictor) == self.starts[-1]:
-            return each
-        return [np.add.reduceat(part, self.starts[:-1], axis=1) for part in each]
+            return arrays
+        return [np.add.reduceat(part, self.starts[:-1], axis=1) for part in arrays]
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""

@@ -89,10 +89,10 @@ class Target:
 
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
-        each = inner.shape[1]
-        some = chunks(len(outer), each * len(self.problem.design), CACHE_NUMBERS)
-        found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
-        return np.concatenate(found).reshape(-1, each)
+        inner_draws = inner.shape[1]
+        some = chunks(len(outer), inner_draws * len(self.problem.design), CACHE_NUMBERS)
+        densities = [self._few(np.repeat(outer[part], inner_draws, axis=0), np.concatenate(inner[part])) for part in some]
+        return np.concatenate(densities).reshape(-1, inner_draws)
 
     def _few(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]

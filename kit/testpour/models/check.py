@@ -244,5 +244,5 @@ def check_log(fits: Fits) -> CheckedLog:
 def _shares(castings, times):
     """Pour to a warning, of those that set with hardly any catalyst."""
     doses = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
-    found = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
-    return {pour: " ".join(warnings) for pour, warnings in found.items() if warnings}
+    warnings_of = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
+    return {pour: " ".join(warnings) for pour, warnings in warnings_of.items() if warnings}

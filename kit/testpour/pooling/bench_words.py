@@ -65,14 +65,14 @@ def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
 
 def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
-    said = effect.sentence().removesuffix(effect.rests_on())
+    words = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
-        return (NOTHING if effect.negligible else OPEN), said
+        return (NOTHING if effect.negligible else OPEN), words
     if not tells:
-        return TOGETHER, said
+        return TOGETHER, words
     if not any(effect.factor.name in t.factors for t in fit.average.believed.terms if t.name in fit.sloped):
-        return SAME, said
-    return (EVERY if new.direction_known else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
+        return SAME, words
+    return (EVERY if new.direction_known else MOST), f"{words} At a new bench: {new.interval().partition('interval ')[2]}."
 
 
 def too_few(benches: int) -> str:
@@ -181,10 +181,10 @@ class Expected:
     def lines(self) -> list[str]:
         """One sentence a setting and reading; last, what lies outside what was poured or is held as it was met."""
         many = self.table.index.get_level_values(0).nunique() > 1
-        said = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
+        readings_in_words = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
         outside = listed(dict.fromkeys(part for row in self.table["beyond"] if row for part in row.split("; ")))
         met = [text for text in dict.fromkeys(self.table["met"]) if text]
-        return [capital(line) for line in said] + ([f"Trust it less: {outside}."] if outside else []) + met
+        return [capital(line) for line in readings_in_words] + ([f"Trust it less: {outside}."] if outside else []) + met
 
     def _line(self, reading, row):
         low, middle, high = (row[name] for name in ("low", "middle", "high"))

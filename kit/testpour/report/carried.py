@@ -148,7 +148,7 @@ def _complete(data):
 def _comparable(statements):
     """Whether what a page said is of the form `since.statements` gives it, so that a later page can compare itself with it."""
     try:
-        effects = [one for found in statements["effects"].values() for one in found.values()]
+        effects = [one for by_factor in statements["effects"].values() for one in by_factor.values()]
         numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]
         numbers += [value for one in statements["advice"] for value in (one["chance"], one.get("low", 0), one.get("high", 0), *one["settings"].values())]
         texts = [*statements["pours"].values(), *(one["unit"] for one in effects), statements["fingerprint"]]
