@@ -101,7 +101,7 @@ class Desk:
         """The state after another look at the log: another bench may have logged, and time has gone by."""
         with self._one_at_a_time:
             with contextlib.suppress(LogProblem):  # `state` says it
-                self._look()
+                self._reread()
             return self.state()
 
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
@@ -121,7 +121,7 @@ class Desk:
         """This computer's clock in ms since 1970."""
         return self.clock().timestamp() * 1e3
 
-    def _look(self):
+    def _reread(self):
         """Read the rows of the session anew, and note whether the log is away."""
         try:
             self.made, self._away = session_rows(self.logbook, self.session), ""
@@ -132,10 +132,10 @@ class Desk:
     def _answer(self, message):
         answer = {"ok": False, "pour": message.get("pour", ""), "refused": False}
         try:
-            self._look()
+            self._reread()
             at, self._taps.mark = self.watched_clock.moment(message)  # never in the future
             answer |= {"words": getattr(self._taps, message["deed"])(message, at), "ok": True}
-            self._look()
+            self._reread()
         except (ValueError, KeyError) as problem:  # whatever the log, the units or the study refuse
             answer |= {"words": beside_field(problem), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)

@@ -99,7 +99,7 @@ class Conditional:
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
-            pull, weight = self._added(*self.rows.working_response_and_weight(self._each_row(eta), shape))
+            pull, weight = self._summed(*self.rows.working_response_and_weight(self._each_row(eta), shape))
             matrix, cross, level = self._products(weight, scale, tau)
             level += 1
             np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE
@@ -118,7 +118,7 @@ class Conditional:
         """Predictors (m, u) at each row: (m, n)."""
         return eta if eta.shape[1] == self.starts[-1] else np.repeat(eta, np.diff(self.starts), axis=1)
 
-    def _added(self, *arrays):
+    def _summed(self, *arrays):
         """Arrays (m, n) added up over the rows of each predictor: (m, u)."""
         if len(self.predictor) == self.starts[-1]:
             return arrays
@@ -190,7 +190,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     precision, linear = marginal.precision(int((~chosen).sum()))
     most = groups[big] if big >= 0 else None
     codes = most.codes if isinstance(most, Group) else np.zeros(len(rest), dtype=int)
-    order, starts = _alike(codes, rest)
+    order, starts = _equal_rows_together(codes, rest)
     first = order[starts[:-1]]
     rest = rest[first]
     return Conditional(
@@ -210,7 +210,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     )
 
 
-def _alike(codes, design):
+def _equal_rows_together(codes, design):
     """An order of rows that puts those of one level and the same design side by side, and where each such set begins, and all end."""
     rounded = np.round(design, DIGITS)
     order = np.lexsort((*rounded.T, codes))

@@ -91,10 +91,10 @@ class Target:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
         inner_draws = inner.shape[1]
         some = chunks(len(outer), inner_draws * len(self.problem.design), CACHE_NUMBERS)
-        densities = [self._few(np.repeat(outer[part], inner_draws, axis=0), np.concatenate(inner[part])) for part in some]
+        densities = [self._of_batch(np.repeat(outer[part], inner_draws, axis=0), np.concatenate(inner[part])) for part in some]
         return np.concatenate(densities).reshape(-1, inner_draws)
 
-    def _few(self, outer, inner):
+    def _of_batch(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         shape, sds = split_outer(outer, len(problem.groups))
         eta, start = inner[:, :p] @ problem.design.T, p

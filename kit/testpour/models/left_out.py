@@ -92,7 +92,7 @@ def _predicted(fit, pour, rows, level):
     common = np.minimum(below, 1 - edge) - np.maximum(start, edge)
     within = (start >= edge) & (below <= 1 - edge)
     inside = np.where(within, 1.0, np.clip(common / np.maximum(below - start, 1e-12), 0, 1))
-    return np.column_stack([*_interval(draws, weights, fit, rows, level), above, below, inside])
+    return np.column_stack([*_predictive_interval(draws, weights, fit, rows, level), above, below, inside])
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
@@ -113,7 +113,7 @@ def _likelihood(draws, fit, rows):
     return log_joint_likelihood(low - draws.mean, high - draws.mean, draws.own, draws.sd)
 
 
-def _interval(draws, weights, fit, rows, level):
+def _predictive_interval(draws, weights, fit, rows, level):
     """Where a casting at each row's settings should read: two arrays (k,) in the reading's unit."""
     count = 2000
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)

@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import LOG_2PI
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
-from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions
+from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms
 from testpour.models.scales import latent_ends
 from testpour.models.terms import Term, design
 from testpour.units import show
@@ -50,11 +50,11 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
             rows.loc[blank, factor.name] = factor.usual
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])
-    rows, rounding = _rounded(castings.study, reading, rows)
+    rows, rounding = _with_rounding(castings.study, reading, rows)
     return rows, (*rounding, *assumed)
 
 
-def _rounded(study, reading, rows):
+def _with_rounding(study, reading, rows):
     """The rows, exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
 
     Repeats that are all equal, or values that the settings account for to the last digit, say how finely the scale is
@@ -79,18 +79,18 @@ def _without_scatter(study, reading, rows):
     low, high = latent_ends(reading, rows)
     rows, values = rows[low == high], low[low == high]
     made = [*(factor.name for factor in study.factors), "session", "age"]
-    alike = [_steps(rows.groupby(keys, dropna=False).ngroup().to_numpy()) for keys in (made, ["pour", "age"])]
+    alike = [_indicators(rows.groupby(keys, dropna=False).ngroup().to_numpy()) for keys in (made, ["pour", "age"])]
     shape = design(beliefs_for(study, reading).terms, rows)
-    steps = [_steps(labels) for labels in groups_of(labels_of(rows)).values()]
-    return any(_accounted_for(columns, values) for columns in (*alike, shape, np.hstack([shape, *steps])))
+    steps = [_indicators(labels) for labels in groups_of(labels_of(rows)).values()]
+    return any(_explained_exactly(columns, values) for columns in (*alike, shape, np.hstack([shape, *steps])))
 
 
-def _steps(labels):
+def _indicators(labels):
     """One column a label, 1 where a row has it."""
     return (labels[:, None] == np.unique(labels)).astype(float)
 
 
-def _accounted_for(columns, values):
+def _explained_exactly(columns, values):
     """Whether some sum of the columns gives every value, with more values than the columns could give in any case."""
     solution, _, rank, _ = np.linalg.lstsq(columns, values)
     return rank < len(values) and np.allclose(columns @ solution, values, rtol=1e-9, atol=1e-9)
@@ -113,14 +113,14 @@ def model_of(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted."""
-    return model_on(reading, *laid_out(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
+    return model_from_columns(reading, *model_columns(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
 
 
-def model_on(
+def model_from_columns(
     reading: Reading, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray, ends: tuple[np.ndarray, np.ndarray],
     labels: dict[str, np.ndarray]
 ) -> IntervalModel:
-    """The same of rows as they are `laid_out`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
+    """The same of rows as they are `model_columns`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
     groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
     rest = columns[:, len(foreseen) :]  # the remainder's, in the directions that the rows tell of
     return IntervalModel(
@@ -129,12 +129,12 @@ def model_on(
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=(rest @ seen_directions(rest), remainder_scale(terms, believed)) if terms else None,
+        smooth=(rest @ learnable_directions(rest), remainder_scale(terms, believed)) if terms else None,
         **scale_options(reading, believed),
     )
 
 
-def laid_out(
+def model_columns(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
     """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""

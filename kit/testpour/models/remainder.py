@@ -189,7 +189,7 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
 
-def seen_directions(columns: np.ndarray) -> np.ndarray:
+def learnable_directions(columns: np.ndarray) -> np.ndarray:
     """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
@@ -242,13 +242,13 @@ def projected_on_expected(study: Study, believed: ReadingBeliefs, coefficients: 
     count = len(believed.terms) - believed.remainder_count
     if not believed.remainder_count:
         return coefficients
-    table = _spread_out([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
+    table = _sobol_settings([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
     columns = design(believed.terms, settings_table(study, table))
     carried = np.linalg.lstsq(columns[:, :count], columns[:, count:], rcond=None)[0]
     return coefficients[:, :count] + coefficients[:, count:] @ carried.T
 
 
-def _spread_out(coordinates):
+def _sobol_settings(coordinates):
     """Settings spread evenly over the spans of `coordinates`: DataFrame."""
     places = qmc.Sobol(len(coordinates), rng=0).random(SPREAD_OUT)
     spread = {}

@@ -73,7 +73,7 @@ def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.nd
     low, high = (np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
     # A peak a whole step under the room, or over the full rise, leaves both ends open on one side: it is known
     # to lie in the first or the last step of the scale, no further.
-    first, last = (to_latent(reading, end, room) for end in _last_steps(reading, rows, room))
+    first, last = (to_latent(reading, end, room) for end in _last_steps_of_scale(reading, rows, room))
     return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
 
 
@@ -90,7 +90,7 @@ def ends_by_draw(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) 
     return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
 
 
-def _last_steps(reading, rows, room):
+def _last_steps_of_scale(reading, rows, room):
     """The values one step inside either end of the scale, as arrays with one entry a row."""
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
     step = max(reading.resolution, 1e-6)

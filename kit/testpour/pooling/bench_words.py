@@ -31,7 +31,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     text = f"{count(len(benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
     whole = ~left_out["bench"].isin(benches.index)
     for bench, rows in left_out[whole].groupby("bench", sort=False):
-        text += f" {bench} is left out whole, because {listed(map(_because, rows.to_dict('records')))}."
+        text += f" {bench} is left out whole, because {listed(map(_reason_in_words, rows.to_dict('records')))}."
     if not whole.all():
         text += f" Left out: {listed(dict.fromkeys((left_out['bench'] + ' ' + left_out['part'])[~whole]))}."
     if left_out["do"].str.startswith(TIE).any():
@@ -41,7 +41,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     return text
 
 
-def _because(row):
+def _reason_in_words(row):
     """One reason why a bench is left out whole."""
     if row["part"] == WHOLE:
         return f"it {row['what']}"
@@ -54,7 +54,7 @@ def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
     for effect in effects(fit.average).each:
         if effect.poured:
             new = at_new_bench[effect.factor.name]
-            where, says = holds(effect, new, fit, tells)
+            where, says = where_it_holds(effect, new, fit, tells)
             yield {
                 "reading": fit.reading.words, "factor": effect.factor.words,
                 "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end),
@@ -63,7 +63,7 @@ def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
             }
 
 
-def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
+def where_it_holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
     words = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
@@ -83,7 +83,7 @@ def too_few(benches: int) -> str:
     )
 
 
-def differs(fit: PooledReading) -> str:
+def differences_in_words(fit: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
     sentence = f"{capital(fit.reading.words)}: {_spread(fit)}."
     table = fit.differences()
@@ -92,7 +92,7 @@ def differs(fit: PooledReading) -> str:
         return f"{sentence} No bench stands out."
     if len(apart) > SHOWN:
         return f"{sentence} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
-    shown = [f"{bench} ({_by(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
+    shown = [f"{bench} ({_difference_in_words(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
     return f"{sentence} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
 
 
@@ -122,7 +122,7 @@ def shown_difference(fit: PooledReading, values: np.ndarray) -> np.ndarray:
     return in_points(values, fit.ratio, good_grades(fit.average.study, fit.reading))
 
 
-def _by(fit, middle):
+def _difference_in_words(fit, middle):
     unit, size = difference_unit(fit), float(shown_difference(fit, middle))
     more, less = ("longer", "shorter") if fit.reading.unit in ("min", "h") else ("more", "less")
     if unit == CHANCES:
@@ -130,17 +130,17 @@ def _by(fit, middle):
     return f"{_digits(abs(size), unit)} {unit} {more if size > 0 else less}"
 
 
-def expects(fit: PooledReading) -> str:
+def expected_in_words(fit: PooledReading) -> str:
     """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
     shown = fit.newcomer().predict().iloc[0]
-    return f"{capital(_at(fit.reading, fit.average.study.told_at(fit.reading)))} {_span(fit.reading, shown.low, shown.high)}"
+    return f"{capital(_reading_at_age(fit.reading, fit.average.study.told_at(fit.reading)))} {_range_in_words(fit.reading, shown.low, shown.high)}"
 
 
-def _at(reading, age):
+def _reading_at_age(reading, age):
     return f"{reading.words} at {age_words(age)}" if reading.ages else reading.words
 
 
-def _span(reading, low, high):
+def _range_in_words(reading, low, high):
     """Two ends of a reading in words: ``"25.5 to 45.8 min"``, ``"dry to slightly tacky"``."""
     if not reading.grades:
         return f"{low:.3g} to {_shown(reading, high)}"
@@ -188,9 +188,9 @@ class Expected:
 
     def _line(self, reading, row):
         low, middle, high = (row[name] for name in ("low", "middle", "high"))
-        at = _at(reading, self.age or self.study.told_at(reading))
+        at = _reading_at_age(reading, self.age or self.study.told_at(reading))
         if reading.grades:
-            return f"{at}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
+            return f"{at}: most likely {_grade(reading, middle)}, nine castings in ten {_range_in_words(reading, low, high)}."
         return f"{at}: about {_shown(reading, middle)}, nine castings in ten between {low:.3g} and {_shown(reading, high)}."
 
     def sentence(self) -> str:

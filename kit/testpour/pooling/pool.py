@@ -13,7 +13,17 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
-from testpour.pooling.bench_words import FEWEST, Expected, difference_unit, differs, effect_rows, expects, joined_words, shown_difference, too_few
+from testpour.pooling.bench_words import (
+    FEWEST,
+    Expected,
+    difference_unit,
+    differences_in_words,
+    effect_rows,
+    expected_in_words,
+    joined_words,
+    shown_difference,
+    too_few,
+)
 from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import PooledReading, fit_pooled
@@ -167,8 +177,8 @@ class Pool:
     def bench_sentences(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         if self.tells:
-            return [*map(differs, self.read.values()), *self.contradiction_sentences()]
-        expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expects, self.read.values()))}."
+            return [*map(differences_in_words, self.read.values()), *self.contradiction_sentences()]
+        expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expected_in_words, self.read.values()))}."
         return [too_few(len(self.benches)), expected, *self.contradiction_sentences()]
 
     __repr__ = sentence

@@ -11,7 +11,7 @@ from testpour.exchange.data_link import image_link, versions
 from testpour.files import free_for, page_kind, put
 from testpour.pages import template
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expects, too_few
+from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expected_in_words, too_few
 from testpour.wording import count, in_html, table_html
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def pool_html(pooled: Pool, whole: bool) -> str:
         pooled=pooled, whole=whole, title=f"What {count(len(pooled.benches), 'bench', 'benches')} found", words=_words,
         few=[too_few(len(pooled.benches)), *pooled.contradiction_sentences()],
         effects=[(head, list(rows.loc[rows["where"] == where, "says"])) for where, head in HEADS.items()],
-        expected=[expects(fit) for fit in pooled.read.values()], figures=lambda: [_figure(pooled, name) for name in pooled.read],
+        expected=[expected_in_words(fit) for fit in pooled.read.values()], figures=lambda: [_figure(pooled, name) for name in pooled.read],
         left_out=Markup(table_html(pooled.left_out, border=0, index=False)) if len(pooled.left_out) else "",
         benches=Markup(table_html(pooled.benches.head(SHOWN).reset_index(), border=0, index=False)), shown=SHOWN,
         versions=", ".join(f"{name} {version}" for name, version in versions().items()),

@@ -153,7 +153,7 @@ def _kind(source):
     return " ".join(str(source.castings.study.resin.get("kind", "")).casefold().split())
 
 
-def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
+def pool_declarations(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
     """How most benches declare each factor or reading, by name.
 
     Where declarations differ in what matters, the commonest is the pool's.
@@ -163,12 +163,12 @@ def agreed(sources: list[Source], which: Literal["factors", "readings"]) -> dict
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
     return {
-        name: next(c for c in columns if _matters(c) == mode(map(_matters, columns)))
+        name: next(c for c in columns if _compatibility(c) == mode(map(_compatibility, columns)))
         for name, columns in declared.items()
     }
 
 
-def _matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
+def _compatibility(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
     """What two declarations must share for their values to mean the same."""
     if isinstance(column, Factor):
         return column.unit, column.kind
@@ -176,7 +176,7 @@ def _matters(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], .
     return column.unit, column.scale, tuple(column.grades or ()), ends
 
 
-def differing(
+def incompatible_columns(
     sources: list[Source], which: Literal["factors", "readings"], pooled: dict[str, Factor | Reading]
 ) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
     """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
@@ -187,11 +187,11 @@ def differing(
     for source in sources:
         for column in getattr(source.castings.study, which):
             other = pooled[column.name]
-            if _matters(column) == _matters(other):
+            if _compatibility(column) == _compatibility(other):
                 continue
-            votes = Counter(_matters(c) for s in sources for c in getattr(s.castings.study, which) if c.name == column.name)
-            tied = votes[_matters(column)] == votes[_matters(other)]
-            if column.unit != other.unit and _matters(column)[1:] == _matters(other)[1:] and measures(column.unit, other.unit):
+            votes = Counter(_compatibility(c) for s in sources for c in getattr(s.castings.study, which) if c.name == column.name)
+            tied = votes[_compatibility(column)] == votes[_compatibility(other)]
+            if column.unit != other.unit and _compatibility(column)[1:] == _compatibility(other)[1:] and measures(column.unit, other.unit):
                 units[source.bench, column.name] = column.unit, other.unit
             else:
                 row = _difference(source.bench, column, other)

@@ -16,7 +16,7 @@ from testpour.models.chance import chance_between
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
-from testpour.report.story import drawn, kind_of
+from testpour.report.story import figure_data, image_kind
 from testpour.units import show, unit_words
 from testpour.wording import NoResult, count
 
@@ -42,15 +42,15 @@ def advised(fits: Fits, given: Advice) -> dict[str, Any]:
     recommended = [(room, answer) for room, answer in given if not isinstance(answer, UNADVISED)]
     fixed = beside_catalyst(recommended[0][1]) if recommended else None  # the map is about the settings recommended for the first room
     return {
-        "rooms": sentences, "expect": _expected(fits, recommended), "figure": chance_figure(fits, fixed, kind_of(fits.castings)),
+        "rooms": sentences, "expect": _expected(fits, recommended), "figure": chance_figure(fits, fixed, image_kind(fits.castings)),
         "chart": _chart_words(fits),
     }
 
 
 def chance_figure(fits: Fits, fixed: Mapping[str, float] | None, kind: str = "svg") -> dict[str, str] | None:
-    """The map of chances over catalyst and room, as `story.drawn` gives it; None where the study lacks one of them, or an aim."""
+    """The map of chances over catalyst and room, as `story.figure_data` gives it; None where the study lacks one of them, or an aim."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    return drawn(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
+    return figure_data(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
 
 
 def beside_catalyst(given: Recommendation) -> dict[str, float]:

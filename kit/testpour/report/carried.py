@@ -28,12 +28,12 @@ class NoLogInside(Problem):
     """A file is not a findings page, or one that carries no log."""
 
 
-def for_page(data: Any) -> Markup:
+def json_for_page(data: Any) -> Markup:
     """Anything JSON can hold as text that no page takes for markup. Raises `ValueError` if a number is NaN or infinite."""
     return htmlsafe_json_dumps(data, allow_nan=False, separators=(",", ":"))
 
 
-def carried(castings: Castings, statements: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
+def page_data(castings: Castings, statements: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
     `statements` is what this page says, see `since.statements`; `before` what an earlier page said. Who read it is a
@@ -86,7 +86,7 @@ def read_page(path: str | Path) -> Castings:
     NoLogInside
         If the file is not a findings page, or its log was changed.
     """
-    page = carried_by(path)
+    page = read_page_data(path)
     try:
         castings = _castings(page, Path(path))
         same = castings.has_fingerprint(page["fingerprint"])
@@ -101,7 +101,7 @@ def read_page(path: str | Path) -> Castings:
 
 
 def _castings(page, path):
-    """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
+    """The tables of a page as `Castings`; any error where they are not of the form `page_data` gives them."""
     study = study_from(page["study"], path)
     pours, readings = (pd.DataFrame(page[name]) for name in ("pours", "readings"))
     numbers = [factor.name for factor in study.numeric if factor.name in pours]
@@ -113,8 +113,8 @@ def _castings(page, path):
     return Castings(study, pours, readings)
 
 
-def carried_by(path: str | Path) -> dict[str, Any]:
-    """What a page carries, as `carried` made it; see `read_page` for what it raises."""
+def read_page_data(path: str | Path) -> dict[str, Any]:
+    """What a page carries, as `page_data` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():
         raise NoSuchFile(f"No file {path}. Give the path of a findings page.")

@@ -64,7 +64,7 @@ def show_chance(
     met = chances["chance"].to_numpy()
     poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # wider by one step of the factor
     as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
-    picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), chances, (across, up), poured, as_logged), height=5.2,
+    picture, [[ax]] = new_picture(_title(fits.study, table, np.where(safe, met, -1.0), chances, (across, up), poured, as_logged), height=5.2,
                                 cautions=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
@@ -116,7 +116,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, chances, factors, poured, as_logged):
+def _title(study, table, met, chances, factors, poured, as_logged):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."

@@ -47,7 +47,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
-    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _whole(fits, f)} for f in factors]
+    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _range_poured(fits, f)} for f in factors]
     return {
         "factors": moved,
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
@@ -135,7 +135,7 @@ def _poured(fit, stops):
     return {factor.name: _range(factor, fit.rows[factor.name]) for factor in used if len(fit.rows)}
 
 
-def _whole(fits, factor):
+def _range_poured(fits, factor):
     """What a setting was between in all pours, whatever was read of them; None where nothing was poured."""
     read = [fit.rows[factor.name] for fit in fits.values() if factor.name in fit.rows]  # these take the usual value where none was noted
     known = fits.castings.pours[factor.name] if factor.name in fits.castings.pours else pd.Series(dtype=float)

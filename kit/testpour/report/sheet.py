@@ -168,7 +168,7 @@ def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     everywhere = [name for name in settings if len(of[name]) == readings > 1]
     by_setting = [(everywhere, "any reading")] * bool(everywhere) + [([name], listed(of[name])) for name in settings if name not in everywhere]
     by_reading = [(names, reading) for reading, names in unsettled.items()]
-    shorter = min(_not_told(by_setting), _not_told(by_reading), key=len)
+    shorter = min(_open_effects(by_setting), _open_effects(by_reading), key=len)
     if len(shorter) <= BRIEF:
         return shorter
     open_ = count(sum(map(len, unsettled.values())), "effect")
@@ -176,7 +176,7 @@ def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     return f"{open_} of {count(len(settings), 'setting')} on {count(len(unsettled), 'reading')}, {few}; the findings page lists them"
 
 
-def _not_told(pairs):
+def _open_effects(pairs):
     return "; ".join(f"what {listed(names)} {'does' if len(names) == 1 else 'do'} to {reading}" for names, reading in pairs)
 
 
@@ -190,12 +190,12 @@ def _strongest(fits: Fits) -> list[str]:
     for name, fit in fits.items():
         aims = [aim for aim in fits.study.aims if aim.reading == name]
         clear = [e for e in effects(fit).each if e.settled and e.poured]
-        ranked = sorted((-_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in clear)
+        ranked = sorted((-_chance_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in clear)
         candidates += [(not aims, place, *one) for place, one in enumerate(ranked)]
     return [words for *_, words in sorted(candidates)[:FINDINGS]]
 
 
-def _moved(fit, aims, effect):
+def _chance_moved(fit, aims, effect):
     """How far the chance of meeting an aim moves, in nineteen draws of twenty at least, while a setting goes over what was poured."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
     table = repeated(settings_table(fit.study, held_settings(fit.study, fit.rows)), **{effect.factor.name: values})

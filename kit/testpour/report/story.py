@@ -29,7 +29,7 @@ LATEST = 12  # sessions told one by one
 LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
-def drawn(
+def figure_data(
     draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
 ) -> dict[str, str] | None:
     """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None where there is nothing to draw."""
@@ -40,7 +40,7 @@ def drawn(
     return {"src": image_link(picture.to_bytes(kind, **({"dpi": 130} if kind == "png" else {})), kind), "says": picture.says}
 
 
-def kind_of(castings: Castings) -> str:
+def image_kind(castings: Castings) -> str:
     """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
@@ -71,7 +71,7 @@ def poured(castings: Castings) -> dict[str, Any]:
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),
         "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in same],
-        "figure": drawn(show_pours, castings, kind=kind_of(castings)) if len(pours) else None,
+        "figure": figure_data(show_pours, castings, kind=image_kind(castings)) if len(pours) else None,
     }
 
 
@@ -117,8 +117,8 @@ def findings(fits: Fits) -> Iterator[dict[str, Any]]:
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": check,
             "figures": [f for f in (
-                drawn(show_effects, fit, kind=kind_of(fits.castings)),
-                drawn(show_reading, fit, clear[0].factor.name, kind=kind_of(fits.castings)) if clear and name in aimed else None,
+                figure_data(show_effects, fit, kind=image_kind(fits.castings)),
+                figure_data(show_reading, fit, clear[0].factor.name, kind=image_kind(fits.castings)) if clear and name in aimed else None,
             ) if f],
         }
 
@@ -139,7 +139,7 @@ def causes(fits: Fits) -> dict[str, Any] | None:
         return {"says": sentence if fits.study.aims else "", "rows": []}
     every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
     rows = [
-        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
+        (pour, _misses_in_words(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
          in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
     ]
@@ -148,7 +148,7 @@ def causes(fits: Fits) -> dict[str, Any] | None:
     return {"says": says + earlier, "rows": rows}
 
 
-def _poor(study, misses):
+def _misses_in_words(study, misses):
     """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
     read = [(study.reading(missed.aim.reading), missed.seen) for missed in misses]
     units = ["" if reading.grades else unit_words(reading.unit) for reading, _ in read]

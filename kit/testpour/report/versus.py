@@ -152,8 +152,8 @@ def _changes(one, other, overlap, settings):
 def _effect_row(one, other, overlap, factor, moved, span, unlearned):
     changes = list(_changes(one, other, overlap, moved))
     draws = [in_points(part.values, part.ratio, part.good) for part in changes]
-    apart = _apart(changes, [part.values for part in changes])
-    sure = [_sure(part) for part in draws]
+    apart = _difference_shown(changes, [part.values for part in changes])
+    sure = [_direction_sure(part) for part in draws]
     depends = bool(overlap.apart) and one.reading.scale not in EVEN
     verdict = "belief only" if unlearned else _verdict(draws, apart, sure, depends)
     return _row(one.reading, factor.words, changes[0], draws, apart, move=factor.between(*span), told=all(sure), verdict=verdict)
@@ -167,8 +167,8 @@ def _level_row(one, other, overlap, middle):
     changes = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.averages[:, 0] for part in changes]
     shown = levels if changes[0].ratio else [in_points(part, False, changes[0].good) for part in levels]
-    apart = _apart(changes, levels)
-    sure = _sure(apart, APART)
+    apart = _difference_shown(changes, levels)
+    sure = _direction_sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
     least = 25.0 if changes[0].ratio else 10.0 if changes[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
@@ -187,12 +187,12 @@ def _row(reading, setting, first_change, draws, apart, **more):
     return {"place": (reading.words, setting), **ends, "of": what, "unit": unit_words(change_unit(reading, first_change.good)), **more}
 
 
-def _apart(changes, values):
+def _difference_shown(changes, values):
     """How far the second study lies from the first, as it is shown."""
     return in_points(values[1] / values[0] if changes[0].ratio else values[1] - values[0], changes[0].ratio, changes[0].good)
 
 
-def _sure(draws, level=SURE):
+def _direction_sure(draws, level=SURE):
     return bool(max(np.mean(draws > 0), np.mean(draws < 0)) >= level)
 
 
@@ -202,6 +202,6 @@ def _verdict(draws, apart, sure, depends):
     Where their sizes hang on settings poured nowhere alike, only opposite ways differ.
     """
     same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
-    if _sure(apart, APART) and not (depends and same):
+    if _direction_sure(apart, APART) and not (depends and same):
         return "differ"
-    return "agree" if all(sure) and same and not _sure(apart) else "cannot tell"
+    return "agree" if all(sure) and same and not _direction_sure(apart) else "cannot tell"
