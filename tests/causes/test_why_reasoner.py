@@ -22,7 +22,7 @@ from testpour.causes.reasoner import weigh
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
 

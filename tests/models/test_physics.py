@@ -10,10 +10,9 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import optimum_of
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, LotFit, latent, learn_lot, lot_settings
 from testpour.models.physics_choice import PeakColumn, _with_physics
-from testpour.models.reading_model import log_evidence
+from testpour.models.reading_model import log_evidence, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design

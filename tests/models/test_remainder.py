@@ -7,7 +7,7 @@ import pytest
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions, with_remainder_drawn
+from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms, with_remainder_drawn
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
@@ -79,7 +79,7 @@ def test_the_size_is_that_of_what_the_beliefs_leave_open_from_the_middle_to_an_e
 
 def test_directions_are_kept_until_a_thousandth_of_the_variance_is_left():
     """Squared lengths 100, 1, 0.01 and 0.0001: from the second on stands 1 %, from the third on 0.01 %."""
-    kept = seen_directions(np.diag([0.1, 10.0, 0.01, 1.0]))
+    kept = learnable_directions(np.diag([0.1, 10.0, 0.01, 1.0]))
     assert np.abs(kept) == pytest.approx(np.array([[0, 0], [1, 0], [0, 0], [0, 1]]), abs=1e-12)
 
 

@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm, zscore
 
 from testpour.models.fits import fit_castings
-from testpour.models.scatter import GROUPS, LESSONS, REMEDIES, WORDS, Part, Scatter, scatter
+from testpour.models.scatter import GROUPS, Part, Scatter, scatter, sources
 from testpour.study_file import study_from
 
 DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
@@ -39,8 +39,8 @@ def test_the_largest_source_is_named_with_its_remedy(castings_of, session, pour,
     first = told.parts[0]
     assert (first.name, first.learned, first.levels) == (name, True, 8 if name == "session" else 32)
     assert first.low < 100 * np.expm1(0.2) < first.high and first.largest > 0.95
-    assert told.sentence().startswith(f"Most of the scatter of gel time is {WORDS[name]} (about ±")
-    assert REMEDIES[name] in told.sentence()
+    assert told.sentence().startswith(f"Most of the scatter of gel time is {sources()[name]['words']} (about ±")
+    assert sources()[name]["remedy"] in told.sentence()
 
 
 def test_shares_add_up_and_the_table_holds_every_part(castings_of):
@@ -177,7 +177,7 @@ def test_nothing_is_blamed_where_nothing_scattered(castings_of, reading, values,
 
 
 def part(name, share, largest, told):
-    return Part(name, WORDS[name], 9, 8.0, 5.0, 12.0, share, largest, told)
+    return Part(name, name, 9, 8.0, 5.0, 12.0, share, largest, told)
 
 
 @pytest.mark.parametrize("parts, says", [
@@ -210,4 +210,4 @@ def test_a_score_without_a_unit_leaves_no_gap_and_its_scatter_is_not_cut_at_the_
 
 def test_every_source_has_words_a_remedy_and_a_lesson():
     for name in ("reading", *GROUPS):
-        assert name in WORDS and name in REMEDIES and name in LESSONS
+        assert set(sources()[name]) == {"words", "remedy", "lesson"}

@@ -15,7 +15,7 @@ from testpour.models.fits import fit_castings
 from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import holds
+from testpour.pooling.bench_words import where_it_holds
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
@@ -203,7 +203,7 @@ def test_benches_may_contradict_each_other_about_age_and_only_what_matters_is_sa
         logs[bench] = castings_of(study, pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names[::2]), rows)
     found = pool(logs)
     assert [each.term.name for each in found.contradictions["hardness"]] == ["age"]
-    assert found.told()[2:] == ([says] if says else [])
+    assert found.bench_sentences()[2:] == ([says] if says else [])
 
 
 @pytest.mark.slow
@@ -347,4 +347,4 @@ def test_what_makes_no_difference_is_not_among_what_cannot_be_told(study):
     known = {"from_log": 0.9, "disagreement": 0.0, "poured": True, "good": (0, 1)}
     for high, where in ((0.01, "no difference that counts"), (0.04, "cannot tell yet")):
         found = Effect(study.factor("catalyst"), study.reading("tack"), 1.0, 2.0, 0.002, -0.001, high, **known)
-        assert holds(found, found, None, True)[0] == where and where in HEADS
+        assert where_it_holds(found, found, None, True)[0] == where and where in HEADS

@@ -149,10 +149,10 @@ def labels(
     study, table = _poured(pours)
     problems = _problems(sheet, start, copies)
     moved = _shift(shift, problems)
-    chosen = _chosen(table, session, only, problems)
+    chosen = _selected_pours(table, session, only, problems)
     if problems:
         raise LabelProblems("Labels", problems)
-    shown, box = _shown(study, table), Box(sheet)
+    shown, box = _settings_shown(study, table), Box(sheet)
     rows = []
     for number, pour in enumerate(np.repeat(chosen.index, copies)):
         row, place = chosen.loc[pour], start - 1 + number
@@ -207,7 +207,7 @@ def _shift(shift, problems):
     return across, down
 
 
-def _chosen(table, session, only, problems):
+def _selected_pours(table, session, only, problems):
     """The pours asked for, in run order."""
     if session is not None:
         _, table = session_pours(table, session, problems)
@@ -220,7 +220,7 @@ def _chosen(table, session, only, problems):
     return table
 
 
-def _shown(study, table):
+def _settings_shown(study, table):
     """Chosen settings that differ between the pours, and the catalyst always."""
     chosen = [f for f in study.numeric if f.role == "chosen" and f.name in table]
     return [f for f in chosen if f.name == "catalyst" or table[f.name].nunique() > 1]

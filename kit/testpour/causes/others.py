@@ -12,7 +12,7 @@ from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.weights import effective_size
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights, shared_effects
-from testpour.models.log_rows import labels_of, rows_of
+from testpour.models.reading_model import labels_of, rows_of
 
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source

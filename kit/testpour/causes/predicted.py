@@ -24,7 +24,7 @@ class Predicted:
     """What the log's other pours say of one reading of one casting, and what it read."""
 
     fit: ReadingFit
-    rows: pd.DataFrame  # the casting's readings, as `log_rows.rows_of` gives them
+    rows: pd.DataFrame  # the casting's readings, as `reading_model.rows_of` gives them
     settings: dict[str, np.ndarray]  # the numbers among them: column to array, shape (k,)
     coefficients: np.ndarray  # shape (m, p)
     extra: np.ndarray  # shape (m, k), effects of the sessions, lots and hands it shares with other pours

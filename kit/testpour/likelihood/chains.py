@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
-BIG = 10  # every so often a move as long as the difference itself, from one hump to another
+BIG = 10  # one move in so many is as long as the difference itself, to jump between modes
 
 
 def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:

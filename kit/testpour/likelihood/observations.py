@@ -123,6 +123,11 @@ class NormalRows:
         return _working_values(self.low, self.high, eta, np.exp(shape))
 
 
+def grade_edges(cuts: np.ndarray) -> np.ndarray:
+    """Latent ends of all grades, open at either side, of cut-points (..., grades - 1): (..., grades + 1)."""
+    return np.pad(cuts, [(0, 0)] * (cuts.ndim - 1) + [(1, 1)], constant_values=(-np.inf, np.inf))
+
+
 def cuts_of(shape: np.ndarray) -> np.ndarray:
     """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
     first, gaps = shape[..., :1], np.exp(shape[..., 1:])
@@ -184,10 +189,8 @@ class GradeRows:
 
         For `shape` (..., K-1) they are (..., n), infinite at the lowest and the highest grade.
         """
-        cuts = cuts_of(shape)
-        open_end = np.full((*cuts.shape[:-1], 1), np.inf)
-        fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
-        return fence[..., self.low], fence[..., self.high + 1]
+        edges = grade_edges(cuts_of(shape))
+        return edges[..., self.low], edges[..., self.high + 1]
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""

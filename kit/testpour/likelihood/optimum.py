@@ -15,7 +15,7 @@ from testpour.likelihood.scaling import Scale, scaled_problem
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-ROUGH = 0.01  # height by which a top that is only drawn around may be missed
+ROUGH = 0.01  # log density by which an optimum may be missed where draws are only centred on it
 
 
 def find_optimum(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> Optimum:
@@ -36,7 +36,7 @@ def find_optimum(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) 
 
     seek = partial(climb, marginal, curvature=difference_curvature(marginal), quasi_newton=True, settle=settle, tolerance=tolerance)
     top = seek(start)
-    top = top if top.converged else seek(top.at)  # a corrected curvature may promise too early that nothing is left
+    top = top if top.converged else seek(top.at)  # a curvature corrected step by step may report convergence too early
     settled = top.at.copy()
     settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)

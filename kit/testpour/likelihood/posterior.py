@@ -20,8 +20,8 @@ from testpour.likelihood.weights import effective_size, importance_weights, pare
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
-WIDE = 1.5  # how much wider than the top's curvature a proposal begins: narrow ones are slow to widen
+TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, by which the proposal is moved to where the weights are
+WIDE = 1.5  # how much wider than the curvature at the optimum a proposal begins: a narrow one is slow to widen
 MOVE_WORTH = 80  # draws that the weights are worth by which a proposal is moved
 GOOD_SHARE = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
 AIM_SHARE = 0.5  # effective share of the wanted draws that is sampled for
@@ -32,8 +32,8 @@ NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as
 MOST_TIMES = 4  # times the draws wanted: the most outer draws that are made
 THIN_SHARE = 0.05  # effective share of the draws below which a proposal is moved at once
 MOST_MOVES = 6  # times the proposal is moved by what was drawn, where that is worth too little
-CACHE_NUMBERS = 50_000  # numbers in one array that a processor keeps close by: every one is read some thirty times
-INNER_DRAWS = 4  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
+CACHE_NUMBERS = 50_000  # numbers in one array that fit the processor's cache: each is read some thirty times
+INNER_DRAWS = 4  # inner draws for each outer one: nearly free, and they steady the weights
 CHEAP_ROWS = 1500  # rows times inner draws up to which they are nearly free
 
 
@@ -89,12 +89,12 @@ class Target:
 
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
-        each = inner.shape[1]
-        some = chunks(len(outer), each * len(self.problem.design), CACHE_NUMBERS)
-        found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
-        return np.concatenate(found).reshape(-1, each)
+        inner_draws = inner.shape[1]
+        some = chunks(len(outer), inner_draws * len(self.problem.design), CACHE_NUMBERS)
+        densities = [self._of_batch(np.repeat(outer[part], inner_draws, axis=0), np.concatenate(inner[part])) for part in some]
+        return np.concatenate(densities).reshape(-1, inner_draws)
 
-    def _few(self, outer, inner):
+    def _of_batch(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         shape, sds = split_outer(outer, len(problem.groups))
         eta, start = inner[:, :p] @ problem.design.T, p

@@ -131,7 +131,7 @@ class Proposal:
         trust = _trust(weights)
         shift = weights @ noise
         stretch = np.sqrt(weights @ (noise - shift) ** 2)
-        unadapted = self.conditional.many_levels  # each would be moved by mere chance, and all of them far
+        unadapted = self.conditional.many_levels  # with so many levels each would follow noise, and all together far
         shift[unadapted], stretch[unadapted] = 0.0, 1.0
         return replace(self, shift=trust * shift, stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))))
 

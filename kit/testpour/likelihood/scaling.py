@@ -15,7 +15,7 @@ from testpour.likelihood.observations import GradeRows, NormalRows, cut_jacobian
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIES = 1000  # of drawing cut-points in order
+TRIES = 1000  # attempts to draw cut-points in order
 
 
 @dataclass(frozen=True)

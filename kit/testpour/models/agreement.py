@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
 
 LEAST_LEARNABLE = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
-RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
+RARE = 0.02  # p-value below which the reader is told: with five readings, one false alarm in ten logs
 REPLICATES = 999  # logs drawn from the beliefs
-WIDENED = 100.0  # times as wide as its stand-in: a belief that nobody holds, so that nothing lies far from it
+WIDENED = 100.0  # a belief that nobody holds is made this many times as wide, so that no log contradicts it
 
 
 @dataclass(frozen=True)
@@ -74,9 +74,9 @@ def agreement(fit: ReadingFit) -> Agreement:
     if not len(fit.rows) or not informative:
         return Agreement(fit.reading, 1.0, (), informative)
     model = model_of(fit.study, fit.reading, believed, fit.rows, remainder=False)
-    drawn = _logs(model, np.random.default_rng([0, 31]))
-    pulls, terms = _pulls(model, believed, np.vstack([_seen(model), drawn]))
-    tails = _tails(pulls)
+    drawn = _simulated_logs(model, np.random.default_rng([0, 31]))
+    pulls, terms = _standardised_pulls(model, believed, np.vstack([_observed_log(model), drawn]))
+    tails = _tail_chances(pulls)
     least = tails.min(axis=1)
     chance = float(np.mean(least <= least[0]))
     threshold = np.sort(least)[max(int(RARE * len(least)) - 1, 0)]
@@ -85,7 +85,7 @@ def agreement(fit: ReadingFit) -> Agreement:
     return Agreement(fit.reading, chance, tuple(known[name] for name in names if name in known))
 
 
-def _logs(model, rng):
+def _simulated_logs(model, rng):
     """What the beliefs would have had the rows read: (`REPLICATES`, n), limits of what was seen kept."""
     outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
     p, groups = model.exog.shape[1], len(model.groups)
@@ -96,27 +96,27 @@ def _logs(model, rng):
     shape = outer[:, : outer.shape[1] - groups]
     noise = rng.standard_normal(latent.shape)
     if model.grades:
-        return _at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))
+        return _grades_at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))
     latent = latent + np.exp(shape) * noise
     only_low, only_high = np.isinf(model.high), np.isinf(model.low)
     latent = np.where(only_low, np.minimum(latent, model.low), latent)
     return np.where(only_high, np.maximum(latent, model.high), latent)
 
 
-def _seen(model):
+def _observed_log(model):
     """The log's own readings, one number a row."""
     middles = interval_middles(model.low, model.high)
-    return _at_middles(model, middles) if model.grades else middles
+    return _grades_at_middles(model, middles) if model.grades else middles
 
 
-def _at_middles(model, grades):
+def _grades_at_middles(model, grades):
     """Grades at the middle of their believed intervals."""
     cuts = model.cut_belief[0]
     width = cuts[1] - cuts[0] if len(cuts) > 1 else GRADE
     return cuts[0] + width * (np.asarray(grades, float) - 0.5)
 
 
-def _pulls(model, believed, logs):
+def _standardised_pulls(model, believed, logs):
     """How far each log (m, n) pulls each belief that it can teach about, in standard deviations, and the terms.
 
     The last column is the distance of the whole log from what is believed.
@@ -137,7 +137,7 @@ def _pulls(model, believed, logs):
     return np.column_stack([pulls, whole]), terms
 
 
-def _tails(pulls):
+def _tail_chances(pulls):
     """Two-sided tail of each pull among all logs, one-sided of the distance: shape (m, k)."""
     ranks = np.argsort(np.argsort(pulls, axis=0), axis=0) + 0.5
     share = ranks / len(pulls)

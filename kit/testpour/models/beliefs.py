@@ -68,7 +68,7 @@ class Belief:
     sd: float
     source: str = ""
     confidence: str = "low"
-    width: float = GRADE  # for cut-points: how far the further ones lie apart
+    width: float = GRADE  # for cut-points: how far each lies above the one before
 
     @property
     def own_sd(self) -> float:
@@ -131,7 +131,7 @@ def beliefs_for(
     """
     _check_stated(study, reading, stated or {})
     own_table = (stated or {}).get(reading.name, {})
-    trade_table = _trade_on(reading)
+    trade_table = _trade_beliefs_about(reading)
     trade = trade_table or _own_beliefs(reading, rows)
     table = {**trade, **own_table}
     other = trade_beliefs()["other"]
@@ -200,7 +200,7 @@ def _positive(value):
     return isinstance(value, int | float) and 0 < value < np.inf
 
 
-def _trade_on(reading):
+def _trade_beliefs_about(reading):
     """The trade's beliefs on a reading; none on a hardness read on another scale, which nothing converts."""
     usual = catalogue()["readings"].get(reading.name)
     return trade_beliefs().get(reading.name) if usual is None or usual.unit == reading.unit else None

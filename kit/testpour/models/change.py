@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.models.scales import grade_edges, to_reading
+from testpour.likelihood.observations import grade_edges
+from testpour.models.scales import to_reading
 from testpour.units import shown_unit
 from testpour.wording import listed, rounded
 

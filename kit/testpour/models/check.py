@@ -69,7 +69,7 @@ class Checked:
     @property
     def undercovers(self) -> bool:
         """Whether fewer lie inside than luck allows one log in forty."""
-        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour stand or fall together
+        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour are not independent of one another
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
         return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
 
@@ -128,10 +128,10 @@ def check_fit(fit: ReadingFit) -> Checked:
         return Checked(fit.reading, empty)
     predicted = left_out(fit, LEVEL)
     odd_pours = suspects(fit, predicted, FALSE_ALARMS)
-    return Checked(fit.reading, predicted.assign(odd=predicted["pour"].isin([s.pour for s in odd_pours])), tuple(odd_pours), *_repeated(fit))
+    return Checked(fit.reading, predicted.assign(odd=predicted["pour"].isin([s.pour for s in odd_pours])), tuple(odd_pours), *_pure_error_of_repeats(fit))
 
 
-def _repeated(fit):
+def _pure_error_of_repeats(fit):
     """How many pours repeat another, and the chance that they agree so closely by luck."""
     low, high = latent_ends(fit.reading, fit.rows)
     known = np.isfinite(low) & np.isfinite(high)
@@ -237,12 +237,12 @@ def check_log(fits: Fits) -> CheckedLog:
     order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
     return CheckedLog(
         {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
-        {pour: why for pour, why in order.items() if why}, _shares(fits.castings, times),
+        {pour: why for pour, why in order.items() if why}, _catalyst_warnings(fits.castings, times),
     )
 
 
-def _shares(castings, times):
+def _catalyst_warnings(castings, times):
     """Pour to a warning, of those that set with hardly any catalyst."""
     doses = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
-    found = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
-    return {pour: " ".join(warnings) for pour, warnings in found.items() if warnings}
+    warnings_of = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
+    return {pour: " ".join(warnings) for pour, warnings in warnings_of.items() if warnings}

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 LEVEL = 0.9
-LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
+LEAST = 0.005  # a gain below half a casting in a hundred counts as none
 SURE = 0.95  # chance of a direction from which on it is told
 
 
@@ -152,16 +152,16 @@ def compare(
         Naming every setting that is unknown, unreadable or out of range.
     """
     names = tuple(one if isinstance(one, str) else f"setting {place}" for place, one in ((1, this), (2, that)))
-    parts = [_row(fits, one, room) for one in (this, that)]
+    parts = [_settings_row(fits, one, room) for one in (this, that)]
     both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
-    table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
+    table = pd.DataFrame([_comparison_row(fit, both, age) for fit in fits.values()]).set_index("reading")
     chances = chance(fits, both).draws if fits.study.aims else None
     given = ((row.iloc[0], stated_names(fits.study, one, room)) for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
     met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row, stated) for row, stated in given))
     return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances, met)
 
 
-def _row(fits, one, room):
+def _settings_row(fits, one, room):
     """One complete row of settings, of a pour or as given."""
     if isinstance(one, str):
         fits.castings.check_pour(one)
@@ -169,12 +169,12 @@ def _row(fits, one, room):
     return settings_table(as_met(fits.study, fits.castings.pours), one, room=room).drop(columns="age")
 
 
-def _reading(fit, both, age):
+def _comparison_row(fit, both, age):
     """One row of the comparison."""
     reading = fit.reading
     table = settings_table(fit.study, both, age=age, reading=reading)
     drawn = change(fit, table)
-    ways, unit = _ways(reading, drawn.good), change_unit(reading, drawn.good)
+    ways, unit = _more_and_less(reading, drawn.good), change_unit(reading, drawn.good)
     values = in_points(drawn.values, drawn.ratio, drawn.good)
     low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
@@ -192,7 +192,7 @@ def _is_negligible(row):
     return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < ONE
 
 
-def _ways(reading, good):
+def _more_and_less(reading, good):
     """How more and less of a reading is called."""
     if reading.unit in ("min", "h"):
         return "longer", "shorter"

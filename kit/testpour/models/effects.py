@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
-DAYS = 3  # sessions at either end of a setting from which luck sorts good days from bad ones so in one log of twenty: 6!/(3! 3!)
+DAYS = 3  # sessions needed at either end of a setting: with three, chance alone puts all good days at one end in one log of twenty, 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for
 
 
@@ -110,13 +110,13 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
 def _effects(fit, level):
     rows = one_post_cure(fit.rows)
     ranks = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-    each = [_effect(fit, rows, ranks, *step, level) for step in _steps(fit, rows)]
+    each = [_effect(fit, rows, ranks, *step, level) for step in _moves(fit, rows)]
     each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
     settings = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
     return Effects(fit.reading, tuple(each), settings, fit.study.told_at(fit.reading))
 
 
-def _steps(fit, rows):
+def _moves(fit, rows):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
     used, no_effect, usual = fit.believed.factors, _half_without_effect(fit.rows), held_settings(fit.study, fit.rows)
     for factor in fit.study.numeric:
@@ -161,18 +161,18 @@ def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
     result = change(fit, table)
     tails = np.quantile(result.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
     drawn = fit.posterior.coefficients @ contrast
-    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
+    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned from the other settings too
     informative = _informed(fit.believed, contrast)
     believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
     pull = abs(drawn.mean() - believed)
     disagreement = float(pull / (np.sqrt(from_log) * doubt)) if informative and from_log > 0.05 else 0.0
     expected = float(believed / drawn.mean()) if abs(believed) > doubt / 2 else 0.0
     low, middle, high = (float(t) for t in tails)
-    turn, rises = _turn(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
+    turn, rises = _turning_point(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
         factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), result.good, level, turn, rises, informative,
         by_day=poured and by_day(rows, factor, (start + end) / 2),
-        together=_together(fit, ranks[factor.name], factor) if poured else (),
+        together=_moved_together(fit, ranks[factor.name], factor) if poured else (),
         expected=expected,
         hours=beside.get(HOURS) if factor.name == OVEN else None,
         age=fit.study.told_at(fit.reading),
@@ -202,7 +202,7 @@ def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
     return bool(min(high, len(least) - high) < DAYS)
 
 
-def _together(fit, ranks, factor):
+def _moved_together(fit, ranks, factor):
     """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
     used = fit.believed.factors - ({OVEN, HOURS} if factor.name in (OVEN, HOURS) else {factor.name})
     others = [other for other in fit.study.numeric if other.name in used]
@@ -226,7 +226,7 @@ def _informed(believed, contrast):
     return any(belief.informative for belief, change in zip(beliefs, contrast, strict=False) if change)
 
 
-def _turn(fit, factor, start, end, beside, level):
+def _turning_point(fit, factor, start, end, beside, level):
     """Where the average casting is highest or lowest between two values, if it surely is, and whether it rises up to there."""
     places = np.linspace(start, end, PLACES)
     table = settings_table(fit.study, [{**beside, factor.name: value} for value in places], reading=fit.reading)

@@ -37,9 +37,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from testpour.models.beliefs import beliefs_for
-from testpour.models.log_rows import rows_of
-from testpour.models.physics_choice import chosen
+from testpour.models.physics_choice import choose_terms
 from testpour.models.reading_fit import ReadingFit, fit_rows
+from testpour.models.reading_model import rows_of
 from testpour.models.settings import SettingsGiven
 from testpour.problems import NoSuchName
 from testpour.threads import one_thread
@@ -150,6 +150,6 @@ def fit_castings(
         physics_note: tuple[str, ...] = ()
         model: IntervalModel | None = None
         if physics:
-            believed, physics_note, model = chosen(castings, reading, believed, rows, remainder, beliefs)
+            believed, physics_note, model = choose_terms(castings, reading, believed, rows, remainder, beliefs)
         models[reading.name] = fit_rows(study, reading, believed, rows, (*assumed, *physics_note), seed, model, remainder)
     return Fits(study, castings, models, seed)

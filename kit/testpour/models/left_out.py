@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, softmax
 
 from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
-from testpour.models.log_rows import labels_of
+from testpour.models.reading_model import labels_of
 from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:
@@ -92,13 +92,12 @@ def _predicted(fit, pour, rows, level):
     common = np.minimum(below, 1 - edge) - np.maximum(start, edge)
     within = (start >= edge) & (below <= 1 - edge)
     inside = np.where(within, 1.0, np.clip(common / np.maximum(below - start, 1e-12), 0, 1))
-    return np.column_stack([*_interval(draws, weights, fit, rows, level), above, below, inside])
+    return np.column_stack([*_predictive_interval(draws, weights, fit, rows, level), above, below, inside])
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
     """Weights (m,) that take a pour's likelihood out of m equally weighted draws again; they add up to 1."""
-    weights = np.exp(np.min(log_likelihood) - log_likelihood)
-    return weights / weights.sum()
+    return softmax(-log_likelihood)
 
 
 def tails(draws: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
@@ -114,7 +113,7 @@ def _likelihood(draws, fit, rows):
     return log_joint_likelihood(low - draws.mean, high - draws.mean, draws.own, draws.sd)
 
 
-def _interval(draws, weights, fit, rows, level):
+def _predictive_interval(draws, weights, fit, rows, level):
     """Where a casting at each row's settings should read: two arrays (k,) in the reading's unit."""
     count = 2000
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)

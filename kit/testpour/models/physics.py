@@ -15,10 +15,11 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
+from scipy.special import logit
 
 from testpour.likelihood.observations import interval_middles
 from testpour.models.beliefs import Belief, beliefs_for
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_until, rise_of
@@ -35,7 +36,7 @@ PEAK = "peak_temperature"
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
 FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
-MOVED = 0.7  # sd left over sd believed, below which the log has said something
+MOVED = 0.7  # posterior sd over prior sd, below which the log has narrowed an unknown
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,8 +99,7 @@ def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
     """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
-    share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
-    return np.log(share) - np.log1p(-share)
+    return logit(np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995))
 
 
 def lot_settings(table: pd.DataFrame) -> np.ndarray:
@@ -150,12 +150,12 @@ def _gauss_newton(parts, start=None):
     sd = np.r_[np.ones(count), [part.by_pigment.sd for part in parts]]
     if not parts:
         return np.zeros(count), np.eye(count)
-    noise, at = _noise(parts), centre.copy()
+    noise, at = _noise_covariance(parts), centre.copy()
     if start is not None:
         at[:count] = start
     for _ in range(STEPS):
-        slopes, targets, used = _linear(parts, at, count)
-        weight = _weighed(noise, used, np.c_[slopes[used], targets[used]])
+        slopes, targets, used = _linearised(parts, at, count)
+        weight = _inverse_covariance_times(noise, used, np.c_[slopes[used], targets[used]])
         precision = slopes[used].T @ weight[:, :-1] + np.diag(sd**-2.0)
         top = np.linalg.solve(precision, slopes[used].T @ weight[:, -1] + centre / sd**2)
         step = top - at
@@ -166,7 +166,7 @@ def _gauss_newton(parts, start=None):
     return at[:count], np.linalg.inv(precision)[:count, :count]
 
 
-def _linear(parts, at, count):
+def _linearised(parts, at, count):
     """Slopes of every reading, what it would read less the straight line's start, and which rows bind."""
     moves = np.vstack([np.zeros(count), TURN * np.eye(count), -TURN * np.eye(count)])
     lots = lots_at(at[:count] + moves)
@@ -185,7 +185,7 @@ def _linear(parts, at, count):
     return np.vstack(blocks), np.concatenate(targets), np.flatnonzero(np.concatenate(used))
 
 
-def _noise(parts):
+def _noise_covariance(parts):
     """Scatter of the readings: variance of their own (n,), and what pours, sessions and lots share, sparse (n, levels)."""
     kinds = np.concatenate([[part.reading.name == PEAK] * len(part.low) for part in parts])
     own, shared = [], [csr_array((len(kinds), 0))]
@@ -202,7 +202,7 @@ def _noise(parts):
     return np.concatenate(own), hstack(shared, format="csr")
 
 
-def _weighed(noise, used, right):
+def _inverse_covariance_times(noise, used, right):
     """The inverse covariance of the readings `used` times `right` (n, k).
 
     By Woodbury's identity: the work grows with the readings, not their square.

@@ -45,16 +45,16 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
-LEAST_LOG_RATIO = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
-FEWEST = 3  # telling peaks below which a log cannot choose
+LEAST_LOG_RATIO = -1.0  # log of the evidence ratio from which heat and cure are taken: before the log they are believed three times as likely
+FEWEST = 3  # informative peaks below which a log cannot choose
 SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
-RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
+RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of the belief about what physics does not explain
 
 
-def chosen(
+def choose_terms(
     castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool,
     beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
@@ -101,7 +101,7 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
     The peaks themselves stand among the rows, so the doubt is what the times alone leave.
     """
     peak = PeakColumn(tuple(lot.place))
-    directions, middles = _directions(study, peak, lot.by_times)
+    directions, middles = _uncertain_directions(study, peak, lot.by_times)
     terms, beliefs = [Term("physics", "heat and cure", NEEDS, peak)], [Belief(1.0, 0.05, SOURCE)]
     for k, (direction, middle) in enumerate(zip(directions, middles, strict=True), start=1):
         terms.append(Term(f"lot_{k}", "the lot's own speed and heat", NEEDS, replace(peak, direction=tuple(direction))))
@@ -113,18 +113,18 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
     return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), before_physics=believed)
 
 
-def _directions(study, column, doubt):
+def _uncertain_directions(study, column, doubt):
     """The directions of the lot's doubt that move a column most, and where belief sits along each."""
     place, covariance = doubt
     root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(place)))
-    table = _spread_out(study)
+    table = _grid_of_settings(study)
     slopes = np.stack([replace(column, direction=tuple(step))(table) for step in root.T], axis=1)
     turn = np.linalg.svd(slopes, full_matrices=False)[2][:DIRECTIONS]
     middles = turn @ np.linalg.solve(root, place - column.place)
     return turn @ root.T, middles
 
 
-def _spread_out(study):
+def _grid_of_settings(study):
     """Settings all over the study's span, as a table physics can read."""
     ends = [study.factor(name).span or (study.factor(name).low, study.factor(name).high) for name in NEEDS]
     grid = np.meshgrid(*(np.linspace(*end, 5) for end in ends))

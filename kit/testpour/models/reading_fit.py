@@ -12,12 +12,12 @@ from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.observations import grade_edges
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
-from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.reading_model import laid_out, model_on
-from testpour.models.remainder import remainder_scale, seen_directions, with_remainder_drawn
-from testpour.models.scales import as_read, grade_edges, latent_ends, to_latent
+from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
+from testpour.models.remainder import learnable_directions, remainder_scale, with_remainder_drawn
+from testpour.models.scales import as_read, latent_ends, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import design
 from testpour.threads import one_thread
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
-FEWER_DRAWS = 300  # draws of a model that only foretells the pour left out of it
+FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it
 # Share of a setting's span at which a casting tells six tenths of what one made there does. On 40 hidden resins of another make, after 12 and
 # 24 pours, 90 % intervals of chances of .2 to .9, told from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and a
 # quarter of the advised settings cannot be told (36 in 100 without it).
@@ -50,12 +50,12 @@ class ReadingFit:
 
     @cached_property
     def labels(self) -> dict[str, np.ndarray]:
-        """Session, lots, hand and pour of each row as text; see `log_rows.labels_of`."""
+        """Session, lots, hand and pour of each row as text; see `reading_model.labels_of`."""
         return labels_of(self.rows)
 
     @cached_property
     def groups(self) -> dict[str, np.ndarray]:
-        """The groups whose rows share an error; see `log_rows.groups_of`."""
+        """The groups whose rows share an error; see `reading_model.groups_of`."""
         return groups_of(self.labels)
 
     @cached_property
@@ -122,10 +122,10 @@ class ReadingFit:
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
             off, wrong = (part[:, None] for part in self.shape_error)
-            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # of a normal's variance, after so many readings of it
+            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # share of a normal variance that is left after so many readings
             mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
-        return _below(high, mean, sd) - _below(low, mean, sd)
+        return _chance_below(high, mean, sd) - _chance_below(low, mean, sd)
 
     def _latent_bounds(self, table, at_least, at_most):
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
@@ -209,7 +209,7 @@ class ReadingFit:
     __repr__ = sentence
 
 
-def _below(end, mean, sd):
+def _chance_below(end, mean, sd):
     """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
     if not np.isfinite(end).any():
         return np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
@@ -223,7 +223,7 @@ def _without(fit, pour):
     kept, believed = fit.labels["pour"] != str(pour), fit.believed.without_remainder()
     terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
     labels = {name: values[kept] for name, values in fit.labels.items()}
-    model = model_on(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
+    model = model_from_columns(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
     return _with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
@@ -232,13 +232,13 @@ def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
+    """The `ReadingFit` of `reading` on `rows`, one a reading; see `reading_model.rows_of` for what a row holds.
 
     The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
     wanted.
     """
-    believed, terms, columns = laid_out(study, believed, rows, remainder)
-    model = model or model_on(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
+    believed, terms, columns = model_columns(study, believed, rows, remainder)
+    model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
     posterior, believed = _with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
@@ -247,4 +247,4 @@ def _with_remainder(posterior, believed, terms, columns):
     """Posterior and beliefs with the remainder's terms among the coefficients; as they are where it has none."""
     if not terms:
         return posterior, believed
-    return with_remainder_drawn(posterior, believed, terms, remainder_scale(terms, believed), seen_directions(columns[:, len(believed.terms) :]))
+    return with_remainder_drawn(posterior, believed, terms, remainder_scale(terms, believed), learnable_directions(columns[:, len(believed.terms) :]))

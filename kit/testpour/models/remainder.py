@@ -63,10 +63,10 @@ if TYPE_CHECKING:
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
 ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
-BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
-SHARE = 0.6  # size of the remainder beside what the beliefs leave open at the ends of the span
-SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
-SPREAD_OUT = 256  # settings over which a remainder is laid on the foreseen terms
+BEND, PAIR = 1.0, 0.7  # sizes relative to a straight line's, at the ends of the span
+SHARE = 0.6  # size of the remainder relative to what the beliefs leave open at the ends of the span
+SEEN = 1e-3  # share of the remainder's variance at the poured settings that need not be learned
+SPREAD_OUT = 256  # settings at which a remainder is projected on the expected terms
 FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
 
@@ -189,7 +189,7 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
 
-def seen_directions(columns: np.ndarray) -> np.ndarray:
+def learnable_directions(columns: np.ndarray) -> np.ndarray:
     """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
@@ -242,13 +242,13 @@ def projected_on_expected(study: Study, believed: ReadingBeliefs, coefficients: 
     count = len(believed.terms) - believed.remainder_count
     if not believed.remainder_count:
         return coefficients
-    table = _spread_out([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
+    table = _sobol_settings([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
     columns = design(believed.terms, settings_table(study, table))
     carried = np.linalg.lstsq(columns[:, :count], columns[:, count:], rcond=None)[0]
     return coefficients[:, :count] + coefficients[:, count:] @ carried.T
 
 
-def _spread_out(coordinates):
+def _sobol_settings(coordinates):
     """Settings spread evenly over the spans of `coordinates`: DataFrame."""
     places = qmc.Sobol(len(coordinates), rng=0).random(SPREAD_OUT)
     spread = {}

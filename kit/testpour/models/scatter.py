@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import erf
+from scipy.stats import halfnorm, ks_1samp
 
 from testpour.models.beliefs import GROUPS
 from testpour.models.change import change_unit
 from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
+from testpour.toml_file import own_toml
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, rounded
 
@@ -21,36 +23,15 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
-SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
+SPOKEN = 0.2  # distance between belief and posterior, of 1, from which on the log has moved it
 SURE = 0.75  # chance that a part is the largest before it is called so
-WORDS = {
-    "reading": "between readings of one casting",
-    "pour": "between castings of the same settings",
-    "session": "between sessions",
-    "resin_lot": "between resin lots",
-    "catalyst_lot": "between catalyst lots",
-    "by": "between the people who read",
-}
 SHARED_SOURCES = tuple(name for name in GROUPS if name != "pour")  # what several castings share
-ONLY = "between one casting and the next, reading and pour together"
-REMEDIES = {
-    "reading": "Read each casting more often and from the same places: the average is steadier than one reading",
-    "pour": "Look at weighing, stirring and mould: castings of the same settings should agree better",
-    "session": "Measure the room, the resin and the mould before mixing, and compare pours of one session",
-    "resin_lot": "Write down the resin lot, and make one known pour when a new drum is opened",
-    "catalyst_lot": "Write down the catalyst lot, keep it cool, and make one known pour from each new bottle",
-    "by": "Let one person read a whole set, or read a few castings together until you agree",
-    ONLY: "Look at weighing, stirring and mould, and at how it is read",
-}
-LESSONS = {
-    "reading": "read some castings twice in a row",
-    "pour": "pour the same settings twice in one session",
-    "session": "pour one setting again in three or four more sessions",
-    "resin_lot": "pour the same settings from two lots in one session",
-    "catalyst_lot": "pour the same settings with two bottles of catalyst in one session",
-    "by": "let two people read the same castings",
-    ONLY: "pour the same settings twice in one session",
-}
+
+
+@cache
+def sources() -> dict[str, dict[str, str]]:
+    """Words, remedy and lesson of each source of scatter, as the tables of `scatter.toml`."""
+    return own_toml("models/scatter.toml")
 
 
 @dataclass(frozen=True)
@@ -58,7 +39,7 @@ class Part:
     """One source of scatter."""
 
     name: str  # for example "session"
-    words: str  # for example "between sessions"
+    source: str  # the same, or "casting" for reading and pour together: a table of `scatter.toml`
     levels: int  # how many sessions (pours, lots, readings) the log holds
     middle: float  # one standard deviation, in the unit of `Scatter`
     low: float  # of its interval, as `high`
@@ -67,6 +48,11 @@ class Part:
     largest: float  # chance that no other part is larger
     learned: bool  # whether the log has moved the belief about it, and it is `separable`
     separable: bool = True  # whether it ever differed while each other of `SHARED_SOURCES` stayed the same
+
+    @property
+    def words(self) -> str:
+        """For example "between sessions"."""
+        return sources()[self.source]["words"]
 
 
 @dataclass(frozen=True)
@@ -110,7 +96,7 @@ class Scatter:
 
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
-        alone = any(part.words == ONLY for part in self.parts)
+        alone = any(part.source == "casting" for part in self.parts)
         again = "setting poured" if alone else "casting read"
         again = f"The one {again}" if self.agreed == 1 else f"Each of {self.agreed} {again.replace(' ', 's ')}"
         return self._largest() + (f" {again} more than once got the same grade again." if self.agreed else "")
@@ -136,11 +122,11 @@ class Scatter:
         belief = [part for part in belief if part.separable]
         doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
         doubt += f" What there is {listed(part.words for part in mixed)} cannot be told yet. {self._lessons(mixed)}" if mixed else ""
-        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {_text_for(REMEDIES, first)}.{doubt}"
+        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {sources()[first.source]['remedy']}.{doubt}"
 
     def _repr_markdown_(self):
         lines = "".join(f"- {in_markdown(self._size(p))}{_doubt(p)}\n" for p in self.parts)
-        unseen = listed(WORDS[name] for name in self.silent)
+        unseen = listed(sources()[name]["words"] for name in self.silent)
         rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
         return f"**{in_markdown(self.sentence())}**\n\n{lines}{rest}"
 
@@ -151,17 +137,13 @@ class Scatter:
         )
 
     def _lessons(self, parts):
-        lessons = list(dict.fromkeys(_text_for(LESSONS, part) for part in parts))
+        lessons = list(dict.fromkeys(sources()[part.source]["lesson"] for part in parts))
         return f"What would tell: {listed(lessons)}."
 
 
 def _doubt(part):
     """What to say behind a part of which the log says too little."""
     return "" if part.learned else ": so far mostly belief" if part.separable else ": cannot be told from what changed with it"
-
-
-def _text_for(texts, part):
-    return texts[part.words if part.words in texts else part.name]
 
 
 def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
@@ -190,10 +172,10 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     for place, (name, drawn) in enumerate(sds.items()):
         low, middle, high = np.quantile(_in_reading_unit(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
         separable = _separable(fit.groups, name)
-        words = ONLY if name == "reading" and alone else WORDS[name]
+        source = "casting" if name == "reading" and alone else name
         levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
-            Part(name, words, levels, float(middle), float(low), float(high),
+            Part(name, source, levels, float(middle), float(low), float(high),
                  float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), separable and _learned(fit, name, drawn, again), separable)
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in sds)
@@ -210,7 +192,7 @@ def _repeats_differ(fit, alone):
 
 
 def _learned(fit, name, drawn, again):
-    """Whether draws of an sd have left the half-normal belief: the largest gap between their shares.
+    """Whether draws of an sd have left the half-normal belief, by the Kolmogorov-Smirnov distance between the two.
 
     What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
     definition, only where they then differed.
@@ -219,9 +201,7 @@ def _learned(fit, name, drawn, again):
         return bool(again.any())
     if name == "reading" and "pour" in fit.posterior.group_sds and again.empty:
         return False
-    ordered = np.sort(drawn)
-    believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
-    return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
+    return bool(ks_1samp(drawn, halfnorm(scale=fit.believed.scatter[name]).cdf, method="asymp").statistic > SPOKEN)
 
 
 def _separable(groups, name):

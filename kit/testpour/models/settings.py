@@ -120,8 +120,8 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
     replaced = [(usual, met) for usual, met in both if usual.usual != met.usual and met.name not in stated and row.get(met.name) == met.usual]
     if not replaced:
         return ""
-    held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in replaced), listed(usual.show(usual.usual) for usual, _ in replaced)
-    return f" This is for {held}, as the log mostly met it: it never met the usual {never}."
+    met_values, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in replaced), listed(usual.show(usual.usual) for usual, _ in replaced)
+    return f" This is for {met_values}, as the log mostly met it: it never met the usual {never}."
 
 
 def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:

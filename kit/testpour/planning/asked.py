@@ -21,7 +21,7 @@ from testpour.wording import count, listed, shortened
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
 
 
-def read_asked(
+def read_request(
     study: Study, sessions: int, pours: int | Sequence[int], purpose: str | None, factors: Sequence[str] | None,
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
@@ -39,7 +39,7 @@ def read_asked(
     try:
         coding = coding_for(study, days, factors, rooms, moulds, given=compare is not None)
         conflicts += [f"{text} Change it in study.toml, or in what you ask for." for text in settings_refused(coding)]
-        sides = _sides(coding, compare, conflicts) if _is_pair(compare) else None
+        sides = _settings_to_compare(coding, compare, conflicts) if _is_pair(compare) else None
     except PlanConflict as wrong:
         conflicts += wrong.problems
     if conflicts:
@@ -100,13 +100,13 @@ def _check_purpose(purpose, compare, conflicts):
         conflicts.append(f"Two settings are compared only to {purposes.SETTLE}: leave purpose out, or leave compare out.")
 
 
-def _sides(coding, compare, conflicts):
+def _settings_to_compare(coding, compare, conflicts):
     """The two settings to compare as a table; whatever keeps one of them out of this plan is noted."""
     tables = []
     for number, side in enumerate(compare, start=1):
         try:
             table = settings_table(coding.study, dict(side))
-            wrong = [*_unfit(coding, side, table.iloc[0]), *_refused(coding, table.iloc[0])]
+            wrong = [*_why_not_poured(coding, side, table.iloc[0]), *_refused(coding, table.iloc[0])]
             tables.append(table)
         except StudyProblems as problem:
             wrong = problem.problems
@@ -114,7 +114,7 @@ def _sides(coding, compare, conflicts):
     return pd.concat(tables) if len(tables) == 2 else None
 
 
-def _unfit(coding, side, row):
+def _why_not_poured(coding, side, row):
     """Why a setting to compare is not poured by this plan: not varied in it, outside a span, or in no mould."""
     if still := [name for name in side if name not in coding.names]:
         yield f"{', '.join(still)} is not varied in this plan; it varies {', '.join(coding.names)}."

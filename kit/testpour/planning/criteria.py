@@ -40,16 +40,7 @@ def term_name(term: Sequence[int], names: Sequence[str]) -> str:
 
 def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) -> np.ndarray:
     """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``."""
-    settings = np.asarray(settings, float)
-    exponents = np.asarray(terms, int)
-    out = np.ones(settings.shape[:-1] + (len(exponents),))
-    for f, degree in enumerate(exponents.max(axis=0, initial=0).tolist()):
-        if degree:
-            powers = np.ones(settings.shape[:-1] + (degree + 1,))
-            for d in range(1, degree + 1):
-                np.multiply(powers[..., d - 1], settings[..., f], out=powers[..., d])
-            out *= powers.take(exponents[:, f], axis=-1)
-    return out
+    return np.prod(np.asarray(settings, float)[..., None, :] ** np.asarray(terms, int), axis=-1)
 
 
 def information(

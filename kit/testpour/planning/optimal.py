@@ -19,7 +19,7 @@ from testpour.wording import listed
 POOL = 90                                               # most candidate settings scored at once for one pour
 CHUNK = 250                                             # starts improved side by side
 POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
-KEPT = 0.95                                             # of the D-efficiency at least, where sessions are made alike
+KEPT = 0.95                                             # share of the D-efficiency that is kept at least where sessions are balanced
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 

@@ -137,8 +137,8 @@ def outlook(
     the trade believes of the noise, as the models do, so that more pours never notice less. Settings that are fixed
     within a session are judged between sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
-    pours = _every_pour(plan)
-    lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
+    pours = _coded_pours(plan)
+    lines = [line for reading in plan.study.readings for line in _reading_rows(plan, pours, reading)]
     problems: list[str] = []
     pot_grams, _ = weighable(problems, pot, "g", "pot"), weighable(problems, scale_resolution, "g", "scale_resolution")
     if price is not None and not 0 <= price < np.inf:
@@ -154,11 +154,11 @@ def outlook(
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
         None if price is None else grams / 1000 * price,
         plan.all_cautions() + check_batch(pot_grams),
-        _on_this_scale(plan, pot_grams, scale_resolution),
+        _scale_warning(plan, pot_grams, scale_resolution),
     )
 
 
-def _on_this_scale(plan, pot, scale_resolution):
+def _scale_warning(plan, pot, scale_resolution):
     """Which planned percentages of catalyst the scale may deliver alike in a pot (g), in words."""
     step, unit = to_unit(scale_resolution, "g", "scale_resolution"), unit_of(scale_resolution)
     alike = held_alike(pot, plan.table["catalyst"].unique(), step) if "catalyst" in plan.table else []
@@ -176,7 +176,7 @@ def change_words(reading: str, noticed: str) -> str:
     return f"the {reading} of at least {noticed.removeprefix('over ')}" if noticed.endswith(OF_CASTINGS) else f"{reading} by at least {noticed}"
 
 
-def _every_pour(plan):
+def _coded_pours(plan):
     """Coded settings and session number of each pour, made already or planned, and the terms that they tell apart.
 
     Where a log and a few pours cannot separate the terms of the plan, those of each setting by itself; a plan whose
@@ -196,7 +196,7 @@ def _separates(rows, terms):
     return np.linalg.matrix_rank(model_rows(rows, terms)) == len(terms)
 
 
-def _lines(plan, pours, reading):
+def _reading_rows(plan, pours, reading):
     """One line a varied setting for one reading."""
     rows, numbers, terms = pours
     scatter = beliefs_for(plan.study, reading).scatter  # as the trade believes it, on the latent scale

@@ -14,7 +14,7 @@ from testpour.cautions import check_batch
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.asked import read_asked
+from testpour.planning.asked import read_request
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
@@ -210,7 +210,7 @@ def plan_pours(
     PlanConflict
         Naming everything that conflicts and the smallest change that would work.
     """
-    sizes, coding, sides = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
+    sizes, coding, sides = read_request(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)
     request = purposes.PlanRequest(coding, sizes, seed=seed)
     if made is not None:

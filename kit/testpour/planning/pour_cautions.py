@@ -19,7 +19,7 @@ from testpour.study import Study
 from testpour.wording import listed
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-SIDES = ("above", "below", "at or above")  # how a sentence goes on that names the limit it is about
+SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
 
 
 def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:

@@ -18,7 +18,7 @@ MAP = "map the good region"
 SHARPEN = "sharpen what we know"
 SETTLE = "settle one question"
 PURPOSES = (MATTER, MAP, SHARPEN, SETTLE)
-TO = {MATTER: "find out "}  # how a sentence leads up to a purpose
+TO = {MATTER: "find out "}  # words before a purpose in a sentence
 STARTS = 60  # random starts of the exchange: more are slower and surer
 
 
@@ -190,7 +190,7 @@ def _terms(kind, axes):
     met = [f for f, axis in enumerate(axes) if axis.met is not None]
 
     def kept(term):
-        own = sum(term) == 1 and any(term[f] for f in met)  # a room that is met shows between sessions only: it is left to their error
+        own = sum(term) == 1 and any(term[f] for f in met)  # the room differs between sessions only, so its effect is left to their error
         return not own and not any(term[f] > 1 for f in flat) and sum(term[f] for f in whole) < 2
 
     return tuple(filter(kept, kind(len(axes))))

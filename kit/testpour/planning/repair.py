@@ -16,7 +16,7 @@ from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, listed, table_html
 
-LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
+LITTLE = 1.05  # ratio below which a plan counts as having lost nothing
 
 
 @dataclass(frozen=True, eq=False)

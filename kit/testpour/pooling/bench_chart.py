@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
-from testpour.pooling.bench_words import difference_unit, differs, shown_difference, too_few
+from testpour.pooling.bench_words import difference_unit, differences_in_words, shown_difference, too_few
 from testpour.problems import Problem
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
     if not fit.average.pours:
         raise Problem(f"No pour of this pool has a {fit.reading.words}: there is nothing to show.")
     table = fit.differences().sort_values("middle", kind="stable")
-    says = differs(fit) if pooled.tells else too_few(len(pooled.benches))
+    says = differences_in_words(fit) if pooled.tells else too_few(len(pooled.benches))
     picture, [[ax]] = new_picture(says, height=2.0 + 0.3 * min(len(table), NAMED))
     places = np.arange(len(table))
     low, high = shown_difference(fit, fit.where_new_benches_lie())

@@ -55,7 +55,7 @@ def show_age(
     one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
     table = repeated(one, age=hours)
     met = met_words(fit.study, fit.rows, one.iloc[0], stated_names(fit.study, settings, room))
-    picture, [[ax]] = new_picture(_says(fit, table, hours) + met, height=4.4, cautions=check_ends(fit.study, one))
+    picture, [[ax]] = new_picture(_title(fit, table, hours) + met, height=4.4, cautions=check_ends(fit.study, one))
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
         ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single readings")
@@ -97,7 +97,7 @@ def _draw_steps(ax, fit):
                             textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)
 
 
-def _says(fit, table, hours):
+def _title(fit, table, hours):
     """From what age on nine in ten readings meet the aim, where there is one."""
     words = fit.reading.words
     aim = next((a for a in fit.study.aims if a.reading == fit.reading.name), None)

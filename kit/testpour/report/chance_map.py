@@ -60,11 +60,11 @@ def show_chance(
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
     table = repeated(one, **{x: grid[0].ravel(), y: grid[1].ravel()})
-    told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
-    met = told["chance"].to_numpy()
-    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
+    chances, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
+    met = chances["chance"].to_numpy()
+    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # wider by one step of the factor
     as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
-    picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
+    picture, [[ax]] = new_picture(_title(fits.study, table, np.where(safe, met, -1.0), chances, (across, up), poured, as_logged), height=5.2,
                                 cautions=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
@@ -116,7 +116,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, told, factors, poured, as_logged):
+def _title(study, table, met, chances, factors, poured, as_logged):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."
@@ -127,7 +127,7 @@ def _says(study, table, met, told, factors, poured, as_logged):
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
         others.append(study.factor("room_temperature"))
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in others)
-    text = f"Chance of a good casting: highest here at {where}, {chance_words(told.iloc[best])}"
+    text = f"Chance of a good casting: highest here at {where}, {chance_words(chances.iloc[best])}"
     text += f" (with {beside})." if beside else "."
     text += as_logged
     return text if within else text + " Nothing was poured there yet."

@@ -76,7 +76,7 @@ def _panel(ax, table, sessions, across, up, outer):
     repeat = table.groupby(places, dropna=False).cumcount().to_numpy()
     for i in range(len(sessions)):
         colour = COLOURS[i % len(COLOURS)]
-        for ring in sorted(set(repeat[days == i])):  # a call each: the drawing then holds each outline once
+        for ring in sorted(set(repeat[days == i])):  # one call a ring, so that the drawing holds each outline once
             spot = (days == i) & (repeat == ring)
             ax.scatter(*(place[spot] for place in places), marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
                        facecolor="none" if ring else colour, edgecolor=colour if ring else "white")

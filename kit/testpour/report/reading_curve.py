@@ -51,17 +51,17 @@ def show_reading(
     Problem
         If the factor does not enter the reading's model.
     """
-    column = _moving(fit, factor)
+    column = _checked_factor(fit, factor)
     low, high = poured_range(fit.rows[factor])
     values = np.array([0.0, 1.0]) if column.kind == "yes/no" else np.linspace(*drawn_ends(column, fit.rows[factor]), POINTS)
-    beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
+    beside = {**held_settings(fit.study, fit.rows), **_post_cure_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
         room=None if factor == "room_temperature" else room, reading=fit.reading,
     )
-    said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
-    said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
-    picture, [[ax]] = new_picture(said, height=4.6, cautions=check_ends(fit.study, table))
+    effect_sentence = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
+    effect_sentence = effect_sentence or f"{fit.reading.words} over {column.words}".capitalize() + "."
+    picture, [[ax]] = new_picture(effect_sentence, height=4.6, cautions=check_ends(fit.study, table))
     draw_average(ax, values, average_readings(fit, table, fit.mean(table)), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)
@@ -70,7 +70,7 @@ def show_reading(
         edge = 0.03 * (values[-1] - values[0])
         ax.set_xlim(values[0] - edge, values[-1] + edge)
         shade_beyond(ax, low, high, "not poured" if low is not None else "never varied: belief only")
-    picture.supxlabel(_drawn_at(fit, table, factor), x=0.01, ha="left", fontsize=9)
+    picture.supxlabel(_settings_note(fit, table, factor), x=0.01, ha="left", fontsize=9)
     return picture
 
 
@@ -127,14 +127,14 @@ def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading
             ax.set_ylim(min(bottom, ends.min() - pad), max(top, ends.max() + pad))
 
 
-def _moving(fit, name):
+def _checked_factor(fit, name):
     usable = {f.name: f for f in fit.study.numeric if f.name in fit.believed.factors}
     if name not in usable:
         raise Problem(f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(usable)}.")
     return usable[name]
 
 
-def _beside(fit, name):
+def _post_cure_beside(fit, name):
     """A post-cure temperature without hours in the oven does nothing, nor hours at room temperature."""
     if not {OVEN, HOURS} <= fit.believed.factors:
         return {}
@@ -146,7 +146,7 @@ def _beside(fit, name):
     return {}
 
 
-def _drawn_at(fit, table, moved):
+def _settings_note(fit, table, moved):
     """The settings the curve is drawn at, in words."""
     names = (fit.believed.factors - {moved}) & set(table)
     settings = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in names]
