@@ -211,6 +211,27 @@ def test_a_full_disk_leaves_the_old_file(made, tmp_path, name, monkeypatch):
     assert snapshot(tmp_path) == before
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("name", [*WRITERS, "zip", "package folder"])
+def test_a_folder_that_may_not_be_written_to_is_named(made, tmp_path, name, monkeypatch):
+    """The superuser may write anywhere, so that the answer of the system is put in its place."""
+    _, ending, write = {**WRITERS, **ONLY_NEW}[name]
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    with pytest.raises(PermissionError) as refused:
+        write(made, tmp_path / f"mine{ending}")
+    assert str(refused.value) == f"The folder {tmp_path} may not be written to, so mine{ending} was not. Give a path in a folder of yours."
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("name", ["new", "there"])
+def test_a_study_is_not_begun_where_nothing_may_be_written(tmp_path, name, monkeypatch, capsys):
+    (tmp_path / "there").mkdir()
+    monkeypatch.setattr(os, "access", lambda path, mode: False)
+    assert main(["new", str(tmp_path / name)]) == 1
+    said = capsys.readouterr().err
+    assert said.startswith(f"The folder {tmp_path if name == 'new' else tmp_path / 'there'} may not be written to") and len(said.splitlines()) == 1
+
+
 def test_the_last_step_never_takes_a_name_that_was_taken_meanwhile(tmp_path):
     for name in ("made", "taken"):
         (tmp_path / name).write_text(name)

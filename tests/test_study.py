@@ -2,6 +2,7 @@
 
 import string
 import time
+import tomllib
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -272,6 +273,9 @@ REFUSED = [
     ({"factors": {"catalyst": {"high": float("inf")}}}, "catalyst, high: inf is not a finite number"),
     ({"factors": {"catalyst": {"high": 10**400}}}, "catalyst, high: .* is not a number"),
     ({"factors": {"stir": {"unit": "min"}}}, "stir: nothing says what is usual"),
+    ({"factors": {"who": {}}}, 'who: nothing says what is usual. .* for a name or a word kind = "text", role = "carried"'),
+    ({"readings": {"bubbles": {"from": 0, "to": 5}}}, "bubbles: from, to is not recognised; write low and high for the range of a reading"),
+    ({"readings": {"bubbles": "0 to 5"}}, r"bubbles: '0 to 5' says too little. Write bubbles = \{\}, or \{ low = 0, high = 5 \}"),
     ({"factors": {"stir": {"low": 0}, "Stir": {"low": 0}}}, "Stir and stir are both called 'stir'"),
     ({"factors": {"gel": {"low": 0, "words": "gel time"}}}, "are both called 'gel time'"),
     ({"readings": {"tack": {"ages": [-3]}}}, "tack: an age of -3 h is not possible"),
@@ -492,3 +496,12 @@ def test_a_factor_of_ones_own_is_set_on_a_plain_step(low, high, step):
     assert study_from(raw).factor("filler").step == pytest.approx(step, rel=1e-12)
     stated = study_from({**raw, "factors": {"filler": {**raw["factors"]["filler"], "step": 0.3}}})
     assert stated.factor("filler").step == 0.3
+
+
+def test_the_examples_of_ones_own_in_a_new_study_can_be_switched_on():
+    text = NEW.read_text("utf-8")
+    for name in ("filler", "who_poured", "bubbles"):
+        assert f"# {name} = " in text
+        text = text.replace(f"# {name} = ", f"{name} = ")
+    study = study_from(tomllib.loads(text))
+    assert study.factor("who_poured").kind == "text" and study.reading("bubbles").resolution == 1

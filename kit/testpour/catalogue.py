@@ -47,9 +47,10 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
     cannot be read.
     """
     if not isinstance(entry, dict):
-        raise ColumnProblem(f"{name}: {shortened(repr(entry))} says too little. Write {name} = {{}}, or {{ from = 1, to = 2 }}.")
+        example = "{ from = 1, to = 2 }" if kind is Factor else "{ low = 0, high = 5 }"
+        raise ColumnProblem(f"{name}: {shortened(repr(entry))} says too little. Write {name} = {{}}, or {example}.")
     entry = dict(entry)
-    if "from" in entry or "to" in entry:
+    if kind is Factor and ("from" in entry or "to" in entry):
         entry["span"] = [entry.pop("from", None), entry.pop("to", None)]
     _check_entry(kind, name, entry)
     if entry.get("grades") and base is None:
@@ -116,9 +117,10 @@ def amount(value: str | float, unit: str, what: str) -> float:
 
 def _check_entry(kind, name, entry):
     """Refuse keys that no declaration has, and values of another kind than the declaration's."""
-    allowed = sorted({f.name for f in fields(kind)} - {"name"})
+    allowed = ["from", "to"] * (kind is Factor) + sorted({f.name for f in fields(kind)} - {"name"})
     if unknown := sorted(set(entry) - set(allowed)):
-        raise ColumnProblem(f"{name}: {', '.join(unknown)} is not recognised; allowed are from, to, {', '.join(allowed)}.")
+        instead = "write low and high for the range of a reading" if {"from", "to"} & set(unknown) else f"allowed are {', '.join(allowed)}"
+        raise ColumnProblem(f"{name}: {', '.join(unknown)} is not recognised; {instead}.")
     wrong = []
     for part in fields(kind):
         form, words = WRITTEN.get(type(part.default), (object, ""))

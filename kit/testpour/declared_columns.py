@@ -180,6 +180,6 @@ def _wrong_numbers(column):
         yield f"{len(grades)} grades run from 0 to {len(grades) - 1}, not from {column.range_words}. Write low = 0, high = {len(grades) - 1}."
     if isinstance(column, Factor) and column.kind != "text":
         if math.isnan(column.usual):
-            yield "nothing says what is usual. Write usual = and a number, or low and high."
+            yield 'nothing says what is usual. Write usual = and a number, or low and high; for a name or a word kind = "text", role = "carried".'
         elif not column.low <= column.usual <= column.high:
             yield f"usual {column.usual:g} is outside {column.range_words}. Give a usual value inside it."

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from html import escape, unescape
 from pathlib import Path
 
-from testpour.problems import NameTaken, NoSuchFile, Problem
+from testpour.problems import MayNotWrite, NameTaken, NoSuchFile, Problem
 from testpour.wording import visible
 
 NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg", ".csv", ".xlsx", ".zip"}  # what a page may not be named: nothing would open it
@@ -53,10 +53,12 @@ def beginning(path: str | Path) -> bytes:
 
 
 def place(path: str | Path) -> Path:
-    """`path`, refused with a FileNotFoundError where there is no folder to write it in."""
+    """`path`, refused with a FileNotFoundError where there is no folder to write it in, with a PermissionError where that folder is closed."""
     path = Path(path)
     if not path.parent.is_dir():
         raise NoSuchFile(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
+    if not os.access(path.parent, os.W_OK):
+        raise MayNotWrite(f"The folder {path.parent.absolute()} may not be written to, so {path.name} was not. Give a path in a folder of yours.")
     return path
 
 

@@ -24,6 +24,10 @@ class NoSuchFile(Problem, FileNotFoundError):
     """A file or folder that is named is not there."""
 
 
+class MayNotWrite(Problem, PermissionError):
+    """A folder that a file is to be written in may not be written to."""
+
+
 class NameTaken(Problem, FileExistsError):
     """Something lies already where a file is to be written."""
 

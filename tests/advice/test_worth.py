@@ -140,6 +140,18 @@ def test_an_aim_is_judged_at_its_own_age(fits):
     assert [early, late] == pytest.approx(drawn, abs=0.04) and late > early + 0.3
 
 
+def test_an_aim_is_judged_as_the_gauge_reads(fits):
+    """A gauge in steps of 20 Shore D reads 80 from 70 on: as the draws have it from there."""
+    table = settings_table(fits.study, [{"catalyst": "1.5 %"}])
+    states = states_of(fits)
+    coarse = replace(states["hardness"], fit=replace(states["hardness"].fit, reading=replace(fits["hardness"].reading, resolution=20.0)))
+    study = replace(fits.study, aims=(Aim("hardness", at_least=80.0, age=24.0),))
+    fine = replace(states["hardness"], fit=replace(states["hardness"].fit, reading=replace(fits["hardness"].reading, resolution=0.0)))
+    from_70 = prospect({"hardness": fine}, replace(study, aims=(Aim("hardness", at_least=70.0, age=24.0),)), table).chance()
+    assert prospect({"hardness": coarse}, study, table).chance() == pytest.approx(from_70, rel=1e-9)
+    assert prospect({"hardness": fine}, study, table).chance() < from_70 - 0.1
+
+
 def test_a_window_of_grades_is_met_by_its_grades_alone(fits):
     """At least grade 1 and at most grade 2, by means and covariances, against the draws of the fit."""
     table = settings_table(fits.study, [{"catalyst": c, "cover": v} for c in (1, 1.5, 2.2) for v in (0, 1)], room=19)

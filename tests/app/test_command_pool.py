@@ -18,7 +18,7 @@ def test_logs_become_a_page_and_beliefs(packages, tmp_path, capsys):
     page, beliefs = tmp_path / "pool.html", tmp_path / "guild.toml"
     assert main(["pool", *packages, "--to", str(page), "--beliefs", str(beliefs)]) == 0
     said = capsys.readouterr().out
-    assert said.startswith("2 benches: 12 pours") and str(page) in said
+    assert said.startswith(f"Bench 1 is {packages[0]}.\nBench 2 is {packages[1]}.\n2 benches: 12 pours") and str(page) in said
     assert page.read_text("utf-8").startswith("<!doctype html>")
     assert tp.read_beliefs(beliefs)["gel_time"]["catalyst"]["mean"] < 0
 
@@ -26,7 +26,8 @@ def test_logs_become_a_page_and_beliefs(packages, tmp_path, capsys):
 def test_the_same_log_twice_is_refused_with_the_reason(packages, tmp_path, capsys):
     page = tmp_path / "pool.html"
     assert main(["pool", packages[0], packages[0], "--to", str(page)]) == 1
-    said = capsys.readouterr().err
+    out, said = capsys.readouterr()
+    assert out == f"Bench 1 is {packages[0]}.\nBench 2 is {packages[0]}.\n"  # whom to write to about what the reasons say
     assert said.startswith("Logs that cannot be joined as they are: ") and "brought already" in said and not page.exists()
 
 

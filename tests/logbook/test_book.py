@@ -697,3 +697,13 @@ def test_a_log_that_nobody_closed_is_closed_when_it_goes(study_here):
     del book
     gc.collect()
     assert engine.pool.checkedin() == 0
+
+
+def test_a_block_closes_its_log_and_keeps_what_it_logged(study_here):
+    with Logbook(study_here) as book:
+        book.add_pour("P01", settings={}, session="S1")
+        engine = book._engine
+        assert engine.pool.checkedin() == 1
+    assert engine.pool.checkedin() == 0
+    with pytest.raises(ZeroDivisionError), Logbook(study_here) as again:
+        assert list(again.castings().pours.index) == ["P01"] and 1 / 0

@@ -44,6 +44,13 @@ def test_one_aim_is_the_share_of_a_normal_between_its_bounds(fits):
     assert found.table["chance"].iloc[0] == pytest.approx(told.mean(), abs=0.003)
 
 
+def test_a_hardness_read_as_the_bound_meets_it(fits):
+    """On a gauge in whole Shore D, 70 is read from 69.5 on: 1 - Phi((ln(69.5 / 30.5) - m) / s), draw by draw."""
+    hard, table = fits["hardness"], settings_table(fits.study, {"catalyst": 1.5}, room=20).assign(age=24.0)
+    by_hand = norm.sf((np.log(69.5 / 30.5) - hard.mean(table)[:, 0]) / hard.scatter())
+    assert hard.chances(table, 70.0)[:, 0] == pytest.approx(by_hand, abs=1e-12)
+
+
 @pytest.mark.parametrize("made", [0, 1, 4])
 def test_the_interval_of_a_chance_counts_how_far_the_shape_may_be_wrong(fits, made):
     """ln time 3.4, sigma 0.2, sessions 0.1, all known, as they are narrowed; any share of sigma squared is as likely an error of the shape.
@@ -108,7 +115,7 @@ def test_the_aims_multiply(fits):
 
 
 def test_complementary_bounds_share_out_the_whole(fits):
-    for name, bound, next_up in (("gel_time", 25.0, 25.0), ("hardness", 75.0, 75.0), ("tack", 1.0, 2.0)):
+    for name, bound, next_up in (("gel_time", 25.0, 25.0), ("hardness", 75.0, 76.0), ("tack", 1.0, 2.0)):
         age = 24.0 if name != "gel_time" else None
         below = chance(with_aims(fits, Aim(name, None, bound, age)), {"catalyst": 2}).draws
         above = chance(with_aims(fits, Aim(name, next_up, None, age)), {"catalyst": 2}).draws

@@ -1,5 +1,6 @@
 """Fits: a supplier's printed gel times, least squares anyone can redo, and what an empty log leaves."""
 
+import pickle
 from dataclasses import replace
 
 import numpy as np
@@ -344,3 +345,31 @@ def test_times_that_differ_are_taken_as_they_are(castings_of):
     read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [20.0, 22.0, 23.0], "high": [20.0, 22.0, 23.0]})
     fit = fit_castings(castings_of(GEL_ONLY, pours, read))["gel_time"]
     assert list(fit.rows["low"]) == list(fit.rows["high"]) == [20.0, 22.0, 23.0] and fit.assumed == ()
+
+
+def test_fits_may_be_kept_in_a_pickle(plain_fits):
+    again = pickle.loads(pickle.dumps(plain_fits))
+    asked = {"catalyst": "1.8 %", "thickness": "12 mm"}
+    assert list(again) == list(plain_fits)
+    assert again.predict(asked, room=18).equals(plain_fits.predict(asked, room=18))
+
+
+@pytest.mark.parametrize(("values", "declared", "step"), [
+    ([0, 1, 3, 2, 2, 1], {}, 1.0), ([0, 1, 3, 2.5, 2, 1], {}, 0.0), ([0, 1, 3, 2, 2, 1], {"resolution": 0.5}, 0.5), ([0, 1, 3, 2, 2, 1], {"unit": "mm"}, 0.0),
+])
+def test_a_score_of_which_whole_numbers_alone_were_read_is_read_in_whole_numbers(values, declared, step):
+    """Declared or seen, its step is the same: 2 is read from 1.5 to 2.5, so that a score of 2 meets at most 2."""
+    parts = {"factors": {"catalyst": {"from": 1, "to": 2}}, "aims": {"bubbles": {"at_most": 2}}}
+    study = study_from({**parts, "readings": {"bubbles": {"low": 0, "high": 5, **declared}}})
+    log = Logbook(study, "sqlite://")
+    log.add_all([{"pour": f"P{i}", "session": "S1", "settings": {"catalyst": 1 + i / 5}, "readings": [{"reading": "bubbles", "value": value}]}
+                 for i, value in enumerate(values)])
+    castings = log.castings()
+    fit = fit_castings(castings, remainder=False)["bubbles"]
+    log.close()
+    assert fit.reading.resolution == step
+    assert ("Bubbles is taken as read in whole numbers." in fit.sentence()) is (step == 1.0)
+    if step == 1.0:
+        written = study_from({**parts, "readings": {"bubbles": {"low": 0, "high": 5, "resolution": 1}}})
+        same = fit_castings(replace(castings, study=written), remainder=False)["bubbles"]
+        assert fit.predict({"catalyst": 1.5}).equals(same.predict({"catalyst": 1.5}))

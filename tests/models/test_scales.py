@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.models.scales import ADIABATIC_RISE, to_latent, to_reading, widen
+from testpour.models.scales import ADIABATIC_RISE, met_from_to, to_latent, to_reading, widen
 
 READINGS = catalogue()["readings"]
 GEL, PEAK, HARD = READINGS["gel_time"], READINGS["peak_temperature"], READINGS["hardness"]
@@ -73,3 +73,15 @@ def test_an_exact_reading_is_known_to_half_a_step():
     low, high = widen(HARD, np.array([77.0, 70.0, -np.inf]), np.array([77.0, 75.0, 60.0]))
     assert low.tolist() == [76.5, 70.0, -np.inf] and high.tolist() == [77.5, 75.0, 60.0]
     assert widen(GEL, np.array([20.0]), np.array([20.0]))[0] == 20.0
+
+
+@pytest.mark.parametrize(
+    "reading, aim, meets",
+    [
+        (HARD, (70, None), (69.5, np.inf)), (HARD, (70.5, None), (70.5, np.inf)), (HARD, (70.2, 80), (70.5, 80.5)), (PEAK, (None, 90), (-np.inf, 90.5)),
+        (Reading("run", "mm", resolution=0.1), (0.3, 0.7), (0.25, 0.75)), (GEL, (15, 45), (15, 45)),
+    ],
+)
+def test_an_aim_is_met_by_what_the_instrument_reads(reading, aim, meets):
+    """A gauge in whole Shore D reads 70 from 69.5 on, and 71 from 70.5 on, which is the first that meets 70.2: by hand."""
+    assert met_from_to(reading, *aim) == pytest.approx(meets, rel=1e-12)

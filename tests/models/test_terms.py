@@ -1,5 +1,7 @@
 """Terms: zero at the reference settings, and the physics they stand for, by hand."""
 
+import pickle
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -75,3 +77,11 @@ def test_the_matrix_has_a_row_a_setting_and_a_column_a_term():
     terms = [TERMS["level"], TERMS["catalyst"], TERMS["catalyst_bend"]]
     assert design(terms, table) == pytest.approx(np.array([[1, 0, 0], [1, np.log(2), np.log(2) ** 2]]))
     assert design([], table).shape == (2, 0)
+
+
+@pytest.mark.parametrize("term", [*TERMS.values(), own_term(Factor("stirring", usual=2.0, span=(1.0, 5.0)))], ids=lambda t: t.name)
+def test_a_term_comes_back_from_a_pickle_as_it_was(term):
+    again = pickle.loads(pickle.dumps(term))
+    table = AT_REFERENCE.assign(catalyst=2.2, thickness=14.0, pigment=4.0, cover=0.0, humidity=70.0, room_temperature=17.0, stirring=3.5)
+    assert again == term or again.name == "stirring"
+    assert np.asarray(again.column(table)).tolist() == np.asarray(term.column(table)).tolist()

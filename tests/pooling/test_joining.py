@@ -55,6 +55,19 @@ def test_another_hardness_scale_is_never_converted(bench):
     assert set(rows[mine]["reading"]) == {"gel_time", "tack"} and len(joined.left_out) == 1
 
 
+@pytest.mark.parametrize(("which", "own"), [("readings", {"low": 0, "high": 5}), ("factors", {"low": 0, "high": 5, "from": 1, "to": 4})])
+def test_a_score_out_of_five_is_not_joined_with_one_out_of_ten(bench, declared, which, own):
+    """A number without a unit says something in its range only."""
+    parts = {"readings": {"gel_time": {}, "score": own}} if which == "readings" else {"factors": {"catalyst": {}, "room_temperature": {}, "score": own}}
+    logs = [bench(number, aims={}, **parts) for number in (1, 2, 3)]
+    if which == "factors":
+        logs = [replace(log, pours=log.pours.assign(score=2.0)) for log in logs]
+    join_logs(logs)
+    problem = refused([*logs[:2], declared(logs[2], which, "score", high=10.0)])
+    row = problem.table.iloc[0]
+    assert (row["bench"], row["part"], row["what"], row["here"], row["in the pool"]) == ("Bench 3", "score", "has another range", "0 to 10", "0 to 5")
+
+
 def test_every_reason_at_once(bench, tmp_path):
     odd = bench(2, resin={"kind": "epoxy"})
     soft = bench(4, readings={"hardness": {"unit": "Shore A"}, "tack": {}})

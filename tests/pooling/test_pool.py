@@ -165,6 +165,19 @@ def test_two_benches_tell_what_they_say_together_but_not_how_they_differ(casting
     assert "cannot tell yet" in show_benches(few, "gel_time").says
 
 
+@pytest.mark.slow
+def test_a_reading_of_one_bench_tells_nothing_of_how_benches_differ(bench):
+    only = {"readings": {"gel_time": {}}, "aims": {}}
+    one = bench(1, pours=12, readings={"gel_time": {}, "hardness": {}}, aims={})
+    rows, hard = one.readings.copy(), (one.readings["reading"] == "hardness").to_numpy()
+    rows.loc[hard, "low"] = rows.loc[hard, "high"] = np.round(50 + 15 * one.pours["catalyst"].to_numpy() + np.resize([-1, 0, 1], 12))
+    found = pool([replace(one, readings=rows), bench(2, **only), bench(3, **only)])
+    gel, hardness = found.told()
+    assert hardness == "Hardness: read at Bench 1 only, and how benches differ is told from 3 or more."
+    assert gel.startswith("Gel time: two benches in three lie within")
+    assert found.table.loc[("hardness", "catalyst"), "where"] == "in all logs together"
+
+
 def test_a_sure_bend_is_not_told_as_what_cannot_be_told(castings_of):
     """exp(3.2 - 0.13 x + 1.2 x**2) min, x = ln(dose / 1.5 %): 31.5 min at 1 %, 24.4 at 1.58 % (x = 0.13 / 2.4), 31.4 at 2.5 %."""
     row = pool(gel_guild(castings_of, [0, 0.1], [-0.13, -0.13], bend=1.2)).table.loc[("gel time", "catalyst")]

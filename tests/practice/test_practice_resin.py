@@ -217,3 +217,12 @@ def test_a_lesson_before_any_pour_is_refused(study, castings_of):
     empty = castings_of(study, pd.DataFrame(columns=[f.name for f in study.factors]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     with pytest.raises(Problem, match="Nothing has been poured yet"):
         practice_resin(study, 1).lesson(empty)
+
+
+def test_the_true_chance_is_of_what_a_gauge_in_whole_numbers_reads(study):
+    """At least 70 and at least 69.2 ask for the same: a reading of 70. At least 70.2 asks for 71."""
+    resin, row = practice_resin(slim(study, "hardness"), 2), table_of(slim(study, "hardness"), {"thickness": 12.0})
+    end = np.floor(resin.ideal(row.assign(age=24.0))["hardness"].iloc[0])
+    aims = [replace(resin.study.aims[0], at_least=end + more, at_most=None) for more in (-0.8, 0.0, 0.2)]
+    same, also, harder = (replace(resin, study=replace(resin.study, aims=(aim,))).true_chance(row)[0] for aim in aims)
+    assert same == also > harder + 0.05

@@ -17,7 +17,8 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.report import explorer as module
-from testpour.report.explorer import _packed, _stops_of, explorer
+from testpour.report.explorer import _aim, _packed, _stops_of, explorer
+from testpour.study import Aim
 from testpour.study_file import study_from
 
 STUDY = {
@@ -84,6 +85,12 @@ def test_every_term_of_every_reading_is_in_its_table_at_every_stop(fits):
                     cell = cell * len(stops[name]) + at[name]
                 values = unpacked(table["values"])[:, 0]
                 assert values[cell] == pytest.approx(design([term], row)[0, 0], abs=1e-4 * max(np.ptp(values), 1e-9))
+
+
+def test_the_page_is_given_what_the_gauge_reads_as_the_bound(fits):
+    """Whole Shore D: 70 is read from 69.5 on."""
+    aim = _aim(fits.study, catalogue()["readings"]["hardness"], Aim("hardness", at_least=70.0, age=24.0))
+    assert (aim["at_least"], aim["at_most"]) == (69.5, None) and "at least 70 Shore D" in aim["words"]
 
 
 def test_the_scores_are_those_of_new_castings(fits):

@@ -15,7 +15,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from testpour.models.chance import NoAims
-from testpour.models.scales import to_latent
+from testpour.models.scales import met_from_to, to_latent
 from testpour.models.terms import design
 
 if TYPE_CHECKING:
@@ -102,7 +102,7 @@ def _sides_of(states: dict[str, State], size: int, columns: dict[str, np.ndarray
                 continue
             rows[:, state.terms + cut] = sign
         else:
-            ends = to_latent(reading, np.full(size, float(bound)), columns.get("room_temperature"))
+            ends = to_latent(reading, np.full(size, met_from_to(reading, aim.at_least, aim.at_most)[upper]), columns.get("room_temperature"))
             offset = sign * np.asarray(ends, float)
         yield Side(aim.reading, rows, offset, scatter, upper)
 

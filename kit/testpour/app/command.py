@@ -201,6 +201,7 @@ def pool(asked: argparse.Namespace) -> int:
     free_for(asked.to, showing.PAGE)
     if asked.beliefs:
         free_for(asked.beliefs, belief_file.FILE)
+    print(*(f"Bench {number} is {path}." for number, path in enumerate(asked.benches, 1)), sep="\n")
     found = join(asked.benches, leave_out=asked.leave_out)
     print(found.sentence(), found.page(asked.to), sep="\n")
     if asked.beliefs:

@@ -12,7 +12,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
-from testpour.files import name_new
+from testpour.files import name_new, place
 from testpour.problems import Problem
 from testpour.study import Study
 from testpour.study_file import read_study, study_from
@@ -105,6 +105,7 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
     if not templates():
         raise FolderProblem(f"No template notebooks at {_shipped('notebooks')}. Install testpour again.")
     path.parent.mkdir(parents=True, exist_ok=True)
+    place(path / "study.toml" if path.exists() else path)
     with tempfile.TemporaryDirectory(dir=path if path.exists() else path.parent, prefix=".testpour-") as part:
         made = Path(part, "study")
         made.mkdir()

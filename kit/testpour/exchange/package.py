@@ -25,7 +25,7 @@ from testpour.exchange.package_schema import (
     picture,
     tables,
 )
-from testpour.files import name_new
+from testpour.files import name_new, place
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
@@ -79,6 +79,7 @@ def write_package(
     castings, history = _contents(source, names)
     files = _files(_as_logged(castings), history, licence, names)
     to.parent.mkdir(parents=True, exist_ok=True)
+    place(to)
     with tempfile.TemporaryDirectory(dir=to.parent, prefix=".testpour-") as part:
         made = (_zip if to.suffix.casefold() == ".zip" else _folder)(Path(part) / "package", files)
         try:

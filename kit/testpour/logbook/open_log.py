@@ -4,6 +4,7 @@ import warnings
 import weakref
 from contextlib import AbstractContextManager
 from functools import partial
+from typing import Self
 
 import pandas as pd
 from sqlalchemy import Connection
@@ -39,8 +40,14 @@ class OpenLog:
         return f"Log of {self.study.name!r} at {address_words(self.address)}. {self.castings().sentence()}"
 
     def close(self) -> None:
-        """Close the database."""
+        """Close the database; so does the end of a block, ``with tp.Logbook(study) as log:``."""
         self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *problem: object) -> None:
+        self.close()
 
     def history(self, pour: str) -> pd.DataFrame:
         """Every row ever logged of a pour, superseded ones too: a DataFrame in the order of logging.

@@ -39,7 +39,7 @@ import pandas as pd
 from testpour.models.beliefs import beliefs_for
 from testpour.models.physics_choice import choose_terms
 from testpour.models.reading_fit import ReadingFit, fit_rows
-from testpour.models.reading_model import rows_of
+from testpour.models.reading_model import counted, rows_of
 from testpour.models.settings import SettingsGiven
 from testpour.problems import NoSuchName
 from testpour.threads import one_thread
@@ -146,6 +146,7 @@ def fit_castings(
     models = {}
     for reading in study.readings:
         rows, assumed = rows_of(castings, reading)
+        reading, assumed = counted(reading, rows, assumed)
         believed = beliefs_for(study, reading, beliefs, rows)
         physics_note: tuple[str, ...] = ()
         model: IntervalModel | None = None

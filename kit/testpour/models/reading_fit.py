@@ -17,7 +17,7 @@ from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
 from testpour.models.remainder import learnable_directions, remainder_scale, with_remainder_drawn
-from testpour.models.scales import as_read, latent_ends, to_latent
+from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import design
 from testpour.threads import one_thread
@@ -131,8 +131,7 @@ class ReadingFit:
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
         if not self.reading.grades:
             room = table.get("room_temperature")
-            ends = (-np.inf if at_least is None else at_least, np.inf if at_most is None else at_most)
-            return [to_latent(self.reading, np.full(len(table), end), room) for end in ends]
+            return [to_latent(self.reading, np.full(len(table), end), room) for end in met_from_to(self.reading, at_least, at_most)]
         edges = grade_edges(self.posterior.cuts)
         last = len(self.reading.grades) - 1
         first = 0 if at_least is None else int(np.ceil(at_least))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,6 +73,14 @@ def _with_rounding(study, reading, rows):
     which = f"Equal values of {reading.words}" if values.duplicated().any() else f"The values of {reading.words} show no scatter and"
     sentence = f"{which} are taken as read to {show(2 * half, reading.unit)}."
     return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [sentence]
+
+
+def counted(reading: Reading, rows: pd.DataFrame, assumed: tuple[str, ...]) -> tuple[Reading, tuple[str, ...]]:
+    """The reading, in steps of 1 where it has no unit and every number read is whole, as of a count or a score; that is then `assumed` too."""
+    exact = rows.loc[rows["low"] == rows["high"], "low"]
+    if reading.scale != "plain" or reading.unit or reading.resolution or len(exact) < 2 or (exact % 1).any():
+        return reading, assumed
+    return replace(reading, resolution=1.0), (f"{reading.words.capitalize()} is taken as read in whole numbers.", *assumed)
 
 
 def _without_scatter(study, reading, rows):

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range
 LEAST = 1e-6  # smallest such unit
+NEARLY = 1e-9  # of an instrument's step: a bound so near to one lies on it
 
 
 def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
@@ -62,6 +63,14 @@ def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarr
     half = reading.resolution / 2
     exact = low == high
     return np.where(exact, low - half, low), np.where(exact, high + half, high)
+
+
+def met_from_to(reading: Reading, at_least: float | None, at_most: float | None) -> tuple[float, float]:
+    """Between what values a casting meets an aim, infinite where open: an instrument with steps reads to the nearest, and what it reads is judged."""
+    low, high, step = -np.inf if at_least is None else at_least, np.inf if at_most is None else at_most, reading.resolution
+    if reading.grades or not step:
+        return low, high
+    return (np.ceil(low / step - NEARLY) - 0.5) * step, (np.floor(high / step + NEARLY) + 0.5) * step
 
 
 def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:

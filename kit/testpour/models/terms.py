@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -72,6 +73,12 @@ class Term:
     factors: tuple[str, ...]  # the settings it needs; a study without one of them does without the term
     column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number a row, zero at the reference settings
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """For a pickle, which takes no function without a name: one of `TERMS` by its name."""
+        if TERMS.get(self.name) is self:
+            return _trade_term, (self.name,)
+        return Term, (self.name, self.words, self.factors, self.column)
+
 
 def _ratio(table, name):
     return log_ratio(table[name], REFERENCE[name])
@@ -104,10 +111,18 @@ TERMS = {
 }
 
 
+def _trade_term(name):
+    return TERMS[name]
+
+
 def own_term(factor: Factor) -> Term:
     """The term of a person's own numeric factor: linear, half its span from the usual value is 1."""
     half = (factor.span[1] - factor.span[0]) / 2 if factor.span else max(abs(factor.usual), 1.0)
-    return Term(factor.name, factor.words, (factor.name,), lambda t: (t[factor.name] - factor.usual) / (half or 1.0))
+    return Term(factor.name, factor.words, (factor.name,), partial(_in_halves, factor, half or 1.0))
+
+
+def _in_halves(factor, half, table):
+    return (table[factor.name] - factor.usual) / half
 
 
 class ColumnArrays:

@@ -85,6 +85,8 @@ def too_few(benches: int) -> str:
 
 def differences_in_words(fit: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
+    if len(fit.benches) < FEWEST:
+        return f"{capital(fit.reading.words)}: read at {listed(fit.benches)} only, and how benches differ is told from {FEWEST} or more."
     sentence = f"{capital(fit.reading.words)}: {_spread(fit)}."
     table = fit.differences()
     apart = table[table["stands_out"]]

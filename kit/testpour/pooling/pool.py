@@ -147,7 +147,7 @@ class Pool:
         at a bench not in the pool; where: whether it holds at every bench, or in all logs together where the benches
         are too few to tell that; says.
         """
-        rows = [row for fit in self.read.values() for row in effect_rows(fit, self.tells)]
+        rows = [row for fit in self.read.values() for row in effect_rows(fit, len(fit.benches) >= FEWEST)]
         head = ["reading", "factor", "from", "to", "middle", "low", "high", "new low", "new high", "where", "says"]
         return pd.DataFrame(rows, columns=head).set_index(["reading", "factor"])
 

@@ -170,10 +170,9 @@ def pool_declarations(sources: list[Source], which: Literal["factors", "readings
 
 def _compatibility(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
     """What two declarations must share for their values to mean the same."""
-    if isinstance(column, Factor):
-        return column.unit, column.kind
-    ends = (column.low, column.high) if column.scale == "share" else ()
-    return column.unit, column.scale, tuple(column.grades or ()), ends
+    shared = column.kind if isinstance(column, Factor) else column.scale
+    ends = (column.low, column.high) if shared == "share" or not column.unit else ()  # a number without a unit means something in its range only
+    return column.unit, shared, tuple(getattr(column, "grades", ())), ends
 
 
 def incompatible_columns(
@@ -209,10 +208,10 @@ def _difference(bench, column, other):
         return reason(bench, part, "is on another scale" if scale else "is in another unit", column.unit, other.unit, do)
     if isinstance(column, Factor) and column.kind != other.kind:
         return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
-    if column.scale != other.scale:
+    if isinstance(column, Reading) and column.scale != other.scale:
         return reason(bench, part, "is declared with another scale", column.scale, other.scale, "Declare the same scale.")
-    if column.grades != other.grades:
+    if isinstance(column, Reading) and column.grades != other.grades:
         here, there = (", ".join(c.grades) for c in (column, other))
         return reason(bench, part, "has other grades", here, there, "Grade by the same words, or leave it out.")
     return reason(bench, part, "has another range", column.range_words, other.range_words,
-                  "Declare the range of the instrument alike.")
+                  "Read it on one scale and declare its range alike, or leave it out.")

@@ -11,6 +11,7 @@ import pandas as pd
 from scipy.special import ndtr
 
 from testpour.logbook.castings import Castings
+from testpour.models.scales import met_from_to
 from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
@@ -94,8 +95,7 @@ class PracticeResin:
 
     def _meets(self, aim, ideal, room):
         reading = self.study.reading(aim.reading)
-        low = -np.inf if aim.at_least is None else aim.at_least
-        high = np.inf if aim.at_most is None else aim.at_most
+        low, high = met_from_to(reading, aim.at_least, aim.at_most)
         if reading.grades:
             low, high, spread = np.ceil(low) - 0.5, np.floor(high) + 0.5, np.hypot(self.truth.step, 0.2)
         elif reading.scale == "log":

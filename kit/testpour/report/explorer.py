@@ -20,7 +20,7 @@ from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.change import good_grades
 from testpour.models.fits import NARROWED, Fits
-from testpour.models.scales import ADIABATIC_RISE
+from testpour.models.scales import ADIABATIC_RISE, met_from_to
 from testpour.models.terms import design
 from testpour.report.advised import Advice, room_words
 from testpour.units import unit_words
@@ -150,10 +150,10 @@ def _range(factor, values):
 
 
 def _aim(study, reading, aim):
-    """The aim in words and bounds; for grades, the first and the last grade that count as good."""
+    """The aim in words and what readings meet it, from and to; for grades, the first and the last that count as good."""
     if aim is None:
         return None
-    low, high = good_grades(study, reading) or (aim.at_least, aim.at_most)
+    low, high = good_grades(study, reading) or (end if np.isfinite(end) else None for end in met_from_to(reading, aim.at_least, aim.at_most))
     return {"words": aim.words(reading), "at_least": low, "at_most": high}
 
 
