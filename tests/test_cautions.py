@@ -314,3 +314,9 @@ def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(n
     assert found.lines()
     for line in by_pour({"P01": found}).lines():
         assert line.count(": ") == 2 and not re.search(r"[.] [a-z]", line), line
+
+
+@pytest.mark.parametrize("note, warned", [("poured in a polystyrene cup", True), ("vinyl gloves", False), ("PE-LD bag over it", False), ("no polystyrene cup", False)])
+def test_a_note_is_warned_of_a_plastic_only_by_a_name_that_means_nothing_else(note, warned):
+    """Short names are left alone: vinyl is gloves, records and a resin too; common practice, no source."""
+    assert bool(check_note(note).warnings) is warned

@@ -345,3 +345,7 @@ def test_a_casting_of_a_lot_loses_heat_through_the_face_of_its_bench():
     lots = lots_at(np.eye(len(UNKNOWNS))[UNKNOWNS.index("film")])
     slab = layers._slab({"catalyst": 1.5, "room_temperature": 20.0}, lots, 0, 12.0, 12.0, 60.0)
     assert slab.face.film == np.asarray(lots.film).item() > Face().film and slab.layers == (Layer(12.0, 60.0, 1.5),)
+
+
+def test_everything_that_cannot_be_asked_is_said_in_one_message():
+    assert str(AskedTooMuch(["Too deep.", "Too cold."])) == "This cannot be answered. Too deep. Too cold."
