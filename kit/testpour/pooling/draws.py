@@ -14,7 +14,7 @@ from scipy.stats import chi2, norm, qmc
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
-from testpour.likelihood.weights import effective_size, resample
+from testpour.likelihood.weights import effective_size, resample, weighed
 from testpour.pooling.blocks import back_solve
 from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density
 
@@ -65,8 +65,7 @@ def _importance_draws(density, top, root, points, draws, rng):
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
             logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
-        weights = np.exp(np.array(logs) - max(logs))
-        weights /= weights.sum()
+        weights = weighed(np.array(logs)[:, None])[1]
         effective = effective_size(weights)
         if effective >= GOOD * points:
             break
