@@ -185,9 +185,10 @@ def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
 
 
 def test_distance_from_the_usual_is_in_parts_of_the_spans(fits):
-    """2.4 % of catalyst is 0.6 of its span from 1.5, 2 % of pigment 0.39 of its span from 0.5, though 1.5 % is more than 0.9."""
-    table = pd.DataFrame({"catalyst": [2.4, 1.5], "pigment": [0.5, 2.0]})
-    assert nearest_usual(table, np.array([0.8, 0.8]), 0.8, free_factors(fits.study, {"thickness": 10, "cover": 1})) == 1
+    """2.4 % of catalyst is 0.6 of its span from 1.5, 2 % of pigment 0.39 of its span from 0.5, though 1.5 % is more than 0.9; 1.0 % is a third."""
+    for catalyst, pigment in [([2.4, 1.5], [0.5, 2.0]), ([1.0, 1.6], [0.5, 0.5])]:
+        table = pd.DataFrame({"catalyst": catalyst, "pigment": pigment})
+        assert nearest_usual(table, np.array([0.8, 0.8]), 0.8, free_factors(fits.study, {"thickness": 10, "cover": 1})) == 1
 
 
 def test_what_is_refused_or_likely_to_boil_is_never_proposed(fits):

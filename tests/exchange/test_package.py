@@ -268,6 +268,16 @@ def test_a_package_from_before_units_belonged_to_the_fingerprint_is_read(book, t
     assert len(read_package(path).castings) == len(book.castings())
 
 
+def test_what_a_package_leaves_out_of_its_study_is_left_out(package):
+    """A package that states no question and no thresholds for the work."""
+    head = json.loads((package / "datapackage.json").read_text("utf-8"))
+    for name in ("question", "ready"):
+        del head["testpour"][name]
+    (package / "datapackage.json").write_text(json.dumps(head), "utf-8")
+    found = read_package(package)
+    assert found.study.question == "" and not found.study.ready
+
+
 def test_other_units_in_the_descriptor_are_refused(package):
     text = (package / "datapackage.json").read_text("utf-8")
     (package / "datapackage.json").write_text(text.replace('"unit": "mm"', '"unit": "in"'), "utf-8")

@@ -1,6 +1,7 @@
 """Each pour against the others: weighting agrees with leaving out for real, and what is wrong is found and named."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ from scipy.stats import kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, agreement
+from testpour.models.agreement import Agreement, _grades_at_middles, agreement
 from testpour.models.check import Checked, CheckedLog, check_fit, check_log
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
@@ -267,3 +268,9 @@ def test_without_repeats_nothing_is_said_of_fit(castings_of):
     read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [30.0, 21.0, 15.0], "high": [30.0, 21.0, 15.0]})
     found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
     assert found.repeats == 0 and np.isnan(found.agreement_chance) and "alike" not in found.sentence()
+
+
+@pytest.mark.parametrize("cuts, middles", [([1.0, 3.0, 5.0], [0.0, 2.0, 4.0, 6.0]), ([-0.5, 0.5], [-1.0, 0.0, 1.0])])
+def test_a_grade_is_compared_at_the_middle_between_its_cut_points(cuts, middles):
+    """By hand; the first and the last grade, open at one side, are taken to be as wide as the others."""
+    assert _grades_at_middles(SimpleNamespace(cut_belief=(np.array(cuts),)), range(len(middles))).tolist() == middles

@@ -234,3 +234,9 @@ def test_the_ceiling_is_learnt_from_the_peaks_too(study, castings_of):
     both = np.zeros(9)
     both[[UNKNOWNS.index("heat_of_cure"), CEILING]] = 1.0
     assert both @ lot.covariance @ both < 0.8 * 2
+
+
+def test_a_study_that_names_no_lots_learns_from_its_castings(study, castings_of):
+    """Twelve pours in three sessions, of which nobody wrote down the bottles."""
+    _, castings = simulated(replace(study, factors=tuple(f for f in study.factors if not f.name.endswith("_lot"))), castings_of, 1)
+    assert learn_lot(castings).pours == 12

@@ -7,7 +7,7 @@ import pytest
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms, with_remainder_drawn
+from testpour.models.remainder import coordinates_of, learnable_directions, remainder_scale, remainder_terms, with_remainder_drawn
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
@@ -122,3 +122,13 @@ def test_a_persons_own_factor_and_reading_bend():
         reading, read = study.reading(name), rows.assign(low=unit * gloss, high=unit * gloss)
         found = fit_rows(study, reading, beliefs_for(study, reading, None, read), read).mean(asked).mean(axis=0) / unit
         assert found == pytest.approx([30, 52.5, 60, 52.5, 30], abs=3)
+
+
+@pytest.mark.parametrize("names", [("post_cure_temperature", "post_cure_time"), ("catalyst", "post_cure_temperature", "post_cure_time")])
+def test_heat_and_time_of_a_post_cure_are_one_direction(names):
+    """Also where a reading depends on nothing else."""
+    study = study_from({"factors": {
+        "catalyst": {"from": "1 %", "to": "4 %"}, "post_cure_temperature": {"from": "20 degC", "to": "60 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"},
+    }, "readings": {"tack": {}}})
+    found = {one.name: one.hours for one in coordinates_of(study, names)}
+    assert list(found) == [name for name in names if name != "post_cure_time"] and found["post_cure_temperature"]

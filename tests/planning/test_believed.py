@@ -111,6 +111,13 @@ def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():
     assert precision[1:] / precision[:-1] == pytest.approx([4, 4])
 
 
+def test_what_no_belief_speaks_of_is_still_believed_to_move_a_little():
+    """Cover and gel time: no belief, so 0.05 on the log scale, in parts of the scatter of pours, hypot(0.12, 0.10)."""
+    study = study_from({**RAW, "readings": {"gel_time": {}}, "aims": {"gel_time": {"at_least": "15 min"}}})
+    (precision,) = np.diag(design_problem(coding_for(study, 1), [(0, 0, 1)], [0, 0, 0], informed=True).prior)
+    assert precision == pytest.approx((0.12**2 + 0.10**2) / 0.05**2)
+
+
 def test_a_repaired_plan_keeps_its_rooms():
     plan = plan_pours(blocks(thickness={"from": "5 mm", "to": "10 mm"}), sessions=2, pours=5, rooms=[17, 24])
     done = SimpleNamespace(pours=plan.session(1))

@@ -16,7 +16,7 @@ from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
-from testpour.planning.outlook import _in_words, outlook
+from testpour.planning.outlook import NotSeparated, _every_pour, _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
@@ -434,3 +434,14 @@ def test_no_session_has_one_side_of_a_setting_to_itself(demo_study, monkeypatch)
         return np.linalg.slogdet(rows.T @ np.linalg.inv(days) @ rows + problem.prior)[1]
 
     assert 0 < log_determinant(best) - log_determinant(alike) <= -len(problem.terms) * np.log(0.95)
+
+
+def test_only_beside_a_log_does_an_outlook_make_do_with_each_setting_by_itself():
+    """Of a plan for squares and products, too few pours are left: a plan of its own is refused, one that goes on from a log tells the settings alone."""
+    small = study_from({**STUDY, "factors": {name: STUDY["factors"][name] for name in ("catalyst", "thickness")}})
+    plan = plan_pours(small, sessions=1, pours=8, purpose="map the good region")
+    few, none = plan.table.iloc[: len(plan.terms) - 1], plan.table.iloc[:0]
+    with pytest.raises(NotSeparated, match=f"^.*{len(few)} pours cannot tell the {len(plan.terms)} effects of this plan apart"):
+        _every_pour(replace(plan, table=few))
+    assert max(map(sum, _every_pour(replace(plan, table=few, made=none))[2])) == 1
+    assert _every_pour(replace(plan, made=none))[2] == plan.terms and max(map(sum, plan.terms)) == 2

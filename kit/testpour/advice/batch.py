@@ -234,7 +234,7 @@ def _with_repeat(fits, batch):
     good = chance(fits, rows).draws.mean(axis=0)
     one = int(good.argmax()) if len(rows) == 2 or good[0] < UNLIKELY else 0
     others = [place for place in range(len(rows)) if place != one]
-    again = max(set(others) - set(batch.trials) - {0}, default=others[0])  # the last that tests no advice, else the first there is
+    again = max(set(others) - set(batch.trials), default=others[0])  # the last that tests no advice, else the first there is
     rows.iloc[again], lessons[again] = rows.iloc[one], lessons[one]
     trials = {min(one, again) if place == one else place for place in batch.trials if place != again}
     return replace(batch, rows=rows, lessons=lessons, trials=tuple(sorted(trials)))

@@ -235,6 +235,6 @@ def _turning_point(fit, factor, start, end, beside, level):
         height = curve if up else -curve
         top = int(height.mean(axis=0).argmax())
         over = height[:, top] - np.maximum(height[:, 0], height[:, -1])
-        if 0 < top < PLACES - 1 and np.quantile(over, (1 - level) / 2) > 0:
+        if np.quantile(over, (1 - level) / 2) > 0:
             return float(places[top]), up
     return None, True
