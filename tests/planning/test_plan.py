@@ -16,7 +16,7 @@ from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
-from testpour.planning.outlook import NotSeparated, _every_pour, _in_words, outlook
+from testpour.planning.outlook import NotSeparated, _coded_pours, _in_words, outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
@@ -442,6 +442,6 @@ def test_only_beside_a_log_does_an_outlook_make_do_with_each_setting_by_itself()
     plan = plan_pours(small, sessions=1, pours=8, purpose="map the good region")
     few, none = plan.table.iloc[: len(plan.terms) - 1], plan.table.iloc[:0]
     with pytest.raises(NotSeparated, match=f"^.*{len(few)} pours cannot tell the {len(plan.terms)} effects of this plan apart"):
-        _every_pour(replace(plan, table=few))
-    assert max(map(sum, _every_pour(replace(plan, table=few, made=none))[2])) == 1
-    assert _every_pour(replace(plan, made=none))[2] == plan.terms and max(map(sum, plan.terms)) == 2
+        _coded_pours(replace(plan, table=few))
+    assert max(map(sum, _coded_pours(replace(plan, table=few, made=none))[2])) == 1
+    assert _coded_pours(replace(plan, made=none))[2] == plan.terms and max(map(sum, plan.terms)) == 2

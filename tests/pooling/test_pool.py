@@ -366,7 +366,7 @@ def test_what_makes_no_difference_is_not_among_what_cannot_be_told(study):
 def test_what_differs_by_bench_is_told_to_the_hundredth_and_never_as_minus_nothing(guild):
     """Ratios of 1.23456, 0.99999 and 1.00001 to the average bench are 23.46 % and nothing, by hand."""
     rows = pd.DataFrame({"middle": [1.23456, 0.99999], "low": [0.99999, 0.5], "high": [1.5, 1.00001]}, index=["Bench 1", "Bench 2"])
-    fit = SimpleNamespace(reading=guild["gel_time"].reading, ratio=True, differences=rows.copy, average=SimpleNamespace(pours=1))
+    fit = SimpleNamespace(reading=guild["gel_time"].reading, ratio=True, differences=rows.copy, average=SimpleNamespace(pours=1, study=guild.study))
     told = replace(guild, readings={"gel_time": fit}).differences
     assert told["unit"].tolist() == ["%", "%"] and told[["middle", "low", "high"]].to_numpy().tolist() == [[23.46, 0.0, 50.0], [0.0, -50.0, 0.0]]
     assert not np.signbit([told.loc[("gel time", "Bench 2"), "middle"], told.loc[("gel time", "Bench 1"), "low"]]).any()
