@@ -279,3 +279,25 @@ def test_page_writes_the_findings_beside_the_study(tmp_path, capsys):
     assert main(["page", str(tmp_path / "study")]) == 0
     assert "findings.html" in capsys.readouterr().out
     assert "<title>" in (tmp_path / "study" / "findings.html").read_text("utf-8")
+
+
+def test_a_copy_of_the_log_that_went_its_own_way_is_told_of(tmp_path, capsys):
+    """As a synced folder makes one where two computers wrote at once; a backup, and a file that is no log, say nothing."""
+    make_folder(tmp_path / "mine", demo=False)
+    study = read_study(tmp_path / "mine")
+    with Logbook(study) as log:
+        log.add_pour("P01", settings={"catalyst": 1.5}, session="S1")
+    shutil.copy(study.folder / "log.sqlite", study.folder / "log (1).sqlite")
+    (study.folder / "notes.sqlite").write_text("no log")
+    assert main(["backup", str(study.folder)]) == 0
+    main(["check", str(study.folder)])
+    assert "lacks" not in capsys.readouterr().err
+    with Logbook(study, "log (1).sqlite") as copy:
+        copy.add_reading("P01", "gel_time", 20)
+        copy.add_pour("P02", settings={"catalyst": 1.6}, session="S1")
+    with Logbook(study) as log:
+        log.add_pour("P02", settings={"catalyst": 1.2}, session="S1", made_at="2026-03-01")
+        log.withdraw_pour("P02", why="spilt")
+    assert main(["check", str(study.folder)]) == 1
+    (said,) = (line for line in capsys.readouterr().err.splitlines() if "lacks" in line)
+    assert said.startswith("log (1).sqlite holds 2 entries that log.sqlite lacks, of P01 and P02; ") and '"copy.csv"' in said

@@ -154,14 +154,27 @@ def test_a_sheet_read_before_is_refused_row_by_row(log, undated, tmp_path):
         log.add_sheet(sheet)
 
 
-@pytest.mark.parametrize("row", ["Mon,,1.6,31,0,", "Tue,,1.5,31,0,", "Mon,2026-03-09,1.5,31,0,", "Mon,,1.5,31-32,0,", "Mon,,1.5,31,0,76"])
+@pytest.mark.parametrize("row", ["Mon,,1.6,31,0,", "Tue,,1.5,31,0,", "Mon,2026-03-09,1.5,31,0,", "Mon,,1.5,31-32,0,", "Mon,,1.5,31,1,76"])
 def test_what_differs_from_a_pour_of_the_log_is_another_pour(log, tmp_path, row):
-    """Session, day, setting, reading, or one reading more."""
+    """Session, day, setting, or a reading of those that both have."""
     sheet = tmp_path / "sheet.csv"
     for cells in ("Mon,2026-03-02,1.5,31,0,", row):
         sheet.write_text(f"Session,Date,Catalyst %,Gel (min),Tack,Hardness 24 h\n{cells}\n", "utf-8")
         log.add_sheet(sheet)
     assert len(log.castings()) == 2
+
+
+def test_a_sheet_typed_up_further_does_not_bring_its_pours_again(log, undated, tmp_path):
+    """Rows without names, with the hardness of a week later: whose it is has to be said, and is then added."""
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("Catalyst %,Gel (min),Tack,Hardness 7 d\n1.5,31,0,80\n2,24,1,82\n1.2,40,0,78\n", "utf-8")
+    with pytest.raises(LogProblems, match="P01 in the log is alike and has some of these readings. Write P01 in a pour column") as found:
+        log.add_sheet(sheet)
+    assert found.value.problems["row"].tolist() == ["row 2", "row 3"] and len(log.castings()) == 2
+    sheet.write_text("Pour,Catalyst %,Gel (min),Tack,Hardness 7 d\nP01,1.5,31,0,80\nP02,2,24,1,82\nP03,1.2,40,0,78\n", "utf-8")
+    with pytest.warns(NotRead, match="P01 and P02 are in the log already: 2 later readings added, 4 that stood there passed over"):
+        assert log.add_sheet(sheet) == ["P01", "P02", "P03"]
+    assert len(log.castings()) == 3 and len(log.castings().readings) == 9
 
 
 def test_a_pour_with_a_name_of_its_own_may_read_like_another(log, undated, tmp_path):

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from contextlib import closing
+import sqlite3
+from contextlib import closing, suppress
 
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.slots import slots
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings
 from testpour.logbook.book import Logbook
-from testpour.logbook.tables import address_of
+from testpour.logbook.tables import FILE, POURS, READINGS, address_of
 from testpour.study import Study
-from testpour.wording import age_words
+from testpour.wording import age_words, count, first_few
 
 
 def examine(study: Study) -> tuple[list[str], list[str]]:
@@ -21,12 +22,12 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
     """
     spans = sum((check_settings(study, {factor.name: end}) for factor in study.varied for end in factor.span), Cautions())
     problems = [*spans.refusals, *spans.warnings, *_unaimed(study)]
-    file = study.folder / study.log
-    if address_of(study).startswith("sqlite:///") and not file.exists():
+    file, in_file = study.folder / study.log, address_of(study).startswith(FILE)
+    if in_file and not file.exists():
         return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
-    return [castings.sentence()], [*problems, *_unread(castings)]
+    return [castings.sentence()], [*problems, *_unread(castings), *(_astray(file) if in_file else ())]
 
 
 def _unaimed(study):
@@ -36,6 +37,23 @@ def _unaimed(study):
         yield f"catalyst is not among the factors, so none is logged or advised. {NO_CATALYST}"
     if not study.varied:
         yield "No factor varies, so no pours can be planned. Give one a from and a to in study.toml."
+
+
+def _astray(file):
+    """Other logs beside a log that hold what it lacks, such as the copies that a synced folder makes where two computers wrote at once."""
+    for other in sorted(file.parent.glob(f"*{file.suffix}")):
+        with suppress(sqlite3.Error):  # no log, or no file that can be read
+            if lacking := _entries(other) - _entries(file):
+                of = first_few(sorted({pour for pour, _ in lacking}))
+                yield (f"{other.name} holds {count(len(lacking), 'entry', 'entries')} that {file.name} lacks, of {of}; "
+                       "two computers may have written to one synced folder. "
+                       f'Write a sheet of it with tp.write_sheet(tp.Logbook(study, "{other.name}").castings(), "copy.csv"), and read in what belongs here.')
+
+
+def _entries(file):
+    """Pour and moment of logging of every pour and reading in the file of a log."""
+    with closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as log:
+        return {row for table in (POURS.name, READINGS.name) for row in log.execute(f"SELECT pour, logged_at FROM {table}")}
 
 
 def _unread(castings):

@@ -198,8 +198,9 @@ class Logbook(OpenLog):
 
         Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. Of a pour that
         is in the log already the readings that the log lacks are added, and those it has passed over; whatever else
-        the row says must be as in the log. A row without a pour's name of which all stands in the log already is
-        refused: the sheet was read before. Where the sheet gives no date the day is not known, and nothing falls due until `correct_pour` gives one.
+        the row says must be as in the log. A row without a pour's name that stands in the log already, with all of its
+        readings or some, is refused: the sheet was read before. Where the sheet gives no date the day is not known, and nothing falls
+        due until `correct_pour` gives one.
 
         Parameters
         ----------

@@ -18,12 +18,16 @@ READ_BEFORE = (
     "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
     "alike, name it in a pour column."
 )
+READ_IN_PART = (
+    "{pour} in the log is alike and has some of these readings. Write {pour} in a pour column to add the others to it; if this is another "
+    "pour, name it there."
+)
 
 
 def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingKey]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
     """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet says otherwise than the log.
 
-    So does a row without a pour's name that a sheet read before has brought, which would count twice.
+    So does a row without a pour's name that a sheet read before has brought, whole or in part, which would count twice.
     `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `ReadingKey`
     of each reading that was withdrawn.
     """
@@ -35,8 +39,8 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingK
         if name in later:
             problems += [(entry["where"], *one) for one in _differences(castings, entry, row)]
             problems += [(entry["where"], *one) for one in _missing_readings(castings, withdrawn, row, later[name])]
-        elif not name and row["readings"] and (pour := _same_pour(castings, row)):
-            problems.append((entry["where"], "", "", READ_BEFORE.format(pour=pour)))
+        elif not name and row["readings"] and (words := _read_before(castings, row)):
+            problems.append((entry["where"], "", "", words))
         elif name and row["readings"] and not row["settings"] and (later or (only_read and castings.study.varied)):
             logged = first_few([str(pour) for pour in castings.pours.index])
             words = f"{name} is not in the log, which {f'has {logged}' if logged else 'is empty'}, and has no settings here. "
@@ -62,8 +66,8 @@ def later_words(castings: Castings, later: Mapping[str, Rows], checked: Rows) ->
     return words + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
 
 
-def _same_pour(castings, row):
-    """Name of a pour of which the log says already all that a row says; "" where there is none. A day that is not known may be any day."""
+def _read_before(castings, row):
+    """That the log says of a pour already all that a row says, or a part; "" where it says none. A day that is not known may be any day."""
     pours, readings = castings.pours, castings.readings
     alike = pours["session"] == row["session"]
     if row["made_at"] != UNDATED:
@@ -72,7 +76,9 @@ def _same_pour(castings, row):
         alike &= pours[name] == value
     stated = {reading_key(SimpleNamespace(**one)) for one in row["readings"]}
     logged = readings[readings["pour"].isin(pours.index[alike])].groupby("pour", sort=False)
-    return next((str(pour) for pour, rows in logged if stated <= set(map(reading_key, rows.itertuples()))), "")
+    held = {str(pour): set(map(reading_key, rows.itertuples())) for pour, rows in logged}
+    whole = [READ_BEFORE.format(pour=pour) for pour, known in held.items() if stated <= known]
+    return next(iter([*whole, *(READ_IN_PART.format(pour=pour) for pour, known in held.items() if known <= stated)]), "")
 
 
 def _differences(castings, entry, row):
