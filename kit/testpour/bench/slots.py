@@ -5,7 +5,6 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 
 from testpour.bench.form_rows import LoggedPour, LoggedReading
 from testpour.columns import Reading
@@ -94,11 +93,6 @@ class Event:
         return round(minutes, 2) * PER_MINUTE[self.reading.unit]
 
 
-@cache
-def _wording():
-    return own_toml("bench/buttons.toml")
-
-
 def events(study: Study) -> tuple[Event, ...]:
     """The moments a study reads, in its order."""
     by_name = {reading.name: reading for reading in study.readings}
@@ -106,7 +100,7 @@ def events(study: Study) -> tuple[Event, ...]:
     for reading in study.readings:
         if reading.ages or reading.unit not in PER_MINUTE:
             continue
-        buttons = _wording().get(reading.name, {})
+        buttons = own_toml("bench/buttons.toml").get(reading.name, {})
         done = buttons.get("done") or f"{capital(reading.words)}: now"
         words = {key: buttons.get(key, "") for key in ("check", "still", "doubt", "sure")}
         timed.append(Event(reading, done, **words, companion=by_name.get(buttons.get("with"))))

@@ -81,6 +81,16 @@ def level_indicator(group: Group) -> csr_array:
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
 
 
+def predictor_draws(design: np.ndarray, groups: Sequence[Group | Smooth], inner: np.ndarray, sds: np.ndarray) -> np.ndarray:
+    """Linear predictors (m, n) of m draws: `inner` (m, p + levels), coefficients and then each group's standard effects, and `sds` (m, G)."""
+    start = design.shape[1]
+    eta = inner[:, :start] @ design.T
+    for sd, group in zip(np.abs(sds).T, groups, strict=True):
+        eta += group.at((inner[:, start : start + group.levels] * sd[:, None]).T).T
+        start += group.levels
+    return eta
+
+
 @dataclass(frozen=True)
 class Layout:
     """Where the inner parameters lie: coefficients, then each group's levels; one group may be eliminated.

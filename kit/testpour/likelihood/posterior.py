@@ -10,6 +10,7 @@ import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import chunks, conditional_at
+from testpour.likelihood.elimination import predictor_draws
 from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import optimum_of
@@ -97,11 +98,7 @@ class Target:
     def _of_batch(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         shape, sds = split_outer(outer, len(problem.groups))
-        eta, start = inner[:, :p] @ problem.design.T, p
-        for g, group in enumerate(problem.groups):
-            effects = inner[:, start : start + group.levels] * np.abs(sds[:, [g]])
-            eta += group.at(effects.T).T
-            start += group.levels
+        eta = predictor_draws(problem.design, problem.groups, inner, sds)
         residual = inner[:, :p] @ problem.root.T - problem.target
         value = problem.rows.log_likelihood(eta, shape) + problem.shape_belief.many(shape)
         value -= (residual**2).sum(axis=1) / 2 + (inner[:, p:] ** 2).sum(axis=1) / 2

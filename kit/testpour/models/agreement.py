@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from testpour.likelihood.elimination import predictor_draws
+from testpour.likelihood.laplace import split_outer
 from testpour.likelihood.observations import cuts_of, interval_middles
 from testpour.likelihood.scaling import draw_beliefs
 from testpour.models.beliefs import GRADE
@@ -88,12 +90,8 @@ def agreement(fit: ReadingFit) -> Agreement:
 def _simulated_logs(model, rng):
     """What the beliefs would have had the rows read: (`REPLICATES`, n), limits of what was seen kept."""
     outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
-    p, groups = model.exog.shape[1], len(model.groups)
-    latent, start = inner[:, :p] @ model.exog.T, p
-    for sd, group in zip(outer[:, outer.shape[1] - groups :].T, model.groups, strict=True):
-        latent = latent + sd[:, None] * group.at(inner[:, start : start + group.levels].T).T
-        start += group.levels
-    shape = outer[:, : outer.shape[1] - groups]
+    shape, sds = split_outer(outer, len(model.groups))
+    latent = predictor_draws(model.exog, model.groups, inner, sds)
     noise = rng.standard_normal(latent.shape)
     if model.grades:
         return _grades_at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))

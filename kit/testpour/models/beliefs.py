@@ -30,7 +30,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -114,7 +113,6 @@ class ReadingBeliefs:
         return np.array([belief.sd for belief in self.beliefs])
 
 
-@cache
 def trade_beliefs() -> dict[str, Any]:
     """The trade's beliefs as the nested tables of `beliefs.toml`."""
     return own_toml("models/beliefs.toml")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +27,6 @@ SURE = 0.75  # chance that a part is the largest before it is called so
 SHARED_SOURCES = tuple(name for name in GROUPS if name != "pour")  # what several castings share
 
 
-@cache
 def sources() -> dict[str, dict[str, str]]:
     """Words, remedy and lesson of each source of scatter, as the tables of `scatter.toml`."""
     return own_toml("models/scatter.toml")

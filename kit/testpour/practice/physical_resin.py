@@ -133,12 +133,9 @@ class PhysicalTruth:
     def _resin(self, pigment):
         """The resin with pigment stirred in."""
         base = load_resin()
-        same = {name: getattr(self, name) for name in (
-            "induction_exponent", "induction_energy", "rate_exponent", "rate_energy", "conductivity", "order_made",
-            "order_left", "ceiling", "ceiling_slope",
-        )}
+        own = {name: value for name, value in vars(self).items() if name in vars(base)}
         return replace(
-            base, **same, induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
+            replace(base, **own), induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
             first_rate=base.first_rate * self.rate, second_rate=base.second_rate * self.rate,
             heat_of_cure=self.heat_of_cure * max(1.0 - self.pigment_heat * pigment, 0.5),
         )
