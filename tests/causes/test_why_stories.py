@@ -23,6 +23,12 @@ STORIES = {
     "poured off the top of a tin that nobody stirred": (
         SLOW, {}, {"where": "throughout", "tin": "not stirred to the bottom"}, "tin_not_stirred",
         "gel coat repair guide: what settles must be stirred in again, else the cure takes longer"),
+    "counted drops; still jelly at four hours, 70 next day": (
+        {"gel_time": "x1.7", "tack": 1, "hardness@4": 0, "hardness@24": 68}, {}, {"measured": "by drops, a cap, or a coarse scale"},
+        "too_little_catalyst", "repair guide: short of catalyst it is late from the start; what it reads at four hours is common practice, no source"),
+    "resin from the cold store; still jelly at four hours, 70 next day": (
+        {"gel_time": "x1.8", "tack": 1, "hardness@4": 0, "hardness@24": 68}, {}, {"felt": "colder"}, "cold",
+        "supplier data sheet: let the resin reach workshop temperature"),
 }
 
 

@@ -65,6 +65,7 @@ def _checked(raw):
         raw["most"],
         raw["readings"],
         raw["misfit"],
+        raw["lag"],
     )
 
 
