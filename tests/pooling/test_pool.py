@@ -357,3 +357,14 @@ def test_what_differs_by_bench_is_told_to_the_hundredth_and_never_as_minus_nothi
     told = replace(guild, readings={"gel_time": fit}).differences
     assert told["unit"].tolist() == ["%", "%"] and told[["middle", "low", "high"]].to_numpy().tolist() == [[23.46, 0.0, 50.0], [0.0, -50.0, 0.0]]
     assert not np.signbit([told.loc[("gel time", "Bench 2"), "middle"], told.loc[("gel time", "Bench 1"), "low"]]).any()
+
+
+def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of, monkeypatch):
+    """Three gel times after 0 min, any number, beside three that are known."""
+    monkeypatch.setattr("testpour.pooling.reading.DRAWS", 40)
+    monkeypatch.setattr("testpour.pooling.draws.POINTS", 32)
+    logs = gel_guild(castings_of, [0.0, 0.1], sessions=1, pours=3)
+    silent = logs["Bench 2"]
+    joined = join_logs(logs | {"Bench 2": replace(silent, readings=silent.readings.assign(low=0.0, high=np.inf, known="not yet"))})
+    found = fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"), remainder=False)
+    assert found.benches == ("Bench 1",) and len(found.average.rows) == 3
