@@ -209,6 +209,11 @@ def test_one_line_corrects_the_table(tmp_path):
     assert causes_for(Study).causes["mould"].words == causes_for_demo().causes["mould"].words
 
 
+def test_shares_may_be_rounded():
+    """Three thirds, each written to six places."""
+    assert causes_for_demo({"causes": {"mould": {"says": {"felt": [0.333333] * 3}}}}).causes["mould"].says["felt"][0] == 0.333333
+
+
 @pytest.mark.parametrize(
     "stated, says",
     [

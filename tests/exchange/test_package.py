@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from testpour.exchange import package as package_writing
-from testpour.exchange.folder import FolderProblem
+from testpour.exchange.folder import FolderProblem, make_folder
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.logbook.book import Logbook
@@ -362,3 +362,9 @@ def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):
         assert len(read_package(broken).castings) <= 4
     except PackageProblems as problem:
         assert problem.problems and all(isinstance(text, str) and text for text in problem.problems)
+
+
+def test_a_study_is_begun_in_a_folder_that_is_made_with_those_above_it(tmp_path):
+    folder = tmp_path / "resins" / "clear" / "my-study"
+    assert make_folder(folder, demo=False).fresh and (folder / "log.sqlite").exists() and (folder / "0-start-here.ipynb").exists()
+    assert not make_folder(folder).fresh and sorted(path.name for path in folder.parent.iterdir()) == ["my-study"]

@@ -6,7 +6,7 @@ from likeliest import log_likelihood
 from scipy.stats import multivariate_normal
 
 from testpour.likelihood.conditional import _pairs_of, chunks, conditional_at
-from testpour.likelihood.elimination import Group, layout
+from testpour.likelihood.elimination import Group, Smooth, layout, most_levels
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.optimum import ROUGH, find_optimum, optimum_of
@@ -160,3 +160,10 @@ def thrice_read(pours):
     return IntervalModel(
         y, y, np.ones((len(pour), 1)), groups={"pour": pour}, belief=([0], [1]), group_beliefs={"pour": 1.0}
     )
+
+
+@pytest.mark.parametrize("levels, smooth, most", [((), 9, -1), ((1,), 9, 0), ((2, 5, 3), 9, 1), ((), 0, -1)])
+def test_only_a_random_intercept_is_eliminated(levels, smooth, most):
+    """Group by group as many levels as said, then a smooth part of more columns, or none."""
+    groups = [Group(f"g{count}", np.arange(count), count) for count in levels]
+    assert most_levels([*groups, *([Smooth("r", np.ones((9, smooth)))] if smooth else [])]) == most

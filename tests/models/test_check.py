@@ -274,3 +274,13 @@ def test_without_repeats_nothing_is_said_of_fit(castings_of):
 def test_a_grade_is_compared_at_the_middle_between_its_cut_points(cuts, middles):
     """By hand; the first and the last grade, open at one side, are taken to be as wide as the others."""
     assert _grades_at_middles(SimpleNamespace(cut_belief=(np.array(cuts),)), range(len(middles))).tolist() == middles
+
+
+@pytest.mark.parametrize("reading, low, high", [("tack", 1.0, 1.0), ("gel_time", 30.0, np.inf)])
+def test_repeats_tell_of_the_scatter_only_where_they_are_numbers(reading, low, high, castings_of):
+    """Eight castings poured alike, of grade 1, or not yet gelled at 30 min."""
+    study = study_from({"factors": {"catalyst": {"from": "1 %", "to": "2 %"}}, "readings": {"tack": {}, "gel_time": {}}})
+    pours = pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=[f"P{place}" for place in range(8)])
+    read = pd.DataFrame({"pour": pours.index, "reading": reading, "low": low, "high": high, "age": 24.0 if reading == "tack" else np.nan})
+    found = check_fit(fit_castings(castings_of(study, pours, read))[reading])
+    assert found.repeats == 0 and np.isnan(found.agreement_chance)

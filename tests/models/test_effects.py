@@ -80,6 +80,7 @@ BRANCHES = [
     (effect(0.8, 0.7, 0.9, "room_temperature", start=16, end=22, by_day=True), "so the day may be behind this: pour on more days."),
     (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0, by_day=True), "may be behind this: post-cure only some castings of a day."),
     (effect(0.001, 0.0006, 0.004, reading="tack", good=(0, 1)), "that counts here (90 % interval +0.06 to +0.4 in 100)."),
+    (effect(0.002, -0.0001, 0.015, reading="tack", good=(0, 1)), "cannot tell yet"),  # shows as 2 castings in 100
     (effect(0.55, 0.5, 0.62, together=("pigment",)),
      "But catalyst and pigment always moved together, so either may be behind this: change one without the other."),
     (effect(0.55, 0.5, 0.62, together=("pigment", "thickness"), by_day=True),

@@ -16,6 +16,7 @@ from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
+from testpour.pooling.contradictions import Contradiction
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
@@ -370,3 +371,22 @@ def test_what_differs_by_bench_is_told_to_the_hundredth_and_never_as_minus_nothi
     told = replace(guild, readings={"gel_time": fit}).differences
     assert told["unit"].tolist() == ["%", "%"] and told[["middle", "low", "high"]].to_numpy().tolist() == [[23.46, 0.0, 50.0], [0.0, -50.0, 0.0]]
     assert not np.signbit([told.loc[("gel time", "Bench 2"), "middle"], told.loc[("gel time", "Bench 1"), "low"]]).any()
+
+
+def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of, monkeypatch):
+    """Three gel times after 0 min, any number, beside three that are known."""
+    monkeypatch.setattr("testpour.pooling.reading.DRAWS", 40)
+    monkeypatch.setattr("testpour.pooling.draws.POINTS", 32)
+    logs = gel_guild(castings_of, [0.0, 0.1], sessions=1, pours=3)
+    silent = logs["Bench 2"]
+    joined = join_logs(logs | {"Bench 2": replace(silent, readings=silent.readings.assign(low=0.0, high=np.inf, known="not yet"))})
+    found = fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"), remainder=False)
+    assert found.benches == ("Bench 1",) and len(found.average.rows) == 3
+
+
+@pytest.mark.parametrize("matters", [True, False])
+def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monkeypatch):
+    apart = Contradiction(guild["gel_time"].average.believed.terms[1], -0.8, 0.3, matters)
+    monkeypatch.setattr("testpour.pooling.pool.contradictions", lambda fit: (apart,))
+    said = replace(guild).contradiction_sentences()
+    assert len(said) == matters and all("The benches contradict each other" in text for text in said)
