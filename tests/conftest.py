@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, settings
 
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
@@ -19,6 +20,13 @@ from testpour.study_file import read_study
 MEMORY = Path("/dev/shm")
 if MEMORY.is_dir() and os.access(MEMORY, os.W_OK) and shutil.disk_usage(MEMORY).free > 4 * 2**30:
     os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(MEMORY))
+
+# Invented cases are the same in every run and have no time limit: a busy machine says nothing about the kit.
+# With --hypothesis-profile=search they are new ones each time.
+for name, alike in {"same": True, "search": False}.items():
+    settings.register_profile(name, deadline=None, derandomize=alike, database=None,
+                              suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+settings.load_profile("same")
 
 DATASETS = Path(__file__).parents[1] / "datasets"
 

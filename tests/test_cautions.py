@@ -14,7 +14,7 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
 from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
-from testpour.mixing import check_note, check_resin
+from testpour.mixing import check_note, check_resin, check_study
 from testpour.planning.pour_cautions import by_pour
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
@@ -314,3 +314,9 @@ def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(n
     assert found.lines()
     for line in by_pour({"P01": found}).lines():
         assert line.count(": ") == 2 and not re.search(r"[.] [a-z]", line), line
+
+
+@pytest.mark.parametrize("words, refused", [("polystyrene beads", True), ("vinyl chips", False), ("foam beads", False)])
+def test_a_factor_is_taken_for_a_plastic_only_by_a_name_that_means_nothing_else(words, refused):
+    """Names of five letters and fewer, such as vinyl and foam, are of records, gloves and bubbles too; common practice, no source."""
+    assert bool(check_study(study(factors={"filler": {**OWN, "words": words}})).lines()) is refused

@@ -26,8 +26,8 @@ from testpour.logbook.backup import back_up
 from testpour.models.fits import fit_castings
 from testpour.pooling.pool import pool
 from testpour.problems import Problem
-from testpour.report.handout import handout
 from testpour.report.page import findings_page
+from testpour.report.sheet import handout
 from testpour.report.wall import wall_summary
 from testpour.study_file import save_study
 

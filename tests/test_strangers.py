@@ -43,10 +43,10 @@ from testpour.models.scatter import scatter
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.repair import what_is_lost
-from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.pool import pool
-from testpour.report.handout import handout
+from testpour.pooling.sources import PoolProblems
 from testpour.report.page import findings_page
+from testpour.report.sheet import handout
 from testpour.report.versus import compare_studies
 from testpour.report.wall import wall_summary
 from testpour.study_file import read_study, save_study, study_from

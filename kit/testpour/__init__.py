@@ -40,7 +40,7 @@ _HOMES = {
     "figures": "report.figures",
     "findings_page": "report.page",
     "fit_castings": "models.fits",
-    "handout": "report.handout",
+    "handout": "report.sheet",
     "labels": "bench.labels",
     "look_panel": "panels.look",
     "next_pours": "advice.batch",

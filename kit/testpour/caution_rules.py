@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from html import escape
 from typing import Any, Literal
 
@@ -83,7 +82,6 @@ class Cautions:
         return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
 
 
-@cache
 def rules() -> dict[str, Any]:
     """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
     return own_toml("cautions.toml")

@@ -75,13 +75,13 @@ class Picture(Figure):
 
 
 def new_picture(
-    says: str, width: float = 6.6, height: float = 4.2, rows: int = 1, columns: int = 1, found: Any = None, **grid: Any
+    says: str, width: float = 6.6, height: float = 4.2, rows: int = 1, columns: int = 1, cautions: Any = None, **grid: Any
 ) -> tuple[Picture, np.ndarray]:
-    """A `Picture` titled with what it says and what `Cautions` were found, and its axes as a 2-d array (rows, columns).
+    """A `Picture` titled with what it says and its `cautions`, and its axes as a 2-d array (rows, columns).
 
     Width and height are in inches; the title adds to the height. `grid` goes on to `Figure.subplots`.
     """
-    says = " ".join([says, *(found.lines() if found is not None else ())])
+    says = " ".join([says, *(cautions.lines() if cautions is not None else ())])
     style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
     with rc_context(style):
         title = textwrap.wrap(

@@ -142,6 +142,11 @@ class Study:
         return tuple(reading for reading in self.readings if reading.name in names) or self.readings
 
     @property
+    def numeric(self) -> tuple[Factor, ...]:
+        """Factors that are numbers to a model, yes and no as 1 and 0 among them: all but those in text, such as lots."""
+        return tuple(f for f in self.factors if f.kind != "text")
+
+    @property
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
@@ -160,7 +165,7 @@ class Study:
         """
         if hasattr(given, "items") and not hasattr(given, "columns"):  # a row of a table too
             return dict(given.items())
-        known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.factors if f.kind != "text")
+        known = (f'{{"{f.name}": "{f.show(f.usual)}"}}' for f in self.numeric)
         example = next(known, '{"catalyst": "1.5 %"}')
         raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])
 

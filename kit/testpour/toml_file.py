@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -34,8 +35,9 @@ def own_text(name: str) -> str:
     return files("testpour").joinpath(name).read_text("utf-8")
 
 
+@cache
 def own_toml(name: str) -> dict[str, Any]:
-    """The tables of a TOML file that came with the kit."""
+    """The tables of a TOML file that came with the kit, read once and shared: nobody changes them."""
     return tomllib.loads(own_text(name))
 
 

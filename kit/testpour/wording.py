@@ -9,6 +9,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+PUT_RIGHT = "Put right what is in the log"  # the part of a panel that does it by tapping
+BY_TAPPING = f'by tapping in the notebook 2-pour-and-log, under "{PUT_RIGHT}",'
+
 # Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
 TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 SHOWN = {ord(one): f"[U+{ord(one):04X}]" for one in TURNING}

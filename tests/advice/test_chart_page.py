@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from testpour.advice.chart import recipe_chart
+from testpour.advice.chart_page import _size
 from testpour.caution_rules import safety_text
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem
@@ -87,3 +88,16 @@ def test_typed_words_are_escaped(made, tmp_path):
     evil = "</style><script>x</script>"
     named = replace(made, study=replace(made.study, name=evil, question=evil))
     assert "script" not in Page(named.save(tmp_path / "chart.html", date=evil).read_text("utf-8")).tags
+
+
+@pytest.mark.parametrize("rooms, depths, size", [(9, 5, 1.0), (18, 5, 0.5), (9, 10, 0.5), (12, 4, 0.75), (3, 6, 0.83), (3, 2, 1.12)])
+def test_words_shrink_by_rooms_and_by_depths_until_the_chart_fits_its_sheet(rooms, depths, size):
+    """Nine rooms by five depths fill a sheet at size 1, by hand; two or three cells get words an eighth larger at most."""
+    assert _size(rooms, depths) == size
+
+
+def test_the_size_of_the_words_is_that_of_as_many_rooms_and_depths(made):
+    """12 rooms by 4 depths, 9 / 12 by hand; 4 rooms by 12 depths would be 5 / 12."""
+    cells = pd.MultiIndex.from_product([range(10, 22), (6, 8, 10, 12)], names=made.table.index.names)
+    table = made.table.iloc[[0] * 48].set_axis(cells)
+    assert "font-size: 0.75em" in replace(made, table=table)._repr_html_()

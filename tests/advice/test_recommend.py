@@ -18,7 +18,7 @@ from testpour.advice.candidates import (
 from testpour.advice.chart import recipe_chart
 from testpour.advice.conflicts import AimsConflict, _hardest_aims
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import at_its_age, best_settings, beyond_log, recommend
+from testpour.advice.recommend import at_its_age, best_settings, beyond_log, predicted, recommend
 from testpour.advice.stopping import stop_advice
 from testpour.advice.what_if import what_if
 from testpour.logbook.castings import Castings
@@ -185,9 +185,10 @@ def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
 
 
 def test_distance_from_the_usual_is_in_parts_of_the_spans(fits):
-    """2.4 % of catalyst is 0.6 of its span from 1.5, 2 % of pigment 0.39 of its span from 0.5, though 1.5 % is more than 0.9."""
-    table = pd.DataFrame({"catalyst": [2.4, 1.5], "pigment": [0.5, 2.0]})
-    assert nearest_usual(table, np.array([0.8, 0.8]), 0.8, free_factors(fits.study, {"thickness": 10, "cover": 1})) == 1
+    """2.4 % of catalyst is 0.6 of its span from 1.5, 2 % of pigment 0.39 of its span from 0.5, though 1.5 % is more than 0.9; 1.0 % is a third."""
+    for catalyst, pigment in [([2.4, 1.5], [0.5, 2.0]), ([1.0, 1.6], [0.5, 0.5])]:
+        table = pd.DataFrame({"catalyst": catalyst, "pigment": pigment})
+        assert nearest_usual(table, np.array([0.8, 0.8]), 0.8, free_factors(fits.study, {"thickness": 10, "cover": 1})) == 1
 
 
 def test_what_is_refused_or_likely_to_boil_is_never_proposed(fits):
@@ -311,3 +312,12 @@ def test_a_setting_that_stays_the_same_and_was_not_written_down_is_not_called_un
     study = replace(fits.study, factors=tuple(replace(f, span=span) if f.name == "pigment" else f for f in fits.study.factors))
     plain = replace(fits, study=study, castings=replace(fits.castings, study=study, pours=fits.castings.pours.assign(pigment=np.nan)))
     assert ("pigment" in beyond_log(plain, settings_table(study, {"pigment": 0.5}).iloc[0])) == unpoured
+
+
+def test_a_reading_is_predicted_at_the_age_of_its_aim(fits):
+    """Settings as a table have the age of 24 h; hardness is asked for at 7 days."""
+    table = settings_table(fits.study, {"catalyst": 1.8}, room=20)
+    late = replace(fits, study=replace(fits.study, aims=tuple(replace(aim, age=aim.age and 168.0) for aim in fits.study.aims)))
+    young, old = (fits["hardness"].predict({"catalyst": 1.8}, room=20, age=age)["middle"].item() for age in ("24 h", "7 days"))
+    assert table["age"].tolist() == [24.0] and old > young + 1
+    assert predicted(late, table).xs("hardness", level="reading")["middle"].tolist() == pytest.approx([old])

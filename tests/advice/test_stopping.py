@@ -11,7 +11,7 @@ from testpour.advice import stopping
 from testpour.advice.batch import next_pours
 from testpour.advice.conflicts import failing_aims
 from testpour.advice.recommend import recommend
-from testpour.advice.stopping import CLOSE, stop_advice
+from testpour.advice.stopping import CLOSE, StopAdvice, stop_advice
 from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
 
@@ -142,3 +142,14 @@ def test_one_room_and_one_depth_are_judged_alone_where_they_are_given(fits):
 def test_no_aim_no_advice(fits):
     with pytest.raises(NoAims, match="states no aim"):
         stop_advice(replace(fits, study=replace(fits.study, aims=())))
+
+
+@pytest.mark.parametrize("chance, gain, failing, says", [
+    (0.8, 0.01, False, "is not settled"), (0.8, 0.05, False, "Go on. "), (0.8, 0.05, True, "Go on. "),
+    (0.4, 0.05, False, "Go on. "), (0.4, 0.01, False, "there is no recipe to pin up"), (0.4, 0.05, True, "there is no recipe to pin up"),
+])
+def test_there_is_no_recipe_only_where_chances_are_poor_and_will_stay_so(study, chance, gain, failing, says):
+    """60 good castings in 100 make a recipe; a session promises much from two points on, but not where nearly every casting misses an aim."""
+    row = {"short": 0.1, "close": 0.5, "chance": chance, "low": chance - 0.05, "high": chance + 0.05, "most often missed": "tack at most 1"}
+    advice = StopAdvice(study, False, gain, chance, 0.5, pd.DataFrame([row]), 8, failing=study.aims[:1] if failing else ())
+    assert says in advice.sentence()

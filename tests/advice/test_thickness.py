@@ -17,7 +17,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
-from testpour.physics.lots import lot_beliefs
+from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure_many
 from testpour.practice.practice import practice_resin
@@ -338,3 +338,14 @@ def test_a_study_without_what_the_calculation_needs_is_told_which_lines_to_add(c
     says = r"The study has no thickness and room temperature\. Add thickness = \{\} and room_temperature = \{\} under \[factors\] in study\.toml"
     with pytest.raises(AskedTooMuch, match=says):
         thickness_limit(fits, {"catalyst": "1.2 %"})
+
+
+def test_a_casting_of_a_lot_loses_heat_through_the_face_of_its_bench():
+    """A bench whose air carries off more heat than believed, in both layers."""
+    lots = lots_at(np.eye(len(UNKNOWNS))[UNKNOWNS.index("film")])
+    slab = layers._slab({"catalyst": 1.5, "room_temperature": 20.0}, lots, 0, 12.0, 12.0, 60.0)
+    assert slab.face.film == np.asarray(lots.film).item() > Face().film and slab.layers == (Layer(12.0, 60.0, 1.5),)
+
+
+def test_everything_that_cannot_be_asked_is_said_in_one_message():
+    assert str(AskedTooMuch(["Too deep.", "Too cold."])) == "This cannot be answered. Too deep. Too cold."

@@ -2,11 +2,13 @@
 
 import re
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.advice import what_if as asking
 from testpour.advice.candidates import RoomProblem
 from testpour.advice.recommend import recommend
 from testpour.advice.what_if import AS_GOOD, what_if
@@ -126,3 +128,20 @@ def test_a_casting_without_a_post_cure_is_offered_a_whole_one(study, castings_of
     assert found.changes.loc["post_cure_temperature", "chance"] == pytest.approx(cured, abs=1e-12) and cured > 0.8
     already = what_if(fits, {"catalyst": 1.5, "post_cure_temperature": 60, "post_cure_time": 1})
     assert {"post_cure_temperature", "post_cure_time"} <= set(already.changes.index)
+
+
+def test_of_values_as_good_the_one_nearest_the_present_is_taken(fits, monkeypatch):
+    """Where every setting gives the same chance, the best value of each is the one it has, here on a step of the bench."""
+    monkeypatch.setattr(asking, "prospect", lambda states, study, table: SimpleNamespace(chance=lambda: np.full(len(table), 0.5)))
+    found = what_if(fits, {"catalyst": 1.8, "pigment": 2.1, "thickness": 11.5, "cover": 1}, room=20)
+    for name, now, step in [("catalyst", 1.8, 0.1), ("pigment", 2.1, 0.1), ("thickness", 11.5, 1.0), ("cover", 1.0, 0.0)]:
+        assert found.changes.loc[name, "end"] == pytest.approx(now, abs=step / 2 + 1e-9)
+
+
+def test_a_value_that_is_warned_of_gives_way_to_one_that_is_not(fits, monkeypatch):
+    """Four points a per cent of catalyst, so that 3.5 % is best; of 2.5 % and less, of which nothing warns, 2.5 is best, four points behind."""
+    wide = replace(fits, study=replace(fits.study, factors=tuple(
+        replace(factor, span=(1.0, 3.5) if factor.name == "catalyst" else ()) for factor in fits.study.factors)))
+    monkeypatch.setattr(asking, "prospect", lambda states, study, table: SimpleNamespace(chance=lambda: 0.5 + 0.04 * table["catalyst"].to_numpy()))
+    end = what_if(wide, {"catalyst": 1.0, "pigment": 0.5, "thickness": 6, "cover": 1}, room=20).changes.loc["catalyst", "end"]
+    assert 2.5 - AS_GOOD / 0.04 <= end <= 2.5

@@ -105,6 +105,7 @@ def test_a_part_used_sheet_is_filled_from_its_first_free_label(plan):
 def test_a_printer_that_is_off_is_put_right(plan):
     moved = labels(plan, shift=("0.5 mm", "-1 mm")).table[["left", "top"]] - labels(plan).table[["left", "top"]]
     assert np.allclose(moved, [0.5, -1.0])
+    assert labels(plan, shift=("1 cm", "-10 mm")).table["left"].min() == pytest.approx(labels(plan).table["left"].min() + 10)
 
 
 def test_the_code_says_the_study_and_the_pour_and_the_settings_are_in_words(plan):
@@ -173,7 +174,7 @@ def test_everything_that_cannot_be_is_said_at_once(plan, study):
         labels(plan, session="S9", only="P99", start=25, copies=0, shift="left")
     assert len(refused.value.problems) == 5
     with pytest.raises(LabelProblems, match="more than any printer is off"):
-        labels(plan, shift=(30, 0))
+        labels(plan, shift=(10.1, 0))
     with pytest.raises(LabelProblems, match="holds no pours"):
         labels(study)
 

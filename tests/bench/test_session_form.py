@@ -88,3 +88,7 @@ def test_a_tap_heard_in_another_thread_is_logged(study_here, sheet, address):
         log.close()
 
     asyncio.run(cell())
+
+
+def test_the_browser_is_told_the_state_and_where_to_keep_what_is_typed(form):
+    assert {"state", "where"} <= set(form.get_state())

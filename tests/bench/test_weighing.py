@@ -129,7 +129,7 @@ def test_one_pot_takes_pigment_before_catalyst():
     assert "pigment" not in " ".join(weigh_out(100).steps)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(
     resin=st.floats(50, 5000),
     catalyst=st.floats(0.5, 4),
@@ -149,7 +149,7 @@ def test_every_pot_carries_the_same_catalyst(resin, catalyst, shares, load, step
     assert (abs(mix.table["pigment"].iloc[:-1] - wanted) <= step / 2 + 1e-5).all()
 
 
-@settings(deadline=None, max_examples=100)
+@settings(max_examples=100)
 @given(steps=st.integers(200, 50_000), catalyst=st.integers(5, 40), step=STEPS)
 def test_delivered_range_holds_the_target(steps, catalyst, step):
     mix = weigh_out(float(steps * Fraction(str(step))), catalyst=catalyst / 10, scale_resolution=step)
@@ -157,7 +157,7 @@ def test_delivered_range_holds_the_target(steps, catalyst, step):
 
 
 @pytest.mark.slow
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(catalyst=st.integers(1, 400).map(lambda n: n / 100), step=STEPS)
 def test_smallest_batch_is_the_smallest(catalyst, step):
     """One step below fails; it and all above hold, checked straight from the definition."""

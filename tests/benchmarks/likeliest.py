@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from testpour.likelihood.climb import climb, difference_curvature
 from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of
-from testpour.likelihood.optimum import reach_top
+from testpour.likelihood.optimum import find_optimum
 from testpour.likelihood.scaling import scaled_problem
 
 
@@ -36,7 +36,7 @@ def log_likelihood(model, params):
     params, keep = np.asarray(params, dtype=float), model.informative
     p, low, high = model.exog.shape[1], model.low[keep], model.high[keep]
     rows = GradeRows(low.astype(int), high.astype(int), model.grades) if model.grades else NormalRows(low, high)
-    groups = tuple(group.kept(keep) for group in model.groups)
+    groups = tuple(group.subset(keep) for group in model.groups)
     shifted, none = Shifted(rows, model.exog[keep] @ params[:p]), np.zeros((len(low), 0))
     problem = JointDensity(shifted, none, np.zeros((0, 0)), np.zeros(0), groups, Flat(), np.full(len(groups), np.inf))
     return Marginal(problem)(params[p:])[0]
@@ -65,7 +65,7 @@ def restricted(model):
     problem, scale, start = scaled_problem(model)
     p = model.exog.shape[1]
     marginal = Marginal(replace(problem, shape_belief=Flat()))
-    top = reach_top(marginal, start[p:])
+    top = find_optimum(marginal, start[p:])
     inner, (shape, sds) = marginal.solve(top.at), split_outer(top.at, len(marginal.problem.groups))
     turn, names = scale.unit * scale.turn, [group.name for group in model.groups]
     covariance = turn @ inner.factor.solve(np.eye(marginal.size, p))[:p] @ turn.T

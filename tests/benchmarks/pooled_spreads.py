@@ -6,7 +6,7 @@ import numpy as np
 from likeliest import Flat
 
 from testpour.likelihood.laplace import split_outer
-from testpour.likelihood.optimum import reach_top
+from testpour.likelihood.optimum import find_optimum
 from testpour.pooling.climbing import _bench_marginal
 
 
@@ -15,7 +15,7 @@ def most_likely_spreads(model, bench):
     marginal, scale, start = _bench_marginal(model, bench)
     if not model.grades:
         marginal.problem = replace(marginal.problem, shape_belief=Flat())
-    shape, spreads = split_outer(reach_top(marginal, start).at, len(model.groups))
+    shape, spreads = split_outer(find_optimum(marginal, start).at, len(model.groups))
     found = dict(zip([group.name for group in model.groups], scale.unit * np.abs(spreads), strict=True))
     return found if scale.graded else found | {"reading": float(np.exp(scale.shape(shape)[0]))}
 

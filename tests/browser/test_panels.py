@@ -337,6 +337,15 @@ def test_it_is_asked_why_one_stayed_tacky(newcomer):
     log.close()
 
 
+def test_what_is_wrong_in_the_log_is_chosen_from_lists(newcomer):
+    at = newcomer.settle("pour")
+    newcomer.press("pour", at.locator("summary", has_text="Put right what is in the log"))
+    newcomer.open_list("pour", "Pour", "P03")
+    newcomer.settle("pour")
+    assert at.get_by_label("What is wrong", exact=True).locator("option:checked").inner_text() == "choose what is wrong"
+    newcomer.picture("pour", "right")
+
+
 def test_page_and_chart_are_written_and_say_whom_they_name(newcomer):
     newcomer.page.wait_for_timeout(6000)
     newcomer.settle("share")

@@ -14,8 +14,8 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.planning.plan import plan_pours
-from testpour.report.handout import handout
 from testpour.report.page import findings_page
+from testpour.report.sheet import handout
 from testpour.report.wall import wall_summary
 from testpour.study_file import study_from
 
@@ -168,7 +168,7 @@ def test_a_long_recipe_and_its_warnings_are_never_cut(opened, fits, tmp_path, mo
            "bar": [0.1, 28.0, 90.0], "untold": True, "beyond": "humidity 50 %", "gel": "53 to 105 min", "beside": {},
            "warnings": ["Catalyst 0.8 % is below 1 %: the casting may stay soft.", "Room temperature 12 °C is below 15 °C."]}
     rows = [{**row, "room": f"{room} °C"} for room in (10, 12)] + [{"room": "8 °C", "problem": "Too cold: " + "warm the room first. " * 9}]
-    monkeypatch.setattr("testpour.report.handout.advice_rows", lambda *_: rows)
+    monkeypatch.setattr("testpour.report.sheet.advice_rows", lambda *_: rows)
     monkeypatch.setattr("testpour.report.wall.advice_rows", lambda *_: rows[1:])
     for make in (handout, wall_summary):
         for paper in PAPERS:

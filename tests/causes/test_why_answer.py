@@ -3,6 +3,7 @@
 import re
 import warnings
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,9 +14,8 @@ from testpour.causes.every import EveryAnswer, why_all
 from testpour.causes.naming import named, ranked
 from testpour.causes.others import predictions
 from testpour.causes.saving import Saving, _says
-from testpour.causes.signs import noted_for
 from testpour.causes.split import split
-from testpour.causes.whole_log import neighbours
+from testpour.causes.whole_log import neighbours, noted_for
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import NoSuchName, Problem
@@ -364,3 +364,11 @@ def test_one_good_casting_beside_it_is_one(fits):
     many = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 2)).sentence()
     one = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 1)).sentence()
     assert re.search(r"Beside (P\d\d), the good casting most like it, ", one) and re.search(r"Beside P\d\d and P\d\d, the good castings most like it, ", many)
+
+
+def test_what_was_seen_on_a_casting_is_written_to_its_note(tacky):
+    """A log that only takes down what it is asked to correct."""
+    answer, written = why(tacky, "X1", {"where": "in patches"}), []
+    log = SimpleNamespace(castings=lambda: tacky.castings, correct_pour=lambda pour, **given: written.append((pour, given)))
+    assert answer.keep(log, by="Ann") == "observed: where = in patches."
+    assert written == [("X1", {"why": "observed: where = in patches.", "by": "Ann"})]

@@ -678,3 +678,17 @@ def test_a_pour_that_ran_too_hot_may_show_nothing_but_its_peak(beside, usual):
     times = {name: 0.6 * usual[name] for name in ("gel_time", "time_to_peak")}
     found = why(beside({}, usual | times | {"peak_temperature": 120.0}), "X1", {"looks": "nothing else", "felt": "warmer"})
     assert found.first == "too_hot" and found.chances["too_hot"] > 0.75
+
+
+def test_a_bad_lot_is_told_by_how_many_of_its_castings_that_were_read_miss_an_aim(cast):
+    """Of lot old four of five were read and three are wet, of lot new five of six were read and all are good."""
+    lots = ["old"] * 5 + ["new"] * 6
+    log = cast({"catalyst": [1.5] * 11, "catalyst_lot": lots}, [25.0] * 11, [3.0, 3, 3, 0, 0] + [0.0] * 6, [80.0] * 11,
+               session=["S1", "S2"] * 5 + ["S1"], aims=(Aim("tack", at_most=1.0, age=24.0),))
+    log = replace(log, readings=log.readings[~log.readings["pour"].isin(["P05", "P11"])])
+    table = causes_for(log.study)
+    chances = pd.Series(0.0, list(table.causes))
+    chances["old_materials"] = 1.0
+    case = SimpleNamespace(fits=SimpleNamespace(castings=log, study=log.study), table=table)
+    told = {pour: SimpleNamespace(case=case, missed=(1,), pour=pour, chances=chances, openly=()) for pour in ("P01", "P02", "P03")}
+    assert bad_lot(told).startswith("Of catalyst lot old, 3 of 4 castings miss an aim, of other lots none of 5: look at that lot first.")

@@ -22,7 +22,7 @@ from testpour.causes.reasoner import weigh
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
 from testpour.causes.telling import cheapest_test, told_apart
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
 
@@ -207,6 +207,11 @@ def test_one_line_corrects_the_table(tmp_path):
     assert causes_for(Study).causes["mould"].prior == 0.3
     assert causes_for(Study, {"causes": {"mould": {"prior": 0.2}}}).causes["mould"].prior == 0.2
     assert causes_for(Study).causes["mould"].words == causes_for_demo().causes["mould"].words
+
+
+def test_shares_may_be_rounded():
+    """Three thirds, each written to six places."""
+    assert causes_for_demo({"causes": {"mould": {"says": {"felt": [0.333333] * 3}}}}).causes["mould"].says["felt"][0] == 0.333333
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from testpour.causes.naming import from_now_on, named
 from testpour.causes.others import predictions
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
-from testpour.causes.whole_log import fails_throughout
+from testpour.causes.whole_log import fails_throughout, noted_elsewhere
 from testpour.logbook.book import Logbook
 from testpour.logbook.warned import Caution
 from testpour.models.fits import fit_castings
@@ -66,6 +66,37 @@ def test_what_is_said_of_a_study_agrees_with_what_its_castings_are_told(cause, t
     for answer in every.answers.values():
         page = answer._repr_html_()
         assert not any(said in page for said in ("look at the study", "Likeliest:", "To tell", told, told.capitalize()))
+
+
+@pytest.mark.slow
+def test_what_is_noted_on_one_casting_of_a_log_that_fails_throughout_stands_for_all(wet_log):
+    """Who pours from an old bottle, or counts drops, does so each time; what is asked of one casting alone says nothing of the others."""
+    def noted(**notes):
+        pours = wet_log.castings.pours.assign(note=[notes.get(pour, "") for pour in wet_log.castings.pours.index])
+        return replace(wet_log, castings=replace(wet_log.castings, pours=pours))
+
+    old = "observed: bottle = old, kept warm, or newly opened and untried."
+    one, own = why(noted(P04=old), "P01"), why(noted(P01=old), "P01")
+    assert one.chances.equals(own.chances) and one.observed == {} and one.note() == ""  # told by the log, so not noted again
+    assert one.chances["old_materials"] > 2 * why(wet_log, "P01").chances["old_materials"]
+    assert "bottle" not in {asked.question.name for asked in one.questions}
+    assert "old or untried bottles" in one.table.loc["old resin or catalyst, or another lot", "for"]
+    every = why_all(noted(P04="observed: bottle = fresh, used before with success; measured = by drops, a cap, or a coarse scale."))
+    assert {answer.first for answer in every.answers.values()} == {"too_little_catalyst"} and "Likeliest: too little catalyst went in" in every.sentence()
+    fresh = "observed: bottle = fresh, used before with success."
+    for untold in (noted(P03=old, P04=fresh), noted(P04="observed: again = it differs; twin = it came out better.")):
+        assert why(untold, "P01").chances.equals(why(wet_log, "P01").chances)
+    assert why(noted(P01=fresh, P04=old), "P01").chances["old_materials"] < 0.5 * one.chances["old_materials"]  # its own note comes first
+
+
+def test_what_is_noted_on_a_casting_that_came_out_well_says_nothing_of_one_that_did_not(study, castings_of):
+    """Three of four wet: the dry one was made from fresh bottles."""
+    names = ["P01", "P02", "P03", "P04"]
+    notes = ["", "", "observed: dry = perhaps damp.", "observed: bottle = fresh, used before with success."]
+    pours = pd.DataFrame({"catalyst": 1.5, "note": notes}, index=names)
+    log = castings_of(study, pours, pd.DataFrame({"pour": names, "reading": "tack", "low": [3.0, 3, 3, 0], "high": [3.0, 3, 3, 0], "age": 24.0}))
+    shared = fails_throughout(log, "P01", missed(log, "P01"))
+    assert noted_elsewhere(log, "P01", shared) == {"dry": "perhaps damp"} and noted_elsewhere(log, "P03", shared) == {} == noted_elsewhere(log, "P01", None)
 
 
 def test_an_own_reading_that_every_casting_misses_is_put_down_to_the_settings(castings_of):

@@ -73,7 +73,7 @@ def test_text_is_the_same_from_every_file(log, tmp_path):
 
 @pytest.mark.slow
 @given(texts=st.lists(LINES.map(lambda text: clean(text, line=True)).filter(bool), min_size=1, max_size=6, unique=True))
-@settings(max_examples=5, deadline=None)
+@settings(max_examples=5)
 def test_any_text_is_the_same_from_every_file(study, tmp_path_factory, texts):
     folder = tmp_path_factory.mktemp("any")
     with closing(Logbook(replace(study, folder=folder))) as log:

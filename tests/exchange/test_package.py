@@ -10,12 +10,12 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
 
 from testpour.exchange import package as package_writing
-from testpour.exchange.folder import FolderProblem
+from testpour.exchange.folder import FolderProblem, make_folder
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.logbook.book import Logbook
@@ -268,6 +268,16 @@ def test_a_package_from_before_units_belonged_to_the_fingerprint_is_read(book, t
     assert len(read_package(path).castings) == len(book.castings())
 
 
+def test_what_a_package_leaves_out_of_its_study_is_left_out(package):
+    """A package that states no question and no thresholds for the work."""
+    head = json.loads((package / "datapackage.json").read_text("utf-8"))
+    for name in ("question", "ready"):
+        del head["testpour"][name]
+    (package / "datapackage.json").write_text(json.dumps(head), "utf-8")
+    found = read_package(package)
+    assert found.study.question == "" and not found.study.ready
+
+
 def test_other_units_in_the_descriptor_are_refused(package):
     text = (package / "datapackage.json").read_text("utf-8")
     (package / "datapackage.json").write_text(text.replace('"unit": "mm"', '"unit": "in"'), "utf-8")
@@ -324,7 +334,7 @@ VALUES = st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_s
 
 @pytest.mark.slow
 @given(data=st.data())
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25)
 def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):
     """A descriptor or a table bent anywhere: a `Package`, or problems in words; never another error."""
     broken = tmp_path / "broken.zip"
@@ -352,3 +362,9 @@ def test_whatever_is_wrong_with_it_is_refused_or_read(package, tmp_path, data):
         assert len(read_package(broken).castings) <= 4
     except PackageProblems as problem:
         assert problem.problems and all(isinstance(text, str) and text for text in problem.problems)
+
+
+def test_a_study_is_begun_in_a_folder_that_is_made_with_those_above_it(tmp_path):
+    folder = tmp_path / "resins" / "clear" / "my-study"
+    assert make_folder(folder, demo=False).fresh and (folder / "log.sqlite").exists() and (folder / "0-start-here.ipynb").exists()
+    assert not make_folder(folder).fresh and sorted(path.name for path in folder.parent.iterdir()) == ["my-study"]

@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 import testpour
+from testpour.exchange.channels import _units_in
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.problems import Problems
@@ -468,3 +469,8 @@ def test_names_of_channels_run_nowhere(tmp_path):
     trace = read_trace(write(tmp_path / "t.csv", text))
     assert "<script>" in trace.sentence() and "<script>" not in trace._repr_html_()
     assert trace.show().to_bytes("png")[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize("head, units", [("C type K", {"degC"}), ("Type K F", {"degF"}), ("type K", set()), ("Temp C\nTemp F", {"degC", "degF"})])
+def test_the_letter_of_a_unit_is_told_from_that_of_a_thermocouple(head, units):
+    assert _units_in(head) == units

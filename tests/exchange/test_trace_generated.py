@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 
-FEW = settings(max_examples=100, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
-MANY = settings(max_examples=2500, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+FEW = settings(max_examples=100, suppress_health_check=list(HealthCheck))
+MANY = settings(max_examples=2500, suppress_health_check=list(HealthCheck))
 TIMES = ("s", "min", "h", "clock", "clock AM", "date", "iso")
 UNITS = {"°C": lambda c: c, "°F": lambda c: 1.8 * c + 32, "K": lambda c: c + 273.15}
 JUNK = ("Logger", "Serial;0815", "Interval,30", "", "Operator\tnobody", "Start: today", "°")

@@ -6,10 +6,10 @@ from likeliest import log_likelihood
 from scipy.stats import multivariate_normal
 
 from testpour.likelihood.conditional import _pairs_of, chunks, conditional_at
-from testpour.likelihood.elimination import Group, layout
+from testpour.likelihood.elimination import Group, Smooth, layout, most_levels
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.optimum import ROUGH, reach_top, summit
+from testpour.likelihood.optimum import ROUGH, find_optimum, optimum_of
 from testpour.likelihood.scaling import scaled_problem
 
 
@@ -81,7 +81,7 @@ def test_pairs_that_share_no_row_are_left_out():
     design = np.hstack([rng.normal(size=(90, 2)), np.repeat(np.eye(45), 2, axis=0)])
     pairs, weight = _pairs_of(design), rng.uniform(size=(3, 90))
     assert len(pairs.one) == 3 + 2 * 45 + 45
-    assert pairs.added(weight) == pytest.approx(np.tril(np.einsum("mn,na,nb->mab", weight, design, design)), abs=1e-12)
+    assert pairs.weighted_sum(weight) == pytest.approx(np.tril(np.einsum("mn,na,nb->mab", weight, design, design)), abs=1e-12)
 
 
 @pytest.mark.slow
@@ -89,7 +89,7 @@ def test_pairs_that_share_no_row_are_left_out():
 def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(kind, monkeypatch):
     """The same noise, all at once and a few at a time."""
     model, few = model_of(kind), "testpour.likelihood.conditional.ROOM"
-    monkeypatch.setattr("testpour.likelihood.posterior.POOR", 0.0)  # a chain magnifies what rounding changes
+    monkeypatch.setattr("testpour.likelihood.posterior.POOR_SHARE", 0.0)  # a chain magnifies what rounding changes
     whole = model.posterior(200, seed=5)
     monkeypatch.setattr(few, 5000)
     assert len(chunks(200, 200)) == 8
@@ -117,7 +117,7 @@ def test_exact_rows_of_many_pours_are_drawn_from_their_own_distribution():
 
 def test_summit_keeps_no_matrix_of_rows_by_levels():
     """A thousand levels: what the marginal holds grows with the rows, not with rows times levels."""
-    marginal, _, top = summit(thrice_read(1000))
+    marginal, _, top = optimum_of(thrice_read(1000))
     assert top.converged and marginal.layout.kept.shape == (3000, 1) and marginal.size == 1001
 
 
@@ -133,7 +133,7 @@ def test_readings_of_one_predictor_are_added_up_first():
     marginal, at = Marginal(scaled_problem(model)[0]), np.array([-0.3, 0.8])
     close = conditional_at(marginal, at)
     assert close.rest.shape == (50, 1) and np.diff(close.starts).tolist() == [3] * 50
-    mode = close.place(at[None], np.zeros((1, 1, 51)), 1)[0][0, 0]
+    mode = close.draw_given(at[None], np.zeros((1, 1, 51)), 1)[0][0, 0]
     assert mode == pytest.approx(marginal.solve(at).at, abs=1e-8)
 
 
@@ -141,7 +141,7 @@ def test_readings_of_one_predictor_are_added_up_first():
 def test_a_top_to_draw_around_is_missed_by_a_hundredth_at_most(kind):
     """Against the same climb to the end, in natural logarithms."""
     problem, _, start = scaled_problem(model_of(kind))
-    assert summit(model_of(kind))[2].value == pytest.approx(reach_top(Marginal(problem), start[3:]).value, abs=ROUGH)
+    assert optimum_of(model_of(kind))[2].value == pytest.approx(find_optimum(Marginal(problem), start[3:]).value, abs=ROUGH)
 
 
 @pytest.mark.parametrize("kind", ["exact", "between", "grades"])
@@ -149,7 +149,7 @@ def test_a_top_to_draw_around_is_found_soon(kind, monkeypatch):
     """Curvatures worked out anew after each longer step took 63 to 82 evaluations; four or six parameters are one each."""
     seen, found = [], Marginal.__call__
     monkeypatch.setattr(Marginal, "__call__", lambda self, outer: seen.append(outer) or found(self, outer))
-    assert summit(model_of(kind))[2].converged
+    assert optimum_of(model_of(kind))[2].converged
     assert len(seen) <= 45
 
 
@@ -160,3 +160,10 @@ def thrice_read(pours):
     return IntervalModel(
         y, y, np.ones((len(pour), 1)), groups={"pour": pour}, belief=([0], [1]), group_beliefs={"pour": 1.0}
     )
+
+
+@pytest.mark.parametrize("levels, smooth, most", [((), 9, -1), ((1,), 9, 0), ((2, 5, 3), 9, 1), ((), 0, -1)])
+def test_only_a_random_intercept_is_eliminated(levels, smooth, most):
+    """Group by group as many levels as said, then a smooth part of more columns, or none."""
+    groups = [Group(f"g{count}", np.arange(count), count) for count in levels]
+    assert most_levels([*groups, *([Smooth("r", np.ones((9, smooth)))] if smooth else [])]) == most

@@ -189,7 +189,7 @@ def test_chains_give_the_same_answer_when_importance_sampling_is_refused(monkeyp
     """Force the fall-back and compare with importance sampling on the same model."""
     model = censored()[0]
     first = model.posterior(3000, seed=6)
-    monkeypatch.setattr(posterior_module, "POOR", 2.0)
+    monkeypatch.setattr(posterior_module, "POOR_SHARE", 2.0)
     second = model.posterior(3000, seed=6)
     assert (first.method, second.method) == ("importance", "chains")
     error = first.coefficients.std(axis=0) * np.sqrt(1 / first.effective + 1 / second.effective)
@@ -344,7 +344,7 @@ def test_graded_groups_against_long_chains(monkeypatch):
         group_beliefs={"session": 0.7, "lot": 0.7},
     )
     first = model.posterior(4000, seed=1)
-    monkeypatch.setattr(posterior_module, "POOR", 2.0)
+    monkeypatch.setattr(posterior_module, "POOR_SHARE", 2.0)
     second = model.posterior(4000, seed=2)
     assert second.method == "chains"
     for pick in (

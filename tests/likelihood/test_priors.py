@@ -6,7 +6,7 @@ from scipy import stats
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, half_normal, split_outer
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import optimum_of
 from testpour.likelihood.scaling import CutPrior, SigmaPrior, scaled_problem
 
 STEP = 1e-5
@@ -74,7 +74,7 @@ def test_the_restricted_criterion_is_the_density_of_all_that_was_seen():
     model = IntervalModel(
         y, y, design, groups={"session": day}, belief=(mean, sd), sd_belief=0.7, group_beliefs={"session": 0.4}
     )
-    marginal, scale, top = summit(model)
+    marginal, scale, top = optimum_of(model)
     shape, sds = split_outer(top.at, len(marginal.problem.groups))
     tau, sigma = scale.unit * sds[0], float(np.exp(scale.shape(shape)[0]))
     seen = sigma**2 * np.eye(12) + tau**2 * (day[:, None] == day) + (design * sd**2) @ design.T

@@ -12,12 +12,12 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
 from testpour.likelihood.weights import (
     _pareto_tail,
-    drawn_by_share,
+    importance_weights,
     normal_scores,
     pareto_smoothed,
+    pick_by_share,
     resample,
     tempered,
-    weighed,
 )
 
 
@@ -108,7 +108,7 @@ def test_open_rows_steer_by_their_own_slope_and_curvature():
 
 
 def test_a_design_without_columns_has_products_without_entries():
-    assert _pairs_of(np.zeros((8, 0))).added(np.ones((3, 8))).shape == (3, 0, 0)
+    assert _pairs_of(np.zeros((8, 0))).weighted_sum(np.ones((3, 8))).shape == (3, 0, 0)
 
 
 @pytest.mark.slow
@@ -136,30 +136,30 @@ def test_shares_of_inner_draws_and_weights_of_outer_ones_by_hand():
     with np.errstate(divide="ignore"):
         logs = np.log([[1.0, 3.0], [2.0, 2.0], [0.0, 0.0]])
     for away in (0.0, -2000.0):
-        shares, weights = weighed(logs + away)
+        shares, weights = importance_weights(logs + away)
         assert shares[:2] == pytest.approx(np.array([[0.25, 0.75], [0.5, 0.5]])) and weights == pytest.approx([0.5, 0.5, 0.0])
-    picked = drawn_by_share(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
+    picked = pick_by_share(np.tile([0.25, 0.75], (4000, 1)), np.random.default_rng(1))
     assert np.mean(picked) == pytest.approx(0.75, abs=4 * np.sqrt(0.25 * 0.75 / 4000))
 
 
 def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     """Told that nothing is worth enough, it draws seven times, each time about where the last draws were, then leaves it to chains."""
-    seen, weigh = [], posterior_module._weigh
-    monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
+    seen, weigh = [], posterior_module._draw_and_weigh
+    monkeypatch.setattr(posterior_module, "_draw_and_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
     model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), sd_belief=0.5)
     assert model.posterior(200, seed=3).method == "importance" and len(seen) == 1
-    monkeypatch.setattr(posterior_module, "LEAST", 10.0)
-    monkeypatch.setattr(posterior_module, "POOR", 10.0)
+    monkeypatch.setattr(posterior_module, "LEAST_SHARE", 10.0)
+    monkeypatch.setattr(posterior_module, "POOR_SHARE", 10.0)
     assert model.posterior(200, seed=3).method == "chains" and len(seen) == 8
     assert len({one.centre.tobytes() for one in seen[1:]}) == 7
 
 
 def test_the_last_trial_moves_the_proposal_too(monkeypatch):
     """With every trial good enough nothing else moves it: only moved ones are about roots of the sds."""
-    seen, weigh = [], posterior_module._weigh
-    monkeypatch.setattr(posterior_module, "_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
-    monkeypatch.setattr(posterior_module, "GOOD", 0.0)
+    seen, weigh = [], posterior_module._draw_and_weigh
+    monkeypatch.setattr(posterior_module, "_draw_and_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
+    monkeypatch.setattr(posterior_module, "GOOD_SHARE", 0.0)
     IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), sd_belief=0.5).posterior(200)
     assert seen[0].root == 3
 
@@ -183,8 +183,8 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
     )
     all_rows.posterior(2000, seed=1)
     anew = fewer.posterior(4000, seed=2)
-    fewer.drawn = fewer.found = None
-    monkeypatch.setattr(posterior_module, "summit", lambda model: 1 / 0)
+    fewer.proposal = fewer.optimum = None
+    monkeypatch.setattr(posterior_module, "optimum_of", lambda model: 1 / 0)
     carried = fewer.posterior(4000, seed=3, near=all_rows)
     for pick in (lambda p: p.coefficients, lambda p: p.group_sds["session"][:, None]):
         a, b = pick(anew), pick(carried)
@@ -197,16 +197,16 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
 def test_a_carried_proposal_is_in_the_other_models_unit():
     """An eighth of the unit: ln 8 more in log sigma, an sd eight times as large, its cube root twice; cut-points stay."""
     first = posterior_module.Proposal(None, 1, np.array([0.5, 2.0]), np.array([[1.0, 0.0], [0.4, 0.8]]), np.ones(3), np.ones(3), 5, root=3)
-    other = first.carried(SimpleNamespace(order=np.arange(4)), 8.0, False)
+    other = first.for_model(SimpleNamespace(order=np.arange(4)), 8.0, False)
     assert other.centre == pytest.approx([0.5 + np.log(8), 4.0]) and other.axes == pytest.approx(np.array([[1.0, 0.0], [0.8, 1.6]]))
     assert other.shift.tolist() == [0] * 4 and other.stretch.tolist() == [1] * 4
-    assert first.carried(SimpleNamespace(order=np.arange(4)), 8.0, True).centre[0] == 0.5
+    assert first.for_model(SimpleNamespace(order=np.arange(4)), 8.0, True).centre[0] == 0.5
 
 
 @pytest.mark.parametrize("rows, each", [(12, 4), (375, 4), (500, 3), (5000, 1)])
 def test_inner_draws_are_fewer_where_rows_are_many(rows, each):
     """Fifteen hundred over the rows, four at most and one at least."""
-    assert posterior_module._each(SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))) == each
+    assert posterior_module._inner_per_outer(SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))) == each
 
 
 def test_four_readings_in_one_interval_leave_sigma_its_low_tail():

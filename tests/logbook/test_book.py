@@ -600,7 +600,8 @@ def test_what_a_sheet_seems_to_say_in_another_unit_is_told_with_how_to_correct_i
     assert share.startswith("X2: Pigment 0.02 % may be a share of the resin")
     assert gel == (
         "X2: A gel time of 0.6 min leaves no time to stir and pour. If hours were meant, correct it: 0.6 h is 36 min. The numbers are in the "
-        'log as written. Correct a wrong one there, with log.correct_pour("X2", settings=..., why=...), or with log.correct_reading and the '
+        'log as written. Correct a wrong one there, by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", or with '
+        'log.correct_pour("X2", settings=..., why=...), or log.correct_reading and the '
         'entry number from log.history("X2"): the sheet would be refused as read before.'
     )
     with pytest.warns(Caution, match="Pigment 0.02 % may be a share"):

@@ -236,3 +236,12 @@ def test_many_entries_of_one_casting_are_not_all_named(study, castings_of):
     rows = [pd.DataFrame({"pour": names, "reading": name, "low": 81.0, "high": 81.0}) for name in ("hardness", "gel_time", "peak_temperature")]
     said = castings_of(study, pours, pd.concat(rows, ignore_index=True)).sentence()
     assert "P1, P2, P3, P4, P5, P6, P7, P8 and 12 more agree" in said and "withdraw 19 of them, or it counts 20 times" in said
+
+
+def test_a_text_that_nobody_wrote_is_blank_as_a_number_is(log):
+    """A lot written for one pour alone, and a reading without a specimen: a table of them shows NaN, never the word None."""
+    log.add_all([{**POUR, "pour": "P01", "settings": {**POUR["settings"], "resin_lot": "A"}}, {**POUR, "pour": "P02"}])
+    log.add_reading("P02", "gel_time", value="20 min")
+    found = log.castings()
+    assert found.pours["resin_lot"].map(type).tolist() == [str, float]
+    assert not [name for table in (found.pours, found.readings) for name in table if (table[name].map(type) == type(None)).any()]

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
@@ -241,7 +241,7 @@ def test_photographs_stay_when_the_log_is_opened_again(poured, tmp_path):
 
 
 @given(place=st.integers(0, 2_000), bite=st.binary(min_size=1, max_size=8))
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=40)
 def test_a_damaged_file_is_refused_or_read_never_another_error(poured, tmp_path, place, bite):
     data = halves(tmp_path / "a.jpg", exif=with_place(), quality=95).read_bytes()
     place %= len(data)

@@ -514,3 +514,7 @@ def test_a_number_without_a_unit_is_told_of_where_it_may_have_another(tmp_path, 
     with pytest.warns(NotRead, match=words) as told:
         read_sheet(study, sheet(tmp_path, f"pour,catalyst (%),{headers}\nA,1.5,{cells}\nB,2,{cells}\n"))
     assert len(told_besides(told)) == 1
+
+
+def test_this_moment_is_told_to_the_second():
+    assert moment(None).microsecond == 0 and abs(moment(None) - dt.datetime.now()) < dt.timedelta(hours=1)

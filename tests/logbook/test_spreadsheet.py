@@ -12,7 +12,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from openpyxl.cell.rich_text import CellRichText, TextBlock
 from openpyxl.cell.text import InlineFont
@@ -27,6 +27,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
+TAPPING = 'by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", or with '
 INF = np.inf
 
 # By hand from the sheet: an inch is 25.4 mm; 66 and 69 °F are 34/1.8 and 37/1.8 °C; a comma is a decimal mark.
@@ -321,7 +322,7 @@ def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path
     ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
     ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
     ("gel time,hardness 7 d", "A1,26,80",
-     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another pour needs another name"),
+     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right " + TAPPING + "correct_reading; another pour needs another name"),
     ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
     ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
 ])
@@ -768,7 +769,7 @@ GOOD = st.permutations(["pour", "catalyst (%)", "gel time", "tack at 24 h", "not
 
 
 @pytest.mark.slow
-@settings(max_examples=250, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=250)
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(
     st.one_of(GOOD, st.lists(HEADS, min_size=1, max_size=7)).flatmap(
@@ -789,7 +790,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
         assert len(entries) <= len(rows)
 
 
-@settings(max_examples=100, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=100)
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),
        st.sampled_from(["csv", "tsv", "txt", "xlsx"]))

@@ -1,6 +1,7 @@
 """Each pour against the others: weighting agrees with leaving out for real, and what is wrong is found and named."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ from scipy.stats import kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, agreement
+from testpour.models.agreement import Agreement, _grades_at_middles, agreement
 from testpour.models.check import Checked, CheckedLog, check_fit, check_log
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
@@ -200,7 +201,7 @@ def test_a_pour_that_set_with_hardly_any_catalyst_is_to_be_looked_at_again(casti
 def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})
     found = Checked(GEL.readings[0], table)
-    assert found.strained is strained and ("fewer than it should be" in found.sentence()) is strained
+    assert found.undercovers is strained and ("fewer than it should be" in found.sentence()) is strained
 
 
 def gel_castings(castings_of, exponent, level=3.2, seed=0):
@@ -251,7 +252,7 @@ def test_repeats_that_agree_better_than_the_model_say_that_it_does_not_fit(casti
     """A zigzag that no curve of second order follows, its repeats a hundredth apart: five degrees of pure error."""
     zigzag = 3 + np.repeat([0.4, -0.4, 0.4, -0.4, 0.4], 2) + np.tile([0.005, -0.005], 5)
     found = repeated(castings_of, zigzag)
-    assert found.repeats == 5 and found.closer < 0.01
+    assert found.repeats == 5 and found.agreement_chance < 0.01
     assert "poured alike agree more closely than the model follows the settings (5 repeats)" in found.sentence()
 
 
@@ -259,11 +260,27 @@ def test_repeats_that_differ_as_the_model_says_are_no_sign_against_it(castings_o
     """Scatter of a tenth about the power law that the trade expects."""
     rng, line = np.random.default_rng(8), 3 - np.log(np.repeat([0.8, 1.2, 1.6, 2.0, 2.4], 2) / 1.5)
     found = repeated(castings_of, line + 0.1 * rng.standard_normal(10))
-    assert found.closer > 0.05 and "differ as much as its scatter says (5 repeats)" in found.sentence()
+    assert found.agreement_chance > 0.05 and "differ as much as its scatter says (5 repeats)" in found.sentence()
 
 
 def test_without_repeats_nothing_is_said_of_fit(castings_of):
     pours = pd.DataFrame({"catalyst": [1.0, 1.5, 2.0], "room_temperature": 20.0}, index=list("ABC"))
     read = pd.DataFrame({"pour": list("ABC"), "reading": "gel_time", "low": [30.0, 21.0, 15.0], "high": [30.0, 21.0, 15.0]})
     found = check_fit(fit_castings(castings_of(GEL, pours, read))["gel_time"])
-    assert found.repeats == 0 and np.isnan(found.closer) and "alike" not in found.sentence()
+    assert found.repeats == 0 and np.isnan(found.agreement_chance) and "alike" not in found.sentence()
+
+
+@pytest.mark.parametrize("cuts, middles", [([1.0, 3.0, 5.0], [0.0, 2.0, 4.0, 6.0]), ([-0.5, 0.5], [-1.0, 0.0, 1.0])])
+def test_a_grade_is_compared_at_the_middle_between_its_cut_points(cuts, middles):
+    """By hand; the first and the last grade, open at one side, are taken to be as wide as the others."""
+    assert _grades_at_middles(SimpleNamespace(cut_belief=(np.array(cuts),)), range(len(middles))).tolist() == middles
+
+
+@pytest.mark.parametrize("reading, low, high", [("tack", 1.0, 1.0), ("gel_time", 30.0, np.inf)])
+def test_repeats_tell_of_the_scatter_only_where_they_are_numbers(reading, low, high, castings_of):
+    """Eight castings poured alike, of grade 1, or not yet gelled at 30 min."""
+    study = study_from({"factors": {"catalyst": {"from": "1 %", "to": "2 %"}}, "readings": {"tack": {}, "gel_time": {}}})
+    pours = pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=[f"P{place}" for place in range(8)])
+    read = pd.DataFrame({"pour": pours.index, "reading": reading, "low": low, "high": high, "age": 24.0 if reading == "tack" else np.nan})
+    found = check_fit(fit_castings(castings_of(study, pours, read))[reading])
+    assert found.repeats == 0 and np.isnan(found.agreement_chance)

@@ -34,7 +34,7 @@ def test_a_dose_divides_gel_time_by_its_power(fits):
 def test_a_reading_without_a_unit_leaves_no_gap(fits):
     found = compare(fits, {"catalyst": "1 %"}, {"catalyst": "2 %"})
     row = {"way": "higher", "difference": 1.5, "low": 0.5, "high": 2.5, "unit": ""}
-    assert found._said("score", row) == "score higher by about 1.5 (90 % interval 0.5 to 2.5)"
+    assert found._in_words("score", row) == "score higher by about 1.5 (90 % interval 0.5 to 2.5)"
 
 
 @pytest.mark.parametrize("difference, low, high, says", [
@@ -42,7 +42,7 @@ def test_a_reading_without_a_unit_leaves_no_gap(fits):
 ])
 def test_chances_are_compared_in_whole_castings(fits, difference, low, high, says):
     row = {"way": "likelier", "difference": difference, "low": low, "high": high, "unit": "in 100"}
-    assert compare(fits, {}, {"catalyst": 2})._said("tack 'dry' or better", row) == f"tack 'dry' or better likelier {says}"
+    assert compare(fits, {}, {"catalyst": 2})._in_words("tack 'dry' or better", row) == f"tack 'dry' or better likelier {says}"
 
 
 @pytest.mark.parametrize("unit, low, high, counts", [

@@ -72,14 +72,15 @@ BRANCHES = [
     (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=3.0), "belief. The effect is smaller than the trade expects. Check the weighing of"),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, disagreement=2.1, expected=-1.0),
      "The log says otherwise than the trade. Check what was written down of these pours; if it was right, trust the log."),
-    (effect(0.55, 0.5, 0.62, held=False), " 75 % of this is from the log; the trade has no view of it."),
-    (effect(0.55, 0.5, 0.62, held=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
+    (effect(0.55, 0.5, 0.62, believed=False), " 75 % of this is from the log; the trade has no view of it."),
+    (effect(0.55, 0.5, 0.62, believed=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, by_day=True),
      "25 % belief. But catalyst never differed within one session, so the day may be behind this: pour 1 and 2.5 % on one day."),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, by_day=True), "so the day may be behind this: pour with and without it on one day."),
     (effect(0.8, 0.7, 0.9, "room_temperature", start=16, end=22, by_day=True), "so the day may be behind this: pour on more days."),
     (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0, by_day=True), "may be behind this: post-cure only some castings of a day."),
     (effect(0.001, 0.0006, 0.004, reading="tack", good=(0, 1)), "that counts here (90 % interval +0.06 to +0.4 in 100)."),
+    (effect(0.002, -0.0001, 0.015, reading="tack", good=(0, 1)), "cannot tell yet"),  # shows as 2 castings in 100
     (effect(0.55, 0.5, 0.62, together=("pigment",)),
      "But catalyst and pigment always moved together, so either may be behind this: change one without the other."),
     (effect(0.55, 0.5, 0.62, together=("pigment", "thickness"), by_day=True),
@@ -210,8 +211,8 @@ def test_a_strong_effect_that_nobody_foresaw_is_the_logs(castings_of):
     read = pd.DataFrame({"pour": names, "reading": "score", "low": score, "high": score, "known": "exact"})
     fits = fit_castings(castings_of(study, pd.DataFrame({"drops": drops}, index=names), read))
     found = effects(fits["score"]).each[0]
-    assert found.told and found.low < 9 - 3.5 < found.high
-    assert found.from_log > 0.5 and not found.held and found.disagreement == 0
+    assert found.direction_known and found.low < 9 - 3.5 < found.high
+    assert found.from_log > 0.5 and not found.believed and found.disagreement == 0
     assert "says little" not in found.sentence() and found.sentence().endswith("of this is from the log; the trade has no view of it.")
     assert check_log(fits).sentence() == "No pour stands out." and agreement(fits["score"]).chance == 1
     assert agreement(fits["score"]).sentence() == "Score: the trade has no view of it."
@@ -226,7 +227,7 @@ def test_an_own_factor_that_does_much_is_not_held_against_the_trade(castings_of)
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": minutes, "high": minutes})
     fits = fit_castings(castings_of(study, pours, read))
     found = {e.factor.name: e for e in effects(fits["gel_time"]).each}
-    assert found["catalyst"].held and not found["retarder"].held and "trade has no view" in found["retarder"].sentence()
+    assert found["catalyst"].believed and not found["retarder"].believed and "trade has no view" in found["retarder"].sentence()
     assert "otherwise" not in found["retarder"].sentence() and agreement(fits["gel_time"]).sentence() == "Gel time: log and belief agree."
 
 
@@ -252,7 +253,7 @@ def filler_log(castings_of, filler, sessions, pigment=0.0):
 ])
 def test_a_setting_that_differed_by_day_only_is_not_told_as_settled(castings_of, filler, sessions, by_day):
     found = filler_log(castings_of, filler, sessions)
-    assert found["filler"].told and found["filler"].by_day is by_day and not found["catalyst"].by_day
+    assert found["filler"].direction_known and found["filler"].by_day is by_day and not found["catalyst"].by_day
     assert ("But filler never differed within one session" in found["filler"].sentence()) is by_day
 
 
@@ -324,8 +325,8 @@ def test_an_effect_is_told_where_the_others_were_poured(study, castings_of):
     found = effects(fit_castings(castings_of(study, pours, read), physics=False)["peak_temperature"])
     catalyst = next(e for e in found.each if e.factor.name == "catalyst")
     assert catalyst.low > 20 and catalyst.middle == pytest.approx(28.8, abs=4)
-    assert "thickness 35 mm" in found.held() and found.held().startswith("The settings that do not move are held at catalyst 0.7 %, ")
-    assert found.held() in found._repr_markdown_() and "cover" in found.held() and "humidity" not in found.held()
+    assert "thickness 35 mm" in found.conditions() and found.conditions().startswith("The settings that do not move are held at catalyst 0.7 %, ")
+    assert found.conditions() in found._repr_markdown_() and "cover" in found.conditions() and "humidity" not in found.conditions()
 
 
 @pytest.mark.parametrize("aims, chance", [
@@ -354,8 +355,8 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     fit = fit_castings(castings_of(study, pours, read), remainder=False)["hardness"]
     told = {e.factor.name: e for e in effects(fit).each if e.poured}
     assert list(told) == ["post_cure_temperature"]
-    assert "Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature." in effects(fit).held()
-    assert effects(fit).held().endswith("All this is about hardness at 24 h.")
+    assert "Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature." in effects(fit).conditions()
+    assert effects(fit).conditions().endswith("All this is about hardness at 24 h.")
     post_cure = told["post_cure_temperature"]
     assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0 and post_cure.hours == 3
     names = [t.name for t in fit.believed.terms]
@@ -415,7 +416,7 @@ def test_a_reading_with_ages_is_told_at_the_age_of_its_aim(study, castings_of):
         fit = fit_castings(castings_of(asked, pours, read))["hardness"]
         found = effects(fit)
         (told,) = [e for e in found.each if e.poured]
-        assert f"hardness at {age} h by about" in told.sentence() and f"All this is about hardness at {age} h." in found.held()
+        assert f"hardness at {age} h by about" in told.sentence() and f"All this is about hardness at {age} h." in found.conditions()
         held = {factor.name: value for factor, value in found.settings.items()}
         table = settings_table(asked, [{**held, "catalyst": dose} for dose in (1.0, 2.5)], age=age)
         assert told.middle == pytest.approx(np.median(np.diff(averages(fit, table, fit.mean(table)))), rel=1e-9)

@@ -11,7 +11,7 @@ from scipy.optimize import linprog
 from testpour.logbook.book import Logbook
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.terms import design, warmth
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems

@@ -173,7 +173,7 @@ def test_a_lot_effect_of_nothing_is_not_called_large(castings_of):
     narrow = {"yield_": {"scatter": {"reading": 10.0, "resin_lot": 10.0, "session": 0.001},
                          "level": {"mean": 0.0, "sd": 100.0}}}
     told = scatter(fit_castings(castings, beliefs=narrow)["yield_"])
-    assert told.parts[0].name == "reading" and told.parts[0].told
+    assert told.parts[0].name == "reading" and told.parts[0].learned
     assert "Most of the scatter of yield is between one casting and the next" in told.sentence()
 
 

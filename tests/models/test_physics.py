@@ -7,13 +7,12 @@ import pandas as pd
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import optimum_of
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.log_rows import rows_of
 from testpour.models.physics import PEAK, LotFit, latent, learn_lot, lot_settings
 from testpour.models.physics_choice import PeakColumn, _with_physics
-from testpour.models.reading_model import log_evidence
+from testpour.models.reading_model import log_evidence, rows_of
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
@@ -72,7 +71,7 @@ def test_a_log_narrows_what_it_can_see(study, castings_of):
     _, castings = simulated(study, castings_of, 1)
     lot = learn_lot(castings)
     assert lot.pours == 12 and lot.peaks == 12
-    assert {"induction", "rate"} <= set(lot.moved)
+    assert {"induction", "rate"} <= set(lot.narrowed)
     assert (np.diag(lot.covariance) < 1).all()
     assert "12 pours" in lot.sentence()
 
@@ -157,7 +156,7 @@ def test_evidence_is_the_likelihood_averaged_over_belief():
     sigma = np.abs(rng.normal(0, 0.3, 200_000))
     off = (y - level[:, None] - slope[:, None] * x) / sigma[:, None]
     density = np.exp(-(off**2).sum(axis=1) / 2 - 4 * np.log(sigma) - 2 * np.log(2 * np.pi))
-    _, unit, top = summit(model)
+    _, unit, top = optimum_of(model)
     assert log_evidence(unit, top, 0) == pytest.approx(np.log(density.mean()), abs=0.25)  # Laplace in one dimension
 
 
@@ -235,3 +234,9 @@ def test_the_ceiling_is_learnt_from_the_peaks_too(study, castings_of):
     both = np.zeros(9)
     both[[UNKNOWNS.index("heat_of_cure"), CEILING]] = 1.0
     assert both @ lot.covariance @ both < 0.8 * 2
+
+
+def test_a_study_that_names_no_lots_learns_from_its_castings(study, castings_of):
+    """Twelve pours in three sessions, of which nobody wrote down the bottles."""
+    _, castings = simulated(replace(study, factors=tuple(f for f in study.factors if not f.name.endswith("_lot"))), castings_of, 1)
+    assert learn_lot(castings).pours == 12

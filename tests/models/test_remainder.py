@@ -7,7 +7,7 @@ import pytest
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.models.remainder import folded, remainder_scale, remainder_terms, seen_directions
+from testpour.models.remainder import coordinates_of, learnable_directions, remainder_scale, remainder_terms, with_remainder_drawn
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
@@ -79,7 +79,7 @@ def test_the_size_is_that_of_what_the_beliefs_leave_open_from_the_middle_to_an_e
 
 def test_directions_are_kept_until_a_thousandth_of_the_variance_is_left():
     """Squared lengths 100, 1, 0.01 and 0.0001: from the second on stands 1 %, from the third on 0.01 %."""
-    kept = seen_directions(np.diag([0.1, 10.0, 0.01, 1.0]))
+    kept = learnable_directions(np.diag([0.1, 10.0, 0.01, 1.0]))
     assert np.abs(kept) == pytest.approx(np.array([[0, 0], [1, 0], [0, 0], [0, 1]]), abs=1e-12)
 
 
@@ -94,12 +94,12 @@ def test_what_the_rows_do_not_tell_is_drawn_from_the_belief():
         group_effects={"smooth": drawn[:, None]}, group_levels={"smooth": np.arange(1)}, effective=count, method="importance", seed=0,
     )
     terms = remainder_terms(STUDY, beliefs_for(STUDY, STUDY.reading("gel_time")))[:3]
-    found, believed = folded(posterior, BELIEVED, terms, 0.3, along)
+    found, believed = with_remainder_drawn(posterior, BELIEVED, terms, 0.3, along)
     extra = found.coefficients[:, 3:]
     assert extra @ along[:, 0] == pytest.approx(drawn, abs=1e-12)
     assert (extra @ across).std(axis=0) == pytest.approx([2, 2], abs=0.1)  # standard error 2 / sqrt(8000) = 0.022
     assert np.corrcoef((extra @ across).T)[0, 1] == pytest.approx(0, abs=0.08)
-    assert "smooth" not in found.group_sds and believed.left_over == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
+    assert "smooth" not in found.group_sds and believed.remainder_count == 3 and believed.sd[3:] == pytest.approx([0.3] * 3)
 
 
 def test_a_persons_own_factor_and_reading_bend():
@@ -122,3 +122,13 @@ def test_a_persons_own_factor_and_reading_bend():
         reading, read = study.reading(name), rows.assign(low=unit * gloss, high=unit * gloss)
         found = fit_rows(study, reading, beliefs_for(study, reading, None, read), read).mean(asked).mean(axis=0) / unit
         assert found == pytest.approx([30, 52.5, 60, 52.5, 30], abs=3)
+
+
+@pytest.mark.parametrize("names", [("post_cure_temperature", "post_cure_time"), ("catalyst", "post_cure_temperature", "post_cure_time")])
+def test_heat_and_time_of_a_post_cure_are_one_direction(names):
+    """Also where a reading depends on nothing else."""
+    study = study_from({"factors": {
+        "catalyst": {"from": "1 %", "to": "4 %"}, "post_cure_temperature": {"from": "20 degC", "to": "60 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"},
+    }, "readings": {"tack": {}}})
+    found = {one.name: one.hours for one in coordinates_of(study, names)}
+    assert list(found) == [name for name in names if name != "post_cure_time"] and found["post_cure_temperature"]

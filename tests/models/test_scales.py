@@ -1,13 +1,14 @@
 """Latent scales: known points by hand, one the inverse of the other, open ends kept open."""
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.models.scales import ADIABATIC_RISE, met_from_to, to_latent, to_reading, widen
+from testpour.models.scales import ADIABATIC_RISE, met_from_to, own_scale, to_latent, to_reading, widen
 
 READINGS = catalogue()["readings"]
 GEL, PEAK, HARD = READINGS["gel_time"], READINGS["peak_temperature"], READINGS["hardness"]
@@ -85,3 +86,16 @@ def test_an_exact_reading_is_known_to_half_a_step():
 def test_an_aim_is_met_by_what_the_instrument_reads(reading, aim, meets):
     """A gauge in whole Shore D reads 70 from 69.5 on, and 71 from 70.5 on, which is the first that meets 70.2: by hand."""
     assert met_from_to(reading, *aim) == pytest.approx(meets, rel=1e-12)
+
+
+@pytest.mark.parametrize("scale, ends, known, centre, unit", [
+    ("plain", (0.0, 80.0), [], 40.0, 10.0), ("log", (1.0, 100.0), [], np.log(10), 1.0), ("share", (0.0, 100.0), [20.0], 0.0, 1.0),
+    ("plain", (None, None), [], 0.0, 1.0), ("log", (None, None), [], 0.0, 1.0),
+    ("plain", (None, None), [80.0], 80.0, 10.0), ("plain", (None, None), [0.0], 0.0, 1.0), ("log", (None, None), [80.0], np.log(80), 1.0),
+    ("plain", (None, None), [10.0, 20.0], 15.0, 5.0), ("log", (None, None), [10.0, 40.0], np.log(20), 1.0),
+])
+def test_where_an_own_reading_lies_and_what_is_much_of_it(scale, ends, known, centre, unit):
+    """By hand: the middle and an eighth of the range stated, else the median and the standard deviation of what was read; factors on a log scale."""
+    low, high = (np.nan if end is None else end for end in ends)
+    rows = pd.DataFrame({"low": known, "high": known}, dtype=float)
+    assert own_scale(Reading("gloss", "", low, high, scale=scale), rows) == pytest.approx((centre, unit))

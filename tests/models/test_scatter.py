@@ -8,7 +8,7 @@ import pytest
 from scipy.stats import norm, zscore
 
 from testpour.models.fits import fit_castings
-from testpour.models.scatter import GROUPS, LESSONS, REMEDIES, WORDS, Part, Scatter, scatter
+from testpour.models.scatter import GROUPS, Part, Scatter, scatter, sources
 from testpour.study_file import study_from
 
 DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
@@ -37,10 +37,10 @@ def gel_log(castings_of, session, pour, sessions=8, pours=4, seed=1):
 def test_the_largest_source_is_named_with_its_remedy(castings_of, session, pour, name):
     told = scatter(fit_castings(gel_log(castings_of, session, pour))["gel_time"])
     first = told.parts[0]
-    assert (first.name, first.told, first.levels) == (name, True, 8 if name == "session" else 32)
+    assert (first.name, first.learned, first.levels) == (name, True, 8 if name == "session" else 32)
     assert first.low < 100 * np.expm1(0.2) < first.high and first.largest > 0.95
-    assert told.sentence().startswith(f"Most of the scatter of gel time is {WORDS[name]} (about ±")
-    assert REMEDIES[name] in told.sentence()
+    assert told.sentence().startswith(f"Most of the scatter of gel time is {sources()[name]['words']} (about ±")
+    assert sources()[name]["remedy"] in told.sentence()
 
 
 def test_shares_add_up_and_the_table_holds_every_part(castings_of):
@@ -56,7 +56,7 @@ def test_shares_add_up_and_the_table_holds_every_part(castings_of):
 def test_one_session_leaves_the_sessions_to_belief(castings_of):
     told = scatter(fit_castings(gel_log(castings_of, 0.1, 0.1, sessions=1))["gel_time"])
     session = next(part for part in told.parts if part.name == "session")
-    assert not session.told and session.levels == 1
+    assert not session.learned and session.levels == 1
     text = told._repr_markdown_()
     assert "so far mostly belief" in text and "between resin lots yet" in text
 
@@ -70,7 +70,7 @@ def test_lots_that_never_met_in_one_session_are_not_told_from_sessions(castings_
     mixed = replace(log, pours=log.pours.assign(resin_lot=np.where(drum, "B", "A")), readings=log.readings.assign(low=minutes, high=minutes))
     found = scatter(fit_castings(mixed)["gel_time"])
     lots = next(part for part in found.parts if part.name == "resin_lot")
-    assert (lots.told, lots.apart) == (told, told)
+    assert (lots.learned, lots.separable) == (told, told)
     assert ("pour the same settings from two lots in one session" in found.sentence()) != told
     assert ("between resin lots (about" in found.sentence()) == told
     assert (": cannot be told from what changed with it" in found._repr_markdown_()) != told
@@ -114,7 +114,7 @@ def test_two_hands_that_read_differently_are_told_apart(castings_of):
     fit = fit_castings(castings_of(STUDY, pours, pd.DataFrame(read)))["hardness"]
     effects = fit.posterior.group_effects["by"].mean(axis=0)
     assert list(fit.posterior.group_levels["by"]) == ["ann", "bo", "cy"] and effects[1] > effects[0] > effects[2]
-    assert next(part for part in scatter(fit).parts if part.name == "by").told
+    assert next(part for part in scatter(fit).parts if part.name == "by").learned
 
 
 def tack_log(castings_of, grades, catalyst=(1.5,)):
@@ -135,14 +135,14 @@ def tack_log(castings_of, grades, catalyst=(1.5,)):
 def test_grades_say_how_they_scatter_only_where_something_was_done_again(castings_of, grades, catalyst, told, says):
     found = tack_log(castings_of, grades, catalyst)
     own = next(part for part in found.parts if part.name == "reading")
-    assert own.told == told and found.unit == "grades" and says in found.sentence()
+    assert own.learned == told and found.unit == "grades" and says in found.sentence()
     assert found.sentence().startswith("Cannot tell yet where the scatter of tack comes from.") != told
 
 
 def test_grades_that_always_agree_of_one_casting_have_no_scatter_between_its_readings(castings_of):
     """Twelve castings, each given its own grade three times over: all the scatter is between castings."""
     found = tack_log(castings_of, [[grade] * 3 for grade in (0, 1, 2, 3, 1, 0, 2, 1, 3, 0, 1, 2)])
-    assert [part.name for part in found.parts] == ["pour", "session"] and found.parts[0].told
+    assert [part.name for part in found.parts] == ["pour", "session"] and found.parts[0].learned
     assert found.parts[0].share + found.parts[1].share == pytest.approx(1)
     assert found.sentence().startswith("Most of the scatter of tack is between castings of the same settings")
     assert found.sentence().endswith("Each of 12 castings read more than once got the same grade again.")
@@ -158,8 +158,8 @@ def test_a_reading_taken_once_an_age_does_not_tell_what_lies_between_readings_of
                 for pour in pours.index for age in ages for value in [np.round(78 + rng.normal())]]
         found = scatter(fit_castings(castings_of(study, pours, pd.DataFrame(read)))["hardness"])
         own = next(part for part in found.parts if part.name == "reading")
-        assert own.told == (len(ages) == 5)
-        assert "read some castings twice" not in found.sentence() or not own.told
+        assert own.learned == (len(ages) == 5)
+        assert "read some castings twice" not in found.sentence() or not own.learned
 
 
 @pytest.mark.parametrize("reading, values, says", [
@@ -177,7 +177,7 @@ def test_nothing_is_blamed_where_nothing_scattered(castings_of, reading, values,
 
 
 def part(name, share, largest, told):
-    return Part(name, WORDS[name], 9, 8.0, 5.0, 12.0, share, largest, told)
+    return Part(name, name, 9, 8.0, 5.0, 12.0, share, largest, told)
 
 
 @pytest.mark.parametrize("parts, says", [
@@ -191,7 +191,7 @@ def part(name, share, largest, told):
      + "; not told yet: between sessions. What would tell: pour one setting again in three or four more sessions."),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
      "Cannot tell yet where the scatter of gel time comes from."),
-    ([part("session", 0.9, 0.9, True), replace(part("resin_lot", 0.1, 0.1, False), apart=False)],
+    ([part("session", 0.9, 0.9, True), replace(part("resin_lot", 0.1, 0.1, False), separable=False)],
      "What there is between resin lots cannot be told yet. What would tell: pour the same settings from two lots in one session."),
 ])
 def test_words_follow_numbers(parts, says):
@@ -210,4 +210,4 @@ def test_a_score_without_a_unit_leaves_no_gap_and_its_scatter_is_not_cut_at_the_
 
 def test_every_source_has_words_a_remedy_and_a_lesson():
     for name in ("reading", *GROUPS):
-        assert name in WORDS and name in REMEDIES and name in LESSONS
+        assert set(sources()[name]) == {"words", "remedy", "lesson"}

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.settings import held_settings, said_names, settings_table
+from testpour.models.settings import held_settings, settings_table, stated_names
 from testpour.study import StudyProblems
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
@@ -41,7 +41,7 @@ def test_several_settings_one_row_each_in_order(study):
 def test_a_row_of_a_table_is_one_setting(study):
     row = pd.Series({"catalyst": 2.0})
     assert settings_table(study, row)["catalyst"].tolist() == [2]
-    assert said_names(study, row, None) == {"catalyst"}
+    assert stated_names(study, row, None) == {"catalyst"}
 
 
 def test_a_table_is_completed_and_left_alone(study):

@@ -356,6 +356,20 @@ def test_a_tap_moves_the_causes_and_only_save_writes(poured, hand):
 
 
 @pytest.mark.slow
+def test_what_is_saved_on_one_casting_of_a_log_that_fails_throughout_is_told_of_the_next(own, hand):
+    log = tp.Logbook(tp.read_study(own))
+    for pour in ("P01", "P02", "P03"):
+        log.add_pour(pour, session="S1", settings={"catalyst": 1.5, "thickness": 10, "pigment": 1, "room_temperature": 20})
+        log.add_reading(pour, "tack", 3, age="24 h")
+    at = hand(tp.why_panel(own))
+    at.type("pour", "P01")
+    before = at.parts("bars")
+    log.correct_pour("P02", why="observed: measured = by drops, a cap, or a coarse scale.")
+    log.close()
+    assert hand(tp.why_panel(own)).parts("bars") != before
+
+
+@pytest.mark.slow
 def test_a_casting_that_nobody_read_yet_has_no_causes_until_something_was_seen_on_it(hand, tmp_path):
     make_folder(tmp_path / "demo")
     log = tp.Logbook(tp.read_study(tmp_path / "demo"))

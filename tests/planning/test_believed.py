@@ -14,7 +14,7 @@ from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import believed_peaks, by_pour
 from testpour.planning.problem import PlanConflict
-from testpour.planning.purposes import Wishes, _middle_pours
+from testpour.planning.purposes import PlanRequest, _middle_pours
 from testpour.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
@@ -97,11 +97,11 @@ def test_a_pour_is_too_hot_from_the_boiling_point_on(monkeypatch):
 def test_a_middle_pour_that_may_boil_is_left_out():
     """A span up to where only its thick end boils keeps its middle pours; one whose middle boils has none."""
     for high, middles in (("25 mm", True), ("60 mm", False)):
-        wishes = Wishes(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
-        room = next(axis.met[0] for axis in wishes.axes if axis.met is not None)
+        request = PlanRequest(coding_for(blocks(thickness={"from": "5 mm", "to": high}), 1, rooms=25), (3,))
+        room = next(axis.met[0] for axis in request.axes if axis.met is not None)
         chosen = SimpleNamespace(rows=np.array([[-1.0, -1.0, 1.0, room]]), sessions=np.array([0]))
-        assert HeatLimit(wishes.coding).matters
-        assert (_middle_pours(wishes, chosen) is not None) is middles
+        assert HeatLimit(request.coding).binds
+        assert (_middle_pours(request, chosen) is not None) is middles
 
 
 def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():
@@ -109,6 +109,13 @@ def test_a_coded_effect_is_believed_half_as_large_for_each_further_order():
     coding = coding_for(blocks(), 1)
     precision = np.diag(design_problem(coding, [(1, 0, 0), (2, 0, 0), (3, 0, 0)], [0, 0, 0], informed=True).prior)
     assert precision[1:] / precision[:-1] == pytest.approx([4, 4])
+
+
+def test_what_no_belief_speaks_of_is_still_believed_to_move_a_little():
+    """Cover and gel time: no belief, so 0.05 on the log scale, in parts of the scatter of pours, hypot(0.12, 0.10)."""
+    study = study_from({**RAW, "readings": {"gel_time": {}}, "aims": {"gel_time": {"at_least": "15 min"}}})
+    (precision,) = np.diag(design_problem(coding_for(study, 1), [(0, 0, 1)], [0, 0, 0], informed=True).prior)
+    assert precision == pytest.approx((0.12**2 + 0.10**2) / 0.05**2)
 
 
 def test_a_repaired_plan_keeps_its_rooms():
@@ -181,5 +188,5 @@ def test_a_casting_that_nobody_measures_heats_itself_as_much():
     thick = {"catalyst": 2.5, "thickness": 25, "room_temperature": 25}
     assert judged.pour_cautions(unmeasured, thick) == judged.pour_cautions(measured, thick)
     assert any("Styrene boils" in said for said in judged.pour_cautions(unmeasured, thick).refusals)
-    assert HeatLimit(coding_for(unmeasured, 1)).matters
+    assert HeatLimit(coding_for(unmeasured, 1)).binds
     assert peaks(plan_pours(unmeasured, sessions=2, pours=5)).max() < BOILING

@@ -16,9 +16,9 @@ from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
-from testpour.planning.outlook import _in_words, outlook
+from testpour.planning.outlook import NotSeparated, _coded_pours, _in_words, outlook
 from testpour.planning.plan import plan_pours
-from testpour.planning.pour_cautions import sharing
+from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _mixed_words
@@ -59,8 +59,8 @@ def test_pours_share_a_session_where_they_are_alike_in_what_is_set_once():
     """An oven is set once a session, catalyst is not; a temperature that is not known is one of its own."""
     study = study_from({"factors": {"catalyst": {}, "post_cure_temperature": {}, "room_temperature": {}}, "readings": {"tack": {}}})
     pours = pd.DataFrame({"catalyst": [1, 2, 3, 1], "post_cure_temperature": [20, 60, 20, np.nan]}, index=list("ABCD"), dtype=float)
-    assert sharing(study, pours) == [["A", "C"], ["B"], ["D"]]
-    assert sharing(study, pours.drop(columns="post_cure_temperature")) == [["A", "B", "C", "D"]]
+    assert session_groups(study, pours) == [["A", "C"], ["B"], ["D"]]
+    assert session_groups(study, pours.drop(columns="post_cure_temperature")) == [["A", "B", "C", "D"]]
 
 
 def test_a_plan_shows_what_is_varied_and_not_what_all_its_pours_share():
@@ -212,7 +212,7 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
 
 
 @pytest.mark.parametrize(
-    "wishes, says",
+    "asked, says",
     [
         ({"sessions": 0, "pours": []}, "at least one session"),
         ({"sessions": 2, "pours": [4]}, "2 sessions but 1 number of pours: give one for each session"),
@@ -236,15 +236,15 @@ def test_no_pour_is_planned_where_styrene_is_believed_to_boil():
         ({"compare": [{"humidity": 1}, {"cover": "some"}]}, "Setting 1: humidity is not a factor .* Setting 2: cover: 'some' is neither yes nor no"),
     ],
 )
-def test_every_refusal_says_what_conflicts_and_what_would_work(study, wishes, says):
+def test_every_refusal_says_what_conflicts_and_what_would_work(study, asked, says):
     with pytest.raises(PlanConflict, match=says):
-        plan_pours(study, **wishes)
+        plan_pours(study, **asked)
 
 
 def test_everything_asked_in_vain_is_told_at_once(study):
-    wishes = {"sessions": 0, "pours": -1, "rooms": "warm", "moulds": ["x"], "resin": "lots", "pot": "-1 g", "factors": ["luck"], "purpose": "win"}
+    asked = {"sessions": 0, "pours": -1, "rooms": "warm", "moulds": ["x"], "resin": "lots", "pot": "-1 g", "factors": ["luck"], "purpose": "win"}
     with pytest.raises(PlanConflict) as caught:
-        plan_pours(study, **wishes)
+        plan_pours(study, **asked)
     found = ("at least one session", "pours: -1", "pot: -1 g", "resin: 'lots'", "No purpose 'win'", "luck cannot be varied", "room: 'warm'", "mould: 'x'")
     assert len(caught.value.problems) == len(found)
     assert all(part in said for part, said in zip(found, caught.value.problems, strict=True))
@@ -434,3 +434,14 @@ def test_no_session_has_one_side_of_a_setting_to_itself(demo_study, monkeypatch)
         return np.linalg.slogdet(rows.T @ np.linalg.inv(days) @ rows + problem.prior)[1]
 
     assert 0 < log_determinant(best) - log_determinant(alike) <= -len(problem.terms) * np.log(0.95)
+
+
+def test_only_beside_a_log_does_an_outlook_make_do_with_each_setting_by_itself():
+    """Of a plan for squares and products, too few pours are left: a plan of its own is refused, one that goes on from a log tells the settings alone."""
+    small = study_from({**STUDY, "factors": {name: STUDY["factors"][name] for name in ("catalyst", "thickness")}})
+    plan = plan_pours(small, sessions=1, pours=8, purpose="map the good region")
+    few, none = plan.table.iloc[: len(plan.terms) - 1], plan.table.iloc[:0]
+    with pytest.raises(NotSeparated, match=f"^.*{len(few)} pours cannot tell the {len(plan.terms)} effects of this plan apart"):
+        _coded_pours(replace(plan, table=few))
+    assert max(map(sum, _coded_pours(replace(plan, table=few, made=none))[2])) == 1
+    assert _coded_pours(replace(plan, made=none))[2] == plan.terms and max(map(sum, plan.terms)) == 2

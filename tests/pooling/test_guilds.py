@@ -88,7 +88,7 @@ def covered(fit, at, seen, level):
 
 def unpooled(castings, bench_of, beliefs, pick=None):
     """A fit that knows no benches: of all pours alike, of those of one bench, or of none."""
-    from testpour.models.log_rows import rows_of
+    from testpour.models.reading_model import rows_of
 
     rows, assumed = rows_of(castings, GEL)
     if pick is not None:

@@ -8,8 +8,8 @@ import pytest
 
 from testpour.logbook.book import Logbook
 from testpour.logbook.spreadsheet import NotRead
-from testpour.pooling.bench_reasons import PoolProblems
 from testpour.pooling.joining import join_logs
+from testpour.pooling.sources import PoolProblems
 from testpour.problems import Problem
 from testpour.study_file import save_study
 

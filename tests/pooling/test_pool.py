@@ -15,7 +15,8 @@ from testpour.models.fits import fit_castings
 from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
-from testpour.pooling.bench_words import holds
+from testpour.pooling.bench_words import where_it_holds
+from testpour.pooling.contradictions import Contradiction
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
@@ -216,7 +217,7 @@ def test_benches_may_contradict_each_other_about_age_and_only_what_matters_is_sa
         logs[bench] = castings_of(study, pd.DataFrame({"catalyst": 1.5, "session": "S1"}, index=names[::2]), rows)
     found = pool(logs)
     assert [each.term.name for each in found.contradictions["hardness"]] == ["age"]
-    assert found.told()[2:] == ([says] if says else [])
+    assert found.bench_sentences()[2:] == ([says] if says else [])
 
 
 @pytest.mark.slow
@@ -360,4 +361,32 @@ def test_what_makes_no_difference_is_not_among_what_cannot_be_told(study):
     known = {"from_log": 0.9, "disagreement": 0.0, "poured": True, "good": (0, 1)}
     for high, where in ((0.01, "no difference that counts"), (0.04, "cannot tell yet")):
         found = Effect(study.factor("catalyst"), study.reading("tack"), 1.0, 2.0, 0.002, -0.001, high, **known)
-        assert holds(found, found, None, True)[0] == where and where in HEADS
+        assert where_it_holds(found, found, None, True)[0] == where and where in HEADS
+
+
+def test_what_differs_by_bench_is_told_to_the_hundredth_and_never_as_minus_nothing(guild):
+    """Ratios of 1.23456, 0.99999 and 1.00001 to the average bench are 23.46 % and nothing, by hand."""
+    rows = pd.DataFrame({"middle": [1.23456, 0.99999], "low": [0.99999, 0.5], "high": [1.5, 1.00001]}, index=["Bench 1", "Bench 2"])
+    fit = SimpleNamespace(reading=guild["gel_time"].reading, ratio=True, differences=rows.copy, average=SimpleNamespace(pours=1, study=guild.study))
+    told = replace(guild, readings={"gel_time": fit}).differences
+    assert told["unit"].tolist() == ["%", "%"] and told[["middle", "low", "high"]].to_numpy().tolist() == [[23.46, 0.0, 50.0], [0.0, -50.0, 0.0]]
+    assert not np.signbit([told.loc[("gel time", "Bench 2"), "middle"], told.loc[("gel time", "Bench 1"), "low"]]).any()
+
+
+def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of, monkeypatch):
+    """Three gel times after 0 min, any number, beside three that are known."""
+    monkeypatch.setattr("testpour.pooling.reading.DRAWS", 40)
+    monkeypatch.setattr("testpour.pooling.draws.POINTS", 32)
+    logs = gel_guild(castings_of, [0.0, 0.1], sessions=1, pours=3)
+    silent = logs["Bench 2"]
+    joined = join_logs(logs | {"Bench 2": replace(silent, readings=silent.readings.assign(low=0.0, high=np.inf, known="not yet"))})
+    found = fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"), remainder=False)
+    assert found.benches == ("Bench 1",) and len(found.average.rows) == 3
+
+
+@pytest.mark.parametrize("matters", [True, False])
+def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monkeypatch):
+    apart = Contradiction(guild["gel_time"].average.believed.terms[1], -0.8, 0.3, matters)
+    monkeypatch.setattr("testpour.pooling.pool.contradictions", lambda fit: (apart,))
+    said = replace(guild).contradiction_sentences()
+    assert len(said) == matters and all("The benches contradict each other" in text for text in said)

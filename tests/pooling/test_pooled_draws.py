@@ -6,7 +6,7 @@ import pytest
 from testpour.likelihood.interval import IntervalModel
 from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
-from testpour.pooling.climbing import NormalScoreDensity, Slope, pooled_top_of_density
+from testpour.pooling.climbing import NormalScoreDensity, Slope, pooled_optimum
 from testpour.pooling.draws import sample_pool
 
 
@@ -39,7 +39,7 @@ def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes(slopes):
     found = []
     for unit in (1, 60):
         model, bench = small_pool("exact", unit=unit)
-        _, scale, top = pooled_top_of_density(model, bench, [Slope(1, 0.3 * unit)] * slopes)
+        _, scale, top = pooled_optimum(model, bench, [Slope(1, 0.3 * unit)] * slopes)
         found.append(log_evidence(scale, top, len(model.groups) + slopes))
     assert found[0] - found[1] == pytest.approx(len(bench) * np.log(60), abs=1e-4)
 
@@ -49,11 +49,11 @@ def test_a_climb_begun_at_the_top_under_other_beliefs_ends_where_any_does(kind, 
     """In fewer looks at the density; a narrower belief also makes another unit to work in."""
     (model, bench), looks, call = small_pool(kind), [], NormalScoreDensity.__call__
     monkeypatch.setattr(NormalScoreDensity, "__call__", lambda density, at: looks.append(at) or call(density, at))
-    far = pooled_top_of_density(model, bench, ())[2]
+    far = pooled_optimum(model, bench, ())[2]
     taken = len(looks)
-    near = pooled_top_of_density(small_pool(kind, sd=0.3)[0], bench, ())
+    near = pooled_optimum(small_pool(kind, sd=0.3)[0], bench, ())
     looks.clear()
-    found = pooled_top_of_density(model, bench, (), near=near)[2]
+    found = pooled_optimum(model, bench, (), near=near)[2]
     assert found.at == pytest.approx(far.at, abs=1e-4) and found.value == pytest.approx(far.value, abs=1e-8)
     assert len(looks) < taken
 

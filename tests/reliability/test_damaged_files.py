@@ -22,7 +22,7 @@ from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.models.beliefs import BeliefProblem
 from testpour.pooling.belief_file import read_beliefs
-from testpour.report.carried import NoLogInside, carried, for_page, read_page
+from testpour.report.carried import NoLogInside, json_for_page, page_data, read_page
 from testpour.study import StudyProblems
 from testpour.study_file import read_study, save_study
 
@@ -43,7 +43,7 @@ def good(study, practice_castings, tmp_path_factory):
     folder = tmp_path_factory.mktemp("good")
     held = replace(practice_castings, pours=practice_castings.pours.head(4))
     held = replace(held, readings=held.readings[held.readings["pour"].isin(held.pours.index)])
-    page = f'<html><script type="application/json" id="log">{for_page(carried(held, {}))}</script></html>'
+    page = f'<html><script type="application/json" id="log">{json_for_page(page_data(held, {}))}</script></html>'
     (folder / "page.html").write_text(page, "utf-8")
     (folder / "trace.csv").write_text(trace_text(), "utf-8")
     (folder / "beliefs.toml").write_text(BELIEFS, "utf-8")

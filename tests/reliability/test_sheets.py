@@ -138,8 +138,7 @@ def check_written_back(log, other, names, path):
 def run(study, folder, examples):
     seen, one, two = {"taken": 0, "refused": 0}, Emptied(study), Emptied(study)
 
-    @settings(max_examples=examples, deadline=None, database=None, derandomize=True,
-              phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+    @settings(max_examples=examples, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
     @given(st.data())
     def drawn(data):
         path, log = store(data.draw(tables()), folder, data.draw), one.begun()

@@ -4,7 +4,7 @@ from contextlib import closing
 from dataclasses import replace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from testpour.logbook.book import Logbook
@@ -54,7 +54,7 @@ def test_each_piece_through_a_file(log):
 
 
 @pytest.mark.slow
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20)
 @given(rows=WRITTEN)
 def test_any_marks_through_a_file(study, tmp_path_factory, rows):
     with closing(Logbook(replace(study, folder=tmp_path_factory.mktemp("text")))) as log:
@@ -68,7 +68,7 @@ def test_each_piece_through_a_server(study_here, address):
 
 
 @pytest.mark.slow
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20)
 @given(rows=WRITTEN)
 def test_any_marks_through_a_server(study_here, server, rows):
     with closing(Logbook(study_here, server.emptied())) as log:

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.logbook.castings import Castings
-from testpour.report.carried import BLOCK, NoLogInside, carried, carried_by, for_page, read_page
+from testpour.report.carried import BLOCK, NoLogInside, json_for_page, page_data, read_page, read_page_data
 from testpour.study_file import study_from
 
 HOSTILE = ["</script><script>window.ran=1</script>", "<!--<script>", "\u2028\u2029\u202e\u0634", "\\u003c & 'quotes\"", "\U0001f9ea" * 50]
@@ -41,7 +41,7 @@ def log(study=None):
 
 def page_of(castings, folder):
     path = folder / "page.html"
-    path.write_text(f'<script type="application/json" id="log">{for_page(carried(castings, {}))}</script>', encoding="utf-8")
+    path.write_text(f'<script type="application/json" id="log">{json_for_page(page_data(castings, {}))}</script>', encoding="utf-8")
     return path
 
 
@@ -75,14 +75,14 @@ def test_a_page_from_before_units_belonged_to_the_fingerprint_is_read(tmp_path, 
     with monkeypatch.context() as before:
         before.setattr(Castings, "fingerprint", lambda held: held._digest(""))
         path = page_of(log(), tmp_path)
-    assert carried_by(path)["fingerprint"] != log().fingerprint() and len(read_page(path)) == len(log())
+    assert read_page_data(path)["fingerprint"] != log().fingerprint() and len(read_page(path)) == len(log())
 
 
 def test_a_changed_number_is_noticed(tmp_path):
     path = page_of(log(), tmp_path)
-    held = carried_by(path)
+    held = read_page_data(path)
     held["pours"]["catalyst"][0] += 0.01
-    path.write_text(f'<script type="application/json" id="log">{for_page(held)}</script>', encoding="utf-8")
+    path.write_text(f'<script type="application/json" id="log">{json_for_page(held)}</script>', encoding="utf-8")
     with pytest.raises(NoLogInside, match="do not match its fingerprint"):
         read_page(path)
 

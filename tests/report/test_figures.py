@@ -275,7 +275,7 @@ def test_scatter_is_drawn_as_it_is_told(fits):
     assert picture.says == found.sentence() and len(found.parts) > 1
     dots = [line for line in picture.axes[0].lines if line.get_marker() == "o"]
     assert [dot.get_xdata()[0] for dot in reversed(dots)] == [part.middle for part in found.parts]
-    assert [dot.get_color() for dot in reversed(dots)] == [LOG if part.told else BELIEF for part in found.parts]
+    assert [dot.get_color() for dot in reversed(dots)] == [LOG if part.learned else BELIEF for part in found.parts]
 
 
 def test_the_age_in_the_title_is_where_nine_in_ten_begin(fits):

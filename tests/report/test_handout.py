@@ -17,8 +17,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
 from testpour.report.advised import _worth
-from testpour.report.handout import handout
-from testpour.report.sheet import _brief, _moved, _strongest
+from testpour.report.sheet import _brief, _chance_moved, _strongest, handout
 from testpour.report.wall import MOST, UNSAID, wall_summary
 from testpour.wording import in_hundred
 
@@ -101,7 +100,7 @@ def test_three_findings_are_what_moves_the_chance_of_an_aim_most(fits):
     moves = {}
     for aim in fits.study.aims:
         for effect in effects(fits[aim.reading]).each:
-            if effect.told and effect.poured:
+            if effect.direction_known and effect.poured:
                 values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else 5)
                 moves[effect.sentence()] = (aim.reading, surely_moved(fits[aim.reading], aim, [{effect.factor.name: value} for value in values]))
     found = _strongest(fits)
@@ -116,7 +115,7 @@ def test_an_effect_moves_the_chance_of_its_aim_where_it_is_told(plain_fits):
     effect = next(e for e in effects(thick).each if e.factor.name == "catalyst")
     doses = np.linspace(effect.start, effect.end, 5)
     moved, thin = (surely_moved(plain_fits["peak_temperature"], aim, [{"catalyst": float(dose), "thickness": depth} for dose in doses]) for depth in (14, 10))
-    assert _moved(thick, [aim], effect) == pytest.approx(moved, abs=1e-9) and abs(moved - thin) > 1e-6
+    assert _chance_moved(thick, [aim], effect) == pytest.approx(moved, abs=1e-9) and abs(moved - thin) > 1e-6
 
 
 @pytest.mark.slow

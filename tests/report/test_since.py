@@ -11,9 +11,9 @@ from testpour.advice.recommend import Recommendation
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice
-from testpour.report.carried import NoLogInside, carried_by, read_page
+from testpour.report.carried import NoLogInside, read_page, read_page_data
 from testpour.report.page import findings_page, render
-from testpour.report.since import changes, earlier, said
+from testpour.report.since import changes, earlier_statements, statements
 from testpour.study_file import study_from
 
 STUDY = {
@@ -37,7 +37,7 @@ def log(pours=12, power=-0.8, name="Knobs"):
 
 def told(castings):
     fits = fit_castings(castings)
-    return said(fits, [(room, one) for room, one in advice(fits) if isinstance(one, Recommendation)])
+    return statements(fits, [(room, one) for room, one in advice(fits) if isinstance(one, Recommendation)])
 
 
 @pytest.fixture(scope="module")
@@ -118,12 +118,12 @@ def test_another_page_may_be_named_and_must_be_of_this_study(tmp_path):
     old, other = tmp_path / "old.html", tmp_path / "other.html"
     findings_page(fit_castings(log(8)), old)
     findings_page(fit_castings(log(8, name="Bowls")), other)
-    assert earlier(log(12), tmp_path / "new.html", old) == carried_by(old)["said"]
-    assert earlier(log(12), tmp_path / "new.html") is None
-    assert earlier(log(12), other) is None
+    assert earlier_statements(log(12), tmp_path / "new.html", old) == read_page_data(old)["said"]
+    assert earlier_statements(log(12), tmp_path / "new.html") is None
+    assert earlier_statements(log(12), other) is None
     with pytest.raises(NoLogInside, match="other.html is the page of another study, 'Bowls'.*compare_studies"):
-        earlier(log(12), tmp_path / "new.html", other)
+        earlier_statements(log(12), tmp_path / "new.html", other)
     (tmp_path / "mine.html").write_text("<p>mine</p>", encoding="utf-8")
-    assert earlier(log(12), tmp_path / "mine.html") is None
+    assert earlier_statements(log(12), tmp_path / "mine.html") is None
     with pytest.raises(NoLogInside, match="carries no log"):
-        earlier(log(12), tmp_path / "new.html", tmp_path / "mine.html")
+        earlier_statements(log(12), tmp_path / "new.html", tmp_path / "mine.html")

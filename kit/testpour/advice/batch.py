@@ -20,7 +20,7 @@ from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.logbook.castings import new_names
 from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval, untold
 from testpour.models.settings import settings_table
-from testpour.planning.pour_cautions import by_pour, sharing
+from testpour.planning.pour_cautions import by_pour, session_groups
 from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import in_html, listed, table_html
@@ -100,7 +100,7 @@ class NextPours:
     def apart(self) -> str:
         """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
         once = [factor.words for factor in map(self.study.factor, self.free) if factor.by_session]
-        runs = sharing(self.study, self.table[self.table.columns.intersection(list(self.free))])
+        runs = session_groups(self.study, self.table[self.table.columns.intersection(list(self.free))])
         text = f" These pours differ in what is set once a session ({', '.join(once)}): pour and log each of these as a session of its own: "
         return f"{text}{'; '.join(map(listed, runs))}." if once and len(runs) > 1 else ""
 
@@ -234,7 +234,7 @@ def _with_repeat(fits, batch):
     good = chance(fits, rows).draws.mean(axis=0)
     one = int(good.argmax()) if len(rows) == 2 or good[0] < UNLIKELY else 0
     others = [place for place in range(len(rows)) if place != one]
-    again = max(set(others) - set(batch.trials) - {0}, default=others[0])  # the last that tests no advice, else the first there is
+    again = max(set(others) - set(batch.trials), default=others[0])  # the last that tests no advice, else the first there is
     rows.iloc[again], lessons[again] = rows.iloc[one], lessons[one]
     trials = {min(one, again) if place == one else place for place in batch.trials if place != again}
     return replace(batch, rows=rows, lessons=lessons, trials=tuple(sorted(trials)))

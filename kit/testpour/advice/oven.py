@@ -170,7 +170,7 @@ def _hardness(fits, asking, oven, hours):
     if "hardness" not in fits:
         return None
     fit, age = fits["hardness"], max(fits["hardness"].reading.ages or (24.0,))
-    known = [belief.held for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True) if term.name == "post_cure"]
+    known = [belief.informative for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True) if term.name == "post_cure"]
     if not known or (_no_oven_words(fits) and not known[0]):
         return None
     given = {name: value for name, value in asking.settings.items() if name != "age"}

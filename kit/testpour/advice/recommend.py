@@ -21,7 +21,7 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.fits import Fits
-from testpour.models.settings import said_names
+from testpour.models.settings import stated_names
 from testpour.models.terms import one_post_cure
 from testpour.threads import one_thread
 from testpour.wording import at_age, in_hundred, said_in_markdown
@@ -129,7 +129,7 @@ def recommend(
     best = best_settings(fits, states, given, free)
     best.index = pd.Index(["recommended"])
     return Recommendation(
-        study, best, replace(chance(fits, best), said=said_names(study, fixed, room)), predicted(fits, best).droplevel(0), cautions_at(fits, best),
+        study, best, replace(chance(fits, best), stated=stated_names(study, fixed, room)), predicted(fits, best).droplevel(0), cautions_at(fits, best),
         tuple(beyond_log(fits, best.iloc[0]).values()), tuple(factor.name for factor in free), conflict,
     )
 

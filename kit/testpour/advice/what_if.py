@@ -16,7 +16,7 @@ from testpour.causes.saving import AS_GOOD
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.chance import Chance, cautions_at, chance, chance_between, chance_words, mean_and_interval, untold
-from testpour.models.settings import as_met, other_half, post_cure_words, said_names, settings_table
+from testpour.models.settings import as_met, other_half, post_cure_words, settings_table, stated_names
 from testpour.models.terms import HOURS, OVEN
 from testpour.threads import one_thread
 from testpour.wording import in_html, table_html
@@ -129,7 +129,7 @@ def what_if(
     added_cautions = {name: cautions_at(fits, ends[name]).beside(cautions) for name in helping.index}
     change = min(helping.index, key=lambda name: (bool(added_cautions[name].lines()), _trouble_rank(name))) if len(helping) else ""
     return WhatIf(
-        study, table, predicted(fits, table), replace(chance(fits, table), said=said_names(study, settings, room)), changes, change,
+        study, table, predicted(fits, table), replace(chance(fits, table), stated=stated_names(study, settings, room)), changes, change,
         cautions, added_cautions.get(change, Cautions()),
         tuple(beyond_log(fits, row).values()) if len(fits.castings.pours) else (),
     )

@@ -120,7 +120,7 @@ def _split(problems, pots, pigment):
 def _cautions(problems, mass, catalyst, split, study):
     """Warnings to carry on; refusals become problems."""
     load = max((pigment for _, pigment in split.values() if not math.isnan(pigment)), default=0.0)
-    found = check_settings(study, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
-    found += Cautions() if math.isnan(mass) else check_batch(mass * (1 + (0 if math.isnan(catalyst) else catalyst) / 100))
-    problems.extend(found.refusals)
-    return Cautions(warnings=found.warnings)
+    cautions = check_settings(study, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
+    cautions += Cautions() if math.isnan(mass) else check_batch(mass * (1 + (0 if math.isnan(catalyst) else catalyst) / 100))
+    problems.extend(cautions.refusals)
+    return Cautions(warnings=cautions.warnings)

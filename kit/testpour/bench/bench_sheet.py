@@ -12,7 +12,7 @@ from testpour.bench.weighing import WeighOut, weigh_out
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
 from testpour.planning.plan import session_pours
-from testpour.planning.pour_cautions import apart, grouped, pour_cautions
+from testpour.planning.pour_cautions import grouped, pour_cautions, session_conflict
 from testpour.scale import check_weighed, mass_shown, part_on_scale, unit_of
 from testpour.study import Study
 from testpour.units import to_unit
@@ -60,7 +60,7 @@ def bench_sheet(
     """
     problems: list[str] = []
     name, pours = session_pours(pours, session, problems)
-    if not problems and (why := apart(study, name, pours)):
+    if not problems and (why := session_conflict(study, name, pours)):
         problems.append(why)
     if not study.has("catalyst"):
         raise WeighOutProblems([*problems, NO_CATALYST])
@@ -69,8 +69,8 @@ def bench_sheet(
         problems.append(f"The study varies catalyst, and no column of the table is called so: it has {others}. Call that one catalyst.")
     rows, cautions = {}, {}
     for pour, settings in settings_table(study, pours).drop(columns="age").to_dict("index").items():
-        found = pour_cautions(study, settings)
-        refused = list(found.refusals)
+        of_pour = pour_cautions(study, settings)
+        refused = list(of_pour.refusals)
         try:
             weighed = weigh_out(
                 _for_pour(resin, pour), mould_volume=_for_pour(mould_volume, pour), waste=waste, catalyst=settings["catalyst"],
@@ -82,8 +82,8 @@ def bench_sheet(
         problems += [f"{pour}: {text}" for text in refused]
         own = {f: settings[f.name] for f in own_shares(study)}
         coarse = (check_weighed(weighed.resin_mass, share, weighed.scale_resolution, weighed.unit, what=f.words) for f, share in own.items())
-        found = sum([weighed.cautions, *coarse], found)
-        cautions[pour] = Cautions((), (*found.warnings, *coarse_scale_warning(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
+        of_pour = sum([weighed.cautions, *coarse], of_pour)
+        cautions[pour] = Cautions((), (*of_pour.warnings, *coarse_scale_warning(weighed), *_overfilled(own, _for_pour(mould_volume, pour))))
         rows[pour] = {**settings, **_amounts(weighed, own)}
     if problems:
         raise WeighOutProblems(problems)
@@ -105,15 +105,15 @@ def coarse_scale_warning(weighed: WeighOut) -> list[str]:
 
 def _same_on_scale(study, table, step, unit):
     """Sentence to pours where different doses in as much resin come out the same on this scale."""
-    found = {}
+    pours_of = {}
     for factor in [f for f in study.factors if f.name in WEIGHED or f in own_shares(study)]:
         groups = table.groupby(["resin_g", f"{factor.name}_g"])
         alike = [(part, rows) for (_, part), rows in groups if rows[factor.name].nunique() > 1]
-        said = [f"{listed(map(factor.show, sorted(set(rows[factor.name]))))} ({mass_shown(part, step, unit)})" for part, rows in alike]
+        doses = [f"{listed(map(factor.show, sorted(set(rows[factor.name]))))} ({mass_shown(part, step, unit)})" for part, rows in alike]
         if alike:
-            found[f"{capital(factor.words)} weighs the same on this scale for {' and for '.join(said)}, so these pours cannot tell them apart. "
+            pours_of[f"{capital(factor.words)} weighs the same on this scale for {' and for '.join(doses)}, so these pours cannot tell them apart. "
                   "Mix more or use a finer scale."] = [str(pour) for _, rows in alike for pour in rows.index]
-    return found
+    return pours_of
 
 
 def _overfilled(own, mould_volume):

@@ -38,7 +38,7 @@ class Cards:
 
     def __init__(self, desk: Desk) -> None:
         self.desk, self.now = desk, desk.clock()
-        self.photos = _snapshots(desk.logbook, desk.made)
+        self.photos = _photographs(desk.logbook, desk.made)
 
     def state(self) -> dict[str, Any]:
         """Everything shown, in the order it is shown."""
@@ -57,21 +57,21 @@ class Cards:
         }
 
     def _card(self, planned, made):
-        found = self.desk.cautions(planned)
+        of_settings = self.desk.cautions(planned)
         return {
             "pour": planned.pour,
             "settings": list(planned.said),
-            "weigh": [] if found.refusals else list(planned.weigh),
-            "refusals": list(found.refusals),
-            "warnings": [*found.warnings, *planned.warnings, *self._untimely(made)],
+            "weigh": [] if of_settings.refusals else list(planned.weigh),
+            "refusals": list(of_settings.refusals),
+            "warnings": [*of_settings.warnings, *planned.warnings, *self._untimely(made)],
             **(self._poured(made) if made else {"name": ""}),
         }
 
     def _extra(self, made):
         """A pour of this session that is in the log and was not planned."""
         factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
-        said = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
-        return {"pour": made.pour, "settings": said, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
+        in_words = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
+        return {"pour": made.pour, "settings": in_words, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
 
     def _untimely(self, made):
         """That the times read on a pour cannot all be right."""
@@ -95,11 +95,11 @@ class Cards:
 
     def _asks(self, made):
         """What is to be confirmed: entries whose tap came late or by a clock that was set back, one line a question."""
-        found = {("Catalyst in", open_question(made.note)): []}
+        entries_of = {("Catalyst in", open_question(made.note)): []}
         for row in made.readings:
-            found.setdefault((capital(self.desk.study.reading(row.reading).words), open_question(row.note)), []).append(row.entry)
+            entries_of.setdefault((capital(self.desk.study.reading(row.reading).words), open_question(row.note)), []).append(row.entry)
         return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
-                for (what, asked), entries in found.items() if asked]
+                for (what, asked), entries in entries_of.items() if asked]
 
     def _event(self, event, made, lines):
         row = made.last(event.reading.name)
@@ -116,7 +116,7 @@ class Cards:
         row = made.last(reading.name)
         return {
             "reading": reading.name, "words": reading.words, "label": capital(reading.label), "how": reading.how,
-            "entry": row.entry if row else None, "said": _words(reading, row, made.settings.get("room_temperature", math.nan)) if row else "",
+            "entry": row.entry if row else None, "said": _reading_in_words(reading, row, made.settings.get("room_temperature", math.nan)) if row else "",
             "grades": list(reading.grades),
         }
 
@@ -129,18 +129,18 @@ class Cards:
             "label": reading.label, "how": reading.how, "grades": list(reading.grades),
             "many": not read_once(reading), "status": "done" if rows else status,
             "at": None if made.by_day else when.timestamp() * 1e3, "clock": self._clock(made, when),
-            "said": _said(reading, rows), "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
+            "said": _readings_in_words(reading, rows), "entries": [row.entry for row in rows], "thickness": made.settings.get("thickness"),
             "method": dataclasses.asdict(method) if method else None,
         }
 
     def _due(self):
-        found = due_of(self.desk.slots, self.desk.made.values(), self.now)
+        due = due_of(self.desk.slots, self.desk.made.values(), self.now)
         rows = [
             {"pour": r["pour"], "words": f"{r['reading']} at {age_words(r['age'])}", "status": r["status"],
              "at": None if r["by_day"] else r["due_at"].timestamp() * 1e3, "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
-            for _, r in found.table.iterrows()
+            for _, r in due.table.iterrows()
         ]
-        return {"rows": rows, "missed": found.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}
+        return {"rows": rows, "missed": due.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}
 
     def _clock(self, made, moment, more=""):
         """A time on the workshop's clock, with the day where it is not today; the day alone where no hour is known of the pour."""
@@ -150,7 +150,7 @@ class Cards:
         return day + moment.strftime(f"%H:%M{more}")
 
 
-def _words(reading, row, room=math.nan):
+def _reading_in_words(reading, row, room=math.nan):
     if row.known == "exact":
         return ". ".join([reading.show(row.low), *check_read(reading, row.low, row.low, room).warnings])
     return known_of(row).said(reading)
@@ -166,23 +166,23 @@ def _event_words(event, row):
         return f"{event.done} by {row.high:.1f} {unit}"
     if row.known == "exact":
         return f"{event.done.removesuffix(': now')} at {row.low:.1f} {unit}"
-    return _words(event.reading, row)
+    return _reading_in_words(event.reading, row)
 
 
-def _said(reading, rows):
+def _readings_in_words(reading, rows):
     """What fills a planned reading, each specimen by itself."""
     if not rows:
         return ""
     if read_once(reading):
-        return "; ".join(_words(reading, row) for row in rows)
-    said = []
+        return "; ".join(_reading_in_words(reading, row) for row in rows)
+    parts = []
     for specimen in dict.fromkeys(row.specimen for row in rows):
         values = [row.low for row in rows if row.specimen == specimen and row.known == "exact"]
-        said.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
-    return " ".join(said)
+        parts.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
+    return " ".join(parts)
 
 
-def _snapshots(logbook, pours):
+def _photographs(logbook, pours):
     """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
     query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), is_current(PHOTOS)).order_by(PHOTOS.c.entry)
     with logbook.looking() as connection:

@@ -14,7 +14,7 @@ import pandas as pd
 
 from testpour.bench.cards import Cards
 from testpour.bench.form_head import SessionHead
-from testpour.bench.form_rows import Made, names_used, session_rows
+from testpour.bench.form_rows import LoggedPour, names_used, session_rows
 from testpour.bench.lateness import Clocks
 from testpour.bench.methods import several
 from testpour.bench.planned import FormProblem, PlannedPour, keep, kept, kept_sessions, planned_pours
@@ -79,8 +79,8 @@ class Desk:
             if not self._shown:
                 raise
             self._away = str(problem)
-        said = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
-        more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*said, *self._clocks()]}
+        notices = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
+        more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*notices, *self._clocks()]}
         return self._shown | more
 
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
@@ -101,7 +101,7 @@ class Desk:
         """The state after another look at the log: another bench may have logged, and time has gone by."""
         with self._one_at_a_time:
             with contextlib.suppress(LogProblem):  # `state` says it
-                self._look()
+                self._reread()
             return self.state()
 
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
@@ -112,16 +112,16 @@ class Desk:
         """
         slot = self.slot_of(message)
         try:
-            found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
+            readings = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
         except UnitProblem as problem:
             return {"words": str(problem), "fine": False}
-        return {"words": found.sentence(), "fine": found.enough and not found.flags}
+        return {"words": readings.sentence(), "fine": readings.enough and not readings.flags}
 
     def now(self) -> float:
         """This computer's clock in ms since 1970."""
         return self.clock().timestamp() * 1e3
 
-    def _look(self):
+    def _reread(self):
         """Read the rows of the session anew, and note whether the log is away."""
         try:
             self.made, self._away = session_rows(self.logbook, self.session), ""
@@ -132,11 +132,11 @@ class Desk:
     def _answer(self, message):
         answer = {"ok": False, "pour": message.get("pour", ""), "refused": False}
         try:
-            self._look()
+            self._reread()
             at, self._taps.mark = self.watched_clock.moment(message)  # never in the future
             answer |= {"words": getattr(self._taps, message["deed"])(message, at), "ok": True}
-            self._look()
-        except (ValueError, KeyError) as problem:  # all that the log, the units and the study refuse with
+            self._reread()
+        except (ValueError, KeyError) as problem:  # whatever the log, the units or the study refuse
             answer |= {"words": beside_field(problem), "refused": isinstance(problem, Refused)}
         self._answers.pop(message["id"], None)
         self._answers[message["id"]] = answer
@@ -145,26 +145,26 @@ class Desk:
 
     def _clocks(self):
         """What is to be said of clocks: set back, behind the log, or other than the server's."""
-        said, now = [], self.clock()
+        notices, now = [], self.clock()
         if self.watched_clock.back:
-            said.append(f"This computer's clock was set back by {hours_words(self.watched_clock.back / 3600)} while the form "
+            notices.append(f"This computer's clock was set back by {hours_words(self.watched_clock.back / 3600)} while the form "
                         "was open. Times logged before and after do not fit together: look through them.")
         last = max((made.made_at for made in self.made.values()), default=now)
         if last > now + dt.timedelta(seconds=60):
-            said.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "
+            notices.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "
                         "Set the clock right before the next tap.")
         if on_server(self.logbook.address) and not self._away:
             with contextlib.suppress(LogProblem):
-                said.append(self.logbook.clock_words())
-        return [text for text in said if text]
+                notices.append(self.logbook.clock_words())
+        return [text for text in notices if text]
 
     def cautions(self, planned: PlannedPour) -> Cautions:
         """What is refused or warned about a planned pour in today's room."""
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
-    # Where a message points.
+    # What a message is about.
 
-    def pour_of(self, planned: PlannedPour) -> Made | None:
+    def pour_of(self, planned: PlannedPour) -> LoggedPour | None:
         """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
@@ -176,7 +176,7 @@ class Desk:
                 return planned
         raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
 
-    def made_of(self, message: Mapping[str, Any], at: dt.datetime | None = None) -> Made:
+    def made_of(self, message: Mapping[str, Any], at: dt.datetime | None = None) -> LoggedPour:
         """The pour in the log that a message is about; refused where it was tapped, at `at`, before the pour was made."""
         made = self.made.get(message["name"])
         if made is None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from testpour.bench.form_rows import NO_HOUR, Made, rows_since
+from testpour.bench.form_rows import NO_HOUR, LoggedPour, rows_since
 from testpour.bench.slots import Slot, filled, slots, when_due
 from testpour.logbook.book import Logbook
 from testpour.logbook.text_and_dates import moment
@@ -38,9 +38,9 @@ class Due:
     def sentence(self) -> str:
         """How much is overdue, and what comes next."""
         late, now = (int((self.table["status"] == s).sum()) for s in ("overdue", "due"))
-        said = [f"{count(late, 'reading')} overdue"] if late else []
-        said += [f"{count(now, 'reading')} due now"] if now else []
-        text = f"{' and '.join(said)}. " if said else "Nothing is due now. "
+        parts = [f"{count(late, 'reading')} overdue"] if late else []
+        parts += [f"{count(now, 'reading')} due now"] if now else []
+        text = f"{' and '.join(parts)}. " if parts else "Nothing is due now. "
         ahead = self.table[self.table["status"].isin(("early", "later"))]
         if len(ahead):
             row = ahead.iloc[0]
@@ -72,11 +72,11 @@ class Due:
 
     def shown(self) -> pd.DataFrame:
         """The table in words, to look at."""
-        said = pd.DataFrame(index=self.table.index)
-        said["pour"], said["read"] = self.table["pour"], self.table["reading"]
-        said["at age"] = [age_words(age) for age in self.table["age"]]
-        said["when"] = [self._when(row) for _, row in self.table.iterrows()]
-        return said
+        table_shown = pd.DataFrame(index=self.table.index)
+        table_shown["pour"], table_shown["read"] = self.table["pour"], self.table["reading"]
+        table_shown["at age"] = [age_words(age) for age in self.table["age"]]
+        table_shown["when"] = [self._when(row) for _, row in self.table.iterrows()]
+        return table_shown
 
     def _repr_html_(self):
         return f"<p>{in_html(self.sentence())}</p>" + (table_html(self.shown(), index=False) if len(self.table) else "")
@@ -112,12 +112,12 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     now, planned = moment(now), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)
     made = rows_since(logbook, now - dt.timedelta(hours=longest + 25), session)
-    if session is not None and not made and str(session) not in (held := dict.fromkeys(logbook.castings().pours["session"])):
-        raise NoSuchName(f"No session {session!r} in the log; it has {listed(held) or 'none yet'}.")
+    if session is not None and not made and str(session) not in (sessions := dict.fromkeys(logbook.castings().pours["session"])):
+        raise NoSuchName(f"No session {session!r} in the log; it has {listed(sessions) or 'none yet'}.")
     return due_of(planned, made.values(), now)
 
 
-def due_of(planned: Sequence[Slot], made: Iterable[Made], now: dt.datetime) -> Due:
+def due_of(planned: Sequence[Slot], made: Iterable[LoggedPour], now: dt.datetime) -> Due:
     """`Due` of pours at hand."""
     rows, missed = [], 0
     for pour in made:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from testpour.bench.form_rows import Made
+from testpour.bench.form_rows import LoggedPour
 from testpour.cautions import check_settings
 from testpour.logbook.text_and_dates import clean, hour_known
 from testpour.study import Study
@@ -29,7 +29,7 @@ class SessionHead:
     typed: dict[str, str] = field(default_factory=dict)
 
     @classmethod
-    def from_log(cls, study: Study, made: Mapping[str, Made]) -> SessionHead:
+    def from_log(cls, study: Study, made: Mapping[str, LoggedPour]) -> SessionHead:
         """As the last pour logged in the session carries it."""
         if not made:
             return cls(study)
@@ -59,23 +59,23 @@ class SessionHead:
         wrong = [f for f in _factors(self.study) if f.name in self.problems]
         return listed(f"{f.words} ({f.show(self.values[f.name])} still holds)" if f.name in self.values else f.words for f in wrong)
 
-    def lacking(self, made: Made) -> dict[str, float | str]:
+    def lacking(self, made: LoggedPour) -> dict[str, float | str]:
         """What a pour made earlier in the session lacks and is known now: factor name to value."""
         return {name: value for name, value in self.values.items() if name not in made.settings}
 
     def shown(self) -> dict[str, Any]:
         """As the form shows it."""
-        found = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
+        cautions = check_settings(self.study, {k: v for k, v in self.values.items() if not isinstance(v, str)})
         fields = [
             {"name": f.name, "label": capital(f.label), "value": self.typed.get(f.name) or self._text(f), "number": f.kind == "number",
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]
-        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # with a pour whose hour is not known came the day alone
+        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # where the hour of the pour is not known, midnight stands for the day
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),
-            "warnings": [*found.refusals, *found.warnings],
+            "warnings": [*cautions.refusals, *cautions.warnings],
             "saved": "" if not self.at else f"{saved:%H:%M}" if hour_known(saved) else f"{saved:%a %d %b}",
         }
 

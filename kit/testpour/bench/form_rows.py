@@ -14,14 +14,18 @@ from testpour.logbook.known import known_of
 from testpour.logbook.loading import is_current
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 from testpour.logbook.text_and_dates import hour_known
+from testpour.wording import BY_TAPPING
 
-NO_HOUR = 'Of {pours} the day is known and the hour is not, so {so}. Give the hour with log.correct_pour("{pour}", made_at=..., why="hour added").'
+NO_HOUR = (
+    f"Of {{pours}} the day is known and the hour is not, so {{so}}. Give the hour {BY_TAPPING} or with "
+    'log.correct_pour("{pour}", made_at=..., why="hour added").'
+)
 TAKEN_BACK = "tap taken back"
 FEW = 500  # pours that a query names one by one, so that the database looks them up
 
 
 @dataclass(frozen=True)
-class Row:
+class LoggedReading:
     """One reading that stands."""
 
     entry: int
@@ -36,7 +40,7 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Made:
+class LoggedPour:
     """One pour that stands, with its settings and readings in the order they were logged."""
 
     pour: str
@@ -45,7 +49,7 @@ class Made:
     by: str
     note: str
     settings: dict[str, float | str] = field(repr=False)
-    readings: tuple[Row, ...] = field(repr=False)
+    readings: tuple[LoggedReading, ...] = field(repr=False)
 
     @property
     def by_day(self) -> bool:
@@ -60,17 +64,17 @@ class Made:
         """Minutes from catalyst in to a moment, through a change of the clocks too; the most there can be where only the day is known."""
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
-    def last(self, reading: str) -> Row | None:
+    def last(self, reading: str) -> LoggedReading | None:
         """The last row of a reading that a pour has once; None where it has none yet."""
         return next((row for row in reversed(self.readings) if row.reading == reading and not row.specimen), None)
 
 
-def session_rows(logbook: Logbook, session: str) -> dict[str, Made]:
+def session_rows(logbook: Logbook, session: str) -> dict[str, LoggedPour]:
     """The pours of one session whose day is known, by name, in the order they were logged: no clock runs for the others."""
     return _rows(logbook, sa.and_(POURS.c.session == session, POURS.c.made_at != UNDATED))
 
 
-def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None) -> dict[str, Made]:
+def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None) -> dict[str, LoggedPour]:
     """The pours made since a moment on the workshop's clock, in one session or in all, by name."""
     return _rows(logbook, sa.and_(POURS.c.made_at >= moment, sa.true() if session is None else POURS.c.session == session))
 
@@ -83,7 +87,7 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
     return {row.pour: None if row.void else row.session for row in rows}
 
 
-def replaced_row(logbook: Logbook, row: Row, pour: str) -> Row | None:
+def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReading | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
 
     Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a taking
@@ -91,19 +95,19 @@ def replaced_row(logbook: Logbook, row: Row, pour: str) -> Row | None:
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
     with logbook.looking() as connection:
-        by_entry = {found.entry: found for found in connection.execute(query)}
+        by_entry = {logged.entry: logged for logged in connection.execute(query)}
     history, entry = [], row.entry
     while entry is not None:
         history.append(by_entry[entry])
         entry = by_entry[entry].supersedes
     stack = []
-    for found in reversed(history):
-        if found.note.endswith(CONFIRMED) and stack:  # no tap of its own
-            stack[-1] = found
-        elif found.note.endswith(TAKEN_BACK) and len(stack) > 1:
+    for logged in reversed(history):
+        if logged.note.endswith(CONFIRMED) and stack:  # a confirmation, not a tap of its own
+            stack[-1] = logged
+        elif logged.note.endswith(TAKEN_BACK) and len(stack) > 1:
             stack.pop()
         else:
-            stack.append(found)
+            stack.append(logged)
     return _row(stack[-2]) if len(stack) > 1 else None
 
 
@@ -122,11 +126,11 @@ def _rows(logbook, condition):
         for row in connection.execute(query):
             readings.setdefault(row.pour, []).append(_row(row))
     return {
-        p.pour: Made(p.pour, p.session, in_local_time(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
+        p.pour: LoggedPour(p.pour, p.session, in_local_time(p.made_at, p.note), p.by, p.note, settings.get(p.entry, {}), tuple(readings.get(p.pour, ())))
         for p in pours
     }
 
 
-def _row(found):
-    known = known_of(found)
-    return Row(found.entry, found.reading, known.low, known.high, found.age, found.specimen, found.by, known.how, found.note)
+def _row(record):
+    known = known_of(record)
+    return LoggedReading(record.entry, record.reading, known.low, known.high, record.age, record.specimen, record.by, known.how, record.note)

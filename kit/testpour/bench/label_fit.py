@@ -70,10 +70,10 @@ class Box:
         """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
         name = whole = visible(clean(pour, line=True))
         for size in NAME_SIZES:
-            if _ems(name) <= self._room(size):
+            if _width_in_em(name) <= self._room(size):
                 return size, name
         size, keep = NAME_SIZES[-1], len(name)
-        while _ems(name) > self._room(size):
+        while _width_in_em(name) > self._room(size):
             keep -= 1
             name = f"{whole[: keep - keep // 2]}…{whole[-(keep // 2):]}"
         return size, name
@@ -84,7 +84,7 @@ class Box:
         return lines * (self.width / (POINT * size)) - (lines - 1) * 1.5
 
 
-def _ems(text):
+def _width_in_em(text):
     """Width of bold text in em, rather too wide than too narrow."""
     return sum(map(_em, text))
 

@@ -149,10 +149,10 @@ def labels(
     study, table = _poured(pours)
     problems = _problems(sheet, start, copies)
     moved = _shift(shift, problems)
-    chosen = _chosen(table, session, only, problems)
+    chosen = _selected_pours(table, session, only, problems)
     if problems:
         raise LabelProblems("Labels", problems)
-    shown, box = _shown(study, table), Box(sheet)
+    shown, box = _settings_shown(study, table), Box(sheet)
     rows = []
     for number, pour in enumerate(np.repeat(chosen.index, copies)):
         row, place = chosen.loc[pour], start - 1 + number
@@ -171,7 +171,7 @@ def labels(
 
 def _cautions(study, pours):
     """What is refused or warned about the pours that are not in the log yet."""
-    numbers = [f.name for f in study.factors if f.kind != "text" and f.name in pours]
+    numbers = [f.name for f in study.numeric if f.name in pours]
     ahead = pours[[not _day(row) for _, row in pours.iterrows()]]
     return by_pour({pour: pour_cautions(study, row[numbers].to_dict()) for pour, row in ahead.iterrows()})
 
@@ -207,7 +207,7 @@ def _shift(shift, problems):
     return across, down
 
 
-def _chosen(table, session, only, problems):
+def _selected_pours(table, session, only, problems):
     """The pours asked for, in run order."""
     if session is not None:
         _, table = session_pours(table, session, problems)
@@ -220,9 +220,9 @@ def _chosen(table, session, only, problems):
     return table
 
 
-def _shown(study, table):
+def _settings_shown(study, table):
     """Chosen settings that differ between the pours, and the catalyst always."""
-    chosen = [f for f in study.factors if f.role == "chosen" and f.kind != "text" and f.name in table]
+    chosen = [f for f in study.numeric if f.role == "chosen" and f.name in table]
     return [f for f in chosen if f.name == "catalyst" or table[f.name].nunique() > 1]
 
 

@@ -10,13 +10,13 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from testpour.logbook.known import Known
-from testpour.wording import hours_words
+from testpour.wording import BY_TAPPING, hours_words
 
 if TYPE_CHECKING:
-    from testpour.bench.form_rows import Made
+    from testpour.bench.form_rows import LoggedPour
     from testpour.bench.slots import Event
 
-SANE = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
+LONGEST_DELAY = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
 ROOM = 10  # minutes by which catalyst in may have been tapped late without a question
 STEP = 5  # seconds; a clock that differs by less is not spoken of
 ASKED, CONFIRMED = "Time to confirm", "time confirmed"
@@ -46,22 +46,22 @@ class Clocks:
     def moment(self, message: Mapping[str, Any]) -> tuple[dt.datetime, str]:
         """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
 
-        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `SANE` a
+        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `LONGEST_DELAY` a
         mark. The message has ``at``, when it was tapped, and ``set_back``, by how much its clock was set back,
         both in ms; either may be missing.
         """
         now, at, back = self._clock(), message.get("at"), self.look()
         back = max(back, (message.get("set_back") or 0) / 1e3)
-        told = now if at is None else dt.datetime.fromtimestamp(at / 1e3)
+        tapped = now if at is None else dt.datetime.fromtimestamp(at / 1e3)
         waited = 0.0 if at is None else now.timestamp() - at / 1e3
-        span, when = hours_words(waited / 3600), f"{told:%a %d %b %H:%M}"
-        if waited > SANE:
+        span, when = hours_words(waited / 3600), f"{tapped:%a %d %b %H:%M}"
+        if waited > LONGEST_DELAY:
             mark = f"{ASKED}: tapped {when}, arrived {span} later."
-        elif waited < -SANE:
+        elif waited < -LONGEST_DELAY:
             mark = f"{ASKED}: the browser's clock said {when}, {span} ahead of this computer's, whose time was logged."
         else:
             mark = f"{ASKED}: a clock was set back by {hours_words(back / 3600)} just before this tap." if back > STEP else ""
-        return (told if waited >= 0 else now), mark
+        return (tapped if waited >= 0 else now), mark
 
 
 def open_question(note: str) -> str:
@@ -72,20 +72,20 @@ def open_question(note: str) -> str:
     return note[place + len(ASKED) + 2 :].split(".")[0]
 
 
-def too_early(made: Made, event: Event, found: Known, at: dt.datetime) -> str:
+def too_early(made: LoggedPour, event: Event, typed: Known, at: dt.datetime) -> str:
     """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
-    minutes, last = made.minutes(at), max(filter(math.isfinite, (found.low, found.high)))
+    minutes, last = made.minutes(at), max(filter(math.isfinite, (typed.low, typed.high)))
     if minutes < 0 or open_question(made.note) or last <= event.value(minutes + ROOM):
         return ""
     reading = event.reading
-    return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {found.words(reading)} {reading.unit} cannot be known yet. "
-            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, with "
-            f'log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
+    return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {typed.words(reading)} {reading.unit} cannot be known yet. "
+            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
+            f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:
     """A time that a bench in another zone logged, on the clock of this computer; the entry's note names that zone."""
-    found = ZONE.findall(note)
-    if not found:
+    zones = ZONE.findall(note)
+    if not zones:
         return moment
-    return dt.datetime.fromisoformat(f"{moment.isoformat()}{found[-1]}").astimezone().replace(tzinfo=None)
+    return dt.datetime.fromisoformat(f"{moment.isoformat()}{zones[-1]}").astimezone().replace(tzinfo=None)

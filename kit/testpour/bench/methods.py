@@ -88,7 +88,7 @@ def several(
     `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
     number that cannot be read or is on another scale.
     """
-    if isinstance(text, str):  # the reading's own scale may stand behind each number or once; it says nothing new
+    if isinstance(text, str):  # the reading's own scale may stand behind each number or once, and is dropped
         numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
         text = [part for part in APART.split(numbers) if part]
     values: list[float] = []
@@ -115,7 +115,7 @@ def _length(value, what):
     """Millimetres, or None where nothing was given."""
     if value in (None, "") or (isinstance(value, float) and math.isnan(value)):
         return None
-    found = to_unit(value, "mm", what)
-    if found <= 0:
+    mm = to_unit(value, "mm", what)
+    if mm <= 0:
         raise UnitProblem(f"{what}: {value} is not possible. Give mm above 0.")
-    return found
+    return mm

@@ -21,7 +21,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.database import in_memory
 from testpour.models.settings import cells_read
 from testpour.planning.plan import Plan, session_pours
-from testpour.planning.pour_cautions import apart
+from testpour.planning.pour_cautions import session_conflict
 from testpour.problems import Problems
 from testpour.scale import GRAMS, check_weighed, mass_shown
 from testpour.study import Study
@@ -67,18 +67,18 @@ def planned_pours(
         session = source.session
     problems: list[str] = []
     name, table = session_pours(table, session, problems)
-    if problems or (why := apart(study, name, table)):
+    if problems or (why := session_conflict(study, name, table)):
         raise FormProblem(problems or [why])
     scale = (source.scale_resolution, source.unit) if isinstance(source, BenchSheet) else (0.1, GRAMS)
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in table]
     pours = []
     for pour, row in cells_read(study, table).iterrows():
         settings = {f.name: float(row[f.name]) for f in chosen if not math.isnan(row[f.name])}
-        said = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
+        in_words = [f"{f.words} {f.show(settings[f.name])}" for f in chosen if f.name in settings and f.name not in WEIGHED
                 and (f.span or settings[f.name] != f.usual)]
         own = {f.name: f.words for f in own_shares(study) if settings.get(f.name) and f"{f.name}_g" in row.index}
         weigh, warnings = tuple(_weigh(row, settings, own, *scale)), _amount_warnings(row, settings, own, *scale)
-        pours.append(PlannedPour(str(pour), settings, tuple(said), weigh, warnings))
+        pours.append(PlannedPour(str(pour), settings, tuple(in_words), weigh, warnings))
     return name, tuple(pours)
 
 
@@ -86,11 +86,11 @@ def _amount_warnings(row, settings, own, step, unit):
     """What is warned about the grams of a bench sheet's row; nothing where it has none."""
     if "resin_g" not in row.index:
         return ()
-    found = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
+    cautions = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
     for name, words in {"pigment": "pigment", **own}.items():
-        found += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
+        cautions += check_weighed(row["resin_g"], settings.get(name, 0.0), step, unit, what=words)
     scale = f"{step / unit[1]:.9g} {unit[0]}"
-    return (*found.warnings, *coarse_scale_warning(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
+    return (*cautions.warnings, *coarse_scale_warning(weigh_out(row["resin_g"], catalyst=settings["catalyst"], scale_resolution=scale)))
 
 
 def _weigh(row, settings, own, step, unit):
@@ -116,15 +116,15 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
     """
     if in_memory(logbook.address):
         return
-    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, as their number
+    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, by their code point
     path = _folder(logbook) / f"{name}.json"
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
         put(path, text, FILE)
-    except OSError as problem:  # without a number it is of `put`, which says what else lies there
-        said = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
-        raise FormProblem([said]) from problem
+    except OSError as problem:  # an error of `put` has no number; it says what lies there already
+        reason = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
+        raise FormProblem([reason]) from problem
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:
@@ -135,22 +135,22 @@ def kept_sessions(logbook: Logbook) -> list[str]:
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """Name and planned pours of a kept session; the latest where none is named. Raises `FormProblem` if there is none."""
     plans = _plans(logbook)
-    found = next((plan for plan in plans if session in (None, plan["session"])), None)
-    if found is None:
+    chosen_plan = next((plan for plan in plans if session in (None, plan["session"])), None)
+    if chosen_plan is None:
         there = f"kept are {', '.join(plan['session'] for plan in plans)}" if plans else "none is kept yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
-    pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in found["pours"]]
-    return found["session"], tuple(pours)
+    pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in chosen_plan["pours"]]
+    return chosen_plan["session"], tuple(pours)
 
 
 def _plans(logbook):
     """The plans that are kept, the latest first; a file that is not one is passed over."""
-    found = []
+    plans = []
     for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):
             plan = json.loads(path.read_text("utf-8"))
-            found.append((path.stat().st_mtime, plan["session"], plan))
-    return [plan for *_, plan in sorted(found, key=lambda dated: dated[:2], reverse=True)]
+            plans.append((path.stat().st_mtime, plan["session"], plan))
+    return [plan for *_, plan in sorted(plans, key=lambda dated: dated[:2], reverse=True)]
 
 
 def _folder(logbook):

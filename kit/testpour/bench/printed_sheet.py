@@ -94,7 +94,7 @@ class BenchSheet:
             blanks=_blanks(self.study),
             pigmented=self.study.has("pigment"),
             own=[f.words for f in own_shares(self.study)],
-            alike=_alike(self.study, self.table),
+            alike=_shared_settings(self.study, self.table),
             rows=list(_rows(self)),
             readings=list(_readings(self.study)),
             aims=[aim.words(self.study.reading(aim.reading)) for aim in self.study.aims],
@@ -115,23 +115,23 @@ def _blanks(study):
     return list({**BLANKS, **pigment, **more}.values())
 
 
-def _by_pour(study, table):
+def _differing_factors(study, table):
     """Factors that differ between these pours, other than what is weighed."""
-    shown = [f for f in study.factors if f.kind != "text" and f.name not in WEIGHED]
+    shown = [f for f in study.numeric if f.name not in WEIGHED]
     return [f for f in shown if f.role == "chosen" and table[f.name].nunique() > 1]
 
 
-def _alike(study, table):
+def _shared_settings(study, table):
     """Settings that all these pours share, in words."""
-    apart = {f.name for f in _by_pour(study, table)}
-    shared = [f for f in study.factors if f.kind != "text" and f.name not in apart and f.name not in WEIGHED]
-    said = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
-    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in said.items()]
+    apart = {f.name for f in _differing_factors(study, table)}
+    shared = [f for f in study.numeric if f.name not in apart and f.name not in WEIGHED]
+    shared_words = {f: f.show(table[f.name].iloc[0]) for f in shared if table[f.name].nunique() == 1}
+    return [f"{'' if f.role == 'chosen' else 'expected '}{f.words} {value}" for f, value in shared_words.items()]
 
 
 def _rows(sheet):
     """One row a pour: its settings in words and its amounts as the scale shows them."""
-    factors, own = _by_pour(sheet.study, sheet.table), [f.name for f in own_shares(sheet.study)]
+    factors, own = _differing_factors(sheet.study, sheet.table), [f.name for f in own_shares(sheet.study)]
     for pour, row in sheet.table.iterrows():
         yield {
             "pour": pour,

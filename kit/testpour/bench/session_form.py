@@ -39,6 +39,10 @@ class SessionForm(anywidget.AnyWidget):
 
     __repr__ = sentence
 
+    def refresh(self) -> None:
+        """Look at the log again: it may hold more than was tapped here."""
+        self.state = self._desk.refresh()
+
     def _hear(self, _widget, message, buffers):
         """A message from the page: its clock asks for ours, a number is looked at, or something was tapped."""
         deed = message.get("deed")
@@ -49,7 +53,7 @@ class SessionForm(anywidget.AnyWidget):
         elif deed == "look":
             self.send({"look": message["key"], **self._desk.preview(message)})
         elif deed == "refresh":
-            self.state = self._desk.refresh()
+            self.refresh()
         elif deed == "open":
             self._desk = Desk(self._desk.logbook, session=message["session"])
             with self.hold_sync():

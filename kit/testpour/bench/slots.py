@@ -5,9 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import cache
 
-from testpour.bench.form_rows import Made, Row
+from testpour.bench.form_rows import LoggedPour, LoggedReading
 from testpour.columns import Reading
 from testpour.study import Study
 from testpour.toml_file import own_toml
@@ -16,7 +15,7 @@ from testpour.wording import capital
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
-NEAR, OPENS, LAST = 0.05, 0.75, 3.0
+NEAR, OPENS, LATEST = 0.05, 0.75, 3.0
 
 
 @dataclass(frozen=True)
@@ -53,20 +52,20 @@ class Slot:
 
 def slots(study: Study) -> list[Slot]:
     """Every planned reading of a pour, in the order of the study's readings and then of age."""
-    found = []
+    planned = []
     for reading in study.readings:
         ages = sorted({*reading.ages, *(a.age for a in study.aims if a.reading == reading.name and a.age)})
-        ends = [OPENS * age for age in ages[1:]] + [LAST * ages[-1]] if ages else []
-        found += [Slot(reading, age, end) for age, end in zip(ages, ends, strict=True)]
-    return found
+        ends = [OPENS * age for age in ages[1:]] + [LATEST * ages[-1]] if ages else []
+        planned += [Slot(reading, age, end) for age, end in zip(ages, ends, strict=True)]
+    return planned
 
 
-def filled(slot: Slot, readings: Iterable[Row]) -> list[Row]:
+def filled(slot: Slot, readings: Iterable[LoggedReading]) -> list[LoggedReading]:
     """The rows that fill a slot."""
     return [row for row in readings if row.reading == slot.reading.name and slot.holds(row.age)]
 
 
-def when_due(slot: Slot, made: Made, now: dt.datetime) -> tuple[dt.datetime, str]:
+def when_due(slot: Slot, made: LoggedPour, now: dt.datetime) -> tuple[dt.datetime, str]:
     """When a planned reading of a pour is due, and its status now: by day, from midnight, where only the day of the pour is known."""
     hours = made.minutes(now) / 60
     if not made.by_day:
@@ -94,23 +93,18 @@ class Event:
         return round(minutes, 2) * PER_MINUTE[self.reading.unit]
 
 
-@cache
-def _wording():
-    return own_toml("bench/buttons.toml")
-
-
 def events(study: Study) -> tuple[Event, ...]:
     """The moments a study reads, in its order."""
     by_name = {reading.name: reading for reading in study.readings}
-    found = []
+    timed = []
     for reading in study.readings:
         if reading.ages or reading.unit not in PER_MINUTE:
             continue
-        said = _wording().get(reading.name, {})
-        done = said.get("done") or f"{capital(reading.words)}: now"
-        words = {key: said.get(key, "") for key in ("check", "still", "doubt", "sure")}
-        found.append(Event(reading, done, **words, companion=by_name.get(said.get("with"))))
-    return tuple(found)
+        buttons = own_toml("bench/buttons.toml").get(reading.name, {})
+        done = buttons.get("done") or f"{capital(reading.words)}: now"
+        words = {key: buttons.get(key, "") for key in ("check", "still", "doubt", "sure")}
+        timed.append(Event(reading, done, **words, companion=by_name.get(buttons.get("with"))))
+    return tuple(timed)
 
 
 def once(study: Study) -> tuple[Reading, ...]:

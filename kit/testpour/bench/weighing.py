@@ -33,7 +33,7 @@ from testpour.units import show
 from testpour.wording import in_html, table_html
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
-SLACK = 1e-9  # of the tolerance, for ends that lie on it
+SLACK = 1e-9  # share of the tolerance allowed for rounding at its ends
 
 
 @dataclass(frozen=True)
@@ -173,8 +173,8 @@ def weigh_out(
     dose = on_scale(mass * share, step)
     if not mass or not dose:
         mix, reads = f"{show(asked.catalyst, '%')} of {in_unit(asked.resin, asked.unit)} resin", in_unit(step, asked.unit, 6)
-        said = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {reads}. Mix more or use a finer scale."
-        raise WeighOutProblems([" ".join([said, *asked.cautions.warnings])])
+        refusal = f"catalyst: {mix} rounds to nothing on a scale that reads in steps of {reads}. Mix more or use a finer scale."
+        raise WeighOutProblems([" ".join([refusal, *asked.cautions.warnings])])
     low, high = delivered_between(mass, dose, step)
     table = _table(asked, mass, dose).assign(catalyst_low=low, catalyst_high=high)
     steps = _steps(len(asked.pots), bool(table["pigment"].any()))

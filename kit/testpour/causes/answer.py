@@ -13,11 +13,12 @@ from testpour.causes.naming import named, remedy
 from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed
 from testpour.causes.saving import Saving, saving
-from testpour.causes.signs import noted_for, planned
+from testpour.causes.signs import planned
 from testpour.causes.split import Split, split
 from testpour.causes.table import NOTHING, SETTINGS
 from testpour.causes.telling import what_would_tell
 from testpour.causes.verdict import ENOUGH, short_page, verdict
+from testpour.causes.whole_log import noted_for
 from testpour.logbook.book import Logbook
 from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 

@@ -65,6 +65,7 @@ def _checked(raw):
         raw["most"],
         raw["readings"],
         raw["misfit"],
+        raw["lag"],
     )
 
 
@@ -72,7 +73,7 @@ def _question(name, entry):
     shares = {when: tuple(entry.get(when, ())) for when in WHEN}
     answers, past = tuple(entry["answers"]), entry.get("past", {})
     said = tuple(entry.get("said", answers))
-    rest = {"ruled_out": entry.get("ruled_out", {}), "unless": entry.get("unless", {}), "met": entry.get("met", 1.0)}
+    rest = {"ruled_out": entry.get("ruled_out", {}), "unless": entry.get("unless", {}), "met": entry.get("met", 1.0), "of_one": entry.get("of_one", False)}
     return Question(name, entry["ask"], entry.get("how", ""), answers, **shares, **rest, past=past, said=said)
 
 

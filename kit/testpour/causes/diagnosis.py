@@ -6,8 +6,8 @@ from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import asked_about, missed
 from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
-from testpour.causes.signs import Planned, noted_for
-from testpour.causes.whole_log import fails_throughout
+from testpour.causes.signs import Planned
+from testpour.causes.whole_log import fails_throughout, noted_for
 from testpour.models.fits import Fits
 from testpour.threads import one_thread
 from testpour.wording import NoResult
@@ -27,7 +27,8 @@ def why(
     pour : str, optional
         If not given, the last casting of the log that misses an aim, or the last one where none does.
     observed : dict, optional
-        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep.
+        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep. Where the whole log fails
+        alike, what is noted on one casting stands for all.
     batch, scale_resolution : float or str, optional
         Resin in the pot and step of the scale, g or text: what the scale may have delivered is then known.
     causes : dict, optional

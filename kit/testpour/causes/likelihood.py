@@ -65,7 +65,7 @@ def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Itera
     cases = [(way, *size) for cause in table.causes.values() for way in cause.ways for size in _sizes(way, occasions)]
     sizes = [_occasion_words(seen, *misread) if misread else size for _, size, misread in cases]
     places = pd.MultiIndex.from_arrays([[c.name for c, _, _ in cases], sizes], names=["cause", "size"])
-    logs = pd.DataFrame({name: _under(cases, name, predicted, table.misfit.get(name, 0.0)) for name, predicted in seen.items()}, index=places)
+    logs = pd.DataFrame({name: _under(cases, name, predicted, table) for name, predicted in seen.items()}, index=places)
     cause, names = places.get_level_values("cause").to_numpy(), list(table.causes)
     floor = np.maximum(logs.to_numpy(float), FLOOR)
     most = np.array([table.most * (MISSED if name in complained else 1.0) for name in logs.columns])
@@ -148,9 +148,9 @@ def _occasion_words(seen, name, age, place):
     return f"{at}, the one of {seen_words(seen[name].fit.reading, rows)}"
 
 
-def _under(cases, name, predicted, misfit):
+def _under(cases, name, predicted, table):
     """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
-    known = predicted.fit.believed.factors
+    known, misfit, lag = predicted.fit.believed.factors, table.misfit.get(name, 0.0), table.lag.get(name, 0.0)
     out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
         if misread and misread[0] == name:
@@ -165,10 +165,11 @@ def _under(cases, name, predicted, misfit):
     if misfit:  # each case twice: as the model has it, and where the resin lies off it
         at, shift, spread, passing, fades = (np.tile(part, 2) for part in (at, shift, spread, passing, fades))
         blur = np.r_[blur, np.hypot(blur, misfit)]
-    left = _left(predicted.rows["age"].to_numpy())
+    ages = predicted.rows["age"].to_numpy(float)
+    left, late = _left(ages), np.nan_to_num(1 / ages)
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
-    logs = _passing(residuals, blur, spread, passing[:, None] * left)
+    logs = _passing(residuals, blur, spread, np.hypot(passing[:, None] * left, lag * (late - late.min())))
     if misfit:
         logs = np.logaddexp(logs[: len(alike)] + np.log1p(-FAR), logs[len(alike) :] + np.log(FAR))
     for each, places in zip(logs, alike.values(), strict=True):

@@ -5,13 +5,14 @@ from functools import lru_cache
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import is_string_dtype
 
 from testpour.causes.predicted import Predicted
 from testpour.causes.whole_log import worse_groups
 from testpour.likelihood.weights import effective_size
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.left_out import leave_out_weights, shared_effects
-from testpour.models.log_rows import labels_of, rows_of
+from testpour.models.reading_model import labels_of, rows_of
 
 FEWEST = 50.0  # independent draws left after a pour is weighted out, below which the model is fitted again
 SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; common practice, no source
@@ -57,7 +58,7 @@ def _suiting(fit, log):
 def _by_pour(log, reading):
     """Rows and settings of each casting that has the reading: dict of pour to the two."""
     rows = rows_of(log, reading)[0]
-    rows = rows.astype({name: object for name in rows.select_dtypes("str")})  # quicker to take apart as Python's own text
+    rows = rows.astype({name: object for name in rows if is_string_dtype(rows[name])})  # quicker to take apart as Python's own text
     numbers, found = rows.select_dtypes("number"), {}
     values = numbers.to_numpy(float)
     for pour, places in rows.groupby("pour", sort=False).indices.items():

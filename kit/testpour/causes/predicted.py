@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.likelihood.together import log_chance_together, middles
+from testpour.likelihood.together import log_joint_likelihood, middles
 from testpour.likelihood.weights import normal_scores
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import ends_by_draw, to_reading
@@ -24,7 +24,7 @@ class Predicted:
     """What the log's other pours say of one reading of one casting, and what it read."""
 
     fit: ReadingFit
-    rows: pd.DataFrame  # the casting's readings, as `log_rows.rows_of` gives them
+    rows: pd.DataFrame  # the casting's readings, as `reading_model.rows_of` gives them
     settings: dict[str, np.ndarray]  # the numbers among them: column to array, shape (k,)
     coefficients: np.ndarray  # shape (m, p)
     extra: np.ndarray  # shape (m, k), effects of the sessions, lots and hands it shares with other pours
@@ -148,4 +148,4 @@ class Residuals:
         """
         own = np.sqrt(self.own + np.square(np.atleast_1d(blur))[:, None])
         one = np.sqrt(self.one * np.square(np.atleast_1d(spread))[:, None] + self.apart)
-        return log_chance_together(self.low, self.high, own, one)
+        return log_joint_likelihood(self.low, self.high, own, one)

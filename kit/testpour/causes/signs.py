@@ -1,6 +1,5 @@
 """What the settings of a casting openly say: signs, and the share of its fault that was planned."""
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
@@ -23,7 +22,6 @@ RARE = 0.2  # how often settings bring a miss about below which they explain onl
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
 INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
 CLEAR = 0.01  # % of pigment below which a casting counts as clear
-NOTED = re.compile(r"observed: ([^.]*)\.")
 
 
 @dataclass(frozen=True)
@@ -227,16 +225,3 @@ def _as_bad(fit, aim, here):
         return inside if beyond else 1 - inside
 
     return chance
-
-
-def noted_for(castings: Castings, pour: str) -> dict[str, str]:
-    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
-    notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
-    readings = read_on(castings, pour)
-    notes += list(readings["note"]) if "note" in readings else []
-    found: dict[str, str] = {}
-    for note in notes:
-        for said in NOTED.findall(str(note or "")):
-            pairs = (part.split("=", 1) for part in said.split(";") if "=" in part)
-            found |= {key.strip(): value.strip() for key, value in pairs}
-    return found

@@ -35,6 +35,7 @@ class Question:
     # "" where its share falls to all others
     ruled_out: dict[str, dict[str, str]] = field(default_factory=dict)
     met: float = 1.0  # how often there is something to look at, so that it can be answered
+    of_one: bool = False  # whether it is asked of this very casting, so that an answer says nothing of others that went the same way
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
     said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
@@ -148,6 +149,7 @@ class CauseTable:
     readings: float = 1.0  # power to which the chance of the readings is raised
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
+    lag: dict[str, float] = field(default_factory=dict)  # the same to how much further off an early reading may lie than the last, times its hours
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
     tacky: bool = False  # whether it was read as too tacky or too soft
 

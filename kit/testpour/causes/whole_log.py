@@ -1,17 +1,19 @@
 """What a whole log says of its castings: the aims that nearly all of them miss, those that came out good, and which lie near."""
 
+import re
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, aims_of, missed, misses
+from testpour.causes.complaint import Missed, aims_of, missed, misses, read_on
 from testpour.logbook.castings import Castings
 from testpour.study import Aim
 
 THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
 GROUPS = ("session", "resin_lot", "catalyst_lot")  # what castings share that may be worse than others
+NOTED = re.compile(r"observed: ([^.]*)\.")
 ORDINARY = 1 / 3  # share of the good castings beyond a setting from which on it is neither little nor much; common practice, no source
 
 
@@ -167,3 +169,34 @@ def _width(factor):
     span = factor.span if len(set(factor.span)) == 2 else (factor.low, factor.high)
     width = span[1] - span[0]
     return width if np.isfinite(width) and width > 0 else 1.0
+
+
+def noted_for(castings: Castings, pour: str) -> dict[str, str]:
+    """Answers kept in the notes of a casting, as `Answer.note` words them: dict of question to answer."""
+    notes = [castings.pours.loc[pour, "note"] if "note" in castings.pours else ""]
+    readings = read_on(castings, pour)
+    notes += list(readings["note"]) if "note" in readings else []
+    found: dict[str, str] = {}
+    for note in notes:
+        for said in NOTED.findall(str(note or "")):
+            pairs = (part.split("=", 1) for part in said.split(";") if "=" in part)
+            found |= {key.strip(): value.strip() for key, value in pairs}
+    return found
+
+
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _noted(castings):
+    """The answers noted on each casting: dict by pour."""
+    return {pour: noted_for(castings, pour) for pour in castings.pours.index}
+
+
+def noted_elsewhere(castings: Castings, pour: str, shared: Missed | None) -> dict[str, str]:
+    """Answers noted on other castings of a log that all miss one aim, `shared`: they went the same way, so what was seen on one stands for all.
+
+    Dict of question to answer; none of a question that was answered differently on two of them.
+    """
+    said: dict[str, set[str]] = {}
+    for other, misses_it in misses(castings, shared.aim).items() if shared else ():
+        for question, answer in _noted(castings)[other].items() if misses_it and other != pour else ():
+            said.setdefault(question, set()).add(answer)
+    return {question: answers.pop() for question, answers in said.items() if len(answers) == 1}

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
-BIG = 10  # every so often a move as long as the difference itself, from one hump to another
+BIG = 10  # one move in so many is as long as the difference itself, to jump between modes
 
 
 def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:
@@ -33,16 +33,16 @@ def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...]
         walkers, others = halves if step % 2 else halves[::-1]
         moved = _moved(outer[walkers], outer[others], groups, step, rng) if np.isfinite(weight[walkers]).all() else outer[walkers]
         drawn, _, density = proposal.draw_inner(moved, 1, rng)
-        found = (target(moved, drawn) - density)[:, 0]
-        taken = np.log(rng.random(len(walkers))) < np.nan_to_num(found - weight[walkers], nan=-np.inf)
-        outer[walkers[taken]], inner[walkers[taken]], weight[walkers[taken]] = moved[taken], drawn[taken, 0], found[taken]
+        weights_there = (target(moved, drawn) - density)[:, 0]
+        accepted = np.log(rng.random(len(walkers))) < np.nan_to_num(weights_there - weight[walkers], nan=-np.inf)
+        outer[walkers[accepted]], inner[walkers[accepted]], weight[walkers[accepted]] = moved[accepted], drawn[accepted, 0], weights_there[accepted]
         if step % 2 and step >= STEPS:
             kept_outer.append(outer.copy())
             kept_inner.append(inner.copy())
     chain = np.array(kept_outer)
     effective = chain.shape[0] * WALKERS / _lag(chain)
-    at = rng.choice(chain.shape[0] * WALKERS, draws, replace=False)
-    return np.concatenate(kept_outer)[at], np.concatenate(kept_inner)[at], effective
+    picked_draws = rng.choice(chain.shape[0] * WALKERS, draws, replace=False)
+    return np.concatenate(kept_outer)[picked_draws], np.concatenate(kept_inner)[picked_draws], effective
 
 
 def _moved(walkers, others, groups, step, rng):

@@ -8,7 +8,7 @@ import numpy as np
 
 
 @dataclass(frozen=True)
-class Top:
+class Optimum:
     """Where a climb ended: `at`, its `value` and `curvature` (minus second derivatives)."""
 
     at: np.ndarray
@@ -52,8 +52,8 @@ def difference_curvature(function: Callable[[np.ndarray], tuple[float, np.ndarra
 def climb(
     function: Callable, start: np.ndarray, curvature: Callable, quasi_newton: bool = False, steps: int = 200,
     settle: Callable | None = None, tolerance: float = 0.0,
-) -> Top:
-    """Return the `Top` reached from `start`.
+) -> Optimum:
+    """Return the `Optimum` reached from `start`.
 
     Levenberg's damping: the curvature is made positive, steps are at most `REACH` long, and a step that loses height is
     shortened by more damping, so the climb cannot jump to a worse point. Parameters (d,) are scaled so that one is a
@@ -72,11 +72,11 @@ def climb(
         value, gradient = function(moved)
         at, value, gradient, matrix = _ascend(function, moved, value, gradient, matrix, how)
     matrix = curvature(at, gradient if tolerance else None)
-    left = _predicted(*np.linalg.eigh(matrix), gradient)
+    left = _predicted_gain(*np.linalg.eigh(matrix), gradient)
     converged = left < max(1e-9 * (1 + abs(value)), 2 * tolerance)
     if converged and left > 0:
         at, value = _polish(function, at, value, gradient, matrix)
-    return Top(at, value, matrix, bool(converged))
+    return Optimum(at, value, matrix, bool(converged))
 
 
 def _ascend(function, at, value, gradient, matrix, how):
@@ -84,9 +84,9 @@ def _ascend(function, at, value, gradient, matrix, how):
     (curvature, quasi_newton, steps, tolerance), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
-        if _predicted(roots, axes, gradient) < max(1e-16 * (1 + abs(value)), tolerance):
+        if _predicted_gain(roots, axes, gradient) < max(1e-16 * (1 + abs(value)), tolerance):
             break
-        step, reached, damping = _climb_once(function, at, value, (roots, axes, gradient), damping)
+        step, reached, damping = _damped_step(function, at, value, (roots, axes, gradient), damping)
         if step is None:
             break
         change = gradient - reached[1]
@@ -107,10 +107,10 @@ def _polish(function, at, value, gradient, matrix):
     return at, value
 
 
-def _climb_once(function, at, value, slopes, damping):
+def _damped_step(function, at, value, slopes, damping):
     """Return a step that loses no height, what it reached, and the damping for the next; None if none."""
     for _ in range(30):
-        step = _step(*slopes, damping)
+        step = _newton_step(*slopes, damping)
         reached = function(at + step)
         if np.isfinite(reached[0]) and reached[0] >= value - 1e-13 * (1 + abs(value)):
             return step, reached, damping / 16 if damping > 1e-6 else 0.0
@@ -123,14 +123,14 @@ def _bfgs(matrix, step, change):
     return matrix + np.outer(change, change) / (change @ step) - np.outer(moved, moved) / (step @ moved)
 
 
-def _predicted(roots, axes, gradient):
+def _predicted_gain(roots, axes, gradient):
     """Height a Newton step would gain; infinite when the curvature is not positive."""
     if len(roots) and roots.min() <= 0:
         return np.inf if np.abs(gradient).max() > 1e-9 else 0.0
     return (((axes.T @ gradient) ** 2) / roots).sum() / 2
 
 
-def _step(roots, axes, gradient, damping):
+def _newton_step(roots, axes, gradient, damping):
     floor = 1e-8 * max(np.abs(roots).max(), 1e-300)
     step = axes @ ((axes.T @ gradient) / (np.maximum(np.abs(roots), floor) + damping))
     length = np.abs(step).max()
@@ -157,10 +157,10 @@ def _safe_step(evaluate, place, step):
     """Halve the step until it loses no height."""
     at, height = place[0], place[-1]
     for shrink in 0.5 ** np.arange(40):
-        found = evaluate(at + shrink * step)
-        if found[-1] >= height - 1e-13 * (1 + abs(height)):
+        reached = evaluate(at + shrink * step)
+        if reached[-1] >= height - 1e-13 * (1 + abs(height)):
             break
-    return found
+    return reached
 
 
 def warm_start(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.sparse import csc_array, csr_array, hstack
 
-from testpour.likelihood.elimination import MANY, Group, members, most_levels
+from testpour.likelihood.elimination import MANY, Group, level_indicator, most_levels
 from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows
 
 RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
-ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which a dozen are about at a time
-DIGITS = 9  # to which the rows of one casting, read several times, have the same design: the rest is rounding
-STEPS = 2  # Newton's, where a row has an open end; with two ends to each, one says all (see `_working_values`)
+ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, and a dozen such arrays are held at a time
+DIGITS = 9  # to which design rows are compared: what lies beyond is rounding
+STEPS = 2  # Newton steps where some row has an open end; one is enough otherwise (see `_working_values`)
 
 
 @dataclass(frozen=True)
@@ -71,18 +71,18 @@ class Conditional:
         groups, counts = np.unique(owner, return_counts=True)
         return self.order[np.isin(owner, groups[(groups >= 0) & (counts > MANY)])]
 
-    def place(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
+    def draw_given(self, outer: np.ndarray, noise: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]:
         """Return inner draws (m, e, d) for standard `noise` (m, e, d), and the log volume (m,) noise gains.
 
         `outer` (m, k): draws of shape parameters and group standard deviations. `noise` (m, e, d): of e inner draws for
         each outer one. `groups`: how many of the last outer parameters are standard deviations.
         """
         width = max(noise[0].size, self.starts[-1], self.adder.shape[0] * self.rest.shape[1])
-        found = [self._place(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
-        inner, volume = (np.concatenate(pieces) for pieces in zip(*found, strict=True))
+        parts = [self._draw_given(outer[part], noise[part], groups) for part in chunks(len(outer), width)]
+        inner, volume = (np.concatenate(pieces) for pieces in zip(*parts, strict=True))
         return inner, volume
 
-    def _place(self, outer, noise, groups):
+    def _draw_given(self, outer, noise, groups):
         root, half, own, cross, level = self._factored(outer, groups)
         noise, r = noise[:, :, self.order], self.rest.shape[1]
         rest = _backward(root, half[:, None] + noise[:, :, :r])
@@ -99,7 +99,7 @@ class Conditional:
         scale, tau = sds[:, self.owner], sds[:, [self.eliminated]]
         eta = self.predictor + (outer - self.mode) @ self.moves.T
         for left in reversed(range(STEPS if self.rows.open_ended.any() else 1)):
-            pull, weight = self._added(*self.rows.working_response_and_weight(self._each_row(eta), shape))
+            pull, weight = self._summed(*self.rows.working_response_and_weight(self._each_row(eta), shape))
             matrix, cross, level = self._products(weight, scale, tau)
             level += 1
             np.einsum("mii->mi", matrix)[:] *= 1 + RIDGE
@@ -118,16 +118,16 @@ class Conditional:
         """Predictors (m, u) at each row: (m, n)."""
         return eta if eta.shape[1] == self.starts[-1] else np.repeat(eta, np.diff(self.starts), axis=1)
 
-    def _added(self, *each):
+    def _summed(self, *arrays):
         """Arrays (m, n) added up over the rows of each predictor: (m, u)."""
         if len(self.predictor) == self.starts[-1]:
-            return each
-        return [np.add.reduceat(part, self.starts[:-1], axis=1) for part in each]
+            return arrays
+        return [np.add.reduceat(part, self.starts[:-1], axis=1) for part in arrays]
 
     def _products(self, weight, scale, tau):
         """Weighted products of the design for each draw: (m, r, r), (m, L, r) and (m, L)."""
-        matrix = self.pairs.added(weight)
-        matrix *= scale[:, :, None]  # in place: it is the largest array about
+        matrix = self.pairs.weighted_sum(weight)
+        matrix *= scale[:, :, None]  # in place: it is the largest array
         matrix *= scale[:, None, :]
         matrix += self.precision
         cross, ends = np.empty((len(weight), self.adder.shape[0], self.rest.shape[1])), self.adder.indptr
@@ -147,7 +147,7 @@ class Pairs:
     other: np.ndarray
     size: int
 
-    def added(self, weight: np.ndarray) -> np.ndarray:
+    def weighted_sum(self, weight: np.ndarray) -> np.ndarray:
         """Rows added up with weights (m, n): (m, r, r), of which only the lower triangle is filled."""
         matrix = np.zeros((len(weight), self.size, self.size))
         matrix[:, self.one, self.other] = weight @ self.products
@@ -190,18 +190,18 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     precision, linear = marginal.precision(int((~chosen).sum()))
     most = groups[big] if big >= 0 else None
     codes = most.codes if isinstance(most, Group) else np.zeros(len(rest), dtype=int)
-    order, starts = _alike(codes, rest)
+    order, starts = _equal_rows_together(codes, rest)
     first = order[starts[:-1]]
     rest = rest[first]
     return Conditional(
-        marginal.problem.rows.kept(order),
+        marginal.problem.rows.subset(order),
         starts,
         at,
         inner.eta[first],
-        marginal.predictor_derivatives(inner)[first],
+        marginal.derivatives(inner)[2][first],
         rest,
         _pairs_of(rest),
-        members(most.kept(first)) if isinstance(most, Group) else csr_array((0, len(rest))),
+        level_indicator(most.subset(first)) if isinstance(most, Group) else csr_array((0, len(rest))),
         owner[~chosen],
         big,
         precision,
@@ -210,11 +210,11 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
     )
 
 
-def _alike(codes, design):
+def _equal_rows_together(codes, design):
     """An order of rows that puts those of one level and the same design side by side, and where each such set begins, and all end."""
-    told = np.round(design, DIGITS)
-    order = np.lexsort((*told.T, codes))
-    new = (np.diff(told[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)
+    rounded = np.round(design, DIGITS)
+    order = np.lexsort((*rounded.T, codes))
+    new = (np.diff(rounded[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)
     return order, np.r_[0, np.flatnonzero(new) + 1, len(order)]
 
 

@@ -39,7 +39,7 @@ class Group:
         """Row values (n,) added up by level."""
         return np.bincount(self.codes, values, self.levels)
 
-    def kept(self, rows: np.ndarray) -> Group:
+    def subset(self, rows: np.ndarray) -> Group:
         """The same group on some of the rows."""
         return Group(self.name, self.codes[rows], self.levels)
 
@@ -64,7 +64,7 @@ class Smooth:
         """Row values (n,) times the columns: (levels,)."""
         return self.design.T @ values
 
-    def kept(self, rows: np.ndarray) -> Smooth:
+    def subset(self, rows: np.ndarray) -> Smooth:
         """The same function on some of the rows."""
         return Smooth(self.name, self.design[rows])
 
@@ -75,10 +75,20 @@ def most_levels(groups: Sequence[Group | Smooth]) -> int:
     return int(np.argmax(levels)) if max(levels, default=-1) >= 0 else -1
 
 
-def members(group: Group) -> csr_array:
+def level_indicator(group: Group) -> csr_array:
     """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
+
+
+def predictor_draws(design: np.ndarray, groups: Sequence[Group | Smooth], inner: np.ndarray, sds: np.ndarray) -> np.ndarray:
+    """Linear predictors (m, n) of m draws: `inner` (m, p + levels), coefficients and then each group's standard effects, and `sds` (m, G)."""
+    start = design.shape[1]
+    eta = inner[:, :start] @ design.T
+    for sd, group in zip(np.abs(sds).T, groups, strict=True):
+        eta += group.at((inner[:, start : start + group.levels] * sd[:, None]).T).T
+        start += group.levels
+    return eta
 
 
 @dataclass(frozen=True)
@@ -160,7 +170,7 @@ def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = M
     if not isinstance(eliminated, Group):  # `most_levels` passes smooth parts over
         return Layout(groups, big, columns, owner, slice(len(owner), len(owner)), np.zeros((0, len(design))))
     first = design.shape[1] + sum(group.levels for group in groups[:big])
-    return Layout(groups, big, columns, owner, slice(first, first + eliminated.levels), members(eliminated))
+    return Layout(groups, big, columns, owner, slice(first, first + eliminated.levels), level_indicator(eliminated))
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from testpour.likelihood.climb import Top
+from testpour.likelihood.climb import Optimum
 from testpour.likelihood.elimination import Group, Smooth
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.posterior import Posterior
@@ -58,8 +58,8 @@ class IntervalModel:
         groups: dict | None = None, belief: tuple[np.ndarray, np.ndarray] | None = None, sd_belief: float | None = None,
         group_beliefs: dict | None = None, cut_belief: tuple[np.ndarray, np.ndarray] | None = None, smooth: tuple | None = None,
     ) -> None:
-        self.found: tuple[Marginal, Scale, Top] | None = None  # what `optimum.summit` keeps
-        self.drawn: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
+        self.optimum: tuple[Marginal, Scale, Optimum] | None = None  # what `optimum.optimum_of` keeps
+        self.proposal: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
         table = exog if isinstance(exog, pd.DataFrame) else pd.DataFrame(np.asarray(exog, dtype=float))
         self.coefficient_names = [f"x{c}" if table is not exog else str(c) for c in table.columns]
         groups, group_beliefs = dict(groups or {}), dict(group_beliefs or {})

@@ -181,7 +181,7 @@ class Marginal:
     def _gradient(self, inner):
         """Gradient of likelihood and log determinant, by implicit differentiation of the inner mode."""
         rows, k = inner.rows, inner.rows.shape1.shape[1]
-        shift, slopes, moved = self._derivatives(inner)
+        shift, slopes, moved = self.derivatives(inner)
         self.last = (*self.last[:2], slopes)
         variance, own = inner.factor.leverage()
         bend = rows.eta3[:, None] * moved
@@ -190,7 +190,7 @@ class Marginal:
         trace[k:] += 2 * -rows.eta2 @ own
         return np.concatenate([rows.shape1.sum(axis=0), shift.T @ rows.eta1]) - trace / 2
 
-    def _derivatives(self, inner):
+    def derivatives(self, inner: Inner) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """How each sd moves the rows (n, G) directly, and each outer parameter the inner mode (d, k + G) and the predictor there (n, k + G)."""
         rows, k = inner.rows, inner.rows.shape1.shape[1]
         shift, direct = self.layout.by_sd(inner.at, rows.eta1)
@@ -200,13 +200,6 @@ class Marginal:
         moved = inner.factor.design.predictor(slopes)
         moved[:, k:] += shift
         return shift, slopes, moved
-
-    def predictor_derivatives(self, inner: Inner) -> np.ndarray:
-        """Return how the predictor at the `Inner` mode moves with each outer parameter, (n, outer).
-
-        `inner`: from `solve`.
-        """
-        return self._derivatives(inner)[2]
 
 
 @dataclass(frozen=True)

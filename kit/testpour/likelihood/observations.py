@@ -15,6 +15,11 @@ from testpour.likelihood.truncated import (
 )
 
 
+def interval_middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Middle of each interval; its other end where one is open."""
+    return np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+
+
 @dataclass(frozen=True)
 class RowDerivatives:
     """Row log-likelihoods and derivatives; n rows, k shape parameters.
@@ -53,7 +58,7 @@ class NormalRows:
         """True for rows with one end or none: their curvature changes with the predictor, see `_working_values`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
-    def kept(self, rows: np.ndarray) -> NormalRows:
+    def subset(self, rows: np.ndarray) -> NormalRows:
         """Some of the rows."""
         return NormalRows(self.low[rows], self.high[rows])
 
@@ -118,6 +123,11 @@ class NormalRows:
         return _working_values(self.low, self.high, eta, np.exp(shape))
 
 
+def grade_edges(cuts: np.ndarray) -> np.ndarray:
+    """Latent ends of all grades, open at either side, of cut-points (..., grades - 1): (..., grades + 1)."""
+    return np.pad(cuts, [(0, 0)] * (cuts.ndim - 1) + [(1, 1)], constant_values=(-np.inf, np.inf))
+
+
 def cuts_of(shape: np.ndarray) -> np.ndarray:
     """Return cut-points from their free form, ``[first cut, log gaps]``; the last axis holds both."""
     first, gaps = shape[..., :1], np.exp(shape[..., 1:])
@@ -129,7 +139,7 @@ def shape_of(cuts: np.ndarray) -> np.ndarray:
     return np.concatenate([cuts[..., :1], np.log(np.diff(cuts))], axis=-1)
 
 
-def cut_turn(shape: np.ndarray) -> np.ndarray:
+def cut_jacobian(shape: np.ndarray) -> np.ndarray:
     """Derivatives (K-1, K-1) of the cuts in their free form."""
     return np.tril(np.ones((len(shape), len(shape)))) * np.r_[1.0, np.exp(shape[1:])]
 
@@ -170,7 +180,7 @@ class GradeRows:
         """True for rows of the lowest or the highest grade."""
         return (self.low == 0) | (self.high == self.grades - 1)
 
-    def kept(self, rows: np.ndarray) -> GradeRows:
+    def subset(self, rows: np.ndarray) -> GradeRows:
         """Some of the rows."""
         return GradeRows(self.low[rows], self.high[rows], self.grades)
 
@@ -179,10 +189,8 @@ class GradeRows:
 
         For `shape` (..., K-1) they are (..., n), infinite at the lowest and the highest grade.
         """
-        cuts = cuts_of(shape)
-        open_end = np.full((*cuts.shape[:-1], 1), np.inf)
-        fence = np.concatenate([-open_end, cuts, open_end], axis=-1)
-        return fence[..., self.low], fence[..., self.high + 1]
+        edges = grade_edges(cuts_of(shape))
+        return edges[..., self.low], edges[..., self.high + 1]
 
     def derivatives(self, eta: np.ndarray, shape: np.ndarray) -> RowDerivatives:
         """Return `RowDerivatives` at linear predictor `eta` and ``shape = [first cut, log gaps]``."""
@@ -190,7 +198,7 @@ class GradeRows:
         t = truncated_moments(low, high)
         a, b = np.where(np.isfinite(low), low, 0.0), np.where(np.isfinite(high), high, 0.0)
         m, v, p, q = t.mean, t.variance, t.at_low, t.at_high
-        turn = cut_turn(shape)
+        turn = cut_jacobian(shape)
         return RowDerivatives(
             t.log_probability,
             m,

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.likelihood.climb import Top, climb, difference_curvature
+from testpour.likelihood.climb import Optimum, climb, difference_curvature
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import Scale, scaled_problem
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-ROUGH = 0.01  # height by which a top that is only drawn around may be missed
+ROUGH = 0.01  # log density by which an optimum may be missed where draws are only centred on it
 
 
-def reach_top(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> Top:
+def find_optimum(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> Optimum:
     """Climb from `start`; sds that do better at zero are set to exactly zero.
 
     `start` (k,): where to begin. `tolerance`: see `climb`.
@@ -36,16 +36,16 @@ def reach_top(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> 
 
     seek = partial(climb, marginal, curvature=difference_curvature(marginal), quasi_newton=True, settle=settle, tolerance=tolerance)
     top = seek(start)
-    top = top if top.converged else seek(top.at)  # a corrected curvature may promise too early that nothing is left
+    top = top if top.converged else seek(top.at)  # a curvature corrected step by step may report convergence too early
     settled = top.at.copy()
     settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)
 
 
-def summit(model: IntervalModel) -> tuple[Marginal, Scale, Top]:
-    """The `Marginal` of a model to draw from, its `Scale` and its `Top`; sought once a model."""
-    if model.found is None:
+def optimum_of(model: IntervalModel) -> tuple[Marginal, Scale, Optimum]:
+    """The `Marginal` of a model to draw from, its `Scale` and its `Optimum`; sought once a model."""
+    if model.optimum is None:
         problem, scale, start = scaled_problem(model)
         marginal = Marginal(problem)
-        model.found = marginal, scale, reach_top(marginal, start[problem.design.shape[1] :], ROUGH)
-    return model.found
+        model.optimum = marginal, scale, find_optimum(marginal, start[problem.design.shape[1] :], ROUGH)
+    return model.optimum

@@ -10,31 +10,32 @@ import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import chunks, conditional_at
+from testpour.likelihood.elimination import predictor_draws
 from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
 from testpour.likelihood.observations import cuts_of
-from testpour.likelihood.optimum import summit
-from testpour.likelihood.proposal import Cloud, Proposal, in_other_unit
+from testpour.likelihood.optimum import optimum_of
+from testpour.likelihood.proposal import Proposal, ProposalDraws, in_other_unit
 from testpour.likelihood.scaling import Scale, draw_beliefs, scaled_problem
-from testpour.likelihood.weights import drawn_by_share, effective_size, pareto_smoothed, resample, tempered, weighed
+from testpour.likelihood.weights import effective_size, importance_weights, pareto_smoothed, pick_by_share, resample, tempered
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, that move the proposal to where the weight is
-WIDE = 1.5  # how much wider than the top's curvature a proposal begins: narrow ones are slow to widen
-FOLLOWED = 80  # draws that the weights are worth by which a proposal is moved
-GOOD = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
-AIM = 0.5  # effective share of the wanted draws that is sampled for
-LEAST = 0.4  # effective share of the wanted draws below which they are drawn anew
-POOR = 0.25  # effective share of the wanted draws below which the answer is left to chains
+TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, by which the proposal is moved to where the weights are
+WIDE = 1.5  # how much wider than the curvature at the optimum a proposal begins: a narrow one is slow to widen
+MOVE_WORTH = 80  # draws that the weights are worth by which a proposal is moved
+GOOD_SHARE = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
+AIM_SHARE = 0.5  # effective share of the wanted draws that is sampled for
+LEAST_SHARE = 0.4  # effective share of the wanted draws below which they are drawn anew
+POOR_SHARE = 0.25  # effective share of the wanted draws below which the answer is left to chains
 UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn anew; see `weights.pareto_smoothed`
 NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as well
-MOST = 4  # times the draws wanted: the most outer draws that are made
-THIN = 0.05  # effective share of the draws below which a proposal is moved at once
-AGAIN = 6  # times the proposal is moved by what was drawn, where that is worth too little
-NEAR_AT_HAND = 50_000  # numbers in one array that a processor keeps close by: every one is read some thirty times
-EACH = 4  # inner draws for each outer one: nearly free, and they even out where the stand-in is too thin
-AT_ONCE = 1500  # rows times inner draws up to which they are nearly free
+MOST_TIMES = 4  # times the draws wanted: the most outer draws that are made
+THIN_SHARE = 0.05  # effective share of the draws below which a proposal is moved at once
+MOST_MOVES = 6  # times the proposal is moved by what was drawn, where that is worth too little
+CACHE_NUMBERS = 50_000  # numbers in one array that fit the processor's cache: each is read some thirty times
+INNER_DRAWS = 4  # inner draws for each outer one: nearly free, and they steady the weights
+CHEAP_ROWS = 1500  # rows times inner draws up to which they are nearly free
 
 
 @dataclass(frozen=True)
@@ -89,19 +90,15 @@ class Target:
 
     def __call__(self, outer: np.ndarray, inner: np.ndarray) -> np.ndarray:
         """Return log densities (m, e) of `outer` (m, k + G) with e `inner` draws each (m, e, p + levels)."""
-        each = inner.shape[1]
-        some = chunks(len(outer), each * len(self.problem.design), NEAR_AT_HAND)
-        found = [self._few(np.repeat(outer[part], each, axis=0), np.concatenate(inner[part])) for part in some]
-        return np.concatenate(found).reshape(-1, each)
+        inner_draws = inner.shape[1]
+        some = chunks(len(outer), inner_draws * len(self.problem.design), CACHE_NUMBERS)
+        densities = [self._of_batch(np.repeat(outer[part], inner_draws, axis=0), np.concatenate(inner[part])) for part in some]
+        return np.concatenate(densities).reshape(-1, inner_draws)
 
-    def _few(self, outer, inner):
+    def _of_batch(self, outer, inner):
         problem, p = self.problem, self.problem.design.shape[1]
         shape, sds = split_outer(outer, len(problem.groups))
-        eta, start = inner[:, :p] @ problem.design.T, p
-        for g, group in enumerate(problem.groups):
-            effects = inner[:, start : start + group.levels] * np.abs(sds[:, [g]])
-            eta += group.at(effects.T).T
-            start += group.levels
+        eta = predictor_draws(problem.design, problem.groups, inner, sds)
         residual = inner[:, :p] @ problem.root.T - problem.target
         value = problem.rows.log_likelihood(eta, shape) + problem.shape_belief.many(shape)
         value -= (residual**2).sum(axis=1) / 2 + (inner[:, p:] ** 2).sum(axis=1) / 2
@@ -120,38 +117,38 @@ def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | No
     rng = np.random.default_rng(seed)
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
-        return _described(model, scale, outer, inner, effective=draws, method="importance", seed=seed)
-    proposal, target, scale = _carried(near, model) or _sought(model, rng)
-    for turn in reversed(range(AGAIN + 1)):
-        cloud, shares, weights, shape = _weigh(proposal, target, draws, rng, THIN if turn else 0.0)
-        if not turn or not _too_little(weights, shape, LEAST * draws, UNSTABLE):
+        return _as_posterior(model, scale, outer, inner, effective=draws, method="importance", seed=seed)
+    proposal, target, scale = _reused_proposal(near, model) or _new_proposal(model, rng)
+    for turn in reversed(range(MOST_MOVES + 1)):
+        proposed, shares, weights, shape = _draw_and_weigh(proposal, target, draws, rng, THIN_SHARE if turn else 0.0)
+        if not turn or not _inadequate(weights, shape, LEAST_SHARE * draws, UNSTABLE):
             break
-        proposal = _followed(proposal, cloud, shares, weights)
-    model.drawn, effective, method = (proposal, scale), effective_size(weights), "importance"
+        proposal = _reshaped_once(proposal, proposed, shares, weights)
+    model.proposal, effective, method = (proposal, scale), effective_size(weights), "importance"
     picked = resample(weights, draws, rng)
-    outer, inner = cloud.outer[picked], cloud.inner[picked, drawn_by_share(shares[picked], rng)]
-    if _too_little(weights, shape, POOR * draws, NO_MEAN):
+    outer, inner = proposed.outer[picked], proposed.inner[picked, pick_by_share(shares[picked], rng)]
+    if _inadequate(weights, shape, POOR_SHARE * draws, NO_MEAN):
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
-    return _described(model, scale, outer, inner, effective=min(effective, draws), method=method, seed=seed)
+    return _as_posterior(model, scale, outer, inner, effective=min(effective, draws), method=method, seed=seed)
 
 
-def _sought(model, rng):
+def _new_proposal(model, rng):
     """A proposal about the top of the model's density, its target, and the model's `Scale`."""
-    marginal, scale, top = summit(model)
+    marginal, scale, top = optimum_of(model)
     target = Target(marginal.problem)
-    return _adapted(_first_proposal(marginal, top), target, rng), target, scale
+    return _adapted_proposal(_first_proposal(marginal, top), target, rng), target, scale
 
 
-def _carried(near, model):
+def _reused_proposal(near, model):
     """The same from a model of nearly the same rows that was drawn from before; None where there is none such."""
-    if near is None or near.drawn is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
+    if near is None or near.proposal is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
         return None
-    (proposal, before), (problem, scale, _) = near.drawn, scaled_problem(model)
+    (proposal, before), (problem, scale, _) = near.proposal, scaled_problem(model)
     ratio = before.unit / scale.unit
     at = in_other_unit(proposal.conditional.mode, len(model.groups), ratio, scale.graded)
     conditional = conditional_at(Marginal(problem), at)
-    return proposal.carried(conditional, ratio, scale.graded), Target(problem), scale
+    return proposal.for_model(conditional, ratio, scale.graded), Target(problem), scale
 
 
 def _first_proposal(marginal, top):
@@ -161,58 +158,58 @@ def _first_proposal(marginal, top):
     return Proposal(conditional_at(marginal, top.at), len(marginal.problem.groups), top.at, factor, shift, stretch, degrees)
 
 
-def _adapted(proposal, target, rng):
+def _adapted_proposal(proposal, target, rng):
     """The proposal moved to where outer draws carry weight, its inner draws reshaped by the last of them."""
     for _ in range(TRIALS):
-        cloud = proposal.draw(TRIAL, 0, rng)
-        weights = weighed(target(cloud.outer, cloud.inner) - cloud.log_density)[1]
-        if effective_size(weights) > GOOD * TRIAL:
+        draws = proposal.draw(TRIAL, 0, rng)
+        weights = importance_weights(target(draws.outer, draws.inner) - draws.log_density)[1]
+        if effective_size(weights) > GOOD_SHARE * TRIAL:
             break
-        proposal = proposal.moved(cloud.outer, tempered(weights, FOLLOWED))
-    cloud = proposal.draw(TRIAL, _each(target), rng)
-    return _followed(proposal, cloud, *weighed(target(cloud.outer, cloud.inner) - cloud.log_density))
+        proposal = proposal.recentred(draws.outer, tempered(weights, MOVE_WORTH))
+    draws = proposal.draw(TRIAL, _inner_per_outer(target), rng)
+    return _reshaped_once(proposal, draws, *importance_weights(target(draws.outer, draws.inner) - draws.log_density))
 
 
-def _each(target):
+def _inner_per_outer(target):
     """Inner draws for each outer one: fewer where many rows make them costly, and the stand-in close."""
-    return int(np.clip(AT_ONCE // len(target.problem.design), 1, EACH))
+    return int(np.clip(CHEAP_ROWS // len(target.problem.design), 1, INNER_DRAWS))
 
 
-def _followed(proposal, cloud, shares, weights):
+def _reshaped_once(proposal, drawn, shares, weights):
     """The proposal moved by weighted outer draws, and its inner draws reshaped by theirs."""
-    weights = tempered(weights, FOLLOWED)
+    weights = tempered(weights, MOVE_WORTH)
     both = shares * weights[:, None]
-    return proposal.moved(cloud.outer, weights).reshaped(np.concatenate(cloud.noise), both.ravel())
+    return proposal.recentred(drawn.outer, weights).reshaped(np.concatenate(drawn.noise), both.ravel())
 
 
-def _too_little(weights, shape, least, steepest):
+def _inadequate(weights, shape, least, steepest):
     """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
     return effective_size(weights) < least or shape > steepest
 
 
-def _weigh(proposal, target, draws, rng, thin):
-    """Draw until worth `AIM` times `draws` independent ones, or `MOST` times `draws`, or seen to be worth a share below `thin`.
+def _draw_and_weigh(proposal, target, draws, rng, thin):
+    """Draw until worth `AIM_SHARE` times `draws` independent ones, or `MOST_TIMES` times `draws`, or seen to be worth a share below `thin`.
 
     Returns the cloud, inner draws' shares (m, e) of their outer draw's weight, outer weights (m,), and the shape of
     the largest weights' tail.
     """
-    each = 1 if target.problem.rows.exact.all() else _each(target)  # exact rows leave the rest exactly normal
-    count, clouds, logs = draws if each == 1 else draws // 2, [], []
+    each = 1 if target.problem.rows.exact.all() else _inner_per_outer(target)  # exact rows leave the rest exactly normal
+    count, batches, logs = draws if each == 1 else draws // 2, [], []
     while count > 0:
-        clouds.append(proposal.draw(count, each, rng))
-        logs.append(target(clouds[-1].outer, clouds[-1].inner) - clouds[-1].log_density)
-        shares, weights = weighed(np.concatenate(logs))
+        batches.append(proposal.draw(count, each, rng))
+        logs.append(target(batches[-1].outer, batches[-1].inner) - batches[-1].log_density)
+        shares, weights = importance_weights(np.concatenate(logs))
         weights, shape = pareto_smoothed(weights)
         effective, made = effective_size(weights), len(weights)
-        wanted = int(1.1 * AIM * draws / effective * made)
-        more = thin * made <= effective < AIM * draws
-        count = min(max(wanted - made, draws // 4), MOST * draws - made) if more else 0
+        wanted = int(1.1 * AIM_SHARE * draws / effective * made)
+        more = thin * made <= effective < AIM_SHARE * draws
+        count = min(max(wanted - made, draws // 4), MOST_TIMES * draws - made) if more else 0
     names = ("outer", "inner", "noise", "log_density")
-    whole = Cloud(*(np.concatenate([getattr(cloud, name) for cloud in clouds]) for name in names))
+    whole = ProposalDraws(*(np.concatenate([getattr(cloud, name) for cloud in batches]) for name in names))
     return whole, shares, weights, shape
 
 
-def _described(model, scale, outer, inner, **kept):
+def _as_posterior(model, scale, outer, inner, **kept):
     """The `Posterior` of draws of the outer and the inner parameters of a model."""
     names = [group.name for group in model.groups]
     ends = model.exog.shape[1] + np.cumsum([0, *(group.levels for group in model.groups)])[:-1]

@@ -17,7 +17,7 @@ ROOT = 3  # cube roots of sds are nearly normal (Wilson & Hilferty 1931, of vari
 
 
 @dataclass(frozen=True)
-class Cloud:
+class ProposalDraws:
     """Draws `outer` (m, k + G), e `inner` ones for each (m, e, d), the noise behind them, their `log_density` (m, e)."""
 
     outer: np.ndarray
@@ -55,13 +55,13 @@ class Proposal:
     outer_degrees: int = OUTER_DEGREES
     root: int = 1
 
-    def draw(self, count: int, each: int, rng: np.random.Generator) -> Cloud:
-        """Return a `Cloud` of `count` outer draws, with `each` inner ones; 0 for their mode alone, density 1 there."""
+    def draw(self, count: int, each: int, rng: np.random.Generator) -> ProposalDraws:
+        """Return a `ProposalDraws` of `count` outer draws, with `each` inner ones; 0 for their mode alone, density 1 there."""
         outer = self.centre + _t_noise((count, len(self.centre)), self.outer_degrees, rng) @ self.axes.T
         first = len(self.centre) - self.groups
         outer[:, first:] = np.abs(outer[:, first:]) ** self.root
         inner, noise, log_density = self.draw_inner(outer, each, rng)
-        return Cloud(outer, inner, noise, self._outer_density(outer)[:, None] + log_density)
+        return ProposalDraws(outer, inner, noise, self._outer_density(outer)[:, None] + log_density)
 
     def draw_inner(
         self, outer: np.ndarray, each: int, rng: np.random.Generator
@@ -77,7 +77,7 @@ class Proposal:
             noise = _t_noise((len(outer), each, size), self.degrees, rng)
             log_noise = t_density((noise**2).sum(axis=2), size, self.degrees) - np.log(self.stretch).sum()
             noise = self.shift + self.stretch * noise
-        inner, log_volume = self.conditional.place(outer, noise, self.groups)
+        inner, log_volume = self.conditional.draw_given(outer, noise, self.groups)
         return inner, noise, log_noise - log_volume[:, None]
 
     def _outer_density(self, outer):
@@ -97,7 +97,7 @@ class Proposal:
         places[:, outer.shape[1] - self.groups :] **= 1 / root
         return places
 
-    def moved(self, outer: np.ndarray, weights: np.ndarray) -> Proposal:
+    def recentred(self, outer: np.ndarray, weights: np.ndarray) -> Proposal:
         """Return a proposal moved towards weighted `outer` draws, the less the fewer carry weight.
 
         `outer` (m, k + G), `weights` (m,): they add up to 1.
@@ -110,7 +110,7 @@ class Proposal:
         axes = np.linalg.cholesky(covariance)
         return replace(self, centre=centre, axes=axes, outer_degrees=ADAPTED_DEGREES, root=ROOT)
 
-    def carried(self, conditional: Conditional, ratio: float, graded: bool) -> Proposal:
+    def for_model(self, conditional: Conditional, ratio: float, graded: bool) -> Proposal:
         """Return the proposal for another model of nearly the same rows, its inner draws as they come.
 
         `conditional` is of that model and `ratio` this one's unit over its; cut-points of `graded` rows have no unit.
@@ -131,8 +131,8 @@ class Proposal:
         trust = _trust(weights)
         shift = weights @ noise
         stretch = np.sqrt(weights @ (noise - shift) ** 2)
-        alone = self.conditional.many_levels  # each would be moved by mere chance, and all of them far
-        shift[alone], stretch[alone] = 0.0, 1.0
+        unadapted = self.conditional.many_levels  # with so many levels each would follow noise, and all together far
+        shift[unadapted], stretch[unadapted] = 0.0, 1.0
         return replace(self, shift=trust * shift, stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))))
 
 

@@ -10,12 +10,12 @@ from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
 from testpour.likelihood.laplace import LOG_2PI, JointDensity
-from testpour.likelihood.observations import GradeRows, NormalRows, cut_turn, cuts_of, shape_of
+from testpour.likelihood.observations import GradeRows, NormalRows, cut_jacobian, cuts_of, interval_middles, shape_of
 
 if TYPE_CHECKING:
     from testpour.likelihood.interval import IntervalModel
 
-TRIES = 1000  # of drawing cut-points in order
+TRIES = 1000  # attempts to draw cut-points in order
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class CutPrior:
 
     def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
         """Return log density and gradient at ``[first cut, log gaps]``."""
-        slope = cut_turn(shape).T @ ((self.mean - cuts_of(shape)) / self.sd**2)
+        slope = cut_jacobian(shape).T @ ((self.mean - cuts_of(shape)) / self.sd**2)
         return self.many(shape[None])[0], slope + np.r_[0.0, np.ones(len(shape) - 1)]
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
@@ -103,7 +103,7 @@ def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarra
     turn = solve_triangular(turned, np.eye(len(turned)))
     scale = Scale(unit, turn, model.grades is not None)
     rows, shape, belief = _rows(model, low, high, unit)
-    groups = tuple(g.kept(keep) for g in model.groups)
+    groups = tuple(g.subset(keep) for g in model.groups)
     constant = -(low == high).sum() * np.log(unit) * (not scale.graded) - np.log(sd[believed]).sum()
     constant -= np.isfinite(model.group_beliefs).sum() * np.log(unit)
     design, root = stacked[: len(design)], stacked[len(design) :]
@@ -124,7 +124,7 @@ def _start(model, low, high, design, root, target):
     p = design.shape[1]
     if model.grades is not None:
         return np.where(np.isfinite(model.belief[1]), model.belief[0], 0.0), 1.0
-    middle = np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
+    middle = interval_middles(low, high)
     guess = model.sd_belief
     if not np.isfinite(guess):
         guess = max(middle.std(), 1e-12) if len(low) else 1.0

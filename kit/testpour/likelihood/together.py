@@ -11,7 +11,7 @@ NODES = np.linspace(-3, 3, 5)
 LOWEST = -1e300  # stands in for the log of no chance at all
 
 
-def log_chance_together(low: np.ndarray, high: np.ndarray, own: np.ndarray, one: np.ndarray) -> np.ndarray:
+def log_joint_likelihood(low: np.ndarray, high: np.ndarray, own: np.ndarray, one: np.ndarray) -> np.ndarray:
     """Log chance that k readings lie in their intervals, or log density where they are exact, the shift they share integrated out.
 
     Parameters
@@ -27,7 +27,7 @@ def log_chance_together(low: np.ndarray, high: np.ndarray, own: np.ndarray, one:
     """
     if low.shape[-1] == 1:
         whole = np.hypot(own, one)[..., None]
-        return log_chance_of_each(low / whole, high / whole, whole)[..., 0]
+        return log_likelihood_of_each(low / whole, high / whole, whole)[..., 0]
     # Repeats that read the same are worked once; one draw of every case tells which they are.
     some = np.vstack([ends[..., 0, :].reshape(-1, ends.shape[-1]) for ends in (low, high)])
     _, first, times = np.unique(some, axis=1, return_index=True, return_counts=True)
@@ -40,11 +40,11 @@ def log_chance_together(low: np.ndarray, high: np.ndarray, own: np.ndarray, one:
     for node in NODES:
         shift = centre + node * step
         moved = shift[..., None] / scale
-        heights.append(log_chance_of_each(low - moved, high - moved, scale) @ times - (shift / own) ** 2 / 2 - np.log(own))
+        heights.append(log_likelihood_of_each(low - moved, high - moved, scale) @ times - (shift / own) ** 2 / 2 - np.log(own))
     return log_integral(np.array(heights), step)
 
 
-def log_chance_of_each(low: np.ndarray, high: np.ndarray, sd: np.ndarray) -> np.ndarray:
+def log_likelihood_of_each(low: np.ndarray, high: np.ndarray, sd: np.ndarray) -> np.ndarray:
     """Log chance of each interval, its ends in standard deviations `sd` from the mean; log density where a reading is exact."""
     exact = low == high
     if not exact.any():

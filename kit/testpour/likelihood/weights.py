@@ -16,7 +16,7 @@ def effective_size(weights: np.ndarray) -> float:
     return 1 / (weights**2).sum()
 
 
-def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def importance_weights(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Weights of outer draws, each the mean over its inner ones, and the share of each inner draw in it.
 
     `logs` (m, e) are of target over proposal. Shares come back first, whose rows add up to 1, or to 0 where there is no
@@ -30,7 +30,7 @@ def weighed(logs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return parts / np.maximum(sums, np.finfo(float).tiny)[:, None], weights / weights.sum()
 
 
-def drawn_by_share(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def pick_by_share(shares: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """For each row one column, drawn by the row's shares.
 
     Each row of `shares` (m, e) adds up to 1.
@@ -59,9 +59,9 @@ def pareto_smoothed(weights: np.ndarray) -> tuple[np.ndarray, float]:
     count = len(tail)
     shape, scale = _pareto_tail(above)
     heights = genpareto.ppf((np.arange(count) + 0.5) / count, shape, scale=scale)
-    found = weights.copy()
-    found[tail] = np.minimum(cut + heights, weights[order[-1]])
-    return found / found.sum(), shape
+    smoothed = weights.copy()
+    smoothed[tail] = np.minimum(cut + heights, weights[order[-1]])
+    return smoothed / smoothed.sum(), shape
 
 
 def _pareto_tail(above: np.ndarray) -> tuple[float, float]:
@@ -95,8 +95,8 @@ def tempered(weights: np.ndarray, least: float) -> np.ndarray:
         return np.exp(power * logs).sum() ** 2 / np.exp(2 * power * logs).sum() - least
 
     power = 1.0 if lack(1.0) >= 0 or lack(1e-6) <= 0 else float(brentq(lack, 1e-6, 1.0, xtol=1e-4))
-    found = np.exp(power * logs)
-    return found / found.sum()
+    raised = np.exp(power * logs)
+    return raised / raised.sum()
 
 
 def resample(weights: np.ndarray, draws: int, rng: np.random.Generator) -> np.ndarray:

@@ -11,7 +11,7 @@ from testpour.logbook.entries import LogProblems
 from testpour.logbook.known import ReadingKey, reading_key
 from testpour.logbook.tables import UNDATED
 from testpour.logbook.text_and_dates import hour_known, missing
-from testpour.wording import at_age, count, first_few, listed
+from testpour.wording import BY_TAPPING, at_age, count, first_few, listed
 
 Rows = Sequence[Mapping[str, Any]]
 READ_BEFORE = (
@@ -95,8 +95,8 @@ def _differences(castings, entry, row):
         if unknown or not (stated == logged_value or (isinstance(stated, float) and math.isclose(stated, logged_value, rel_tol=1e-9))):
             known = f"without {words}" if unknown else f"with {words} {show(logged_value)}"
             yield words, show(stated), (
-                f"{name} is in the log already, {known}. Write the same or nothing here. Where the log is wrong, use correct_pour; another pour "
-                "needs another name."
+                f"{name} is in the log already, {known}. Write the same or nothing here. Where the log is wrong, put it right {BY_TAPPING} or with "
+                "correct_pour; another pour needs another name."
             )
 
 
@@ -114,8 +114,8 @@ def _missing_readings(castings, withdrawn, row, new):
         )
         if not_here:
             yield words, new_values, (
-                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right with correct_reading; another "
-                "pour needs another name."
+                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right {BY_TAPPING} "
+                "or with correct_reading; another pour needs another name."
             )
         elif any((name, one) in withdrawn for one in more if one[:3] == key):
             yield words, new_values, f"{words} {new_values} of {name} was withdrawn in the log. Empty the cell, or log it again with add_reading."

@@ -11,7 +11,7 @@ from testpour.logbook.sheet_cells import NOTHING, bare
 from testpour.logbook.text_and_dates import CLOCK
 from testpour.study import Study
 from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
-from testpour.wording import first_few, listed
+from testpour.wording import BY_TAPPING, first_few, listed
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
 LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours
@@ -149,7 +149,7 @@ def without_unit(pours: Pours) -> Iterator[str]:
         if "100" in head.unit and "resin" not in head.unit:
             yield (
                 f"{head.text} was read as % of the resin: 1.5 g to 100 g of resin is 1.5 %. If it is to 100 g of the whole mix, work out the per cent of "
-                "the resin; what is in the log already is put right with correct_pour."
+                f"the resin; what is in the log already is put right {BY_TAPPING} or with correct_pour."
             )
     for head, cells in columns.items():
         unit = head.column.unit if head.column else ""
@@ -158,5 +158,5 @@ def without_unit(pours: Pours) -> Iterator[str]:
         if bare and (head.name in LOOSE or others & used):
             yield (
                 f"no unit stands in {head.text}: taken as {shown_unit(unit)}. If it is another, write it into the header, in brackets; "
-                "what is in the log already is put right with correct_pour or correct_reading."
+                f"what is in the log already is put right {BY_TAPPING} or with correct_pour and correct_reading."
             )

@@ -9,7 +9,7 @@ from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, unescape_cell
 from testpour.logbook.text_and_dates import DAY_FIRST
 from testpour.logbook.workbook import DATED
-from testpour.wording import first_few, listed, shortened
+from testpour.wording import BY_TAPPING, first_few, listed, shortened
 
 Cells = Sequence[tuple[Head, str]]
 
@@ -103,7 +103,7 @@ class Days:
             yield (
                 f"no date and no session stands beside the pours of row {first_few(undated)}, so they were taken as poured in one session, called 1, "
                 "on a day that is not known. Where they were poured on several days, write a column Date; what is in the log already is put "
-                "right with log.correct_pour(pour, session=..., made_at=..., why=...)."
+                f"right {BY_TAPPING} or with log.correct_pour(pour, session=..., made_at=..., why=...)."
             )
 
 

@@ -9,11 +9,12 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_shares
 from testpour.logbook.known import doubts
 from testpour.study import Study
-from testpour.wording import listed, shortened
+from testpour.wording import BY_TAPPING, listed, shortened
 
 MEND = (
-    ' The numbers are in the log as written. Correct a wrong one there, with log.correct_pour("{pour}", settings=..., why=...), or with '
-    'log.correct_reading and the entry number from log.history("{pour}"): the sheet would be refused as read before.'
+    f" The numbers are in the log as written. Correct a wrong one there, {BY_TAPPING} or with "
+    'log.correct_pour("{pour}", settings=..., why=...), or log.correct_reading and the entry number from log.history("{pour}"): '
+    "the sheet would be refused as read before."
 )
 
 

@@ -13,7 +13,7 @@ from scipy.special import ndtr
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.scales import to_latent
-from testpour.models.settings import as_met, beyond, met_words, said_names, settings_table
+from testpour.models.settings import as_met, beyond, met_words, repeated, settings_table, stated_names
 from testpour.problems import Problem
 from testpour.wording import NoResult, about_age, in_markdown, listed
 
@@ -150,7 +150,7 @@ def ready(
     ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit, one.assign(age=read[1]))[0]
-    met = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, settings, room))
+    met = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, settings, room))
     return Ready(fit.reading, one, table, read, outside, met, check_table(fits.study, one))
 
 
@@ -173,7 +173,7 @@ def thresholds(study: Study) -> dict[str, float]:
 
 def _when(fit, one, bar, hours):
     """Hours by which given shares of castings have reached `bar`; inf where `hours` end before."""
-    table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
+    table = repeated(one, age=hours)
     sd = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.sd**2, 1e-12))[:, None]
     need = to_latent(fit.reading, np.array([bar]), None)
     share = np.maximum.accumulate(ndtr((fit.mean(table) - need) / sd).mean(axis=0))

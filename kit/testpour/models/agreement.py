@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.likelihood.observations import cuts_of
+from testpour.likelihood.elimination import predictor_draws
+from testpour.likelihood.laplace import split_outer
+from testpour.likelihood.observations import cuts_of, interval_middles
 from testpour.likelihood.scaling import draw_beliefs
 from testpour.models.beliefs import GRADE
 from testpour.models.effect import to_check
@@ -18,10 +20,10 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
-TAUGHT = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
-RARE = 0.02  # chance, were the beliefs right, below which the reader is told: five readings, one false alarm in ten logs
+LEAST_LEARNABLE = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
+RARE = 0.02  # p-value below which the reader is told: with five readings, one false alarm in ten logs
 REPLICATES = 999  # logs drawn from the beliefs
-OPEN = 100.0  # times as wide as its stand-in: a belief that nobody holds, so that nothing lies far from it
+WIDENED = 100.0  # a belief that nobody holds is made this many times as wide, so that no log contradicts it
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class Agreement:
     reading: Reading
     chance: float  # share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing
     strange: tuple[Factor, ...]  # settings whose believed effect the log contradicts
-    held: bool = True  # whether the trade expects anything of the reading
+    believed: bool = True  # whether the trade expects anything of the reading
 
     @property
     def warns(self) -> bool:
@@ -41,7 +43,7 @@ class Agreement:
     def sentence(self) -> str:
         """The agreement in a sentence."""
         words = self.reading.words
-        if not self.held:
+        if not self.believed:
             return f"{words.capitalize()}: the trade has no view of it."
         if not self.warns:
             return f"{words.capitalize()}: log and belief agree."
@@ -69,62 +71,56 @@ def agreement(fit: ReadingFit) -> Agreement:
     strange as its strangest pull; its rank among the drawn logs is the chance, whatever the readings' shape. What
     nobody has a belief about, an own factor for one, may be anything and is held against no log.
     """
-    believed = fit.believed.foreseen()
-    held = any(belief.held for belief in believed.beliefs)
-    if not len(fit.rows) or not held:
-        return Agreement(fit.reading, 1.0, (), held)
+    believed = fit.believed.without_remainder()
+    informative = any(belief.informative for belief in believed.beliefs)
+    if not len(fit.rows) or not informative:
+        return Agreement(fit.reading, 1.0, (), informative)
     model = model_of(fit.study, fit.reading, believed, fit.rows, remainder=False)
-    drawn = _logs(model, np.random.default_rng([0, 31]))
-    pulls, terms = _pulls(model, believed, np.vstack([_seen(model, believed), drawn]))
-    tails = _tails(pulls)
+    drawn = _simulated_logs(model, np.random.default_rng([0, 31]))
+    pulls, terms = _standardised_pulls(model, believed, np.vstack([_observed_log(model), drawn]))
+    tails = _tail_chances(pulls)
     least = tails.min(axis=1)
     chance = float(np.mean(least <= least[0]))
-    told = np.sort(least)[max(int(RARE * len(least)) - 1, 0)]
-    names = dict.fromkeys(name for term, tail in zip(terms, tails[0], strict=False) if tail <= told for name in term.factors)
+    threshold = np.sort(least)[max(int(RARE * len(least)) - 1, 0)]
+    names = dict.fromkeys(name for term, tail in zip(terms, tails[0], strict=False) if tail <= threshold for name in term.factors)
     known = {factor.name: factor for factor in fit.study.factors}
     return Agreement(fit.reading, chance, tuple(known[name] for name in names if name in known))
 
 
-def _logs(model, rng):
+def _simulated_logs(model, rng):
     """What the beliefs would have had the rows read: (`REPLICATES`, n), limits of what was seen kept."""
     outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
-    p, groups = model.exog.shape[1], len(model.groups)
-    latent, start = inner[:, :p] @ model.exog.T, p
-    for sd, group in zip(outer[:, outer.shape[1] - groups :].T, model.groups, strict=True):
-        latent = latent + sd[:, None] * group.at(inner[:, start : start + group.levels].T).T
-        start += group.levels
-    shape = outer[:, : outer.shape[1] - groups]
+    shape, sds = split_outer(outer, len(model.groups))
+    latent = predictor_draws(model.exog, model.groups, inner, sds)
     noise = rng.standard_normal(latent.shape)
     if model.grades:
-        return _at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))
+        return _grades_at_middles(model, ((latent + noise)[:, :, None] > cuts_of(shape)[:, None, :]).sum(axis=2))
     latent = latent + np.exp(shape) * noise
     only_low, only_high = np.isinf(model.high), np.isinf(model.low)
     latent = np.where(only_low, np.minimum(latent, model.low), latent)
     return np.where(only_high, np.maximum(latent, model.high), latent)
 
 
-def _seen(model, believed):
+def _observed_log(model):
     """The log's own readings, one number a row."""
-    if model.grades:
-        return _at_middles(model, (model.low + model.high) / 2)
-    low = np.where(np.isinf(model.low), model.high, model.low)
-    return (low + np.where(np.isinf(model.high), low, model.high)) / 2
+    middles = interval_middles(model.low, model.high)
+    return _grades_at_middles(model, middles) if model.grades else middles
 
 
-def _at_middles(model, grades):
+def _grades_at_middles(model, grades):
     """Grades at the middle of their believed intervals."""
     cuts = model.cut_belief[0]
     width = cuts[1] - cuts[0] if len(cuts) > 1 else GRADE
     return cuts[0] + width * (np.asarray(grades, float) - 0.5)
 
 
-def _pulls(model, believed, logs):
+def _standardised_pulls(model, believed, logs):
     """How far each log (m, n) pulls each belief that it can teach about, in standard deviations, and the terms.
 
     The last column is the distance of the whole log from what is believed.
     """
-    held = np.array([belief.held for belief in believed.beliefs])
-    columns, sd = model.exog, np.where(held, model.belief[1], OPEN * model.belief[1])
+    informative = np.array([belief.informative for belief in believed.beliefs])
+    columns, sd = model.exog, np.where(informative, model.belief[1], WIDENED * model.belief[1])
     own = 1.0 if model.grades else model.sd_belief**2
     noise = own * np.eye(len(columns))
     for group, scale in zip(model.groups, model.group_beliefs, strict=True):
@@ -132,14 +128,14 @@ def _pulls(model, believed, logs):
     covariance = noise + (columns * sd**2) @ columns.T
     away = np.linalg.solve(covariance, (logs - model.exog @ model.belief[0]).T)
     reach = np.sqrt(np.einsum("nk,nk->k", columns, np.linalg.solve(covariance, columns))) * sd
-    taught = held & (reach**2 > TAUGHT)
+    taught = informative & (reach**2 > LEAST_LEARNABLE)
     pulls = (columns.T @ away).T[:, taught] * sd[taught] / reach[taught]
     whole = np.einsum("mn,nm->m", logs - model.exog @ model.belief[0], away)
-    terms = [term for term, told in zip(believed.terms, taught, strict=False) if told]
+    terms = [term for term, learnable in zip(believed.terms, taught, strict=False) if learnable]
     return np.column_stack([pulls, whole]), terms
 
 
-def _tails(pulls):
+def _tail_chances(pulls):
     """Two-sided tail of each pull among all logs, one-sided of the distance: shape (m, k)."""
     ranks = np.argsort(np.argsort(pulls, axis=0), axis=0) + 0.5
     share = ranks / len(pulls)

@@ -30,7 +30,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -52,8 +51,8 @@ GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
 OWN_CUT = 1.0  # sd of one cut-point apart from the others: half a grade's step; common practice, no source
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
-ASIDE = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
-KNOWN = {name for term in TERMS.values() for name in term.factors}
+NOT_TERMS = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
+TERM_FACTORS = {name for term in TERMS.values() for name in term.factors}
 
 
 class BeliefProblem(Problem):
@@ -68,7 +67,7 @@ class Belief:
     sd: float
     source: str = ""
     confidence: str = "low"
-    width: float = GRADE  # for cut-points: how far the further ones lie apart
+    width: float = GRADE  # for cut-points: how far each lies above the one before
 
     @property
     def own_sd(self) -> float:
@@ -76,7 +75,7 @@ class Belief:
         return min(self.sd, OWN_CUT)
 
     @property
-    def held(self) -> bool:
+    def informative(self) -> bool:
         """Whether anyone holds it; where nobody does, `beliefs.toml` has a wide one in its place."""
         return not self.source.startswith("no belief")
 
@@ -89,19 +88,19 @@ class ReadingBeliefs:
     beliefs: tuple[Belief, ...]  # one for each term
     scatter: dict[str, float]  # half-normal scales: "reading" and each of `GROUPS`, on the latent scale
     cuts: Belief | None = None  # for a graded reading: where grade 0 ends at the reference settings
-    left_over: int = 0  # how many of the terms, the last ones, belong to the remainder (see `remainder`)
-    plain: ReadingBeliefs | None = None  # before heat and cure entered as terms, where they did (see `physics_choice`)
-    grown: float = 1.0  # how many times as large as believed the log found the remainder; 1 where it did not raise it
+    remainder_count: int = 0  # how many of the terms, the last ones, belong to the remainder (see `remainder`)
+    before_physics: ReadingBeliefs | None = None  # before heat and cure entered as terms, where they did (see `physics_choice`)
+    remainder_growth: float = 1.0  # how many times as large as believed the log found the remainder; 1 where it did not raise it
 
     @property
     def factors(self) -> set[str]:
         """Names of the factors that its terms are made from."""
         return {name for term in self.terms for name in term.factors}
 
-    def foreseen(self) -> ReadingBeliefs:
+    def without_remainder(self) -> ReadingBeliefs:
         """The same without the remainder."""
-        count = len(self.terms) - self.left_over
-        return dataclasses.replace(self, terms=self.terms[:count], beliefs=self.beliefs[:count], left_over=0)
+        count = len(self.terms) - self.remainder_count
+        return dataclasses.replace(self, terms=self.terms[:count], beliefs=self.beliefs[:count], remainder_count=0)
 
     @property
     def mean(self) -> np.ndarray:
@@ -114,7 +113,6 @@ class ReadingBeliefs:
         return np.array([belief.sd for belief in self.beliefs])
 
 
-@cache
 def trade_beliefs() -> dict[str, Any]:
     """The trade's beliefs as the nested tables of `beliefs.toml`."""
     return own_toml("models/beliefs.toml")
@@ -130,21 +128,21 @@ def beliefs_for(
     no model can use.
     """
     _check_stated(study, reading, stated or {})
-    said = (stated or {}).get(reading.name, {})
-    held = _trade_on(reading)
-    trade = held or _own_beliefs(reading, rows)
-    table = {**trade, **said}
+    own_table = (stated or {}).get(reading.name, {})
+    trade_table = _trade_beliefs_about(reading)
+    trade = trade_table or _own_beliefs(reading, rows)
+    table = {**trade, **own_table}
     other = trade_beliefs()["other"]
-    scatter = {**other["scatter"], **trade.get("scatter", {}), **said.get("scatter", {})}
-    wide = trade.get("cuts", {}).get("width", GRADE)
-    cuts = Belief(**{"width": wide, **table.get("cuts", WIDE_CUTS)}) if reading.grades else None
+    scatter = {**other["scatter"], **trade.get("scatter", {}), **own_table.get("scatter", {})}
+    grade_width = trade.get("cuts", {}).get("width", GRADE)
+    cuts = Belief(**{"width": grade_width, **table.get("cuts", WIDE_CUTS)}) if reading.grades else None
     own = Belief(**table.get("own_factor", other["own_factor"]))
-    have = {f.name for f in study.factors if f.kind != "text"} | ({"age"} if reading.ages else set())
-    terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in ASIDE}, have)
+    have = {f.name for f in study.numeric} | ({"age"} if reading.ages else set())
+    terms, beliefs = _known_terms(reading, {k: v for k, v in table.items() if k not in NOT_TERMS}, have)
     if cuts:
         terms.insert(0, TERMS["level"])
         beliefs.insert(0, Belief(0.0, float(np.sqrt(max(cuts.sd**2 - cuts.own_sd**2, 0.01))), cuts.source, cuts.confidence))
-    known = KNOWN if held else {name for term in terms for name in term.factors}
+    known = TERM_FACTORS if trade_table else {name for term in terms for name in term.factors}
     for factor in study.factors:
         if factor.name in have - known:
             terms.append(own_term(factor))
@@ -159,13 +157,13 @@ def _check_stated(study, reading, stated):
         raise BeliefProblem(f"Beliefs are a table with a part for each reading; found {shortened(repr(stated))}. Of a file, give read_beliefs(path).")
     problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in names]
     problems += [f"{name}: give a table of beliefs by name; found {part!r}." for name, part in stated.items() if not isinstance(part, Mapping)]
-    said = stated.get(reading.name, {})
-    for name, entry in said.items() if isinstance(said, Mapping) else ():
+    own_table = stated.get(reading.name, {})
+    for name, entry in own_table.items() if isinstance(own_table, Mapping) else ():
         where = f"{reading.name}, {name}"
         if name == "scatter":
             problems += _scatter_problems(where, entry)
-        elif name not in TERMS and name not in ASIDE:
-            problems.append(f"{where} is not a term; there are {', '.join([*TERMS, *ASIDE])}.")
+        elif name not in TERMS and name not in NOT_TERMS:
+            problems.append(f"{where} is not a term; there are {', '.join([*TERMS, *NOT_TERMS])}.")
         else:
             problems += _belief_problems(where, entry)
     if problems:
@@ -200,7 +198,7 @@ def _positive(value):
     return isinstance(value, int | float) and 0 < value < np.inf
 
 
-def _trade_on(reading):
+def _trade_beliefs_about(reading):
     """The trade's beliefs on a reading; none on a hardness read on another scale, which nothing converts."""
     usual = catalogue()["readings"].get(reading.name)
     return trade_beliefs().get(reading.name) if usual is None or usual.unit == reading.unit else None

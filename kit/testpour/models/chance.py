@@ -11,7 +11,7 @@ import pandas as pd
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
 from testpour.models.fits import Fits
-from testpour.models.settings import SettingsGiven, as_met, met_words, said_names, settings_table
+from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table, stated_names
 from testpour.problems import Problem
 from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 
@@ -63,7 +63,7 @@ class Chance:
         Chance of meeting every aim, for each draw of what is not known: shape (draws, rows).
     by_aim : DataFrame
         Mean chance of meeting each aim alone; one column an aim, in words.
-    said : frozenset of str
+    stated : frozenset of str
         Names of the settings that a person has said.
     """
 
@@ -71,7 +71,7 @@ class Chance:
     settings: pd.DataFrame
     draws: np.ndarray
     by_aim: pd.DataFrame
-    said: frozenset[str] = frozenset()
+    stated: frozenset[str] = frozenset()
 
     @property
     def table(self) -> pd.DataFrame:
@@ -101,7 +101,7 @@ class Chance:
 
     def met(self) -> str:
         """What the first setting holds as the log met it, not as usual, in a sentence that begins with a space."""
-        return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0], self.said)
+        return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0], self.stated)
 
     __repr__ = sentence
 
@@ -148,7 +148,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
         met = fits.calibrated[aim.reading].chances(at_age, aim.at_least, aim.at_most, shape_known=False)
         draws = draws * met
         by_aim[aim.words(reading)] = met.mean(axis=0)
-    return Chance(fits, table, draws, pd.DataFrame(by_aim, index=table.index), said_names(study, settings, room))
+    return Chance(fits, table, draws, pd.DataFrame(by_aim, index=table.index), stated_names(study, settings, room))
 
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
@@ -156,10 +156,10 @@ def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
 
     In any row of them, and in the quickest gel and the hottest peak predicted there.
     """
-    found = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
+    cautions = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
     for fit in fits.values() if len(table) else ():
         if fit.reading.name == "gel_time":
-            found += check_gel_time(float(fit.predict(table)["middle"].min()))
+            cautions += check_gel_time(float(fit.predict(table)["middle"].min()))
         elif fit.reading.scale == "rise":
-            found += check_peak(float(fit.predict(table)["middle"].max()))
-    return found
+            cautions += check_peak(float(fit.predict(table)["middle"].max()))
+    return cautions

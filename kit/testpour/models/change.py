@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.special import ndtr
 
-from testpour.models.scales import grade_edges, to_reading
+from testpour.likelihood.observations import grade_edges
+from testpour.models.scales import to_reading
 from testpour.units import shown_unit
-from testpour.wording import listed
+from testpour.wording import listed, rounded
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,24 +21,40 @@ if TYPE_CHECKING:
     from testpour.models.reading_fit import ReadingFit
     from testpour.study import Study
 
+NOTHING = 0.5  # castings in 100, or per cent: what shows as nothing
+
 
 @dataclass(frozen=True)
 class Change:
     """The change of a reading between two settings, for each of m draws."""
 
-    values: np.ndarray  # (m,): ratios, or differences of `each`
+    values: np.ndarray  # (m,): ratios, or differences of `averages`
     ratio: bool  # whether `values` are ratios: for a reading that spreads by ratios
-    each: np.ndarray  # (m, 2): the two averages in the reading's unit; for grades the chances or average grades
+    averages: np.ndarray  # (m, 2): the average casting at either setting, in the reading's unit; for grades the chances or average grades
     good: tuple[int, int] | None = None  # the first and the last grade that meet the aim, where there are grades and an aim
 
 
 def change(fit: ReadingFit, table: pd.DataFrame) -> Change:
     """The change from the first row of a complete settings table to the second."""
     latent = fit.mean(table)
-    each = averages(fit, table, latent)
+    both = averages(fit, table, latent)
     if fit.posterior.cuts is None and fit.reading.scale == "log":
-        return Change(np.exp(latent[:, 1] - latent[:, 0]), True, each)
-    return Change(each[:, 1] - each[:, 0], False, each, good_grades(fit.study, fit.reading))
+        return Change(np.exp(latent[:, 1] - latent[:, 0]), True, both)
+    return Change(both[:, 1] - both[:, 0], False, both, good_grades(fit.study, fit.reading))
+
+
+def in_points(values: Any, ratio: bool, good: tuple[int, int] | None) -> Any:
+    """Changes as they are shown: per cent of a ratio, castings in 100 for the chance of `good` grades, else as they are."""
+    if ratio:
+        return 100 * (values - 1)
+    return values if good is None else 100 * values
+
+
+def size_words(size: float, castings: bool) -> str:
+    """A size as digits: whole `castings` in 100, never none of them; else two digits below ten."""
+    if castings:
+        return "under 1" if size < NOTHING else f"{size:.0f}"
+    return rounded(size)
 
 
 def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
@@ -45,14 +62,19 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
 
     In the reading's unit; for grades the chances of one that meets the aim, or average grades.
     """
-    reading, cuts = fit.reading, fit.posterior.cuts
-    if cuts is None:
-        return to_reading(reading, latent, table.get("room_temperature"))
-    good = good_grades(fit.study, reading)
-    if good is None:
-        return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
+    good, cuts = good_grades(fit.study, fit.reading), fit.posterior.cuts
+    if good is None or cuts is None:
+        return average_readings(fit, table, latent)
     edges = grade_edges(cuts)
     return ndtr(edges[:, [good[1] + 1]] - latent) - ndtr(edges[:, [good[0]]] - latent)
+
+
+def average_readings(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
+    """The same in the reading's unit whatever the aim: for grades the average grade."""
+    cuts = fit.posterior.cuts
+    if cuts is None:
+        return to_reading(fit.reading, latent, table.get("room_temperature"))
+    return ndtr(latent[:, :, None] - cuts[:, None, :]).sum(axis=2)
 
 
 def change_unit(reading: Reading, good: tuple[int, int] | None = None) -> str:

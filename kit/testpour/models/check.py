@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 LEVEL = 0.9
 FEWEST = 3  # repeats, below which they say nothing of scatter
-LACK = 0.05  # chance below which repeats agree too closely for the model's scatter to be scatter alone
-LUCK = 0.1  # pours that may stand out in a log where nothing went wrong, on average
+TOO_ALIKE = 0.05  # chance below which repeats agree too closely for the model's scatter to be scatter alone
+FALSE_ALARMS = 0.1  # pours that may stand out in a log where nothing went wrong, on average
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +45,7 @@ class Checked:
         The pours that stand out, with what is odd about each.
     repeats : int
         Pours that repeat another of their session, setting by setting: what is known of scatter without any model.
-    closer : float
+    agreement_chance : float
         Chance that repeats agree as closely as these did where the model's scatter is right; NaN with fewer
         than `FEWEST` repeats.
     """
@@ -54,7 +54,7 @@ class Checked:
     table: pd.DataFrame
     suspects: tuple[Suspect, ...] = ()
     repeats: int = 0
-    closer: float = float("nan")
+    agreement_chance: float = float("nan")
 
     @property
     def odd(self) -> list[str]:
@@ -67,9 +67,9 @@ class Checked:
         return float(self.table["inside"].sum())
 
     @property
-    def strained(self) -> bool:
+    def undercovers(self) -> bool:
         """Whether fewer lie inside than luck allows one log in forty."""
-        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour stand or fall together
+        pours = max(self.table["pour"].nunique(), 1)  # readings of one pour are not independent of one another
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
         return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
 
@@ -84,7 +84,7 @@ class Checked:
             f"{self.inside:.0f} of {count(readings, 'reading')} of {words} lie where the other pours put "
             f"nine castings in ten"
         )
-        if self.strained:
+        if self.undercovers:
             text += ": fewer than it should be, so trust its intervals less"
         alone = f" {self._pure_error()}" if self.repeats >= FEWEST else ""
         if not self.suspects:
@@ -93,7 +93,7 @@ class Checked:
 
     def _pure_error(self):
         """What castings poured alike say of the model: whether its scatter hides a shape it does not follow."""
-        if self.closer < LACK:
+        if self.agreement_chance < TOO_ALIKE:
             return (
                 f"Castings poured alike agree more closely than the model follows the settings ({count(self.repeats, 'repeat')}): "
                 "it does not fit everywhere, so trust it near what was poured and no further."
@@ -117,7 +117,7 @@ def check_fit(fit: ReadingFit) -> Checked:
 
     Notes
     -----
-    A pour is odd when a reading as far out as its own would come in fewer than `LUCK` of n pours, n being
+    A pour is odd when a reading as far out as its own would come in fewer than `FALSE_ALARMS` of n pours, n being
     the pours of the log: a log where nothing went wrong names a pour one time in ten. Repeats are held
     against the drawn scatter by the chi-square of their sum of squares (the pure error of a test of lack of
     fit; Box, Hunter and Hunter, Statistics for Experimenters; citation from memory), a step of the reading
@@ -126,12 +126,12 @@ def check_fit(fit: ReadingFit) -> Checked:
     if not len(fit.rows):
         empty = pd.DataFrame(columns=["pour", "age", "low", "high", "from", "to", "above", "below", "inside", "odd"])
         return Checked(fit.reading, empty)
-    seen = left_out(fit, LEVEL)
-    found = suspects(fit, seen, LUCK)
-    return Checked(fit.reading, seen.assign(odd=seen["pour"].isin([s.pour for s in found])), tuple(found), *_repeated(fit))
+    predicted = left_out(fit, LEVEL)
+    odd_pours = suspects(fit, predicted, FALSE_ALARMS)
+    return Checked(fit.reading, predicted.assign(odd=predicted["pour"].isin([s.pour for s in odd_pours])), tuple(odd_pours), *_pure_error_of_repeats(fit))
 
 
-def _repeated(fit):
+def _pure_error_of_repeats(fit):
     """How many pours repeat another, and the chance that they agree so closely by luck."""
     low, high = latent_ends(fit.reading, fit.rows)
     known = np.isfinite(low) & np.isfinite(high)
@@ -183,8 +183,8 @@ class CheckedLog:
             for one in self.checked.values()
             for suspect in one.suspects
         ]
-        told = (("catalyst", self.shares), ("order of its times", self.out_of_order))
-        rows += [{"pour": pour, "reading": what, "by luck": 0.0, "says": f"{pour}: {said}"} for what, why in told for pour, said in why.items()]
+        warnings = (("catalyst", self.shares), ("order of its times", self.out_of_order))
+        rows += [{"pour": pour, "reading": what, "by luck": 0.0, "says": f"{pour}: {warning}"} for what, why in warnings for pour, warning in why.items()]
         return pd.DataFrame(rows, columns=["pour", "reading", "by luck", "says"])
 
     @property
@@ -200,17 +200,17 @@ class CheckedLog:
         where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
         odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
         strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
-        strained = listed(one.reading.words for one in self.checked.values() if one.strained)
-        said = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
+        undercovering = listed(one.reading.words for one in self.checked.values() if one.undercovers)
+        sentences = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
         if odd:
-            said = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
+            sentences = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
         if strange:
-            said.append(f"Log and trade differ about {strange}.")
-        elif pours > 1 and any(one.held for one in self.agreements.values()):
-            said.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
-        if strained and pours > 1:
-            said.append(f"Intervals of {strained} are narrower than this log deserves: something is at work that is not logged.")
-        return " ".join(said)
+            sentences.append(f"Log and trade differ about {strange}.")
+        elif pours > 1 and any(one.believed for one in self.agreements.values()):
+            sentences.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
+        if undercovering and pours > 1:
+            sentences.append(f"Intervals of {undercovering} are narrower than this log deserves: something is at work that is not logged.")
+        return " ".join(sentences)
 
     __repr__ = sentence
 
@@ -237,11 +237,12 @@ def check_log(fits: Fits) -> CheckedLog:
     order = {str(pour): out_of_order(fits.study, rows.itertuples()) for pour, rows in times.groupby("pour", sort=False)}
     return CheckedLog(
         {name: check_fit(fit) for name, fit in read.items()}, {name: agreement(fit) for name, fit in read.items()}, contrary,
-        {pour: said for pour, said in order.items() if said}, _shares(fits.castings, times),
+        {pour: why for pour, why in order.items() if why}, _catalyst_warnings(fits.castings, times),
     )
 
 
-def _shares(castings, times):
+def _catalyst_warnings(castings, times):
     """Pour to a warning, of those that set with hardly any catalyst."""
-    held = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
-    return {str(pour): " ".join(found.warnings) for pour, percent in held.items() if (found := check_shares(castings.study, {"catalyst": percent})).warnings}
+    doses = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
+    warnings_of = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
+    return {pour: " ".join(warnings) for pour, warnings in warnings_of.items() if warnings}

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from testpour.models.chance import cautions_at, chance, chance_figures, mean_and_interval
-from testpour.models.change import change, change_unit, good_words
-from testpour.models.effect import HALF, ONE
-from testpour.models.settings import UNREAD, as_met, beyond, met_words, said_names, settings_table
+from testpour.models.change import change, change_unit, good_words, in_points, size_words
+from testpour.models.effect import ONE
+from testpour.models.settings import UNREAD, as_met, beyond, met_words, settings_table, stated_names
 from testpour.units import unit_words
-from testpour.wording import capital, in_hundred, in_markdown, listed, rounded, table_html
+from testpour.wording import capital, in_hundred, in_markdown, listed, table_html
 
 if TYPE_CHECKING:
     from testpour.caution_rules import Cautions
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 LEVEL = 0.9
-LEAST = 0.005  # half a casting in a hundred: a smaller gain is none
+LEAST = 0.005  # a gain below half a casting in a hundred counts as none
 SURE = 0.95  # chance of a direction from which on it is told
 
 
@@ -73,16 +73,16 @@ class Comparison:
             same = f"{self.names[0]} and {self.names[1]} have the same settings: only scatter can make them differ."
             return self.cautions.around(same)
         rows = list(self.table.iterrows())
-        still = [name for name, row in rows if row["low"] == row["high"] == 0]
-        little = [name for name, row in rows if name not in still and _counts_little(row)]
-        told = [self._said(name, row) for name, row in rows if row["sure"] >= SURE and name not in little]
-        unsettled = [name for name, row in rows if row["sure"] < SURE and name not in [*still, *little]]
+        unmoved = [name for name, row in rows if row["low"] == row["high"] == 0]
+        negligible = [name for name, row in rows if name not in unmoved and _is_negligible(row)]
+        clear = [self._in_words(name, row) for name, row in rows if row["sure"] >= SURE and name not in negligible]
+        unsettled = [name for name, row in rows if row["sure"] < SURE and name not in [*unmoved, *negligible]]
         first, second = self.names
         text = f"{capital(second)} against {first}, with {listed(self.differ)}: "
-        text += (listed(told) if told else "no reading differs for sure yet") + "."
-        text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and told else ""
-        text += f" No difference that counts: {listed(little)}." if little else ""
-        text += f" Not moved by these settings: {listed(still)}." if still else ""
+        text += (listed(clear) if clear else "no reading differs for sure yet") + "."
+        text += f" Cannot tell yet: {listed(unsettled)}." if unsettled and clear else ""
+        text += f" No difference that counts: {listed(negligible)}." if negligible else ""
+        text += f" Not moved by these settings: {listed(unmoved)}." if unmoved else ""
         return self.cautions.around(" ".join([text, *self._goodness(), *self._outside()]) + self.met)
 
     __repr__ = sentence
@@ -91,10 +91,10 @@ class Comparison:
         shown = self.table.drop(columns="beyond").round({"this": 2, "that": 2, "difference": 2, "low": 2, "high": 2, "sure": 3})
         return f"{in_markdown(self.sentence())}\n\n{table_html(shown.rename(columns=dict(zip(('this', 'that'), self.names, strict=True))))}"
 
-    def _said(self, name, row):
+    def _in_words(self, name, row):
         low, high = sorted((abs(row["low"]), abs(row["high"])))
         low = 0.0 if row["low"] * row["high"] < 0 else low
-        size, low, high = (_digits(value, row["unit"]) for value in (abs(row["difference"]), low, high))
+        size, low, high = (size_words(value, row["unit"] == "in 100") for value in (abs(row["difference"]), low, high))
         about = size if size.startswith("under") else f"about {size}"
         return f"{name} {row['way']} by {about}{unit_words(row['unit'])} (90 % interval {low} to {high})"
 
@@ -106,9 +106,9 @@ class Comparison:
         better = int(np.mean(gain > 0) > 0.5)
         low, high = np.quantile(gain if better else -gain, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
         shown = (chance_figures(row) for _, row in mean_and_interval(self.chances).iterrows())
-        each = (f"{many} with {name}" for name, many in zip(self.names, shown, strict=True))
+        counts = (f"{many} with {name}" for name, many in zip(self.names, shown, strict=True))
         verdict = f"{self.names[better]} is the better, by {in_hundred(low)} to {in_hundred(high)}"
-        yield f"Good castings in 100: {listed(each)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
+        yield f"Good castings in 100: {listed(counts)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
 
     def _outside(self):
         """What of the two was never poured, and what was never read."""
@@ -152,16 +152,16 @@ def compare(
         Naming every setting that is unknown, unreadable or out of range.
     """
     names = tuple(one if isinstance(one, str) else f"setting {place}" for place, one in ((1, this), (2, that)))
-    parts = [_row(fits, one, room) for one in (this, that)]
+    parts = [_settings_row(fits, one, room) for one in (this, that)]
     both = pd.concat(parts).set_axis(pd.Index([1, 2], name="setting"))
-    table = pd.DataFrame([_reading(fit, both, age) for fit in fits.values()]).set_index("reading")
+    table = pd.DataFrame([_comparison_row(fit, both, age) for fit in fits.values()]).set_index("reading")
     chances = chance(fits, both).draws if fits.study.aims else None
-    given = ((row.iloc[0], said_names(fits.study, one, room)) for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
-    met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row, said) for row, said in given))
+    given = ((row.iloc[0], stated_names(fits.study, one, room)) for one, row in zip((this, that), parts, strict=True) if not isinstance(one, str))
+    met = "".join(dict.fromkeys(met_words(fits.study, fits.castings.pours, row, stated) for row, stated in given))
     return Comparison(fits.study, names, both, table, cautions_at(fits, both), chances, met)
 
 
-def _row(fits, one, room):
+def _settings_row(fits, one, room):
     """One complete row of settings, of a pour or as given."""
     if isinstance(one, str):
         fits.castings.check_pour(one)
@@ -169,16 +169,16 @@ def _row(fits, one, room):
     return settings_table(as_met(fits.study, fits.castings.pours), one, room=room).drop(columns="age")
 
 
-def _reading(fit, both, age):
+def _comparison_row(fit, both, age):
     """One row of the comparison."""
     reading = fit.reading
     table = settings_table(fit.study, both, age=age, reading=reading)
     drawn = change(fit, table)
-    ways, unit = _ways(reading, drawn.good), change_unit(reading, drawn.good)
-    values = 100 * (drawn.values - drawn.ratio) if drawn.ratio or drawn.good is not None else drawn.values
+    ways, unit = _more_and_less(reading, drawn.good), change_unit(reading, drawn.good)
+    values = in_points(drawn.values, drawn.ratio, drawn.good)
     low, middle, high = np.quantile(values, [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2])
     up = float(np.mean(values > 0) + np.mean(values == 0) / 2)
-    this, that = np.median(drawn.each, axis=0)
+    this, that = np.median(drawn.averages, axis=0)
     return {
         "reading": good_words(reading, drawn.good) if drawn.good else reading.words,
         "this": this, "that": that, "difference": middle, "low": low, "high": high,
@@ -187,19 +187,12 @@ def _reading(fit, both, age):
     }
 
 
-def _counts_little(row):
+def _is_negligible(row):
     """Whether all of the interval lies within one casting in 100 of no difference."""
     return row["unit"] == "in 100" and max(abs(row["low"]), abs(row["high"])) < ONE
 
 
-def _digits(value, unit):
-    """A size as digits: whole castings in a hundred, else two digits below ten."""
-    if unit == "in 100":
-        return "under 1" if value < HALF else f"{value:.0f}"
-    return rounded(value)
-
-
-def _ways(reading, good):
+def _more_and_less(reading, good):
     """How more and less of a reading is called."""
     if reading.unit in ("min", "h"):
         return "longer", "shorter"

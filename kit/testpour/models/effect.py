@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from testpour.models.change import change_unit, good_words
+from testpour.models.change import NOTHING, change_unit, good_words, in_points, size_words
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
 from testpour.wording import age_words, listed, rounded
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 SHOWN = 0.005  # castings in 100 under which no digits are shown
-HALF = 0.5  # castings in 100, or per cent: what shows as nothing
 ONE = 1.5  # castings in 100: what shows as one at most
 DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
 
@@ -45,7 +44,7 @@ class Effect:
     level: float = 0.9  # chance that the true change lies between `low` and `high`
     turn: float | None = None  # where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond
     rises: bool = True  # whether it rises up to there
-    held: bool = True  # whether the trade has a view of it
+    believed: bool = True  # whether the trade has a view of it
     by_day: bool = False  # whether the setting differed between sessions only, in so few that the day may be behind the change
     together: tuple[str, ...] = ()  # other settings, in words, that moved whenever this one did
     expected: float = 0.0  # the trade's effect as a multiple of this one on the model's scale; 0 where it doubts the direction
@@ -58,7 +57,7 @@ class Effect:
         return self.reading.scale == "log"
 
     @property
-    def told(self) -> bool:
+    def direction_known(self) -> bool:
         """Whether the interval leaves only one direction."""
         nothing = 1.0 if self.ratio else 0.0
         return not self.low <= nothing <= self.high
@@ -66,14 +65,14 @@ class Effect:
     @property
     def settled(self) -> bool:
         """Whether the log and belief tell a direction, or where it turns."""
-        return (self.told and not self.none) or self.turn is not None
+        return (self.direction_known and not self.negligible) or self.turn is not None
 
     @property
-    def none(self) -> bool:
+    def negligible(self) -> bool:
         """Whether all of the interval lies within one casting in 100, or half a per cent, of no change."""
         if self.turn is not None or not (self.ratio or self.good is not None):
             return False
-        return max(abs(self._percent(end)) for end in (self.low, self.high)) < (HALF if self.ratio else ONE)
+        return max(abs(self._percent(end)) for end in (self.low, self.high)) < (NOTHING if self.ratio else ONE)
 
     def sentence(self) -> str:
         """The effect in one sentence."""
@@ -84,14 +83,14 @@ class Effect:
             move += f" instead of {factor.show(self.start)}" if self.start > REFERENCE[OVEN] else ""
         if factor.kind == "yes/no":
             move = f"Pouring with {factor.words}"
-        if self.none:
-            said = f"{move} makes no difference to {self._what()} that counts here ({self.interval()})."
-        elif not self.told:
+        if self.negligible:
+            text = f"{move} makes no difference to {self._what()} that counts here ({self.interval()})."
+        elif not self.direction_known:
             up, down = self._verbs
-            said = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
+            text = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
-            said = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
-        return said + self._bend() + self.rests_on()
+            text = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
+        return text + self._bend() + self.rests_on()
 
     __repr__ = sentence
 
@@ -115,8 +114,7 @@ class Effect:
         return f"{self._verbs[not more]} {self._what()}"
 
     def _percent(self, value):
-        """A change as it is shown: percent of a ratio, castings in a hundred, or the reading's own unit."""
-        return 100 * (value - 1) if self.ratio else 100 * value if self.good is not None else value
+        return in_points(value, self.ratio, self.good)
 
     @property
     def in_points(self) -> tuple[float, float, float]:
@@ -130,24 +128,20 @@ class Effect:
 
     def _shown(self, value):
         """A change as digits: whole castings in a hundred, else two digits below ten; less than half a casting keeps its sign."""
-        if self.good is None or SHOWN < abs(value) < HALF:
+        if self.good is None or SHOWN < abs(value) < NOTHING:
             return rounded(value)
         return f"{value + 0.0:.0f}".replace("-0", "0").replace("-", "\N{MINUS SIGN}")
 
     def _size(self):
-        size = self._bare(abs(self._percent(self.middle)))
+        size = size_words(abs(self._percent(self.middle)), self.good is not None)
         return f"{size if size.startswith('under') else 'about ' + size}{unit_words(self.unit)}"
-
-    def _bare(self, size):
-        """A size whose direction is told as digits."""
-        return "under 1" if self.good is not None and size < HALF else self._shown(size)
 
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
-        if self.told and not self.none:
+        if self.direction_known and not self.negligible:
             ends = sorted(abs(end) for end in ends)
-            low, high = (self._bare(end) for end in ends)
+            low, high = (size_words(end, self.good is not None) for end in ends)
         else:
             low, high = (("+" if end > 0 and self._shown(end) != "0" else "") + self._shown(end) for end in ends)
         return f"{100 * self.level:g} % interval {low} to {high}{unit_words(self.unit)}"
@@ -155,10 +149,10 @@ class Effect:
     def rests_on(self) -> str:
         """How much of it is from the log, as a sentence that begins with a space."""
         if not self.poured:
-            alone = ": this is belief only." if self.held else ", and the trade has no view of it."
+            alone = ": this is belief only." if self.believed else ", and the trade has no view of it."
             return f" No two pours differ in {self.factor.words}{alone}"
         share = round(100 * self.from_log)
-        text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.held else '; the trade has no view of it'}."
+        text = f" {share} % of this is from the log{f', {100 - share} % belief' if self.believed else '; the trade has no view of it'}."
         if self.from_log < LITTLE:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:

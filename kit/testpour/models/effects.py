@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING
-from weakref import WeakKeyDictionary
 
 import numpy as np
 import pandas as pd
@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from testpour.columns import Factor, Reading
     from testpour.models.reading_fit import ReadingFit
 
-# A page asks four times for the effects of one fit; a fit never changes, and is forgotten here when it goes.
-KNOWN: WeakKeyDictionary[ReadingFit, dict[float, Effects]] = WeakKeyDictionary()
-DAYS = 3  # sessions at either end of a setting from which luck sorts good days from bad ones so in one log of twenty: 6!/(3! 3!)
+DAYS = 3  # sessions needed at either end of a setting: with three, chance alone puts all good days at one end in one log of twenty, 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for
 
 
@@ -64,18 +62,18 @@ class Effects:
 
     def sentence(self) -> str:
         """The strongest effect, and the ones not settled."""
-        told = [e for e in self.each if e.settled and e.poured]
-        unsettled = [e.factor.words for e in self.each if not (e.settled or e.none)]
-        first = told[0].sentence() if told else f"This log cannot tell yet what moves {self.reading.words}."
+        clear = [e for e in self.each if e.settled and e.poured]
+        unsettled = [e.factor.words for e in self.each if not (e.settled or e.negligible)]
+        first = clear[0].sentence() if clear else f"This log cannot tell yet what moves {self.reading.words}."
         rest = f" Not settled: {listed(unsettled)}." if unsettled else ""
         return first + rest
 
     __repr__ = sentence
 
-    def held(self) -> str:
+    def conditions(self) -> str:
         """Where the other settings are held, and the age of the reading, in sentences; "" where there is neither."""
-        each = [f"{factor.words} {factor.show(value)}" for factor, value in self.settings.items()]
-        text = f"The settings that do not move are held at {listed(each)}." if each else ""
+        values = [f"{factor.words} {factor.show(value)}" for factor, value in self.settings.items()]
+        text = f"The settings that do not move are held at {listed(values)}." if values else ""
         if any(e.factor.name == OVEN for e in self.each):
             text += " Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature."
         return (text + (f" All this is about {self.reading.words} at {age_words(self.age)}." if self.age else "")).strip()
@@ -86,7 +84,7 @@ class Effects:
         text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
             text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said of that rests on belief alone. To learn it, vary it."
-        return text + (f"\n\n{in_markdown(self.held())}" if self.held() else "")
+        return text + (f"\n\n{in_markdown(self.conditions())}" if self.conditions() else "")
 
 
 def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
@@ -105,32 +103,32 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
         `held_settings` has them; the average casting, not a single one, at the age of the reading's aim, else the first planned.
     """
     check_level(level)
-    known = KNOWN.setdefault(fit, {})
-    if level not in known:
-        rows = one_post_cure(fit.rows)
-        alike = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
-        each = [
-            _effect(fit, rows, alike, factor, start, end, poured, beside, level) for factor, start, end, poured, beside in _steps(fit, rows)
-        ]
-        each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
-        held = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
-        known[level] = Effects(fit.reading, tuple(each), held, fit.study.told_at(fit.reading))
-    return known[level]
+    return _effects(fit, level)
 
 
-def _steps(fit, rows):
+@lru_cache(maxsize=32)  # a page asks four times for the effects of one fit
+def _effects(fit, level):
+    rows = one_post_cure(fit.rows)
+    ranks = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
+    each = [_effect(fit, rows, ranks, *step, level) for step in _moves(fit, rows)]
+    each.sort(key=lambda e: -abs(e.middle - e.ratio) / max(e.high - e.low, 1e-9))
+    settings = {fit.study.factor(name): value for name, value in held_settings(fit.study, fit.rows).items() if name in fit.believed.factors}
+    return Effects(fit.reading, tuple(each), settings, fit.study.told_at(fit.reading))
+
+
+def _moves(fit, rows):
     """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
-    used, still, held = fit.believed.factors, _told_with_the_other(fit.rows), held_settings(fit.study, fit.rows)
-    for factor in fit.study.factors:
-        if factor.name not in used or factor.kind == "text" or factor.name == still:
+    used, no_effect, usual = fit.believed.factors, _half_without_effect(fit.rows), held_settings(fit.study, fit.rows)
+    for factor in fit.study.numeric:
+        if factor.name not in used or factor.name == no_effect:
             continue
         values = rows[factor.name]
         poured = values.nunique() > 1
         if not poured and not factor.span:
             continue
         start, end = (values.min(), values.max()) if poured else (factor.span or (factor.low, factor.high))
-        beside = {HOURS: hours_poured(rows)} if factor.name == OVEN and HOURS in held else {}
-        yield factor, float(start), float(end), poured, held | beside
+        beside = {HOURS: hours_poured(rows)} if factor.name == OVEN and HOURS in usual else {}
+        yield factor, float(start), float(end), poured, usual | beside
 
 
 def hours_poured(rows: pd.DataFrame) -> float:
@@ -149,32 +147,32 @@ def hours_poured(rows: pd.DataFrame) -> float:
     return float(rows.loc[rows[OVEN] == rows[OVEN].max(), HOURS].max()) or POST_CURE_HOURS if len(rows) else POST_CURE_HOURS
 
 
-def _told_with_the_other(rows):
+def _half_without_effect(rows):
     """Which half of a post-cure has no effect of its own: the time, but where one heat was held for different hours."""
     if not {OVEN, HOURS} <= set(rows) or rows[OVEN].nunique() > 1 or rows[HOURS].nunique() < 2:
         return HOURS
     return OVEN if rows[OVEN].max() > REFERENCE[OVEN] else HOURS
 
 
-def _effect(fit, rows, alike, factor, start, end, poured, beside, level):
+def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
     settings = [{**beside, factor.name: value} for value in (start, end)]
     table = settings_table(fit.study, settings, reading=fit.reading)
     contrast = np.diff(design(fit.believed.terms, table), axis=0)[0]
-    found = change(fit, table)
-    tails = np.quantile(found.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
+    result = change(fit, table)
+    tails = np.quantile(result.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
     drawn = fit.posterior.coefficients @ contrast
-    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned of the others too
-    held = _held(fit.believed, contrast)
+    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned from the other settings too
+    informative = _informed(fit.believed, contrast)
     believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
     pull = abs(drawn.mean() - believed)
-    disagreement = float(pull / (np.sqrt(from_log) * doubt)) if held and from_log > 0.05 else 0.0
+    disagreement = float(pull / (np.sqrt(from_log) * doubt)) if informative and from_log > 0.05 else 0.0
     expected = float(believed / drawn.mean()) if abs(believed) > doubt / 2 else 0.0
     low, middle, high = (float(t) for t in tails)
-    turn, rises = _turn(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
+    turn, rises = _turning_point(fit, factor, start, end, beside, level) if poured and rows[factor.name].nunique() > 2 else (None, True)
     return Effect(
-        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), found.good, level, turn, rises, held,
+        factor, fit.reading, start, end, middle, low, high, from_log, disagreement, bool(poured), result.good, level, turn, rises, informative,
         by_day=poured and by_day(rows, factor, (start + end) / 2),
-        together=_together(fit, alike[factor.name], factor) if poured else (),
+        together=_moved_together(fit, ranks[factor.name], factor) if poured else (),
         expected=expected,
         hours=beside.get(HOURS) if factor.name == OVEN else None,
         age=fit.study.told_at(fit.reading),
@@ -204,11 +202,11 @@ def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
     return bool(min(high, len(least) - high) < DAYS)
 
 
-def _together(fit, alike, factor):
+def _moved_together(fit, ranks, factor):
     """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
     used = fit.believed.factors - ({OVEN, HOURS} if factor.name in (OVEN, HOURS) else {factor.name})
-    others = [other for other in fit.study.factors if other.kind != "text" and other.name in used]
-    return tuple(other.words for other in others if abs(alike[other.name]) > 1 - 1e-9)
+    others = [other for other in fit.study.numeric if other.name in used]
+    return tuple(other.words for other in others if abs(ranks[other.name]) > 1 - 1e-9)
 
 
 def _from_log(believed, contrast, drawn):
@@ -217,18 +215,18 @@ def _from_log(believed, contrast, drawn):
     A log that contradicts the beliefs raises the remainder's size, and with it the doubt: held against the size believed,
     it would seem to have taught nothing just where it says most.
     """
-    grown = np.where(np.arange(len(contrast)) < len(contrast) - believed.left_over, 1.0, believed.grown)
-    before = np.sum((contrast * believed.sd * grown) ** 2)
+    growth = np.where(np.arange(len(contrast)) < len(contrast) - believed.remainder_count, 1.0, believed.remainder_growth)
+    before = np.sum((contrast * believed.sd * growth) ** 2)
     return float(np.clip(1 - drawn.var() / before, 0, 1)) if before > 0 else 1.0
 
 
-def _held(believed, contrast):
+def _informed(believed, contrast):
     """Whether anyone has a belief about a move: about a term that it changes, the remainder aside."""
-    beliefs = believed.foreseen().beliefs
-    return any(belief.held for belief, change in zip(beliefs, contrast, strict=False) if change)
+    beliefs = believed.without_remainder().beliefs
+    return any(belief.informative for belief, change in zip(beliefs, contrast, strict=False) if change)
 
 
-def _turn(fit, factor, start, end, beside, level):
+def _turning_point(fit, factor, start, end, beside, level):
     """Where the average casting is highest or lowest between two values, if it surely is, and whether it rises up to there."""
     places = np.linspace(start, end, PLACES)
     table = settings_table(fit.study, [{**beside, factor.name: value} for value in places], reading=fit.reading)
@@ -237,6 +235,6 @@ def _turn(fit, factor, start, end, beside, level):
         height = curve if up else -curve
         top = int(height.mean(axis=0).argmax())
         over = height[:, top] - np.maximum(height[:, 0], height[:, -1])
-        if 0 < top < PLACES - 1 and np.quantile(over, (1 - level) / 2) > 0:
+        if np.quantile(over, (1 - level) / 2) > 0:
             return float(places[top]), up
     return None, True

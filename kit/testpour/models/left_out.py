@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import ndtr
+from scipy.special import ndtr, softmax
 
-from testpour.likelihood.together import log_chance_together
+from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
-from testpour.models.log_rows import labels_of
+from testpour.models.reading_model import labels_of
 from testpour.models.scales import as_read, ends_by_draw
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 # Share of its draws that a pour's weights must be worth, else the model is fitted again: on 378 left-out pours of four logs chances
 # were then out by .019 (root mean square; at most .15), as much as a new fit of 300 draws is. The shape of the tail alone told less.
-WORTH = 0.5
+LEAST_WORTH = 0.5
 
 
 @dataclass(frozen=True)
@@ -48,8 +48,8 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
     columns = np.empty((len(table), 5))
     for pour in table["pour"].unique():
-        mine = fit.labels["pour"] == str(pour)
-        columns[mine] = _one(fit, pour, fit.rows[mine], level)
+        own_rows = fit.labels["pour"] == str(pour)
+        columns[own_rows] = _predicted(fit, pour, fit.rows[own_rows], level)
     return table.assign(**dict(zip(("from", "to", "above", "below", "inside"), columns.T, strict=True)))
 
 
@@ -79,46 +79,45 @@ def shared_effects(
     return effects, own
 
 
-def _one(fit, pour, rows, level):
+def _predicted(fit, pour, rows, level):
     """The predicted columns of one pour's readings, shape (k, 5)."""
-    seen = predictive_draws(fit.posterior, fit, rows)
-    weights, _ = pareto_smoothed(leave_out_weights(_likelihood(seen, fit, rows)))
-    if effective_size(weights) < WORTH * len(weights):
-        seen = predictive_draws(fit.without(pour), fit, rows)
-        weights = np.full(len(seen.own), 1 / len(seen.own))
-    above, below = tails(seen, weights, fit, rows)
+    draws = predictive_draws(fit.posterior, fit, rows)
+    weights, _ = pareto_smoothed(leave_out_weights(_likelihood(draws, fit, rows)))
+    if effective_size(weights) < LEAST_WORTH * len(weights):
+        draws = predictive_draws(fit.without(pour), fit, rows)
+        weights = np.full(len(draws.own), 1 / len(draws.own))
+    above, below = tails(draws, weights, fit, rows)
     start = 1 - above
     edge = (1 - level) / 2
     common = np.minimum(below, 1 - edge) - np.maximum(start, edge)
     within = (start >= edge) & (below <= 1 - edge)
     inside = np.where(within, 1.0, np.clip(common / np.maximum(below - start, 1e-12), 0, 1))
-    return np.column_stack([*_interval(seen, weights, fit, rows, level), above, below, inside])
+    return np.column_stack([*_predictive_interval(draws, weights, fit, rows, level), above, below, inside])
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
     """Weights (m,) that take a pour's likelihood out of m equally weighted draws again; they add up to 1."""
-    weights = np.exp(np.min(log_likelihood) - log_likelihood)
-    return weights / weights.sum()
+    return softmax(-log_likelihood)
 
 
-def tails(seen: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
+def tails(draws: PredictiveDraws, weights: np.ndarray, fit: ReadingFit, rows: pd.DataFrame) -> tuple[np.ndarray, np.ndarray]:
     """Chances, by weighted draws, of reading at least as high as each of a pour's k `rows` and at least as low: two arrays (k,)."""
-    low, high = ends_by_draw(fit.reading, rows, seen.cuts)
-    whole = np.hypot(seen.own, seen.sd)[:, None]
-    return weights @ ndtr((seen.mean - low) / whole), weights @ ndtr((high - seen.mean) / whole)
+    low, high = ends_by_draw(fit.reading, rows, draws.cuts)
+    whole = np.hypot(draws.own, draws.sd)[:, None]
+    return weights @ ndtr((draws.mean - low) / whole), weights @ ndtr((high - draws.mean) / whole)
 
 
-def _likelihood(seen, fit, rows):
+def _likelihood(draws, fit, rows):
     """Log-likelihood of the pour's readings for each draw, its own shift integrated out: shape (m,)."""
-    low, high = ends_by_draw(fit.reading, rows, seen.cuts)
-    return log_chance_together(low - seen.mean, high - seen.mean, seen.own, seen.sd)
+    low, high = ends_by_draw(fit.reading, rows, draws.cuts)
+    return log_joint_likelihood(low - draws.mean, high - draws.mean, draws.own, draws.sd)
 
 
-def _interval(seen, weights, fit, rows, level):
+def _predictive_interval(draws, weights, fit, rows, level):
     """Where a casting at each row's settings should read: two arrays (k,) in the reading's unit."""
     count = 2000
     picked = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count).clip(max=len(weights) - 1)
     scores = normal_scores(count)[:, None]
-    latent = seen.mean[picked] + np.hypot(seen.own, seen.sd)[picked, None] * scores
-    values = as_read(fit.reading, latent, seen.cuts if seen.cuts is None else seen.cuts[picked], rows.get("room_temperature"))
+    latent = draws.mean[picked] + np.hypot(draws.own, draws.sd)[picked, None] * scores
+    values = as_read(fit.reading, latent, draws.cuts if draws.cuts is None else draws.cuts[picked], rows.get("room_temperature"))
     return np.quantile(values, [(1 - level) / 2, (1 + level) / 2], axis=0)

@@ -15,9 +15,11 @@ import numpy as np
 import pandas as pd
 from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
+from scipy.special import logit
 
+from testpour.likelihood.observations import interval_middles
 from testpour.models.beliefs import Belief, beliefs_for
-from testpour.models.log_rows import rows_of
+from testpour.models.reading_model import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_until, rise_of
@@ -34,7 +36,7 @@ PEAK = "peak_temperature"
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
 FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
-MOVED = 0.7  # sd left over sd believed, below which the log has said something
+MOVED = 0.7  # posterior sd over prior sd, below which the log has narrowed an unknown
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,7 +56,7 @@ class LotFit:
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
 
     @property
-    def moved(self) -> tuple[str, ...]:
+    def narrowed(self) -> tuple[str, ...]:
         """Names of the unknowns whose sd the log has clearly narrowed."""
         left = np.sqrt(np.diag(self.covariance))
         return tuple(name for name, sd in zip(UNKNOWNS, left, strict=True) if sd < MOVED)
@@ -63,11 +65,11 @@ class LotFit:
         """What the lot's numbers rest on."""
         if not self.pours:
             return "No gel time or peak is in the log, so the resin's numbers are the trade's guesses, not this lot's."
-        rest = [lot_beliefs()[name]["words"] for name in UNKNOWNS if name not in self.moved]
+        rest = [lot_beliefs()[name]["words"] for name in UNKNOWNS if name not in self.narrowed]
         text = f"The resin's numbers rest on {count(self.pours, 'pour')} of the log"
         if not rest:
             return f"{text}, which has narrowed all of them."
-        if not self.moved:
+        if not self.narrowed:
             return f"{text}, which has narrowed none of them: they are still the trade's guesses."
         return f"{text}. In this calculation they hardly narrow what the trade believes about {listed(rest)}."
 
@@ -97,8 +99,7 @@ def latent(name: str, lots: Lots, settings: np.ndarray) -> np.ndarray:
 
 def peak_latent(rise: np.ndarray) -> np.ndarray:
     """Logit of a rise (K) as a share of the scale's full rise, kept off its ends."""
-    share = np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995)
-    return np.log(share) - np.log1p(-share)
+    return logit(np.clip(rise / ADIABATIC_RISE, 1e-3, 0.995))
 
 
 def lot_settings(table: pd.DataFrame) -> np.ndarray:
@@ -112,12 +113,12 @@ def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> L
 
     How much readings scatter is taken from `beliefs`, as for `fit_castings`.
     """
-    found = list(_evidence(castings, beliefs))
-    times = [part for part in found if part.reading.name in TIMES]
-    by_times = _climb(times)
-    place, covariance = _climb(found, start=by_times[0])
-    pours = {pour for part in found for pour in part.labels["pour"]}
-    peaks = sum(len(part.low) for part in found if part.reading.name == PEAK)
+    evidence = list(_evidence(castings, beliefs))
+    times = [part for part in evidence if part.reading.name in TIMES]
+    by_times = _gauss_newton(times)
+    place, covariance = _gauss_newton(evidence, start=by_times[0])
+    pours = {pour for part in evidence for pour in part.labels["pour"]}
+    peaks = sum(len(part.low) for part in evidence if part.reading.name == PEAK)
     return LotFit(place, covariance, by_times, len(pours), peaks)
 
 
@@ -142,19 +143,19 @@ def _evidence(castings, beliefs):
         yield _Evidence(reading, low[telling], high[telling], lot_settings(rows), pigment, by_pigment, labels, believed.scatter)
 
 
-def _climb(parts, start=None):
+def _gauss_newton(parts, start=None):
     """Top of the posterior and the covariance there; the belief where there is no evidence."""
     count = len(UNKNOWNS)
     centre = np.r_[np.zeros(count), [part.by_pigment.mean for part in parts]]
     sd = np.r_[np.ones(count), [part.by_pigment.sd for part in parts]]
     if not parts:
         return np.zeros(count), np.eye(count)
-    noise, at = _noise(parts), centre.copy()
+    noise, at = _noise_covariance(parts), centre.copy()
     if start is not None:
         at[:count] = start
     for _ in range(STEPS):
-        slopes, seen, used = _linear(parts, at, count)
-        weight = _weighed(noise, used, np.c_[slopes[used], seen[used]])
+        slopes, targets, used = _linearised(parts, at, count)
+        weight = _inverse_covariance_times(noise, used, np.c_[slopes[used], targets[used]])
         precision = slopes[used].T @ weight[:, :-1] + np.diag(sd**-2.0)
         top = np.linalg.solve(precision, slopes[used].T @ weight[:, -1] + centre / sd**2)
         step = top - at
@@ -165,27 +166,26 @@ def _climb(parts, start=None):
     return at[:count], np.linalg.inv(precision)[:count, :count]
 
 
-def _linear(parts, at, count):
+def _linearised(parts, at, count):
     """Slopes of every reading, what it would read less the straight line's start, and which rows bind."""
     moves = np.vstack([np.zeros(count), TURN * np.eye(count), -TURN * np.eye(count)])
     lots = lots_at(at[:count] + moves)
-    blocks, seen, used = [], [], []
+    blocks, targets, used = [], [], []
     for k, part in enumerate(parts):
-        found = latent(part.reading.name, lots, part.settings)
-        slope = (found[1 : count + 1] - found[count + 1 :]).T / (2 * TURN)
+        predicted = latent(part.reading.name, lots, part.settings)
+        slope = (predicted[1 : count + 1] - predicted[count + 1 :]).T / (2 * TURN)
         own = np.zeros((len(part.low), len(parts)))
         own[:, k] = part.pigment
-        now = found[0] + own @ at[count:]
+        now = predicted[0] + own @ at[count:]
         open_low, open_high = np.isinf(part.low), np.isinf(part.high)
-        middle = np.where(open_low, part.high, np.where(open_high, part.low, (part.low + part.high) / 2))
         binds = np.where(open_low, now > part.high, np.where(open_high, now < part.low, True))
         blocks.append(np.hstack([slope, own]))
-        seen.append(middle - now + blocks[-1] @ at)
+        targets.append(interval_middles(part.low, part.high) - now + blocks[-1] @ at)
         used.append(binds)
-    return np.vstack(blocks), np.concatenate(seen), np.flatnonzero(np.concatenate(used))
+    return np.vstack(blocks), np.concatenate(targets), np.flatnonzero(np.concatenate(used))
 
 
-def _noise(parts):
+def _noise_covariance(parts):
     """Scatter of the readings: variance of their own (n,), and what pours, sessions and lots share, sparse (n, levels)."""
     kinds = np.concatenate([[part.reading.name == PEAK] * len(part.low) for part in parts])
     own, shared = [], [csr_array((len(kinds), 0))]
@@ -202,7 +202,7 @@ def _noise(parts):
     return np.concatenate(own), hstack(shared, format="csr")
 
 
-def _weighed(noise, used, right):
+def _inverse_covariance_times(noise, used, right):
     """The inverse covariance of the readings `used` times `right` (n, k).
 
     By Woodbury's identity: the work grows with the readings, not their square.

@@ -29,7 +29,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from testpour.likelihood.optimum import summit
+from testpour.likelihood.optimum import optimum_of
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot, lot_settings, peak_latent
 from testpour.models.reading_model import log_evidence, model_of
@@ -45,16 +45,16 @@ if TYPE_CHECKING:
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 
-EVEN = -1.0  # log ratio from which heat and cure are taken: held three times as likely before the log
-FEWEST = 3  # telling peaks below which a log cannot choose
-SAID = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
+LEAST_LOG_RATIO = -1.0  # log of the evidence ratio from which heat and cure are taken: before the log they are believed three times as likely
+FEWEST = 3  # informative peaks below which a log cannot choose
+SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
 SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
-LEFT = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of what physics leaves over
+RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of the belief about what physics does not explain
 
 
-def chosen(
+def choose_terms(
     castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool,
     beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
@@ -71,9 +71,9 @@ def chosen(
         return believed, (), plain
     other = _with_physics(study, believed, learn_lot(castings, beliefs))
     cured = model_of(study, reading, other, rows, remainder)
-    of_cured, of_plain = (log_evidence(*summit(model)[1:], len(model.groups)) for model in (cured, plain))
-    if of_cured - of_plain > EVEN:
-        return other, (SAID,), cured
+    of_cured, of_plain = (log_evidence(*optimum_of(model)[1:], len(model.groups)) for model in (cured, plain))
+    if of_cured - of_plain > LEAST_LOG_RATIO:
+        return other, (SENTENCE,), cured
     return believed, (), plain
 
 
@@ -86,12 +86,12 @@ class PeakColumn:
 
     def __call__(self, table):
         if not self.direction:
-            return self._found(self.place, table)[0]
+            return self._peaks(self.place, table)[0]
         step = TURN * np.array(self.direction)
-        found = self._found([np.add(self.place, step), np.subtract(self.place, step)], table)
-        return (found[0] - found[1]) / (2 * TURN)
+        peaks = self._peaks([np.add(self.place, step), np.subtract(self.place, step)], table)
+        return (peaks[0] - peaks[1]) / (2 * TURN)
 
-    def _found(self, places, table):
+    def _peaks(self, places, table):
         return peak_latent(rise_of(lots_at(places), *lot_settings(table)))
 
 
@@ -101,34 +101,30 @@ def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> Readin
     The peaks themselves stand among the rows, so the doubt is what the times alone leave.
     """
     peak = PeakColumn(tuple(lot.place))
-    directions, middles = _directions(study, peak, lot.by_times)
-    terms, beliefs = [_term("physics", "heat and cure", peak)], [Belief(1.0, 0.05, SOURCE)]
+    directions, middles = _uncertain_directions(study, peak, lot.by_times)
+    terms, beliefs = [Term("physics", "heat and cure", NEEDS, peak)], [Belief(1.0, 0.05, SOURCE)]
     for k, (direction, middle) in enumerate(zip(directions, middles, strict=True), start=1):
-        terms.append(_term(f"lot_{k}", "the lot's own speed and heat", replace(peak, direction=tuple(direction))))
+        terms.append(Term(f"lot_{k}", "the lot's own speed and heat", NEEDS, replace(peak, direction=tuple(direction))))
         beliefs.append(Belief(float(middle), 1.0, SOURCE))
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
         terms.append(term)
-        left = LEFT.get(term.name)
+        left = RESIDUAL_SD.get(term.name)
         beliefs.append(belief if left is None else Belief(0.0, left, SOURCE, belief.confidence))
-    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), plain=believed)
+    return replace(believed, terms=tuple(terms), beliefs=tuple(beliefs), before_physics=believed)
 
 
-def _term(name, words, column):
-    return Term(name, words, NEEDS, column)
-
-
-def _directions(study, column, doubt):
+def _uncertain_directions(study, column, doubt):
     """The directions of the lot's doubt that move a column most, and where belief sits along each."""
     place, covariance = doubt
     root = np.linalg.cholesky(covariance + 1e-9 * np.eye(len(place)))
-    table = _spread_out(study)
+    table = _grid_of_settings(study)
     slopes = np.stack([replace(column, direction=tuple(step))(table) for step in root.T], axis=1)
     turn = np.linalg.svd(slopes, full_matrices=False)[2][:DIRECTIONS]
     middles = turn @ np.linalg.solve(root, place - column.place)
     return turn @ root.T, middles
 
 
-def _spread_out(study):
+def _grid_of_settings(study):
     """Settings all over the study's span, as a table physics can read."""
     ends = [study.factor(name).span or (study.factor(name).low, study.factor(name).high) for name in NEEDS]
     grid = np.meshgrid(*(np.linspace(*end, 5) for end in ends))

@@ -12,13 +12,13 @@ from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.observations import grade_edges
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
-from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.reading_model import laid_out, model_on
-from testpour.models.remainder import folded, remainder_scale, seen_directions
-from testpour.models.scales import as_read, grade_edges, latent_ends, met_from_to, to_latent
-from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, said_names, settings_table
+from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
+from testpour.models.remainder import learnable_directions, remainder_scale, with_remainder_drawn
+from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
+from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import design
 from testpour.threads import one_thread
 from testpour.wording import count
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from testpour.study import Study
 
 DRAWS = 2000
-FEWER = 300  # draws of a model that only foretells the pour left out of it
+FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it
 # Share of a setting's span at which a casting tells six tenths of what one made there does. On 40 hidden resins of another make, after 12 and
 # 24 pours, 90 % intervals of chances of .2 to .9, told from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and a
 # quarter of the advised settings cannot be told (36 in 100 without it).
@@ -50,12 +50,12 @@ class ReadingFit:
 
     @cached_property
     def labels(self) -> dict[str, np.ndarray]:
-        """Session, lots, hand and pour of each row as text; see `log_rows.labels_of`."""
+        """Session, lots, hand and pour of each row as text; see `reading_model.labels_of`."""
         return labels_of(self.rows)
 
     @cached_property
     def groups(self) -> dict[str, np.ndarray]:
-        """The groups whose rows share an error; see `log_rows.groups_of`."""
+        """The groups whose rows share an error; see `reading_model.groups_of`."""
         return groups_of(self.labels)
 
     @cached_property
@@ -78,7 +78,7 @@ class ReadingFit:
         return np.sqrt(sum((sds[name] ** 2 for name in GROUPS if name in sds), self.posterior.sd**2))
 
     @cached_property
-    def out_of_shape(self) -> tuple[np.ndarray, np.ndarray]:
+    def shape_error(self) -> tuple[np.ndarray, np.ndarray]:
         """How far off the shape of the mean may be at any one setting, and the variance of that: two arrays (draws,).
 
         What the terms leave over between pours is partly a wrong shape, the same in every casting made at a setting,
@@ -86,19 +86,19 @@ class ReadingFit:
         as another. A new casting is foretold alike either way; what its chance may really be is not.
         """
         posterior = self.posterior
-        left_over = posterior.group_sds.get("pour", posterior.sd)
+        unexplained = posterior.group_sds.get("pour", posterior.sd)
         rng, draws = np.random.default_rng([posterior.seed, *self.reading.name.encode()]), len(posterior)
-        wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * left_over
+        wrong = np.sqrt((rng.permutation(draws) + 0.5) / draws) * unexplained
         return wrong * normal_scores(draws, rng), wrong**2
 
     @cached_property
     def near(self) -> dict[str, float]:
         """How far apart two values of a numeric setting are that count as `NEAR`, in its unit, for each that the reading depends on."""
-        found = {}
-        for factor in (f for f in self.study.factors if f.name in self.believed.factors and f.kind != "text"):
+        distances = {}
+        for factor in (f for f in self.study.numeric if f.name in self.believed.factors):
             low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
-            found[factor.name] = NEAR * (high - low or factor.high - factor.low)
-        return found
+            distances[factor.name] = NEAR * (high - low or factor.high - factor.low)
+        return distances
 
     @cached_property
     def poured(self) -> pd.DataFrame:
@@ -116,16 +116,16 @@ class ReadingFit:
     ) -> np.ndarray:
         """Chance that one new casting in a new session lies in the bounds, in the reading's unit: shape (draws, rows).
 
-        Without `shape_known` the draws also differ by how far the shape may be wrong (see `out_of_shape`), as an interval of
+        Without `shape_known` the draws also differ by how far the shape may be wrong (see `shape_error`), as an interval of
         the chance should, and the less so the more castings were made near there; their mean stays as it is.
         """
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
-            off, wrong = (part[:, None] for part in self.out_of_shape)
-            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # of a normal's variance, after so many readings of it
+            off, wrong = (part[:, None] for part in self.shape_error)
+            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # share of a normal variance that is left after so many readings
             mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
-        return _below(high, mean, sd) - _below(low, mean, sd)
+        return _chance_below(high, mean, sd) - _chance_below(low, mean, sd)
 
     def _latent_bounds(self, table, at_least, at_most):
         """The bounds on the latent scale; for grades, the cut-points of each draw."""
@@ -174,12 +174,12 @@ class ReadingFit:
         tails = [0.5, (1 - level) / 2, (1 + level) / 2]
         quantiles = np.quantile(self.new_castings(table), tails, axis=0)
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
-        said = said_names(self.study, settings, room)
-        met = [met_words(self.study, self.rows, row, said).strip() for _, row in table.iterrows()] if usual != self.study else ""
+        stated = stated_names(self.study, settings, room)
+        met = [met_words(self.study, self.rows, row, stated).strip() for _, row in table.iterrows()] if usual != self.study else ""
         return shown.assign(beyond=beyond(self, table), met=met)
 
     def without(self, pour: str) -> Posterior:
-        """What beliefs and every other pour of the log say: `FEWER` draws."""
+        """What beliefs and every other pour of the log say: `FEWER_DRAWS` draws."""
         return _without(self, pour)
 
     def summary(self) -> pd.DataFrame:
@@ -193,22 +193,22 @@ class ReadingFit:
         """
         draws = self.posterior.coefficients
         low, high = np.quantile(draws, [0.05, 0.95], axis=0)
-        said = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high}
+        columns = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high}
         names = pd.Index([term.name for term in self.believed.terms], name="term")
-        return pd.DataFrame({**said, "believed": self.believed.mean, "believed_sd": self.believed.sd}, index=names)
+        return pd.DataFrame({**columns, "believed": self.believed.mean, "believed_sd": self.believed.sd}, index=names)
 
     def sentence(self) -> str:
         """What the fit rests on, in one sentence."""
         if not self.pours:
             return f"No {self.reading.words} in the log yet: what is said of it rests on belief alone."
-        held = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
+        basis = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
         days = count(self.rows["session"].nunique(), "session")
-        return " ".join([f"{self.reading.words.capitalize()}: {held} in {days}.", *self.assumed])
+        return " ".join([f"{self.reading.words.capitalize()}: {basis} in {days}.", *self.assumed])
 
     __repr__ = sentence
 
 
-def _below(end, mean, sd):
+def _chance_below(end, mean, sd):
     """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
     if not np.isfinite(end).any():
         return np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
@@ -219,11 +219,11 @@ def _below(end, mean, sd):
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
 def _without(fit, pour):
-    kept, believed = fit.labels["pour"] != str(pour), fit.believed.foreseen()
+    kept, believed = fit.labels["pour"] != str(pour), fit.believed.without_remainder()
     terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
-    labels = {name: each[kept] for name, each in fit.labels.items()}
-    model = model_on(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
-    return _with_remainder(model.posterior(FEWER, fit.posterior.seed, fit.model), believed, terms, columns)[0]
+    labels = {name: values[kept] for name, values in fit.labels.items()}
+    model = model_from_columns(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
+    return _with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
 @one_thread
@@ -231,13 +231,13 @@ def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`, one a reading; see `log_rows.rows_of` for what a row holds.
+    """The `ReadingFit` of `reading` on `rows`, one a reading; see `reading_model.rows_of` for what a row holds.
 
     The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
     wanted.
     """
-    believed, terms, columns = laid_out(study, believed, rows, remainder)
-    model = model or model_on(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
+    believed, terms, columns = model_columns(study, believed, rows, remainder)
+    model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
     posterior, believed = _with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
@@ -246,4 +246,4 @@ def _with_remainder(posterior, believed, terms, columns):
     """Posterior and beliefs with the remainder's terms among the coefficients; as they are where it has none."""
     if not terms:
         return posterior, believed
-    return folded(posterior, believed, terms, remainder_scale(terms, believed), seen_directions(columns[:, len(believed.terms) :]))
+    return with_remainder_drawn(posterior, believed, terms, remainder_scale(terms, believed), learnable_directions(columns[:, len(believed.terms) :]))

@@ -1,8 +1,9 @@
-"""The likelihood and beliefs that one reading's model is made of, before any draw."""
+"""What one reading's model is made of, before any draw: its rows of the log, the groups that share an error, likelihood and beliefs."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -10,53 +11,148 @@ import pandas as pd
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import LOG_2PI
-from testpour.models.beliefs import ReadingBeliefs
-from testpour.models.log_rows import groups_of, labels_of
-from testpour.models.remainder import remainder_scale, remainder_terms, seen_directions
+from testpour.models.beliefs import ReadingBeliefs, beliefs_for
+from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms
 from testpour.models.scales import latent_ends
 from testpour.models.terms import Term, design
+from testpour.units import show
+from testpour.wording import count
 
 if TYPE_CHECKING:
     from testpour.columns import Reading
-    from testpour.likelihood.climb import Top
+    from testpour.likelihood.climb import Optimum
     from testpour.likelihood.scaling import Scale
+    from testpour.logbook.castings import Castings
     from testpour.study import Study
+
+FINEST = 3  # significant digits that a person reads at most
+SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
+
+
+def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """The readings a model rests on, each with the settings of its pour, and what was assumed of settings not written down.
+
+    One row a reading: pour, session, settings, age, low and high in the reading's unit. One sentence a setting that takes its
+    usual value, or a reading that is taken as rounded.
+    """
+    readings = castings.readings[castings.readings["reading"] == reading.name]
+    rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
+    rows = rows.reset_index(drop=True)
+    assumed = []
+    for factor in castings.study.factors:
+        if factor.kind == "text":
+            rows[factor.name] = rows[factor.name].fillna("").astype(str)
+            continue
+        blank = rows[factor.name].isna()
+        if blank.any():
+            pours = rows.loc[blank, "pour"].nunique()
+            missing = f"{factor.words.capitalize()} was not written down for {count(pours, 'pour')}"
+            assumed.append(f"{missing}; {factor.show(factor.usual)} is assumed.")
+            rows.loc[blank, factor.name] = factor.usual
+    if reading.ages:
+        rows["age"] = rows["age"].fillna(reading.ages[0])
+    rows, rounding = _with_rounding(castings.study, reading, rows)
+    return rows, (*rounding, *assumed)
+
+
+def _with_rounding(study, reading, rows):
+    """The rows, exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
+
+    Repeats that are all equal, or values that the settings account for to the last digit, say how finely the scale is
+    read, not that castings do not differ: taken as exact they would have no scatter at all, and their likelihood no top
+    (Heitjan 1989, Statist. Sci. 4, 164, on rounded data; citation from memory). More than three digits are a
+    calculation's, not a watch's.
+    """
+    exact = (rows["low"] == rows["high"]) & rows["low"].notna()
+    if reading.grades or reading.resolution or not exact.any() or not _without_scatter(study, reading, rows[exact]):
+        return rows, []
+    values = rows.loc[exact, "low"]
+    digits = max(len(f"{value:.9f}".rstrip("0").partition(".")[2]) for value in values)
+    whole = int(np.floor(np.log10(max(values.abs().max(), 1e-9))))
+    half = 10.0 ** -min(digits, FINEST - 1 - whole) / 2
+    which = f"Equal values of {reading.words}" if values.duplicated().any() else f"The values of {reading.words} show no scatter and"
+    sentence = f"{which} are taken as read to {show(2 * half, reading.unit)}."
+    return rows.assign(low=rows["low"].where(~exact, rows["low"] - half), high=rows["high"].where(~exact, rows["high"] + half)), [sentence]
+
+
+def counted(reading: Reading, rows: pd.DataFrame, assumed: tuple[str, ...]) -> tuple[Reading, tuple[str, ...]]:
+    """The reading, in steps of 1 where it has no unit and every number read is whole, as of a count or a score; that is then `assumed` too."""
+    exact = rows.loc[rows["low"] == rows["high"], "low"]
+    if reading.scale != "plain" or reading.unit or reading.resolution or len(exact) < 2 or (exact % 1).any():
+        return reading, assumed
+    return replace(reading, resolution=1.0), (f"{reading.words.capitalize()} is taken as read in whole numbers.", *assumed)
+
+
+def _without_scatter(study, reading, rows):
+    """Whether repeats never differ, or exact values follow the foreseen shape, with or without a step a group, to the last digit."""
+    low, high = latent_ends(reading, rows)
+    rows, values = rows[low == high], low[low == high]
+    made = [*(factor.name for factor in study.factors), "session", "age"]
+    alike = [_indicators(rows.groupby(keys, dropna=False).ngroup().to_numpy()) for keys in (made, ["pour", "age"])]
+    shape = design(beliefs_for(study, reading).terms, rows)
+    steps = [_indicators(labels) for labels in groups_of(labels_of(rows)).values()]
+    return any(_explained_exactly(columns, values) for columns in (*alike, shape, np.hstack([shape, *steps])))
+
+
+def _indicators(labels):
+    """One column a label, 1 where a row has it."""
+    return (labels[:, None] == np.unique(labels)).astype(float)
+
+
+def _explained_exactly(columns, values):
+    """Whether some sum of the columns gives every value, with more values than the columns could give in any case."""
+    solution, _, rank, _ = np.linalg.lstsq(columns, values)
+    return rank < len(values) and np.allclose(columns @ solution, values, rtol=1e-9, atol=1e-9)
+
+
+def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
+    """What may share an error, as plain text: sessions, lots, hands and pours; blank where nothing was written."""
+    values = {name: rows[name].to_numpy(object) for name in ("session", *SHARED, "pour") if name in rows}
+    return {name: np.array(["" if pd.isna(v) else str(v) for v in column], dtype=object) for name, column in values.items()}
+
+
+def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice."""
+    pours = labels["pour"]
+    grouped = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
+    return {name: labels[name] for name, keep in grouped.items() if keep}
 
 
 def model_of(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted."""
-    return model_on(reading, *laid_out(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
+    return model_from_columns(reading, *model_columns(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
 
 
-def model_on(
+def model_from_columns(
     reading: Reading, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray, ends: tuple[np.ndarray, np.ndarray],
     labels: dict[str, np.ndarray]
 ) -> IntervalModel:
-    """The same of rows as they are `laid_out`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
+    """The same of rows as they are `model_columns`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
     groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
+    rest = columns[:, len(foreseen) :]  # the remainder's, in the directions that the rows tell of
     return IntervalModel(
         *ends,
         pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=_smooth_part(terms, believed, columns[:, len(foreseen) :]) if terms else None,
+        smooth=(rest @ learnable_directions(rest), remainder_scale(terms, believed)) if terms else None,
         **scale_options(reading, believed),
     )
 
 
-def laid_out(
+def model_columns(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
     """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""
-    believed = believed.foreseen()
+    believed = believed.without_remainder()
     terms = remainder_terms(study, believed) if remainder else ()
     return believed, terms, design((*believed.terms, *terms), rows)
 
 
-def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
+def log_evidence(scale: Scale, top: Optimum, spreads: int) -> float:
     """Log of the chance (density) that a model with proper beliefs gives to its rows.
 
     By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
@@ -64,11 +160,6 @@ def log_evidence(scale: Scale, top: Top, spreads: int) -> float:
     """
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))
-
-
-def _smooth_part(terms: Sequence[Term], believed: ReadingBeliefs, columns: np.ndarray) -> tuple[np.ndarray, float]:
-    """The remainder's columns in the directions the rows tell of, and the scale of the belief about its size."""
-    return columns @ seen_directions(columns), remainder_scale(terms, believed)
 
 
 def scale_options(reading: Reading, believed: ReadingBeliefs) -> dict[str, Any]:

@@ -63,10 +63,10 @@ if TYPE_CHECKING:
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
 ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
-BEND, PAIR = 1.0, 0.7  # sizes beside a straight line's, at the ends of the span
-SHARE = 0.6  # size of the remainder beside what the beliefs leave open at the ends of the span
-SEEN = 1e-3  # share of the remainder's variance at the poured settings that may go without learning
-SPREAD_OUT = 256  # settings over which a remainder is laid on the foreseen terms
+BEND, PAIR = 1.0, 0.7  # sizes relative to a straight line's, at the ends of the span
+SHARE = 0.6  # size of the remainder relative to what the beliefs leave open at the ends of the span
+SEEN = 1e-3  # share of the remainder's variance at the poured settings that need not be learned
+SPREAD_OUT = 256  # settings at which a remainder is projected on the expected terms
 FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
 
 
@@ -148,8 +148,8 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
         for shape in shapes:
             terms.append(Term(f"{shape.__name__} {one.name}", words[one], one.factors, shape(one)))
     for one, other in combinations(coordinates, 2):
-        said = f"{words[one]} with {words[other]}"
-        terms.append(Term(f"Pair {one.name} {other.name}", said, one.factors + other.factors, Pair(one, other)))
+        pair_words = f"{words[one]} with {words[other]}"
+        terms.append(Term(f"Pair {one.name} {other.name}", pair_words, one.factors + other.factors, Pair(one, other)))
     return tuple(terms)
 
 
@@ -157,11 +157,11 @@ def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
     """A `Coordinate` for each of the named settings that the study varies, the room among them; one for heat and time of a post-cure."""
     moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
     spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
-    each = {name: Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()}
-    if {OVEN, HOURS} <= set(names) and {OVEN, HOURS} & set(each):
-        each[OVEN] = _post_cure(study)
-        each.pop(HOURS, None)
-    return [one for one in each.values() if one.low < one.high]
+    by_name = {name: Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()}
+    if {OVEN, HOURS} <= set(names) and {OVEN, HOURS} & set(by_name):
+        by_name[OVEN] = _post_cure(study)
+        by_name.pop(HOURS, None)
+    return [one for one in by_name.values() if one.low < one.high]
 
 
 def _post_cure(study):
@@ -178,7 +178,7 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
     of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
     """
-    believed = believed.plain or believed
+    believed = believed.before_physics or believed
     spans = {t.factors: t.column.coordinate for t in terms if isinstance(t.column, Line)}
     left_open = []
     for term, belief in zip(believed.terms, believed.beliefs, strict=True):
@@ -189,14 +189,14 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     return SHARE * float(np.sqrt(np.mean(np.square(left_open)))) if left_open else SHARE
 
 
-def seen_directions(columns: np.ndarray) -> np.ndarray:
+def learnable_directions(columns: np.ndarray) -> np.ndarray:
     """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
     return turn[left > SEEN].T
 
 
-def folded(
+def with_remainder_drawn(
     posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], scale: float,
     directions: np.ndarray
 ) -> tuple[Posterior, ReadingBeliefs]:
@@ -213,17 +213,17 @@ def folded(
         name: {key: value for key, value in getattr(posterior, name).items() if key != "smooth"}
         for name in ("group_sds", "group_effects", "group_levels")
     }
-    learned = replace(_with_terms(believed, terms, scale), grown=max(1.0, float(np.sqrt(np.mean(size**2))) / scale))
+    learned = replace(_with_terms(believed, terms, scale), remainder_growth=max(1.0, float(np.sqrt(np.mean(size**2))) / scale))
     return replace(posterior, coefficients=np.hstack([posterior.coefficients, extra]), **parts), learned
 
 
 def _with_terms(believed, terms, sd):
     """Beliefs with the remainder's terms among them, each believed to be nought with a standard deviation of `sd`."""
     beliefs = believed.beliefs + (Belief(0.0, sd, SOURCE),) * len(terms)
-    return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, left_over=len(terms))
+    return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, remainder_count=len(terms))
 
 
-def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
+def with_expected_remainder(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
     """Beliefs with the remainder's terms among them, its size held at what is expected of it; as they are where no setting varies.
 
     For the logs of many benches, whose pours outweigh any belief about that size.
@@ -234,21 +234,21 @@ def of_expected_size(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
     return _with_terms(believed, terms, remainder_scale(terms, believed) * np.sqrt(2 / np.pi))  # the mean of a half-normal
 
 
-def straightened(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
+def projected_on_expected(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
     """Coefficients (m, p) of the foreseen terms alone that come nearest to the whole mean (m, p + q) over the spans.
 
     By least squares over settings spread evenly; other settings as they usually are.
     """
-    count = len(believed.terms) - believed.left_over
-    if not believed.left_over:
+    count = len(believed.terms) - believed.remainder_count
+    if not believed.remainder_count:
         return coefficients
-    table = _spread_out([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
+    table = _sobol_settings([term.column.coordinate for term in believed.terms[count:] if type(term.column) is Line])
     columns = design(believed.terms, settings_table(study, table))
     carried = np.linalg.lstsq(columns[:, :count], columns[:, count:], rcond=None)[0]
     return coefficients[:, :count] + coefficients[:, count:] @ carried.T
 
 
-def _spread_out(coordinates):
+def _sobol_settings(coordinates):
     """Settings spread evenly over the spans of `coordinates`: DataFrame."""
     places = qmc.Sobol(len(coordinates), rng=0).random(SPREAD_OUT)
     spread = {}

@@ -10,6 +10,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import expit, logit
+
+from testpour.likelihood.observations import grade_edges
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,7 +21,7 @@ if TYPE_CHECKING:
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range
-LEAST = 1e-6  # of such a unit
+LEAST = 1e-6  # smallest such unit
 NEARLY = 1e-9  # of an instrument's step: a bound so near to one lies on it
 
 
@@ -32,11 +35,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
         with np.errstate(divide="ignore"):
             return np.log(np.maximum(values, 0))
     low, width = _ends(reading, room)
-    if width is None:
-        return values
-    share = np.clip((values - low) / width, 0, 1)
-    with np.errstate(divide="ignore"):
-        return np.log(share) - np.log1p(-share)
+    return values if width is None else logit(np.clip((values - low) / width, 0, 1))
 
 
 def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
@@ -47,7 +46,7 @@ def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Serie
     if reading.scale == "plain":
         return np.clip(latent, reading.low, reading.high)
     low, width = _ends(reading, room)
-    return latent if width is None else low + width / (1 + np.exp(-np.clip(latent, -700, 700)))
+    return latent if width is None else low + width * expit(latent)
 
 
 def _ends(reading, room):
@@ -83,7 +82,7 @@ def latent_ends(reading: Reading, rows: pd.DataFrame) -> tuple[np.ndarray, np.nd
     low, high = (np.asarray(to_latent(reading, ends, room)) for ends in widen(reading, low, high))
     # A peak a whole step under the room, or over the full rise, leaves both ends open on one side: it is known
     # to lie in the first or the last step of the scale, no further.
-    first, last = (to_latent(reading, end, room) for end in _last_steps(reading, rows, room))
+    first, last = (to_latent(reading, end, room) for end in _last_steps_of_scale(reading, rows, room))
     return np.where(low == np.inf, last, low), np.where(high == -np.inf, first, high)
 
 
@@ -100,17 +99,11 @@ def ends_by_draw(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) 
     return edges[:, np.clip(low, 0, last).astype(int)], edges[:, np.clip(high, 0, last).astype(int) + 1]
 
 
-def _last_steps(reading, rows, room):
+def _last_steps_of_scale(reading, rows, room):
     """The values one step inside either end of the scale, as arrays with one entry a row."""
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
     step = max(reading.resolution, 1e-6)
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
-
-
-def grade_edges(cuts: np.ndarray) -> np.ndarray:
-    """Latent ends of all grades, open at either side, for each draw of the cut-points (m, grades - 1): (m, grades + 1)."""
-    edge = np.full((len(cuts), 1), np.inf)
-    return np.hstack([-edge, cuts, edge])
 
 
 def as_read(

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
-from scipy.special import erf
+from scipy.stats import halfnorm, ks_1samp
 
 from testpour.models.beliefs import GROUPS
 from testpour.models.change import change_unit
 from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
+from testpour.toml_file import own_toml
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, rounded
 
@@ -21,36 +22,14 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
     from testpour.models.reading_fit import ReadingFit
 
-SPOKEN = 0.2  # largest gap between belief and answer, of 1, from which on the log has spoken
+SPOKEN = 0.2  # distance between belief and posterior, of 1, from which on the log has moved it
 SURE = 0.75  # chance that a part is the largest before it is called so
-WORDS = {
-    "reading": "between readings of one casting",
-    "pour": "between castings of the same settings",
-    "session": "between sessions",
-    "resin_lot": "between resin lots",
-    "catalyst_lot": "between catalyst lots",
-    "by": "between the people who read",
-}
-APART = tuple(name for name in GROUPS if name != "pour")  # what several castings share
-ONLY = "between one casting and the next, reading and pour together"
-REMEDIES = {
-    "reading": "Read each casting more often and from the same places: the average is steadier than one reading",
-    "pour": "Look at weighing, stirring and mould: castings of the same settings should agree better",
-    "session": "Measure the room, the resin and the mould before mixing, and compare pours of one session",
-    "resin_lot": "Write down the resin lot, and make one known pour when a new drum is opened",
-    "catalyst_lot": "Write down the catalyst lot, keep it cool, and make one known pour from each new bottle",
-    "by": "Let one person read a whole set, or read a few castings together until you agree",
-    ONLY: "Look at weighing, stirring and mould, and at how it is read",
-}
-LESSONS = {
-    "reading": "read some castings twice in a row",
-    "pour": "pour the same settings twice in one session",
-    "session": "pour one setting again in three or four more sessions",
-    "resin_lot": "pour the same settings from two lots in one session",
-    "catalyst_lot": "pour the same settings with two bottles of catalyst in one session",
-    "by": "let two people read the same castings",
-    ONLY: "pour the same settings twice in one session",
-}
+SHARED_SOURCES = tuple(name for name in GROUPS if name != "pour")  # what several castings share
+
+
+def sources() -> dict[str, dict[str, str]]:
+    """Words, remedy and lesson of each source of scatter, as the tables of `scatter.toml`."""
+    return own_toml("models/scatter.toml")
 
 
 @dataclass(frozen=True)
@@ -58,15 +37,20 @@ class Part:
     """One source of scatter."""
 
     name: str  # for example "session"
-    words: str  # for example "between sessions"
+    source: str  # the same, or "casting" for reading and pour together: a table of `scatter.toml`
     levels: int  # how many sessions (pours, lots, readings) the log holds
     middle: float  # one standard deviation, in the unit of `Scatter`
     low: float  # of its interval, as `high`
     high: float
     share: float  # of the whole variance, 0 to 1
     largest: float  # chance that no other part is larger
-    told: bool  # whether the log has moved the belief about it, and it is `apart`
-    apart: bool = True  # whether it ever differed while each other of `APART` stayed the same
+    learned: bool  # whether the log has moved the belief about it, and it is `separable`
+    separable: bool = True  # whether it ever differed while each other of `SHARED_SOURCES` stayed the same
+
+    @property
+    def words(self) -> str:
+        """For example "between sessions"."""
+        return sources()[self.source]["words"]
 
 
 @dataclass(frozen=True)
@@ -98,7 +82,7 @@ class Scatter:
         """One row a source: one standard deviation with its interval, share of the variance, whether told."""
         rows = {
             p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
-                      "levels": p.levels, "from the log": p.told}
+                      "levels": p.levels, "from the log": p.learned}
             for p in self.parts
         }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("where")
@@ -110,7 +94,7 @@ class Scatter:
 
     def sentence(self) -> str:
         """Where the scatter comes from, and what to do about it."""
-        alone = any(part.words == ONLY for part in self.parts)
+        alone = any(part.source == "casting" for part in self.parts)
         again = "setting poured" if alone else "casting read"
         again = f"The one {again}" if self.agreed == 1 else f"Each of {self.agreed} {again.replace(' ', 's ')}"
         return self._largest() + (f" {again} more than once got the same grade again." if self.agreed else "")
@@ -121,26 +105,26 @@ class Scatter:
         first = self.parts[0]
         if self.alike > 1:
             return f"{'Both' if self.alike == 2 else f'All {self.alike}'} castings read alike in {self.reading.words}, so no scatter shows yet."
-        if not any(part.told for part in self.parts):
+        if not any(part.learned for part in self.parts):
             return f"Cannot tell yet where the scatter of {self.reading.words} comes from. {self._lessons(self.parts)}"
-        belief = [part for part in self.parts if not part.told]
-        if not first.told or first.largest < SURE:
-            known = listed(self._size(part) for part in self.parts if part.told)
+        belief = [part for part in self.parts if not part.learned]
+        if not first.learned or first.largest < SURE:
+            known = listed(self._size(part) for part in self.parts if part.learned)
             unknown = f"; not told yet: {listed(part.words for part in belief)}" if belief else ""
             return (
                 f"Cannot tell yet what scatters {self.reading.words} most. So far: {known}{unknown}. "
                 + self._lessons(belief or self.parts[:2])
             )
         much = "Most" if first.share > 0.5 else "The largest part"
-        mixed = [part for part in belief if not part.apart]
-        belief = [part for part in belief if part.apart]
+        mixed = [part for part in belief if not part.separable]
+        belief = [part for part in belief if part.separable]
         doubt = f" How little there is {listed(part.words for part in belief)} is still mostly belief." if belief else ""
         doubt += f" What there is {listed(part.words for part in mixed)} cannot be told yet. {self._lessons(mixed)}" if mixed else ""
-        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {self._remedy(first)}.{doubt}"
+        return f"{much} of the scatter of {self.reading.words} is {self._size(first)}. {sources()[first.source]['remedy']}.{doubt}"
 
     def _repr_markdown_(self):
         lines = "".join(f"- {in_markdown(self._size(p))}{_doubt(p)}\n" for p in self.parts)
-        unseen = listed(WORDS[name] for name in self.silent)
+        unseen = listed(sources()[name]["words"] for name in self.silent)
         rest = f"\nThe log cannot show any difference {unseen} yet." if unseen else ""
         return f"**{in_markdown(self.sentence())}**\n\n{lines}{rest}"
 
@@ -150,21 +134,14 @@ class Scatter:
             f"90 % interval {rounded(part.low)} to {rounded(part.high)})"
         )
 
-    def _remedy(self, part):
-        return _about(REMEDIES, part)
-
     def _lessons(self, parts):
-        lessons = list(dict.fromkeys(_about(LESSONS, part) for part in parts))
+        lessons = list(dict.fromkeys(sources()[part.source]["lesson"] for part in parts))
         return f"What would tell: {listed(lessons)}."
 
 
 def _doubt(part):
-    """What to say behind a part that is not told."""
-    return "" if part.told else ": so far mostly belief" if part.apart else ": cannot be told from what changed with it"
-
-
-def _about(texts, part):
-    return texts[part.words if part.words in texts else part.name]
+    """What to say behind a part of which the log says too little."""
+    return "" if part.learned else ": so far mostly belief" if part.separable else ": cannot be told from what changed with it"
 
 
 def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
@@ -183,37 +160,37 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     check_level(level)
     sds = {"reading": fit.posterior.sd, **fit.posterior.group_sds}
     alone = "pour" not in fit.posterior.group_sds
-    again = _again(fit, alone)
+    again = _repeats_differ(fit, alone)
     agreed = again.index.nunique() if fit.reading.grades and not again.any() else 0
     if agreed and not alone:
         del sds["reading"]  # a grade's own step is 1 by definition, also where grades agree
-    whole = sum(each**2 for each in sds.values())
+    whole = sum(sd**2 for sd in sds.values())
     largest = np.argmax(np.array(list(sds.values())), axis=0)
     parts = []
     for place, (name, drawn) in enumerate(sds.items()):
-        low, middle, high = np.quantile(_own_terms(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
-        apart = _told_apart(fit.groups, name)
-        words = ONLY if name == "reading" and alone else WORDS[name]
+        low, middle, high = np.quantile(_in_reading_unit(fit, drawn), [(1 - level) / 2, 0.5, (1 + level) / 2])
+        separable = _separable(fit.groups, name)
+        source = "casting" if name == "reading" and alone else name
         levels = len(fit.rows) if name == "reading" else len(fit.posterior.group_levels[name])
         parts.append(
-            Part(name, words, levels, float(middle), float(low), float(high),
-                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), apart and _told(fit, name, drawn, again), apart)
+            Part(name, source, levels, float(middle), float(low), float(high),
+                 float(np.mean(drawn**2 / whole)), float(np.mean(largest == place)), separable and _learned(fit, name, drawn, again), separable)
         )
     silent = tuple(n for n in GROUPS if n.endswith("_lot") and n in fit.rows and n not in sds)
     alike = fit.pours if len(fit.rows[["low", "high"]].drop_duplicates()) == 1 else 0
     return Scatter(fit.reading, tuple(sorted(parts, key=lambda part: -part.share)), silent, alike, agreed)
 
 
-def _again(fit, alone):
+def _repeats_differ(fit, alone):
     """Whether readings differed of each casting that was read again at one age, or `alone` of each setting poured again: a Series."""
     rows = fit.rows
     first = np.unique(fit.columns.round(9), axis=0, return_inverse=True)[1] if alone else rows["pour"]
-    each = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
-    return each.nunique().gt(1).any(axis=1)[each.size() > 1].droplevel(1)
+    values = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
+    return values.nunique().gt(1).any(axis=1)[values.size() > 1].droplevel(1)
 
 
-def _told(fit, name, drawn, again):
-    """Whether draws of an sd have left the half-normal belief: the largest gap between their shares.
+def _learned(fit, name, drawn, again):
+    """Whether draws of an sd have left the half-normal belief, by the Kolmogorov-Smirnov distance between the two.
 
     What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
     definition, only where they then differed.
@@ -222,19 +199,17 @@ def _told(fit, name, drawn, again):
         return bool(again.any())
     if name == "reading" and "pour" in fit.posterior.group_sds and again.empty:
         return False
-    ordered = np.sort(drawn)
-    believed = erf(ordered / fit.believed.scatter[name] / np.sqrt(2))
-    return bool(np.abs(believed - (np.arange(len(ordered)) + 0.5) / len(ordered)).max() > SPOKEN)
+    return bool(ks_1samp(drawn, halfnorm(scale=fit.believed.scatter[name]).cdf, method="asymp").statistic > SPOKEN)
 
 
-def _told_apart(groups, name):
-    """Whether a source of `APART` differed while each other one stayed: lots that never met in one session may be the session's doing."""
-    known = pd.DataFrame({one: groups[one] for one in APART if one in groups}).replace("", np.nan)
+def _separable(groups, name):
+    """Whether a source of `SHARED_SOURCES` differed while each other one stayed: lots that never met in one session may be the session's doing."""
+    known = pd.DataFrame({one: groups[one] for one in SHARED_SOURCES if one in groups}).replace("", np.nan)
     others = [one for one in known if one != name]
     return name not in known or len(known) < 2 or all(known.groupby(other)[name].nunique().max() > 1 for other in others)
 
 
-def _own_terms(fit, drawn):
+def _in_reading_unit(fit, drawn):
     """A latent standard deviation in the reading's own terms, at the average of the log's readings."""
     reading, posterior = fit.reading, fit.posterior
     if reading.grades:

@@ -42,10 +42,10 @@ def settings_table(
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
     else:
-        each: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str) and not hasattr(settings, "items") else [settings]
-        if not each:
+        pours: list[Any] = list(settings) if isinstance(settings, Iterable) and not isinstance(settings, str) and not hasattr(settings, "items") else [settings]
+        if not pours:
             raise StudyProblems("Settings", ["the list is empty. Put the settings of one pour or more into it, or leave it out for the usual ones."])
-        rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in each]
+        rows = [{k: v for k, v in study.settings(one).items() if not isinstance(v, str)} for one in pours]
         table = pd.DataFrame(rows, index=pd.RangeIndex(1, len(rows) + 1, name="setting"))
     if room is not None:
         table["room_temperature"] = _room(study, room)
@@ -56,20 +56,25 @@ def settings_table(
     return table
 
 
+def repeated(setting: pd.DataFrame, /, **values: Any) -> pd.DataFrame:
+    """One row of complete settings as n rows, in which the columns named take these `values`, n each; as it is where none is named."""
+    count = max(map(len, values.values()), default=1)
+    return setting.loc[setting.index.repeat(count)].reset_index(drop=True).assign(**values)
+
+
 def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
     """Settings at which the others are held while one moves: the usual ones, as far as they were poured.
 
     Every numeric factor of the study: the median of what was `poured` where the usual value lies outside it, the middle of the
     span where nothing was.
     """
-    held = {}
-    for factor in study.factors:
-        if factor.kind != "text":
-            values = poured[factor.name].dropna() if factor.name in poured else ()
-            values = values if len(values) else factor.span or (factor.usual,)
-            inside = min(values) <= factor.usual <= max(values)
-            held[factor.name] = factor.usual if inside else float(np.median(values))
-    return held
+    settings = {}
+    for factor in study.numeric:
+        values = poured[factor.name].dropna() if factor.name in poured else ()
+        values = values if len(values) else factor.span or (factor.usual,)
+        inside = min(values) <= factor.usual <= max(values)
+        settings[factor.name] = factor.usual if inside else float(np.median(values))
+    return settings
 
 
 def as_met(study: Study, poured: pd.DataFrame) -> Study:
@@ -77,9 +82,9 @@ def as_met(study: Study, poured: pd.DataFrame) -> Study:
 
     Only what the log holds, but never met at its usual value, differs.
     """
-    held = held_settings(study, poured)
-    met = {f.name for f in study.factors if f.role != "chosen" and f.name in held and f.name in poured and poured[f.name].notna().any()}
-    return replace(study, factors=tuple(replace(f, usual=held[f.name]) if f.name in met else f for f in study.factors))
+    settings = held_settings(study, poured)
+    met = {f.name for f in study.factors if f.role != "chosen" and f.name in settings and f.name in poured and poured[f.name].notna().any()}
+    return replace(study, factors=tuple(replace(f, usual=settings[f.name]) if f.name in met else f for f in study.factors))
 
 
 def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
@@ -99,24 +104,24 @@ def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | 
     return {} if value is None else {other: value}
 
 
-def said_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
+def stated_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
     """Names of the settings that a person has said of the first pour, the room among them."""
     first: Any = settings if settings is None or hasattr(settings, "items") else next(iter(settings), {})
     names = first.columns if isinstance(first, pd.DataFrame) else study.named({} if first is None else first)
     return frozenset(names) | ({"room_temperature"} if room is not None else set())
 
 
-def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series, said: Collection[str]) -> str:
+def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series, stated: Collection[str]) -> str:
     """What a row of settings holds as the log met it, not as usual, in a sentence that begins with a space; "" where nothing.
 
-    What a person has `said` was not taken from the log.
+    What a person has `stated` was not taken from the log.
     """
     both = zip(study.factors, as_met(study, poured).factors, strict=True)
-    each = [(usual, met) for usual, met in both if usual.usual != met.usual and met.name not in said and row.get(met.name) == met.usual]
-    if not each:
+    replaced = [(usual, met) for usual, met in both if usual.usual != met.usual and met.name not in stated and row.get(met.name) == met.usual]
+    if not replaced:
         return ""
-    held, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in each), listed(usual.show(usual.usual) for usual, _ in each)
-    return f" This is for {held}, as the log mostly met it: it never met the usual {never}."
+    met_values, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in replaced), listed(usual.show(usual.usual) for usual, _ in replaced)
+    return f" This is for {met_values}, as the log mostly met it: it never met the usual {never}."
 
 
 def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
@@ -139,7 +144,7 @@ def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
         span = " to ".join(age_words(age) for age in sorted({read.min(), read.max()}))
         for place in np.flatnonzero((table["age"] < low) | (table["age"] > high)):
             words[place].append(f"age {age_words(table['age'].iloc[place])} (read at {span})")
-    return ["; ".join(each) for each in words]
+    return ["; ".join(parts) for parts in words]
 
 
 def _note_beyond(words, factor, poured, asked):
@@ -163,7 +168,7 @@ def check_level(level: float) -> None:
 def _completed(study, given):
     """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
     read = cells_read(study, given)
-    filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.factors if f.kind != "text"}
+    filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.numeric}
     if "age" in given:
         filled["age"] = given["age"].to_numpy(float)
     return pd.DataFrame(filled, index=given.index)
@@ -174,12 +179,11 @@ def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
 
     StudyProblems where a cell cannot be read, and where a column that is no factor looks like one misspelt.
     """
-    factors = [factor for factor in study.factors if factor.kind != "text"]
-    known, missing = {factor.name for factor in study.factors}, [factor.name for factor in factors if factor.name not in given]
+    known, missing = {factor.name for factor in study.factors}, [factor.name for factor in study.numeric if factor.name not in given]
     meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
     problems = [f"{name} is not a factor of this study; {near[0]} may be meant." for name, near in meant.items() if near]
     read = {}
-    for factor in (factor for factor in factors if factor.name in given):
+    for factor in (factor for factor in study.numeric if factor.name in given):
         with noted(problems):
             cells = given[factor.name]
             if not pd.api.types.is_numeric_dtype(cells):

@@ -51,22 +51,22 @@ def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
     `luck` is how many may stand out in a log where nothing went wrong, on average.
     """
     pours, far = seen["pour"].unique(), 2 * seen[["above", "below"]].min(axis=1)
-    found = []
+    odd_pours = []
     for pour in pours:
-        mine = fit.labels["pour"] == str(pour)
-        odd = mine.sum() * far[mine].min() < luck / len(pours)
-        if not odd and mine.sum() < 3:
+        own = fit.labels["pour"] == str(pour)
+        odd = own.sum() * far[own].min() < luck / len(pours)
+        if not odd and own.sum() < 3:
             continue
-        part = seen[mine]
-        slip = _slip(fit, part, luck / len(seen))
+        part = seen[own]
+        slip = _odd_reading(fit, part, luck / len(seen))
         if slip is not None:
-            found.append(_single(fit, pour, part, slip))
+            odd_pours.append(_suspect_reading(fit, pour, part, slip))
         elif odd:
-            found.append(_whole(fit, pour, part, far[mine]))
-    return found
+            odd_pours.append(_suspect_pour(fit, pour, part, far[own]))
+    return odd_pours
 
 
-def _slip(fit, part, least):
+def _odd_reading(fit, part, least):
     """Index of the one reading that its fellows of the same pour contradict, or None."""
     if len(part) < 3:
         return None
@@ -80,25 +80,25 @@ def _slip(fit, part, least):
     return part.index[odd[0]] if len(odd) == 1 else None
 
 
-def _whole(fit, pour, part, far):
+def _suspect_pour(fit, pour, part, far):
     """A pour whose readings lie far from where the others put them."""
     place = far.idxmin()
     row = part.loc[place]
-    says = f"{pour} read {_seen(fit, row)}; the other pours put it at {_range(fit, row)}."
+    says = f"{pour} read {_reading_in_words(fit, row)}; the other pours put it at {_range_in_words(fit, row)}."
     last = f"Look up how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
-    reasons = [_as_if(fit, place, row), _alone(fit, pour), last]
+    reasons = [_catalyst_that_would_fit(fit, place), _unlike_the_others(fit, pour), last]
     return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
 
 
-def _single(fit, pour, part, place):
+def _suspect_reading(fit, pour, part, place):
     """A pour with one reading that the rest of its readings contradict."""
     row = part.loc[place]
-    says = f"{pour} read {_seen(fit, row)} once; its other {count(len(part) - 1, 'reading')} agree with one another."
+    says = f"{pour} read {_reading_in_words(fit, row)} once; its other {count(len(part) - 1, 'reading')} agree with one another."
     reason = "Look for a slip of the pen, a bubble or a soft spot under that one."
     return Suspect(str(pour), says, (reason,), float(2 * row[["above", "below"]].min()))
 
 
-def _seen(fit, row):
+def _reading_in_words(fit, row):
     """A reading as it is known, for example ``"40 to 44 min"`` or ``"82 Shore D at 24 h"``."""
     reading, low, high = fit.reading, row["low"], row["high"]
     if low == high:
@@ -112,7 +112,7 @@ def _seen(fit, row):
     return text + (f" at {age_words(row['age'])}" if reading.ages else "")
 
 
-def _range(fit, row):
+def _range_in_words(fit, row):
     low, high = row["from"], row["to"]
     if fit.reading.grades:
         return fit.reading.show(low) if low == high else f"{fit.reading.show(low)} to {fit.reading.show(high)}"
@@ -120,7 +120,7 @@ def _range(fit, row):
     return f"{show(low, '', digits)} to {show(high, fit.reading.unit, digits)}"
 
 
-def _as_if(fit, place, row):
+def _catalyst_that_would_fit(fit, place):
     """What catalyst would have given such a time, where the log knows what catalyst does."""
     reading, terms = fit.reading, [term.name for term in fit.believed.terms]
     if reading.scale != "log" or "catalyst" not in terms or "catalyst_bend" in terms:
@@ -139,20 +139,20 @@ def _as_if(fit, place, row):
     return f"That is as if {factor.show(round(given * ratio, 1))} catalyst had gone in, not {factor.show(given)}."
 
 
-def _alone(fit, pour):
+def _unlike_the_others(fit, pour):
     """What the pour has that no other has: then the model may be at fault, or the day."""
-    rows, mine = fit.rows, fit.rows["pour"] == pour
-    others = rows[~mine]
+    rows, own = fit.rows, fit.rows["pour"] == pour
+    others = rows[~own]
     used = fit.believed.factors
     beyond = [
         f"{factor.words} {factor.show(value)}"
-        for factor in fit.study.factors
-        if factor.name in used and factor.kind != "text" and len(others)
-        for value in [float(rows.loc[mine, factor.name].iloc[0])]
+        for factor in fit.study.numeric
+        if factor.name in used and len(others)
+        for value in [float(rows.loc[own, factor.name].iloc[0])]
         if not others[factor.name].min() <= value <= others[factor.name].max()
     ]
     if beyond:
         return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
-    if not others["session"].isin(rows.loc[mine, "session"]).any():
+    if not others["session"].isin(rows.loc[own, "session"]).any():
         return "It is the only pour of its session, so the day may be behind it."
     return ""

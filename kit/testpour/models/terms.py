@@ -125,7 +125,7 @@ def _in_halves(factor, half, table):
     return (table[factor.name] - factor.usual) / half
 
 
-class Held:
+class ColumnArrays:
     """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
 
     def __init__(self, table: Mapping[str, np.ndarray] | pd.DataFrame) -> None:
@@ -144,6 +144,6 @@ class Held:
 
 def design(terms: Sequence[Term], table: Mapping[str, np.ndarray] | pd.DataFrame) -> np.ndarray:
     """The model matrix of `terms` for a table of complete settings: shape (rows, terms)."""
-    held = Held(table)
-    columns = [np.asarray(term.column(held), float) for term in terms]
-    return np.column_stack(columns) if columns else np.empty((len(held), 0))
+    arrays = ColumnArrays(table)
+    columns = [np.asarray(term.column(arrays), float) for term in terms]
+    return np.column_stack(columns) if columns else np.empty((len(arrays), 0))

@@ -83,13 +83,13 @@ class WhyPanel(Panel):
 
     def _first(self, fits, pour, scale):
         """The answer before any tap; what no tap changes is worked out with it."""
-        note = str(self.workshop.castings().pours.loc[pour, "note"])  # what was saved before is part of it
+        notes = self.workshop.castings().pours["note"].astype(str)  # what was saved before is part of it, on this casting or another
 
         def make():
             found = tp.why(fits, pour, **scale)
             return found, found.saving, found.split
 
-        found, self._saving, self._split = self.work_out("Weighing the causes", make, pour, repr(scale), note)
+        found, self._saving, self._split = self.work_out("Weighing the causes", make, pour, repr(scale), *notes)
         return found
 
     @property

@@ -63,7 +63,7 @@ class LookPanel(Panel):
             up, down = "better more often", "worse more often"
         yield bars("Change from the first to the second setting; the narrow bar is its 90 % interval", rows, (down, up))
         yield text(found.sentence(), "strong")
-        yield text(found.held(), "hint")
+        yield text(found.conditions(), "hint")
         shares = shown[["says", "from log"]].assign(**{"from log": [f"{100 * share:.0f} %" for share in shown["from log"]]})
         yield fold("Every effect in words", table(shares, "How much of it is from the log"))
 

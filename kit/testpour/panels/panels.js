@@ -252,7 +252,7 @@ class Panel {
   pick(part) {
     const id = `${this.mark}-${part.name.replace(/\W+/g, "-")}`;
     const list = make("select", { id, "data-key": part.name, "aria-describedby": this.described(part, id), onchange: (event) => this.type(part.name, event.target.value, 0) },
-      part.options.map(([value, words]) => make("option", { value }, words)));
+      part.options.map(([value, words]) => new Option(words, value))); // an empty value counts too
     list.value = this.typed[part.name] ?? part.value;
     return make("div", { class: "tpp-field tpp-wide" }, make("label", { for: id }, part.label), list, this.below(part, id));
   }

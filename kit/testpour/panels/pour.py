@@ -15,13 +15,14 @@ from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_between
+from testpour.panels.correction import CorrectionPart
 from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
 from testpour.panels.own_sheet import SheetPart
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
 from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
 from testpour.panels.workshop import Memory, Needed
-from testpour.planning.pour_cautions import sharing
+from testpour.planning.pour_cautions import session_groups
 from testpour.problems import Problems
 from testpour.wording import count, listed
 
@@ -32,7 +33,7 @@ NO_PLAN = "No plan is kept yet: make one in the notebook 1-plan and tap Keep thi
 USUAL = {"many": "4", "pot": "120", "aim": LEARN}
 
 
-class PourPanel(SheetPart):
+class PourPanel(SheetPart, CorrectionPart):
     """A session at the bench; see `pour_panel`."""
 
     name, title = "pour", "Pour and read"
@@ -67,6 +68,7 @@ class PourPanel(SheetPart):
         else:
             yield fold("Begin another session", *self._new(study, castings))
         yield self.sheet_part()
+        yield self.correction_part()
 
     def _new(self, study, castings):
         """Where a new session may begin from."""
@@ -106,7 +108,7 @@ class PourPanel(SheetPart):
         shown = shown_plan(study, advice.table.assign(session="")).drop(columns="session")
         shown["chance"] = [chance_between(line) for _, line in advice.table.iterrows()]
         shown["why"] = advice.table["reason"]
-        first, *later = sharing(study, advice.table)
+        first, *later = session_groups(study, advice.table)
         says = text(replace(advice, cautions=Cautions()).sentence())
         yield step("Worth making next", says, *cautions(advice.cautions), table(shown, "The most useful first"),
                    button("these", f"Begin a session with {listed(first) if later else 'these'}", main=True))
@@ -157,7 +159,7 @@ class PourPanel(SheetPart):
     def _tap_these(self) -> str:
         """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
         advice, day = self._proposed()
-        first, *later = sharing(self.workshop.study, advice.table)
+        first, *later = session_groups(self.workshop.study, advice.table)
         message = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
         if not later:
             return message

@@ -43,7 +43,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
     `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
     """
     _, place, aside = _place(lots, thickness, catalyst, room)
-    whole = lots.heat_of_cure / load_resin().heat_capacity  # were no heat lost and all cured
+    whole = lots.heat_of_cure / load_resin().heat_capacity  # the rise if no heat were lost and all cured
     return whole * expit(_read("peak", place, aside))
 
 
@@ -89,5 +89,5 @@ def _read(name, place, aside):
 @cache
 def _splines():
     """Spline coefficients of every field: name to its parts, as `datasets/make_atlas.py` makes them."""
-    with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as held:
-        return {name: [spline_filter(part.astype(float), mode="nearest") for part in held[name]] for name in FIELDS}
+    with as_file(files("testpour").joinpath(FILE)) as path, np.load(path) as stored:
+        return {name: [spline_filter(part.astype(float), mode="nearest") for part in stored[name]] for name in FIELDS}

@@ -146,7 +146,7 @@ def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.n
     rows = np.arange(len(within))
     final = within.shape[1] - 1 - within[:, ::-1].argmax(axis=1)
     top = np.where(within, value, -np.inf).argmax(axis=1)
-    found = within.any(axis=1) & ~((top == final) & (slope[rows, final] > 0.0))
+    turned = within.any(axis=1) & ~((top == final) & (slope[rows, final] > 0.0))
     rising = slope[rows, top] > 0.0
     after = np.clip(np.where(rising, top + 1, top), 1, time.shape[1] - 1)
     start, width, y0, y1, m0, m1 = _interval(time, value, slope, after)
@@ -154,7 +154,7 @@ def largest(time: np.ndarray, value: np.ndarray, slope: np.ndarray, within: np.n
     share = np.where(peaked, _top_of_cubic(width, y0, y1, m0, m1), np.where(after == top, 1.0, 0.0))
     when, best = start + share * width, hermite(share, width, y0, y1, m0, m1)
     best, when = np.where(peaked, best, value[rows, top]), np.where(peaked, when, time[rows, top])
-    return np.where(found, when, np.nan), np.where(found, best, np.nan)
+    return np.where(turned, when, np.nan), np.where(turned, best, np.nan)
 
 
 def _interval(time, value, slope, after):

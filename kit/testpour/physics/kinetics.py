@@ -35,21 +35,21 @@ SEED = 1e-5
 class Mix(PerCasting):
     """A resin with its catalyst stirred in: what the solver asks at every step."""
 
-    waking: float | np.ndarray  # share of the inhibitor used up per second at the reference temperature
-    waking_energy: float | np.ndarray  # activation energies over the gas constant, K
+    inhibitor_rate: float | np.ndarray  # share of the inhibitor used up per second at the reference temperature
+    inhibitor_energy: float | np.ndarray  # activation energies over the gas constant, K
     cure_energy: float | np.ndarray
     first: float | np.ndarray  # rates k1 and k2 at this dose and the reference temperature, 1/s
     second: float | np.ndarray
     order_made: float | np.ndarray
     order_left: float | np.ndarray
     ceiling_slope: float | np.ndarray
-    ceiling_at_zero: float | np.ndarray  # ceiling, run on in a straight line to 0 °C
+    ceiling_at_zero: float | np.ndarray  # ceiling, extrapolated in a straight line to 0 °C
     inverse_reference: float | np.ndarray  # 1/K
 
-    def waking_speed(self, temperature: float | np.ndarray) -> float | np.ndarray:
+    def inhibitor_rate_at(self, temperature: float | np.ndarray) -> float | np.ndarray:
         """Share of the inhibitor used up per second at `temperature`, °C."""
         cold = 1.0 / (temperature + ZERO_CELSIUS) - self.inverse_reference
-        return self.waking * np.exp(-self.waking_energy * cold)
+        return self.inhibitor_rate * np.exp(-self.inhibitor_energy * cold)
 
     def rate(self, temperature: float | np.ndarray, conversion: float | np.ndarray) -> float | np.ndarray:
         """Rate of cure, 1/s, at `temperature` in °C."""
@@ -61,7 +61,7 @@ class Mix(PerCasting):
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
         crowding = self.order_left * rate / (left + TINY)
         by_temperature = rate * self.cure_energy * inverse**2 + crowding * self.ceiling_slope * (ceiling < 1.0)
-        # The slope is endless where nothing has cured yet; SEED keeps it finite there.
+        # The slope is infinite where nothing has cured yet; SEED keeps it finite.
         speeding = rest * growth * self.order_made / np.maximum(conversion, SEED)
         return rate, by_temperature, speeding - crowding
 
@@ -78,8 +78,8 @@ def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
     wait = 60.0 * resin.induction * catalyst**-resin.induction_exponent
     dose = catalyst**resin.rate_exponent
     return Mix(
-        waking=1.0 / np.maximum(wait, TINY),
-        waking_energy=resin.induction_energy / GAS_CONSTANT,
+        inhibitor_rate=1.0 / np.maximum(wait, TINY),
+        inhibitor_energy=resin.induction_energy / GAS_CONSTANT,
         cure_energy=resin.rate_energy / GAS_CONSTANT,
         first=resin.first_rate * dose,
         second=resin.second_rate * dose,
@@ -93,4 +93,4 @@ def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
 
 def induction_time(resin: Resin, temperature: float | np.ndarray, catalyst: float | np.ndarray) -> float | np.ndarray:
     """Minutes until the inhibitor is used up at a steady temperature, °C."""
-    return 1.0 / (60.0 * stir(resin, catalyst).waking_speed(temperature))
+    return 1.0 / (60.0 * stir(resin, catalyst).inhibitor_rate_at(temperature))

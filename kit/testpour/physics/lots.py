@@ -33,7 +33,6 @@ class Lots:
 UNKNOWNS = tuple(Lots.__dataclass_fields__)
 
 
-@cache
 def lot_beliefs() -> dict:
     """How far each unknown may stray, as the tables of `lot.toml`."""
     return own_toml("physics/lot.toml")

@@ -29,7 +29,7 @@ SHORTEST_WAIT = 1.0
 SHORT_WAIT = 20.0
 STRIDE = 0.95
 SAFETY = 0.75
-AFTER_WAKING = 5.0
+AFTER_RELEASE = 5.0
 FULL_ENOUGH = 0.7
 LONGEST_STEP = 7200.0
 MOST_STEPS = 20_000
@@ -90,7 +90,7 @@ class HeatEquation(PerCasting):
 class Slopes:
     """How fast a state changes, with the pieces the implicit step needs; each (castings, slices)."""
 
-    awake: np.ndarray
+    uninhibited: np.ndarray
     rate: np.ndarray
     by_temperature: np.ndarray
     by_conversion: np.ndarray
@@ -135,37 +135,37 @@ def _flow(network, temperature, air):
 def _slopes(problem, state):
     """Rates and their slopes where the castings stand."""
     network = problem.network
-    awake = network.poured & (state.spent >= SPENT)
+    uninhibited = network.poured & (state.spent >= SPENT)
     pieces = problem.mix.rate_slopes(state.temperature, state.conversion)
-    rate, by_temperature, by_conversion = (piece * awake for piece in pieces)
+    rate, by_temperature, by_conversion = (piece * uninhibited for piece in pieces)
     warming = _flow(network, state.temperature, problem.room.at(state.time)) + network.heating * rate
-    return Slopes(awake, rate, by_temperature, by_conversion, warming)
+    return Slopes(uninhibited, rate, by_temperature, by_conversion, warming)
 
 
 def _step(problem, state, slopes, accuracy):
     """Try one step in every casting; return which of them moved."""
     left = problem.end - state.time
-    asleep = problem.network.poured & ~slopes.awake
-    waiting = asleep.any()
+    inhibited = problem.network.poured & ~slopes.uninhibited
+    waiting = inhibited.any()
     length = np.minimum(state.step, left)
     if waiting:
-        waking = problem.mix.waking_speed(state.temperature)
-        length = np.minimum(length, _wait(asleep, state.spent, waking))
+        inhibitor_rate = problem.mix.inhibitor_rate_at(state.temperature)
+        length = np.minimum(length, _wait(inhibited, state.spent, inhibitor_rate))
     length = np.maximum(length, SHORTEST_STEP)
     temperature, conversion, miss = _stages(problem, state, slopes, length, accuracy)
     moved = (miss <= 1.0) & (left > SHORTEST_STEP)
     keep = moved[:, None]
     if waiting:
-        after = problem.mix.waking_speed(temperature)
-        mean = (waking + 4.0 * np.sqrt(waking * after) + after) / 6.0
-        state.spent = np.where(keep & asleep, state.spent + length[:, None] * mean, state.spent)
-        woken = (asleep & (state.spent >= SPENT)).any(axis=1)
+        after = problem.mix.inhibitor_rate_at(temperature)
+        mean = (inhibitor_rate + 4.0 * np.sqrt(inhibitor_rate * after) + after) / 6.0
+        state.spent = np.where(keep & inhibited, state.spent + length[:, None] * mean, state.spent)
+        released = (inhibited & (state.spent >= SPENT)).any(axis=1)
     state.temperature = np.where(keep, temperature, state.temperature)
     state.conversion = np.where(keep, np.minimum(np.maximum(conversion, 0.0), 1.0), state.conversion)
     state.time = np.where(moved, state.time + length, state.time)
     state.step = _next_step(state.step, length, miss)
     if waiting:
-        state.step = np.where(woken, np.minimum(state.step, AFTER_WAKING), state.step)
+        state.step = np.where(released, np.minimum(state.step, AFTER_RELEASE), state.step)
     return moved
 
 
@@ -176,13 +176,13 @@ def _next_step(step, length, miss):
     return np.minimum(np.where(miss < 0.3, np.maximum(better, step), better), LONGEST_STEP)
 
 
-def _wait(asleep, spent, waking):
-    """Longest step, s, before the next slice wakes.
+def _wait(inhibited, spent, inhibitor_rate):
+    """Longest step, s, before the inhibitor of the next slice is used up.
 
     The rate jumps there, so the last step before it is kept short: the cubic drawn through its ends then
     sees little of the jump.
     """
-    wait = np.where(asleep, (1.0 - spent) / waking, np.inf).min(axis=1)
+    wait = np.where(inhibited, (1.0 - spent) / inhibitor_rate, np.inf).min(axis=1)
     return np.maximum(np.where(wait < SHORT_WAIT, wait, STRIDE * wait), SHORTEST_WAIT)
 
 
@@ -196,11 +196,11 @@ def _stages(problem, state, slopes, length, accuracy):
     t1, a1 = solve(slopes.warming + 0.5 * h * drift, slopes.rate)
     t2, a2 = solve(slopes.warming + 1.5 * h * drift + 4.0 / h * t1, slopes.rate + 4.0 / h * a1)
     t, a = state.temperature + 2.0 * t1, state.conversion + 2.0 * a1
-    warming, rate = _rates(problem, slopes.awake, t, a, air)
+    warming, rate = _rates(problem, slopes.uninhibited, t, a, air)
     past, gone = (t1 - t2) / h, (a1 - a2) / h
     t3, a3 = solve(warming + past, rate + gone)
     t, a = t + t3, a + a3
-    warming, rate = _rates(problem, slopes.awake, t, a, air)
+    warming, rate = _rates(problem, slopes.uninhibited, t, a, air)
     back = 8.0 / 3.0 / h
     t4, a4 = solve(warming + past - back * t3, rate + gone - back * a3)
     allowed = accuracy.seed + accuracy.conversion * state.conversion
@@ -208,16 +208,16 @@ def _stages(problem, state, slopes, length, accuracy):
     return t + t4, a + a4, np.where(np.isfinite(miss), miss, 1e6)
 
 
-def _rates(problem, awake, temperature, conversion, air):
+def _rates(problem, uninhibited, temperature, conversion, air):
     """Warming (K/s) and cure (1/s) at a stage."""
-    rate = problem.mix.rate(temperature, conversion) * awake
+    rate = problem.mix.rate(temperature, conversion) * uninhibited
     return _flow(problem.network, temperature, air) + problem.network.heating * rate, rate
 
 
 def _solver(network, slopes, h):
     """Factorise the step's matrix once; the returned function gives the changes for a right-hand side."""
     s = 2.0 / h
-    # A slice that speeds itself up faster than the step can follow would make the pivot vanish.
+    # A slice whose cure accelerates faster than the step can follow would make the pivot zero.
     own = np.minimum(slopes.by_conversion, 0.5 * s)
     pivot = 1.0 / (s - own)
     diagonal = s + network.total - network.heating * slopes.by_temperature * s * pivot

@@ -7,14 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.interpolate import CubicHermiteSpline
 
-from testpour.physics.casting import MINUTE, Casting
-from testpour.physics.events import first_crossing, hermite, largest
-from testpour.physics.follow import follow
-from testpour.physics.march import Accuracy
+from testpour.physics.casting import HOUR, MINUTE, Casting
+from testpour.physics.events import ProbeRecord, Probes, WholeRecord, first_crossing, largest
+from testpour.physics.kinetics import stir
+from testpour.physics.march import Accuracy, CureState, HeatEquation, Room, march
+from testpour.physics.network import build, cut, stack
+from testpour.physics.resin import Resin
 
 SLICES = 24
 UNEVEN_SLICES = 48
+FIRST_STEP = 1.0  # s
 SUMMARY = (
     "gel_time", "time_to_peak", "peak_temperature", "hottest", "core_conversion", "face_conversion", "largest_difference",
 )
@@ -42,13 +46,13 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
     `slices` go through the thickness, or half of it where both sides are alike: by default 24, or 48 where the sides differ
     or layers follow. `accuracy` is the error allowed in a step.
     """
-    trace, cuts = follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
+    trace, cuts = _follow([casting], slices or _slices([casting]), accuracy or Accuracy(), whole=True)
     summary = _summary([casting], trace)
     times, temperature, conversion = _history(trace, minutes)
     middle = temperature @ trace.probes.centre[0]
     depth, temperature, conversion = _through(casting, cuts[0], temperature, conversion)
-    told = (float(summary[name][0]) for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"))
-    return CureRun(times / MINUTE, depth, middle, temperature, conversion, *told)
+    summary_values = (float(summary[name][0]) for name in ("gel_time", "time_to_peak", "peak_temperature", "largest_difference"))
+    return CureRun(times / MINUTE, depth, middle, temperature, conversion, *summary_values)
 
 
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
@@ -59,7 +63,7 @@ def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.Data
     castings = list(castings)
     if not castings:
         return pd.DataFrame(columns=list(SUMMARY), dtype=float)
-    trace, _ = follow(castings, slices or _slices(castings), Accuracy())
+    trace, _ = _follow(castings, slices or _slices(castings), Accuracy())
     return pd.DataFrame(_summary(castings, trace))
 
 
@@ -85,18 +89,11 @@ def _summary(castings, trace):
 def _history(trace, minutes):
     """Times (s), temperature and conversion (times, slices) of the one casting that was kept whole."""
     run = trace.history()
-    time = run.time
     if minutes is None:
-        return time, run.temperature, run.conversion
+        return run.time, run.temperature, run.conversion
     wanted = np.atleast_1d(np.asarray(minutes, dtype=float)) * MINUTE
-    after = np.clip(np.searchsorted(time, wanted), 1, time.size - 1)
-    width = (time[after] - time[after - 1])[:, None]
-    share = (wanted - time[after - 1])[:, None] / np.maximum(width, 1e-12)
-    reports = (
-        hermite(share, width, y[after - 1], y[after], m[after - 1], m[after])
-        for y, m in ((run.temperature, run.warming), (run.conversion, run.rate))
-    )
-    return wanted, *reports
+    time, first = np.unique(run.time, return_index=True)  # the end of one stretch is the start of the next
+    return wanted, *(CubicHermiteSpline(time, y[first], slope[first])(wanted) for y, slope in ((run.temperature, run.warming), (run.conversion, run.rate)))
 
 
 def _through(casting, slices, temperature, conversion):
@@ -106,3 +103,74 @@ def _through(casting, slices, temperature, conversion):
         return depth[::-1], temperature[:, ::-1], conversion[:, ::-1]
     depth = np.concatenate([depth[::-1], casting.thickness - depth])
     return depth, *(np.concatenate([y[:, ::-1], y], axis=1) for y in (temperature, conversion))
+
+
+def _follow(castings, slices, accuracy, whole=False):
+    """The record of every casting marched to its end, from one event to the next (pours, oven steps), and how each is cut; `whole` keeps every slice of one."""
+    cuts = [_cut(casting, slices) for casting in castings]
+    breaks = [[*casting.breaks, casting.hours * HOUR] for casting in castings]
+    layers = [np.array([pour.catalyst for pour in casting.pours]) for casting in castings]
+    catalyst = np.array([doses[owner] for doses, (_, owner) in zip(layers, cuts, strict=True)])  # % of every slice, (castings, slices)
+    state = _start(castings, slices)
+    trace = WholeRecord() if whole else ProbeRecord(len(castings))
+    for phase in range(max(map(len, breaks)) - 1):
+        rows = np.array([row for row, times in enumerate(breaks) if phase < len(times) - 1])
+        some = [(castings[row], *cuts[row], *breaks[row][phase : phase + 2]) for row in rows]
+        problem = _problem(some, catalyst[rows])
+        weights = [_weights(casting, slices, _poured(casting, owner, start)) for casting, slices, owner, start, _ in some]
+        trace.begin(rows, Probes(*(np.array(place) for place in zip(*weights, strict=True))))
+        part = state.take(rows)
+        part.step[:] = FIRST_STEP
+        march(problem, part, trace, accuracy)
+        trace.end()
+        state.put(rows, part)
+    return trace, [slices for slices, _ in cuts]
+
+
+def _cut(casting, count):
+    """The slices of a casting and the number of the layer each belongs to."""
+    metres = [1e-3 * pour.thickness for pour in casting.pours]
+    return cut([0.5 * metres[0]] if casting.even else metres, count)
+
+
+def _start(castings, count):
+    """Every casting just mixed and poured."""
+    temperature = np.repeat([[casting.start_temperature] for casting in castings], count, axis=1)
+    spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count, axis=1)
+    clock = np.zeros(len(castings))
+    return CureState(clock, np.full(len(castings), FIRST_STEP), temperature, np.zeros(temperature.shape), spent)
+
+
+def _problem(some, catalyst):
+    """What stays fixed between two breaks, of castings with their slices, the layer of each, start and end (s)."""
+    parts, air = [], []
+    for casting, slices, owner, start, end in some:
+        below = None if casting.even else casting.other_face or casting.face
+        parts.append(build(slices, casting.resin, _poured(casting, owner, start), below, casting.face))
+        first, last = casting.air(start + 1e-6), casting.air(end - 1e-6)
+        air.append((start, first, (last - first) / (end - start)))
+    room = Room(*np.array(air).T[:, :, None])
+    resins = Resin(**{name: np.array([[float(getattr(casting.resin, name))] for casting, *_ in some]) for name in Resin.__dataclass_fields__})
+    return HeatEquation(stack(parts), stir(resins, catalyst), room, np.array([end for *_, end in some]))
+
+
+def _poured(casting, owner, time):
+    """Which slices are in the mould from `time` (s) on."""
+    return np.array([pour.minute * MINUTE <= time for pour in casting.pours])[owner]
+
+
+def _weights(casting, slices, poured):
+    """Weights of the middle, the lower face and the upper face of one casting."""
+    middle, lower, upper = np.zeros((3, poured.size))
+    top = int(np.flatnonzero(poured)[-1])
+    upper[[top, top - 1]] = 1.5, -0.5
+    if casting.even:
+        # Nothing flows through the middle, so the profile is level there.
+        middle[[0, 1]] = 1.125, -0.125
+        return middle, upper, upper
+    lower[[0, 1]] = 1.5, -0.5
+    place = 0.5e-3 * casting.thickness
+    after = int(np.searchsorted(slices.centres, place))
+    share = (place - slices.centres[after - 1]) / (slices.centres[after] - slices.centres[after - 1])
+    middle[[after - 1, after]] = 1.0 - share, share
+    return middle, lower, upper

@@ -21,7 +21,7 @@ from testpour.wording import count, listed, shortened
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
 
 
-def read_asked(
+def read_request(
     study: Study, sessions: int, pours: int | Sequence[int], purpose: str | None, factors: Sequence[str] | None,
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
@@ -39,7 +39,7 @@ def read_asked(
     try:
         coding = coding_for(study, days, factors, rooms, moulds, given=compare is not None)
         conflicts += [f"{text} Change it in study.toml, or in what you ask for." for text in settings_refused(coding)]
-        sides = _sides(coding, compare, conflicts) if _is_pair(compare) else None
+        sides = _settings_to_compare(coding, compare, conflicts) if _is_pair(compare) else None
     except PlanConflict as wrong:
         conflicts += wrong.problems
     if conflicts:
@@ -67,8 +67,8 @@ def _sizes(sessions, pours, conflicts):
     given, alone = each_of(pours), not is_list(pours)
     wrong = [size for size in given if not _is_whole(size) or size < 1]
     if wrong:
-        said = ", ".join(dict.fromkeys(shortened(repr(size)) for size in wrong))
-        conflicts.append(f"pours: {said} is not a number of pours. Give 1, 2, 3 ..., and leave an empty session out.")
+        quoted = ", ".join(dict.fromkeys(shortened(repr(size)) for size in wrong))
+        conflicts.append(f"pours: {quoted} is not a number of pours. Give 1, 2, 3 ..., and leave an empty session out.")
     if sessions and not alone and len(given) != sessions:
         conflicts.append(f"{count(sessions, 'session')} but {count(len(given), 'number')} of pours: give one for each session.")
     return () if wrong else tuple(int(size) for size in given) * (sessions if alone else 1)
@@ -76,12 +76,12 @@ def _sizes(sessions, pours, conflicts):
 
 def _check_budget(pours, resin, pot, conflicts):
     """Note amounts that cannot be read, and a plan that the resin at hand cannot fill."""
-    each = weighable(conflicts, pot, "g", "pot")
+    grams = weighable(conflicts, pot, "g", "pot")
     have = math.inf if resin is None else weighable(conflicts, resin, "g", "resin")
-    if pours * each > have:
-        fits = f"plan {count(int(have // each), 'pour')}, or pots" if have >= each else "plan pots"
+    if pours * grams > have:
+        fits = f"plan {count(int(have // grams), 'pour')}, or pots" if have >= grams else "plan pots"
         conflicts.append(
-            f"{count(pours, 'pour')} of {show(each, 'g')} need {show(pours * each, 'g')} of resin and there are "
+            f"{count(pours, 'pour')} of {show(grams, 'g')} need {show(pours * grams, 'g')} of resin and there are "
             f"{show(have, 'g')}: {fits} of {show(have / pours, 'g')}."
         )
 
@@ -100,13 +100,13 @@ def _check_purpose(purpose, compare, conflicts):
         conflicts.append(f"Two settings are compared only to {purposes.SETTLE}: leave purpose out, or leave compare out.")
 
 
-def _sides(coding, compare, conflicts):
+def _settings_to_compare(coding, compare, conflicts):
     """The two settings to compare as a table; whatever keeps one of them out of this plan is noted."""
     tables = []
     for number, side in enumerate(compare, start=1):
         try:
             table = settings_table(coding.study, dict(side))
-            wrong = [*_unfit(coding, side, table.iloc[0]), *_refused(coding, table.iloc[0])]
+            wrong = [*_why_not_poured(coding, side, table.iloc[0]), *_refused(coding, table.iloc[0])]
             tables.append(table)
         except StudyProblems as problem:
             wrong = problem.problems
@@ -114,7 +114,7 @@ def _sides(coding, compare, conflicts):
     return pd.concat(tables) if len(tables) == 2 else None
 
 
-def _unfit(coding, side, row):
+def _why_not_poured(coding, side, row):
     """Why a setting to compare is not poured by this plan: not varied in it, outside a span, or in no mould."""
     if still := [name for name in side if name not in coding.names]:
         yield f"{', '.join(still)} is not varied in this plan; it varies {', '.join(coding.names)}."

@@ -37,7 +37,7 @@ def design_problem(
     sessions, heat = tuple(int(number) for number in sessions), HeatLimit(coding)
     return DesignProblem(
         coding.axes() if axes is None else axes, tuple(terms), len(sessions), sessions=sessions,
-        eta=_session_share(coding.study), forbidden=heat if heat.matters else None, limit=heat.sentence,
+        eta=_session_share(coding.study), forbidden=heat if heat.binds else None, limit=heat.sentence,
         fixed=fixed, fixed_sessions=fixed_sessions, prior=_prior(coding, terms) if informed else None,
     )
 
@@ -95,7 +95,7 @@ class HeatLimit:
         return believed_peaks(study, settings_table(study, self.coding.decode(rows)))
 
     @property
-    def matters(self) -> bool:
+    def binds(self) -> bool:
         """Whether the limit cuts the region at any combination of low, middle and high, in any planned room."""
         return bool(self(self._corners()).any())
 
@@ -110,15 +110,15 @@ class HeatLimit:
         peaks = self.peaks(corners)
         worst = corners[[int(peaks.argmax())]]
         row = self.coding.decode(worst).iloc[0]
-        said = ", ".join(f"{f.words} {f.show(row[f.name])}" for f in map(self.coding.study.factor, self.coding.names))
+        settings_in_words = ", ".join(f"{f.words} {f.show(row[f.name])}" for f in map(self.coding.study.factor, self.coding.names))
         text = (
             f"the heat limit: no pour is planned whose believed peak reaches {hottest_peak():g} °C, where styrene boils, and "
-            f"{said} is believed to reach {peaks.max():.0f} °C."
+            f"{settings_in_words} is believed to reach {peaks.max():.0f} °C."
         )
-        ways = [way for factor in self.coding.factors if (way := self._way_out(factor, worst))]
-        return text + (f" Narrow the span in study.toml: {' or '.join(ways)}." if ways else " Use less catalyst or thinner pours.")
+        remedies = [remedy for factor in self.coding.factors if (remedy := self._remedy(factor, worst))]
+        return text + (f" Narrow the span in study.toml: {' or '.join(remedies)}." if remedies else " Use less catalyst or thinner pours.")
 
-    def _way_out(self, factor, worst):
+    def _remedy(self, factor, worst):
         """The end of one factor's span that alone would keep the hottest pour below the limit, in words."""
         place, steps = self.coding.names.index(factor.name), np.linspace(-1, 1, 201)
         if factor.kind == "yes/no":
@@ -137,6 +137,6 @@ class HeatLimit:
 def settings_refused(coding: Coding) -> tuple[str, ...]:
     """Everything the cautions refuse at the ends of the spans, at the values kept fixed, or in a planned room."""
     study, usual = coding.study, coding.study.settings()
-    chosen = {f.name: (usual[f.name],) for f in study.factors if f.role == "chosen" and f.kind != "text"}
+    chosen = {f.name: (usual[f.name],) for f in study.numeric if f.role == "chosen"}
     ends = {**chosen, **{f.name: f.span for f in coding.factors}, "room_temperature": coding.rooms}
     return sum((check_settings(study, {name: float(value)}) for name, values in ends.items() for value in values), Cautions()).refusals

@@ -32,10 +32,6 @@ class CandidateGroup:
         k = self.terms.shape[1]
         self.others = [f for f in range(k) if f not in self.axes]
         self.rows = model_rows(self.values, self.terms[:, self.axes])
-        self.shared = self.rows.ndim == 2
-        if self.shared and not self.whole:
-            pairs = self.rows[:, :, None] * self.rows[:, None, :]
-            self.pairs = np.ascontiguousarray(pairs.reshape(len(self.rows), -1).T)
 
     def rest(self, settings: np.ndarray) -> np.ndarray:
         """What the other axes contribute to each term, shape (..., p)."""
@@ -43,20 +39,14 @@ class CandidateGroup:
 
     def linear(self, vector: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """y'v for every start and candidate, shape (B, C), of vectors (B, p) and what `rest` gave."""
-        vector = vector * rest
-        if self.shared:
-            return vector @ self.rows.T
-        return (self.rows @ vector[:, :, None])[:, :, 0]
+        return (self.rows @ (vector * rest)[:, :, None])[:, :, 0]
 
     def quadratic(self, matrix: np.ndarray, rest: np.ndarray) -> np.ndarray:
         """y'Qy for every start and candidate, shape (B, C), of matrices (B, p, p) and what `rest` gave."""
         matrix = matrix * rest[:, :, None] * rest[:, None, :]
-        if self.shared:
-            return matrix.reshape(len(matrix), -1) @ self.pairs
         return ((self.rows @ matrix) * self.rows).sum(-1)
 
     def pick(self, starts: np.ndarray, best: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Values and model-row factors of candidate `best` for the given starts, shapes (b, axes) and (b, p)."""
-        if self.shared:
-            return self.values[best], self.rows[best]
-        return self.values[starts, best], self.rows[starts, best]
+        place = best if self.rows.ndim == 2 else (starts, best)
+        return self.values[place], self.rows[place]

@@ -88,9 +88,9 @@ class Move:
 
     def square(self, matrix: np.ndarray) -> np.ndarray:
         """(y - a r)'Q(y - a r) for every start and candidate, shape (B, C), of one Q (B, p, p) a start."""
-        found, pull = self.group.quadratic(matrix, self.rest), _times(matrix, self.others)
+        form, pull = self.group.quadratic(matrix, self.rest), _times(matrix, self.others)
         own = (self.others * pull).sum(1)[:, None]
-        return found - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
+        return form - 2 * self.shift * self.group.linear(pull, self.rest) + self.shift**2 * own
 
 
 @dataclass
@@ -124,7 +124,7 @@ def exchange_pour(batch: Designs, i: int, group: CandidateGroup) -> None:
                 weight * move.square(batch.inverse), weight * move.line(pull))
     ratio = swap.ratio
     score = ratio - 1 if batch.moments is None else _variance_drop(batch, move, swap, ratio)
-    starts, best = _better(batch, [i], group, score, 0.0)
+    starts, best = _improving(batch, [i], group, score, 0.0)
     if len(starts):
         values, factor = group.pick(starts, best)
         rows = factor * move.rest[starts]
@@ -154,7 +154,7 @@ def _updated(inverse, coming, weight, swap, starts, best):
     return inverse - ends.transpose(0, 2, 1) @ (middle @ ends)
 
 
-def _better(batch, members, group, score, now):
+def _improving(batch, members, group, score, now):
     """Starts whose best candidate, with all these pours inside the region, scores above `now`, and which candidate that is."""
     if batch.problem.constrained:
         b, c = score.shape
@@ -174,9 +174,9 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
     new = factor[:, :, None, :] * rest[:, None]
     c = 1 - batch.weight[j]
     matrix = batch.matrix()
-    trial = (matrix - _part(batch.rows[:, members], c))[:, None] + _part(new, c)
+    trial = (matrix - _session_information(batch.rows[:, members], c))[:, None] + _session_information(new, c)
     score, now = _score(trial, batch.moments), _score(matrix, batch.moments)
-    starts, best = _better(batch, members, group, score, now)
+    starts, best = _improving(batch, members, group, score, now)
     if len(starts):
         values, _ = group.pick(starts, best)
         batch.settings[np.ix_(starts, members, np.array(group.axes))] = values[:, None, :]
@@ -187,7 +187,7 @@ def exchange_session(batch: Designs, j: int, group: CandidateGroup) -> None:
         batch._spread(starts)
 
 
-def _part(rows, c):
+def _session_information(rows, c):
     """A session's own share of the information."""
     total = rows.sum(-2)
     return np.swapaxes(rows, -1, -2) @ rows - c * total[..., :, None] * total[..., None, :]

@@ -40,16 +40,7 @@ def term_name(term: Sequence[int], names: Sequence[str]) -> str:
 
 def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) -> np.ndarray:
     """Model matrix, shape ``(..., p)``, of coded `settings` with shape ``(..., k)``."""
-    settings = np.asarray(settings, float)
-    exponents = np.asarray(terms, int)
-    out = np.ones(settings.shape[:-1] + (len(exponents),))
-    for f, degree in enumerate(exponents.max(axis=0, initial=0).tolist()):
-        if degree:
-            powers = np.ones(settings.shape[:-1] + (degree + 1,))
-            for d in range(1, degree + 1):
-                np.multiply(powers[..., d - 1], settings[..., f], out=powers[..., d])
-            out *= powers.take(exponents[:, f], axis=-1)
-    return out
+    return np.prod(np.asarray(settings, float)[..., None, :] ** np.asarray(terms, int), axis=-1)
 
 
 def information(
@@ -60,13 +51,13 @@ def information(
     `eta` is the variance between sessions over the variance between pours; `prior` (p, p) is the prior precision times
     the variance between pours.
     """
-    found = np.swapaxes(rows, -1, -2) @ rows
+    matrix = np.swapaxes(rows, -1, -2) @ rows
     if sessions is not None and eta > 0:
         members = np.eye(np.max(sessions) + 1)[np.asarray(sessions)]
         shrink = eta / (1 + eta * members.sum(0))
         sums = members.T @ rows
-        found = found - np.swapaxes(sums, -1, -2) @ (shrink[:, None] * sums)
-    return found if prior is None else found + prior
+        matrix = matrix - np.swapaxes(sums, -1, -2) @ (shrink[:, None] * sums)
+    return matrix if prior is None else matrix + prior
 
 
 def log_determinant(matrix: np.ndarray) -> np.ndarray:

@@ -19,7 +19,7 @@ from testpour.wording import listed
 POOL = 90                                               # most candidate settings scored at once for one pour
 CHUNK = 250                                             # starts improved side by side
 POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
-KEPT = 0.95                                             # of the D-efficiency at least, where sessions are made alike
+KEPT = 0.95                                             # share of the D-efficiency that is kept at least where sessions are balanced
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
@@ -34,17 +34,17 @@ def optimal_plan(
     35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
     rng = np.random.default_rng(seed)
-    aim = problem.moments() if criterion == "I" else None
+    target_moments = problem.moments() if criterion == "I" else None
     grid = _coarse_grid(problem, criterion)
     chunks = [min(CHUNK, starts - done) for done in range(0, starts, CHUNK)]
-    found = [_improve(problem, _random_settings(problem, grid, size, rng), grid, aim) for size in chunks]
-    settings = np.concatenate(found)
-    score = _scores(problem, settings, aim)
+    batches = [_improve(problem, _random_settings(problem, grid, size, rng), grid, target_moments) for size in chunks]
+    settings = np.concatenate(batches)
+    score = _scores(problem, settings, target_moments)
     if any(axis.levels is None and axis.met is None for axis in problem.axes):
-        settings, score = _polished(problem, settings, score, aim)
+        settings, score = _polished(problem, settings, score, target_moments)
     if not np.isfinite(score.max()):
-        said = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
-        raise PlanConflict([said + problem.in_the_way()])
+        refusal = "No set of pours within the limits tells all the effects apart: let fewer settings vary, or widen a span in study.toml."
+        raise PlanConflict([refusal + problem.in_the_way()])
     return settings[int(score.argmax())] + 0.0  # no negative zeros
 
 
@@ -188,9 +188,9 @@ def _random_settings(
         todo = ~problem.allowed(out) & new
         if not todo.any():
             return out
-    lost = sorted({int(s) + 1 for s in session[todo.any(0)]})
-    said = f"No settings that may be poured were found for session {listed(map(str, lost))}: plan a cooler room, or move its pours to another session."
-    raise PlanConflict([said + problem.in_the_way()])
+    sessions = sorted({int(s) + 1 for s in session[todo.any(0)]})
+    refusal = f"No settings that may be poured were found for session {listed(map(str, sessions))}: plan a cooler room, or move its pours to another session."
+    raise PlanConflict([refusal + problem.in_the_way()])
 
 
 def _place_fixed(problem, settings):

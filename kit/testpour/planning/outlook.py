@@ -70,16 +70,16 @@ class PlanOutlook:
 
     def noticed(self) -> str:
         """What the plan would notice."""
-        told = self._told.drop_duplicates("reading")
-        setting = told["setting"].iloc[0]
-        seen = [line for line in told.itertuples() if not line.noticed.startswith("over")]
-        blind = [line.reading for line in told.itertuples() if line.noticed.startswith("over")]
+        rows = self._aimed_rows.drop_duplicates("reading")
+        setting = rows["setting"].iloc[0]
+        noticeable = [line for line in rows.itertuples() if not line.noticed.startswith("over")]
+        unnoticeable = [line.reading for line in rows.itertuples() if line.noticed.startswith("over")]
         parts = []
-        if seen:
-            any_of = listed((change_words(line.reading, line.noticed) for line in seen), "or")
+        if noticeable:
+            any_of = listed((change_words(line.reading, line.noticed) for line in noticeable), "or")
             parts.append(f"This plan shows nine times in ten that {setting} matters if, from one end of its span to the other, it changes {any_of}.")
-        if blind:
-            parts.append(f"These pours are too few to show surely what {setting} does to {listed(blind)}, however much it does.")
+        if unnoticeable:
+            parts.append(f"These pours are too few to show surely what {setting} does to {listed(unnoticeable)}, however much it does.")
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
@@ -87,16 +87,16 @@ class PlanOutlook:
         return " ".join(parts)
 
     @property
-    def _told(self):
+    def _aimed_rows(self):
         """The rows of the readings that have an aim; all where none has."""
         return self.table[self.table["reading"].isin([reading.words for reading in self.plan.study.aimed])]
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        told = self._told.assign(shown=self._told["noticed"] + ", known to ± " + self._told["interval"])
-        shown = told.pivot(index="reading", columns="setting", values="shown")
-        shown = shown.loc[told["reading"].unique(), told["setting"].unique()]
+        rows = self._aimed_rows.assign(shown=self._aimed_rows["noticed"] + ", known to ± " + self._aimed_rows["interval"])
+        shown = rows.pivot(index="reading", columns="setting", values="shown")
+        shown = shown.loc[rows["reading"].unique(), rows["setting"].unique()]
         shown.index.name = shown.columns.name = None
         return (
             f"<p>{in_html(self.sentence())}</p><p>For each reading and setting: the smallest change over the setting's whole "
@@ -137,15 +137,15 @@ def outlook(
     the trade believes of the noise, as the models do, so that more pours never notice less. Settings that are fixed
     within a session are judged between sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
     """
-    pours = _every_pour(plan)
-    lines = [line for reading in plan.study.readings for line in _lines(plan, pours, reading)]
+    pours = _coded_pours(plan)
+    lines = [line for reading in plan.study.readings for line in _reading_rows(plan, pours, reading)]
     problems: list[str] = []
-    each, _ = weighable(problems, pot, "g", "pot"), weighable(problems, scale_resolution, "g", "scale_resolution")
+    pot_grams, _ = weighable(problems, pot, "g", "pot"), weighable(problems, scale_resolution, "g", "scale_resolution")
     if price is not None and not 0 <= price < np.inf:
         problems.append(f"price: {price!r} is no price of a kilogram of resin. Give a number from 0 up without a currency, for example price=12.")
     if problems:
         raise Problems("Outlook", problems)
-    grams = each * len(plan.table)
+    grams = pot_grams * len(plan.table)
     return PlanOutlook(
         plan,
         pd.DataFrame(lines),
@@ -153,12 +153,12 @@ def outlook(
         grams * float(plan.table["catalyst"].mean()) / 100 if "catalyst" in plan.table else 0.0,
         max((age for reading in plan.study.readings for age in reading.ages), default=0.0),
         None if price is None else grams / 1000 * price,
-        plan.found() + check_batch(each),
-        _on_this_scale(plan, each, scale_resolution),
+        plan.all_cautions() + check_batch(pot_grams),
+        _scale_warning(plan, pot_grams, scale_resolution),
     )
 
 
-def _on_this_scale(plan, pot, scale_resolution):
+def _scale_warning(plan, pot, scale_resolution):
     """Which planned percentages of catalyst the scale may deliver alike in a pot (g), in words."""
     step, unit = to_unit(scale_resolution, "g", "scale_resolution"), unit_of(scale_resolution)
     alike = held_alike(pot, plan.table["catalyst"].unique(), step) if "catalyst" in plan.table else []
@@ -176,7 +176,7 @@ def change_words(reading: str, noticed: str) -> str:
     return f"the {reading} of at least {noticed.removeprefix('over ')}" if noticed.endswith(OF_CASTINGS) else f"{reading} by at least {noticed}"
 
 
-def _every_pour(plan):
+def _coded_pours(plan):
     """Coded settings and session number of each pour, made already or planned, and the terms that they tell apart.
 
     Where a log and a few pours cannot separate the terms of the plan, those of each setting by itself; a plan whose
@@ -196,7 +196,7 @@ def _separates(rows, terms):
     return np.linalg.matrix_rank(model_rows(rows, terms)) == len(terms)
 
 
-def _lines(plan, pours, reading):
+def _reading_rows(plan, pours, reading):
     """One line a varied setting for one reading."""
     rows, numbers, terms = pours
     scatter = beliefs_for(plan.study, reading).scatter  # as the trade believes it, on the latent scale

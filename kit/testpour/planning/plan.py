@@ -14,7 +14,7 @@ from testpour.cautions import check_batch
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.asked import read_asked
+from testpour.planning.asked import read_request
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
@@ -101,7 +101,7 @@ class Plan:
 
     def sentence(self) -> str:
         """The plan in a few sentences, with its cautions."""
-        return " ".join([self.summary(), *self.found().lines()])
+        return " ".join([self.summary(), *self.all_cautions().lines()])
 
     def summary(self) -> str:
         """The plan in a few sentences, without cautions."""
@@ -123,7 +123,7 @@ class Plan:
         self._check_pours([pour])
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
-    def found(self) -> Cautions:
+    def all_cautions(self) -> Cautions:
         """What is refused or warned about the plan: each sentence once, with the pours it is about."""
         return self.wide + by_pour({pour: self.cautions(pour) for pour in self.table.index})
 
@@ -210,13 +210,13 @@ def plan_pours(
     PlanConflict
         Naming everything that conflicts and the smallest change that would work.
     """
-    sizes, coding, sides = read_asked(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
+    sizes, coding, sides = read_request(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)
-    wishes = purposes.Wishes(coding, sizes, seed=seed)
+    request = purposes.PlanRequest(coding, sizes, seed=seed)
     if made is not None:
-        wishes = replace(wishes, fixed=coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
-    purpose = purpose or (purposes.pick_purpose(wishes) if sides is None else purposes.SETTLE)
-    chosen = purposes.PICK[purpose](wishes) if sides is None else purposes.settle(wishes, *coding.encode(sides))
+        request = replace(request, fixed=coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
+    purpose = purpose or (purposes.pick_purpose(request) if sides is None else purposes.SETTLE)
+    chosen = purposes.PICK[purpose](request) if sides is None else purposes.settle(request, *coding.encode(sides))
     table = _run_order(coding, sides, chosen, castings, seed)
     why = chosen.why + (ONE_THING if coding.hours is not None else "")
     wide = check_batch(to_unit(pot, "g", "pot"))

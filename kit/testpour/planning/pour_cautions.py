@@ -20,7 +20,7 @@ from testpour.study import Study
 from testpour.wording import listed
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-SIDES = ("above", "below", "at or above")  # how a sentence goes on that names the limit it is about
+SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
 
 
 def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
@@ -41,36 +41,36 @@ def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray:
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     """What is refused or warned about one pour: its settings, and the gel time and peak believed for them."""
-    numbers = {f.name for f in study.factors if f.kind != "text"}
+    numbers = {f.name for f in study.numeric}
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
-    found, table = check_settings(study, given), settings_table(study, given)
+    cautions, table = check_settings(study, given), settings_table(study, given)
     gel = [(reading, check_gel_time) for reading in study.readings if reading.name == "gel_time"]
     for reading, check in (*gel, (_peak(study), check_peak)):
-        found += check(float(_believed_middle(study, reading, table)[0]), f"the trade's {reading.words} of")  # advice has the log's
-    return found
+        cautions += check(float(_believed_middle(study, reading, table)[0]), f"the trade's {reading.words} of")  # advice has the log's
+    return cautions
 
 
-def by_pour(found: Mapping[str, Cautions]) -> Cautions:
+def by_pour(cautions: Mapping[str, Cautions]) -> Cautions:
     """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
-    said = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(found).items()}
-    return Cautions(tuple(said["refusals"]), tuple(said["warnings"]))
+    sentences = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(cautions).items()}
+    return Cautions(tuple(sentences["refusals"]), tuple(sentences["warnings"]))
 
 
-def grouped(found: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
+def grouped(cautions: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     """The cautions of several pours, each sentence once: ``refusals`` and ``warnings``, sentence to the names of its pours.
 
     Sentences that say by which value the same limit is broken become one, with the values from the least to the most;
     every other sentence keeps its own numbers.
     """
-    said: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
-    for pour, one in found.items():
+    pours_by_sentence: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
+    for pour, one in cautions.items():
         for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
             for text in texts:
                 head, _, limit = text.partition(" is ")
                 same = NUMBER.sub("", head) if limit.startswith(SIDES) else text
-                said.setdefault((level, same, limit), []).append((str(pour), text))
+                pours_by_sentence.setdefault((level, same, limit), []).append((str(pour), text))
     parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
-    for (level, *_), pairs in said.items():
+    for (level, *_), pairs in pours_by_sentence.items():
         parts[level][_one_text([text for _, text in pairs])] = list(dict.fromkeys(pour for pour, _ in pairs))
     return parts
 
@@ -79,13 +79,13 @@ def _one_text(texts):
     """Sentences that differ in one value as one sentence, with the least and the most of it."""
     if len(set(texts)) == 1:
         return texts[0]
-    found = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
-    values = [value[0] for value in found]
-    start, end = found[0].span()
+    numbers = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
+    values = [value[0] for value in numbers]
+    start, end = numbers[0].span()
     return f"{texts[0][:start]}{min(values, key=float)} to {max(values, key=float)}{texts[0][end:]}"
 
 
-def sharing(study: Study, pours: pd.DataFrame) -> list[list[str]]:
+def session_groups(study: Study, pours: pd.DataFrame) -> list[list[str]]:
     """The pours that can share a session: those alike in every setting that is set once a session.
 
     Parameters
@@ -99,16 +99,16 @@ def sharing(study: Study, pours: pd.DataFrame) -> list[list[str]]:
     list of list of str
         Names, in the order of the first pour of each session.
     """
-    once = [f.name for f in _once(study) if f.name in pours]
+    once = [f.name for f in _set_by_session(study) if f.name in pours]
     return [list(run.index) for _, run in pours.groupby(once, sort=False, dropna=False)] if once else [list(pours.index)]
 
 
-def _once(study):
+def _set_by_session(study):
     """The settings that hold for a whole session."""
     return [f for f in study.factors if f.role == "chosen" and f.by_session]
 
 
-def apart(study: Study, name: str, pours: pd.DataFrame) -> str:
+def session_conflict(study: Study, name: str, pours: pd.DataFrame) -> str:
     """Why some pours cannot share a session, in sentences: no plan could be made after a log that has them as one.
 
     Parameters
@@ -124,13 +124,13 @@ def apart(study: Study, name: str, pours: pd.DataFrame) -> str:
     str
         "" where they can.
     """
-    runs = sharing(study, pours)
-    if len(runs) < 2:
+    groups = session_groups(study, pours)
+    if len(groups) < 2:
         return ""
-    words = listed(f.words for f in _once(study) if f.name in pours and pours[f.name].nunique(dropna=False) > 1)
-    each = "; ".join(listed(map(str, run)) for run in runs)
-    said = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {each}."
-    return f"{said} If they can differ within a session, write by_session = false for them in study.toml."
+    words = listed(f.words for f in _set_by_session(study) if f.name in pours and pours[f.name].nunique(dropna=False) > 1)
+    groups_in_words = "; ".join(listed(map(str, run)) for run in groups)
+    sentence = f"session {name}: its pours differ in {words}, set once a session. Begin a session for each of these: {groups_in_words}."
+    return f"{sentence} If they can differ within a session, write by_session = false for them in study.toml."
 
 
 def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
@@ -147,7 +147,7 @@ def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
     str
         Begins with a space; "" where there are none.
     """
-    ends = {f: (pours[f.name].min(), pours[f.name].max()) for f in _once(study) if f.name in pours}
+    ends = {f: (pours[f.name].min(), pours[f.name].max()) for f in _set_by_session(study) if f.name in pours}
     words = [f.words for f, (low, high) in ends.items() if low < high and by_day(pours, f, (low + high) / 2)]
     if not words:
         return ""

@@ -20,27 +20,18 @@ OFTEN = 0.9  # chance with which the smallest effect is noticed
 
 
 def _chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
-    """Chance that a two-sided interval for an effect leaves out zero; nan where `df` says that nothing is left to judge it by."""
-    if df < 1 or not np.isfinite(se):
-        return float("nan")
+    """Chance that a two-sided interval for an effect leaves out zero."""
     if effect == 0:
         return false_alarm
     return float(ncf.sf(fisher.isf(false_alarm, 1, df), 1, df, (effect / se) ** 2))  # t squared is F with 1 degree of freedom
 
 
 def smallest_effect(se: float, df: float) -> float:
-    """Smallest true effect noticed nine times in ten, in the unit of `se`; nan without degrees of freedom."""
-    if df < 1 or not np.isfinite(se):
-        return float("nan")
+    """Smallest true effect noticed nine times in ten, in the unit of `se`."""
     top = 4.0 + student.isf(FALSE_ALARM / 2, df)
     while _chance_to_notice(top, 1.0, df) < OFTEN:
         top *= 2
     return se * brentq(lambda size: _chance_to_notice(size, 1.0, df) - OFTEN, 1e-9, top, xtol=1e-10)
-
-
-def half_width(se: float, df: float) -> float:
-    """Half-width of the 90 % interval expected for an effect, in the unit of `se`; nan without degrees of freedom."""
-    return float(se * student.ppf(0.95, df)) if df >= 1 else float("nan")
 
 
 def plan_power(
@@ -65,11 +56,11 @@ def plan_power(
     names = names or [f"x{i + 1}" for i in range(rows.shape[1])]
     se = se * [2 if any(e % 2 for e in term) else 1 for term in terms]  # how far a term's column moves over the cube
     df = df + believed_df
-    found = pd.DataFrame({
+    table = pd.DataFrame({
         "compared": np.where(whole, "between sessions", "within sessions"), "df": df, "se": se,
-        "half_width": list(map(half_width, se, df)), "smallest": list(map(smallest_effect, se, df)),
+        "half_width": se * student.isf(FALSE_ALARM / 2, df), "smallest": list(map(smallest_effect, se, df)),
     }, index=[term_name(term, names) for term in terms])
-    return found[[any(term) for term in terms]]
+    return table[[any(term) for term in terms]]
 
 
 def _strata(design, sessions, session_sd):

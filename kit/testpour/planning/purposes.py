@@ -18,12 +18,12 @@ MAP = "map the good region"
 SHARPEN = "sharpen what we know"
 SETTLE = "settle one question"
 PURPOSES = (MATTER, MAP, SHARPEN, SETTLE)
-TO = {MATTER: "find out "}  # how a sentence leads up to a purpose
+TO = {MATTER: "find out "}  # words before a purpose in a sentence
 STARTS = 60  # random starts of the exchange: more are slower and surer
 
 
 @dataclass(frozen=True)
-class Chosen:
+class PlannedSet:
     """A set of coded pours for a purpose."""
 
     rows: np.ndarray  # coded settings, shape (pours, coded factors)
@@ -34,7 +34,7 @@ class Chosen:
 
 
 @dataclass(frozen=True)
-class Wishes:
+class PlanRequest:
     """What a plan must respect, in coded form."""
 
     coding: Coding
@@ -49,34 +49,34 @@ class Wishes:
         return self.coding.axes()
 
     @property
-    def easy(self) -> bool:
+    def allows_regular(self) -> bool:
         """True when every factor may change from pour to pour, at both ends of its span."""
-        return not HeatLimit(self.coding).matters and all(
+        return not HeatLimit(self.coding).binds and all(
             not axis.whole and (axis.levels is None or len(axis.levels) == 2) for axis in self.axes
         )
 
 
-def pick_purpose(wishes: Wishes) -> str:
+def pick_purpose(request: PlanRequest) -> str:
     """The purpose that suits what is asked, for a person who named none."""
-    if wishes.fixed is not None:
+    if request.fixed is not None:
         return SHARPEN
-    enough = len(_terms(quadratic_terms, wishes.axes)) + 3
-    return MAP if sum(wishes.sizes) >= enough else MATTER
+    enough = len(_terms(quadratic_terms, request.axes)) + 3
+    return MAP if sum(request.sizes) >= enough else MATTER
 
 
-def _which_settings_matter(wishes: Wishes) -> Chosen:
+def _which_settings_matter(request: PlanRequest) -> PlannedSet:
     """Two-level pours, with the same middle pour in every session to show the noise."""
-    needed = len(_terms(main_terms, wishes.axes))
-    spare = int(min(wishes.sizes) >= 4 and sum(wishes.sizes) - len(wishes.sizes) >= needed)
-    sizes = tuple(size - spare for size in wishes.sizes)
-    chosen = _regular(wishes, sizes) or _two_level(wishes, sizes)
+    needed = len(_terms(main_terms, request.axes))
+    spare = int(min(request.sizes) >= 4 and sum(request.sizes) - len(request.sizes) >= needed)
+    sizes = tuple(size - spare for size in request.sizes)
+    chosen = _regular(request, sizes) or _two_level(request, sizes)
     if not spare:
         return chosen
-    middle = _middle_pours(wishes, chosen)
+    middle = _middle_pours(request, chosen)
     if middle is None:
-        return _regular(wishes, wishes.sizes) or _two_level(wishes, wishes.sizes)
+        return _regular(request, request.sizes) or _two_level(request, request.sizes)
     rows, sessions = np.vstack([chosen.rows, middle]), np.append(chosen.sessions, np.arange(len(sizes)))
-    return Chosen(rows, sessions, chosen.terms, chosen.why + _middle_words(wishes.axes, middle), chosen.mixed)
+    return PlannedSet(rows, sessions, chosen.terms, chosen.why + _middle_words(request.axes, middle), chosen.mixed)
 
 
 def _middle_words(axes, middle):
@@ -91,11 +91,11 @@ def _middle_words(axes, middle):
     return f" The middle pour of every session is the same but for {listed(sets)}" + (f": sessions alike in that show {shows}" if some else ".")
 
 
-def _regular(wishes, sizes):
+def _regular(request, sizes):
     """A regular fraction in equal sessions, where one fits; None otherwise."""
-    total, k = sum(sizes), len(wishes.axes)
+    total, k = sum(sizes), len(request.axes)
     base = total.bit_length() - 1
-    if not wishes.easy or total != 1 << base or len(set(sizes)) > 1 or not 2 <= base <= k < total:
+    if not request.allows_regular or total != 1 << base or len(set(sizes)) > 1 or not 2 <= base <= k < total:
         return None
     names = [f"{place:02d}" for place in range(k)]
     try:
@@ -103,76 +103,77 @@ def _regular(wishes, sizes):
         numbers, lost = block_two_level(fraction, len(sizes)) if len(sizes) > 1 else (np.zeros(total, int), ())
     except ValueError:
         return None
-    mixed = _mixed_words(fraction, wishes.axes, lost)
+    mixed = _mixed_words(fraction, request.axes, lost)
     what = "Every combination of low and high" if k == base else "A balanced part of the low and high combinations"
-    return Chosen(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), f"{what} of {k} settings, split evenly over the sessions.", mixed)
+    return PlannedSet(fraction.rows, np.asarray(numbers), tuple(main_terms(k)), f"{what} of {k} settings, split evenly over the sessions.", mixed)
 
 
 def _mixed_words(fraction, axes, lost):
     """What cannot be told apart, as a workshop would say it; the names of the fraction are the places of `axes`."""
-    def said(effect, together=" with "):
+    def effect_in_words(effect, together=" with "):
         return together.join(axes[int(place)].words or axes[int(place)].name for place in effect.split(":"))
 
-    groups = [[said(effect) for effect in group.split("+")] for group in fraction.aliases()]
+    groups = [[effect_in_words(effect) for effect in group.split("+")] for group in fraction.aliases()]
     alone = [axis.words or axis.name for axis in axes]
     single = "; ".join(f"{one} from {', or '.join(others)}" for one, *others in groups if one in alone)
     pairs = "; ".join(", or ".join(group) for group in groups if group[0] not in alone)
     text = ""
     if groups:
-        own = f"The plan cannot tell what one setting does from what two others do together: {single}." if single else "Each setting's own effect can be read."
-        text = own + (f" Where two act together, the plan cannot say which pair it was: {pairs}." if pairs else "")
+        confounded = f"The plan cannot tell what one setting does from what two others do together: {single}."
+        text = confounded if single else "Each setting's own effect can be read."
+        text += (f" Where two act together, the plan cannot say which pair it was: {pairs}." if pairs else "")
     if lost:
-        text += f" {capital(listed(said(effect, ' acting with ') for effect in lost))} cannot be told from a difference between days."
+        text += f" {capital(listed(effect_in_words(effect, ' acting with ') for effect in lost))} cannot be told from a difference between days."
     return text.strip()
 
 
-def _two_level(wishes, sizes):
+def _two_level(request, sizes):
     """Low and high pours that tell the main effects apart best."""
-    ends = [(-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels)) for axis in wishes.axes]
-    axes = tuple(axis if axis.met is not None else replace(axis, levels=end) for axis, end in zip(wishes.axes, ends, strict=True))
+    ends = [(-1.0, 1.0) if axis.levels is None else (min(axis.levels), max(axis.levels)) for axis in request.axes]
+    axes = tuple(axis if axis.met is not None else replace(axis, levels=end) for axis, end in zip(request.axes, ends, strict=True))
     why = "Low and high of every setting, chosen so that their effects are told apart as sharply as these sessions and limits allow."
     mixed = "Effects of single settings are told apart; what two settings do together may be mixed into them."
-    return _search(wishes, axes, sizes, main_terms, "D", why, mixed)
+    return _search(request, axes, sizes, main_terms, "D", why, mixed)
 
 
-def _map_the_region(wishes: Wishes) -> Chosen:
+def _map_the_region(request: PlanRequest) -> PlannedSet:
     """Pours for a curved surface that predicts well everywhere."""
     why = "Three or more levels of each setting, chosen so that a curved surface predicts well on average over the whole region."
-    return _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "I", why)
+    return _search(request, request.axes, request.sizes, quadratic_terms, "I", why)
 
 
-def _sharpen(wishes: Wishes) -> Chosen:
+def _sharpen(request: PlanRequest) -> PlannedSet:
     """Pours that add most to what belief and the log already know."""
     why = "Placed where they narrow most what the trade's beliefs leave open."
-    if wishes.fixed is not None:
-        why = f"Added to {count(len(wishes.fixed), 'pour')} of the log, where they narrow most what log and belief leave open."
-    return _search(wishes, wishes.axes, wishes.sizes, quadratic_terms, "D", why, with_past=True)
+    if request.fixed is not None:
+        why = f"Added to {count(len(request.fixed), 'pour')} of the log, where they narrow most what log and belief leave open."
+    return _search(request, request.axes, request.sizes, quadratic_terms, "D", why, with_past=True)
 
 
-def settle(wishes: Wishes, this: np.ndarray, that: np.ndarray) -> Chosen:
+def settle(request: PlanRequest, this: np.ndarray, that: np.ndarray) -> PlannedSet:
     """Two coded settings side by side, as often as the sessions allow."""
-    if min(wishes.sizes) < 2:
+    if min(request.sizes) < 2:
         raise PlanConflict(["To settle one question, each session needs both castings: plan at least 2 pours a session."])
-    rows = np.array([(this, that)[place % 2] for size in wishes.sizes for place in range(size)])
+    rows = np.array([(this, that)[place % 2] for size in request.sizes for place in range(size)])
     k = rows.shape[1]
     moved = int(np.argmax(np.abs(np.asarray(this) - that)))
     terms = ((0,) * k, tuple(int(i == moved) for i in range(k)))
     why = "Both settings are poured in every session, so that a good or bad day favours neither."
-    return Chosen(rows, np.repeat(np.arange(len(wishes.sizes)), wishes.sizes), terms, why)
+    return PlannedSet(rows, np.repeat(np.arange(len(request.sizes)), request.sizes), terms, why)
 
 
-def _search(wishes, axes, sizes, kind, criterion, why, mixed="", with_past=False):
+def _search(request, axes, sizes, kind, criterion, why, mixed="", with_past=False):
     """The best new pours that the exchange finds for a kind of model."""
     numbers, past = np.repeat(np.arange(len(sizes)), sizes), {}
-    if with_past and wishes.fixed is not None:
-        offset = max(wishes.fixed_sessions) + 1
-        past = {"fixed": wishes.fixed, "fixed_sessions": wishes.fixed_sessions}
+    if with_past and request.fixed is not None:
+        offset = max(request.fixed_sessions) + 1
+        past = {"fixed": request.fixed, "fixed_sessions": request.fixed_sessions}
         axes, numbers = tuple(_after_sessions(axis, offset) for axis in axes), numbers + offset
     terms = _terms(kind, axes)
-    problem = design_problem(wishes.coding, terms, numbers, axes=axes, informed=with_past, **past)
-    rows = optimal_plan(problem, criterion, starts=STARTS, seed=wishes.seed)
+    problem = design_problem(request.coding, terms, numbers, axes=axes, informed=with_past, **past)
+    rows = optimal_plan(problem, criterion, starts=STARTS, seed=request.seed)
     rows = balanced_over_sessions(problem, rows) if criterion == "D" else rows
-    return Chosen(rows[len(problem.kept):], numbers - numbers.min(), terms, why, mixed)
+    return PlannedSet(rows[len(problem.kept):], numbers - numbers.min(), terms, why, mixed)
 
 
 def _after_sessions(axis: Axis, sessions: int) -> Axis:
@@ -189,21 +190,21 @@ def _terms(kind, axes):
     met = [f for f, axis in enumerate(axes) if axis.met is not None]
 
     def kept(term):
-        own = sum(term) == 1 and any(term[f] for f in met)  # a room that is met shows between sessions only: it is left to their error
+        own = sum(term) == 1 and any(term[f] for f in met)  # the room differs between sessions only, so its effect is left to their error
         return not own and not any(term[f] > 1 for f in flat) and sum(term[f] for f in whole) < 2
 
     return tuple(filter(kept, kind(len(axes))))
 
 
-def _middle_pours(wishes, chosen):
+def _middle_pours(request, chosen):
     """A pour for each session in the middle of every setting, of two values at the higher; None where any is believed to run too hot.
 
     A setting that all pours of a session share stays as it is there.
     """
-    first = [chosen.rows[chosen.sessions == number][0] for number in range(len(wishes.sizes))]
-    middles = [None if axis.whole else median_high(axis.levels or [0.0]) for axis in wishes.axes]
+    first = [chosen.rows[chosen.sessions == number][0] for number in range(len(request.sizes))]
+    middles = [None if axis.whole else median_high(axis.levels or [0.0]) for axis in request.axes]
     middle = np.array([[own if level is None else level for own, level in zip(row, middles, strict=True)] for row in first])
-    return None if HeatLimit(wishes.coding)(middle).any() else middle
+    return None if HeatLimit(request.coding)(middle).any() else middle
 
 
 PICK = {MATTER: _which_settings_matter, MAP: _map_the_region, SHARPEN: _sharpen}

@@ -16,7 +16,7 @@ from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, listed, table_html
 
-LITTLE = 1.05  # what is noticed later by less than a twentieth is as good as not lost
+LITTLE = 1.05  # ratio below which a plan counts as having lost nothing
 
 
 @dataclass(frozen=True, eq=False)
@@ -109,21 +109,21 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     """
     names = names_planned(castings.pours.index)
     made, names = castings.pours[names.isin(plan.table.index)], names[names.isin(plan.table.index)]
-    left = plan.table.drop(index=names)
-    if not len(left):
+    remaining = plan.table.drop(index=names)
+    if not len(remaining):
         raise Problem("Every pour of this plan is in the log: nothing is left to repair. Plan afresh with castings=.")
-    over = [s for s in plan.sessions if s in set(plan.table.loc[names, "session"])]
-    ahead = [session for session in plan.sessions if session not in over]
+    started = [s for s in plan.sessions if s in set(plan.table.loc[names, "session"])]
+    ahead = [session for session in plan.sessions if session not in started]
     following = ahead[0] if ahead else new_names("S", 1, [*plan.sessions, *castings.pours["session"]])[0]
-    sessions = [following if session in over else session for session in left["session"]]
+    sessions = [following if session in started else session for session in remaining["session"]]
     if plan.purpose == SETTLE:  # the two settings of its question are all it may pour
-        table, how = left.assign(session=sessions), "with the settings of the question"
+        table, how = remaining.assign(session=sessions), "with the settings of the question"
     else:
         past = castings.pours if plan.purpose == SHARPEN else made
         table, how = _searched(plan, past, sessions, seed), f"chosen afresh round {count(len(made), 'pour')} that were made"
-    table = _shuffled(table, seed).set_axis(left.index)
-    why = f"The {count(len(left), 'pour')} still to make, {how}."
-    moved = [str(pour) for pour, was, now in zip(left.index, left["session"], table["session"], strict=True) if was != now]
+    table = _shuffled(table, seed).set_axis(remaining.index)
+    why = f"The {count(len(remaining), 'pour')} still to make, {how}."
+    moved = [str(pour) for pour, was, now in zip(remaining.index, remaining["session"], table["session"], strict=True) if was != now]
     if moved:
         why += f" Moved to a later session: {listed(moved)}."
     rooms = _in_rooms(plan, list(dict.fromkeys(table["session"])))

@@ -13,7 +13,7 @@ import numpy as np
 from testpour.catalogue import catalogue
 from testpour.files import Kind, beginning, put
 from testpour.models.beliefs import BeliefProblem, trade_beliefs
-from testpour.models.remainder import straightened
+from testpour.models.remainder import projected_on_expected
 from testpour.models.terms import TERMS
 from testpour.problems import NoSuchFile
 from testpour.toml_file import TomlProblem, read_toml
@@ -103,8 +103,8 @@ def _reading_table(fit, source, contrary=()):
     posterior, away = fit.average.posterior, fit.newcomer().away
     believed = fit.average.believed
     table = {}
-    coefficients = straightened(fit.average.study, believed, posterior.coefficients)  # a belief has no remainder to carry
-    for term, draws in zip(believed.foreseen().terms, coefficients.T, strict=True):
+    coefficients = projected_on_expected(fit.average.study, believed, posterior.coefficients)  # a belief has no remainder to carry
+    for term, draws in zip(believed.without_remainder().terms, coefficients.T, strict=True):
         if term.name in TERMS:
             table[term.name] = _entry(draws + away.get("bench" if term.name == "level" else term.name, 0.0), source)
     for effect in contrary:

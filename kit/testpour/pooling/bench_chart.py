@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
-from testpour.pooling.bench_words import difference_unit, differs, in_points, too_few
+from testpour.pooling.bench_words import difference_unit, differences_in_words, shown_difference, too_few
 from testpour.problems import Problem
 
 if TYPE_CHECKING:
@@ -43,16 +43,16 @@ def show_benches(pooled: Pool, reading: str) -> Picture:
     if not fit.average.pours:
         raise Problem(f"No pour of this pool has a {fit.reading.words}: there is nothing to show.")
     table = fit.differences().sort_values("middle", kind="stable")
-    says = differs(fit) if pooled.tells else too_few(len(pooled.benches))
+    says = differences_in_words(fit) if pooled.tells else too_few(len(pooled.benches))
     picture, [[ax]] = new_picture(says, height=2.0 + 0.3 * min(len(table), NAMED))
     places = np.arange(len(table))
-    low, high = in_points(fit, fit.where_new_benches_lie())
+    low, high = shown_difference(fit, fit.where_new_benches_lie())
     ax.axvspan(low, high, color=SHADE, zorder=0, label="nine in ten new benches")
     ax.axvline(0, color=INK, linewidth=0.8)
     for apart, face, words in ((False, "white", "a bench, 90 % interval"), (True, SECOND, "a bench that stands out")):
         rows = (table["stands_out"] == apart).to_numpy()
         if rows.any():
-            low, middle, high = (in_points(fit, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
+            low, middle, high = (shown_difference(fit, table.loc[rows, end].to_numpy()) for end in ("low", "middle", "high"))
             ax.errorbar(middle, places[rows], xerr=[middle - low, high - middle], fmt="D" if apart else "o",
                         color=SECOND if apart else LOG, markerfacecolor=face, linewidth=2, markersize=7, label=words)
     _name_benches(ax, table)

@@ -9,14 +9,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change_unit, good_grades
+from testpour.models.change import change_unit, good_grades, in_points, size_words
 from testpour.models.effect import Effect
 from testpour.models.effects import effects
-from testpour.pooling.bench_reasons import TIE, WHOLE
 from testpour.pooling.reading import PooledReading
+from testpour.pooling.sources import TIE, WHOLE
 from testpour.study import Study
 from testpour.units import unit_words
-from testpour.wording import age_words, capital, count, first_few, in_html, listed, rounded
+from testpour.wording import age_words, capital, count, first_few, in_html, listed
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
 TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"
@@ -31,7 +31,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     text = f"{count(len(benches), 'bench', 'benches')}: {count(pours, 'pour')} in {count(sessions, 'session')}."
     whole = ~left_out["bench"].isin(benches.index)
     for bench, rows in left_out[whole].groupby("bench", sort=False):
-        text += f" {bench} is left out whole, because {listed(map(_because, rows.to_dict('records')))}."
+        text += f" {bench} is left out whole, because {listed(map(_reason_in_words, rows.to_dict('records')))}."
     if not whole.all():
         text += f" Left out: {listed(dict.fromkeys((left_out['bench'] + ' ' + left_out['part'])[~whole]))}."
     if left_out["do"].str.startswith(TIE).any():
@@ -41,7 +41,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     return text
 
 
-def _because(row):
+def _reason_in_words(row):
     """One reason why a bench is left out whole."""
     if row["part"] == WHOLE:
         return f"it {row['what']}"
@@ -54,7 +54,7 @@ def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
     for effect in effects(fit.average).each:
         if effect.poured:
             new = at_new_bench[effect.factor.name]
-            where, says = holds(effect, new, fit, tells)
+            where, says = where_it_holds(effect, new, fit, tells)
             yield {
                 "reading": fit.reading.words, "factor": effect.factor.words,
                 "from": effect.factor.show(effect.start), "to": effect.factor.show(effect.end),
@@ -63,16 +63,16 @@ def effect_rows(fit: PooledReading, tells: bool) -> Iterator[dict[str, Any]]:
             }
 
 
-def holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
+def where_it_holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool) -> tuple[str, str]:
     """Where an effect holds, and the sentence that says so, from the average bench and a `new` one that is not in the pool."""
-    said = effect.sentence().removesuffix(effect.rests_on())
+    words = effect.sentence().removesuffix(effect.rests_on())
     if not effect.settled:
-        return (NOTHING if effect.none else OPEN), said
+        return (NOTHING if effect.negligible else OPEN), words
     if not tells:
-        return TOGETHER, said
+        return TOGETHER, words
     if not any(effect.factor.name in t.factors for t in fit.average.believed.terms if t.name in fit.sloped):
-        return SAME, said
-    return (EVERY if new.told else MOST), f"{said} At a new bench: {new.interval().partition('interval ')[2]}."
+        return SAME, words
+    return (EVERY if new.direction_known else MOST), f"{words} At a new bench: {new.interval().partition('interval ')[2]}."
 
 
 def too_few(benches: int) -> str:
@@ -83,24 +83,24 @@ def too_few(benches: int) -> str:
     )
 
 
-def differs(fit: PooledReading) -> str:
+def differences_in_words(fit: PooledReading) -> str:
     """How far benches lie apart in one reading, and which stand out."""
     if len(fit.benches) < FEWEST:
         return f"{capital(fit.reading.words)}: read at {listed(fit.benches)} only, and how benches differ is told from {FEWEST} or more."
-    said = f"{capital(fit.reading.words)}: {_spread(fit)}."
+    sentence = f"{capital(fit.reading.words)}: {_spread(fit)}."
     table = fit.differences()
     apart = table[table["stands_out"]]
     if not len(apart):
-        return f"{said} No bench stands out."
+        return f"{sentence} No bench stands out."
     if len(apart) > SHOWN:
-        return f"{said} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
-    shown = [f"{bench} ({_by(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
-    return f"{said} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
+        return f"{sentence} {count(len(apart), 'bench', 'benches')} of {len(table)} stand out."
+    shown = [f"{bench} ({_difference_in_words(fit, row.middle)})" for bench, row in zip(apart.index, apart.itertuples(), strict=True)]
+    return f"{sentence} {listed(shown)} {'stands' if len(apart) == 1 else 'stand'} out."
 
 
 def _spread(fit):
     unit = difference_unit(fit)
-    low, middle, high = np.sort(np.abs(in_points(fit, np.array(fit.spread()))))
+    low, middle, high = np.sort(np.abs(shown_difference(fit, np.array(fit.spread()))))
     if high < 0.5 and unit in (CHANCES, "%"):
         return f"at the usual settings benches hardly differ, by under 1 {unit.replace('castings', 'casting')}"
     if middle < 0.5 and unit == CHANCES:
@@ -110,48 +110,39 @@ def _spread(fit):
 
 
 def _digits(value, unit):
-    """Whole castings in a hundred; other sizes with two digits below ten."""
-    if unit == CHANCES:
-        return "under 1" if value < 0.5 else f"{value:.0f}"
-    return "0" if value < 0.005 else rounded(value)
-
-
-def _aimed(fit):
-    """Whether differences are chances of grades that meet an aim."""
-    return good_grades(fit.average.study, fit.reading) is not None
+    return "0" if unit != CHANCES and value < 0.005 else size_words(value, unit == CHANCES)
 
 
 def difference_unit(fit: PooledReading) -> str:
     """The unit of a difference between benches."""
-    if fit.reading.grades:
-        return CHANCES if _aimed(fit) else "grades"
-    return "%" if fit.ratio else change_unit(fit.reading)
+    unit = change_unit(fit.reading, good_grades(fit.average.study, fit.reading))
+    return CHANCES if unit == "in 100" else unit
 
 
-def in_points(fit: PooledReading, values: np.ndarray) -> np.ndarray:
+def shown_difference(fit: PooledReading, values: np.ndarray) -> np.ndarray:
     """Differences on the scale of `PooledReading.differences`, as a figure draws them: in `difference_unit`."""
-    return 100 * (values - 1) if fit.ratio else 100 * values if _aimed(fit) else values
+    return in_points(values, fit.ratio, good_grades(fit.average.study, fit.reading))
 
 
-def _by(fit, middle):
-    unit, size = difference_unit(fit), float(in_points(fit, middle))
+def _difference_in_words(fit, middle):
+    unit, size = difference_unit(fit), float(shown_difference(fit, middle))
     more, less = ("longer", "shorter") if fit.reading.unit in ("min", "h") else ("more", "less")
     if unit == CHANCES:
         more, less = "more good ones", "fewer good ones"
     return f"{_digits(abs(size), unit)} {unit} {more if size > 0 else less}"
 
 
-def expects(fit: PooledReading) -> str:
+def expected_in_words(fit: PooledReading) -> str:
     """What a newcomer's first casting at the usual settings will read, nine in ten over benches and days."""
     shown = fit.newcomer().predict().iloc[0]
-    return f"{capital(_at(fit.reading, fit.average.study.told_at(fit.reading)))} {_span(fit.reading, shown.low, shown.high)}"
+    return f"{capital(_reading_at_age(fit.reading, fit.average.study.told_at(fit.reading)))} {_range_in_words(fit.reading, shown.low, shown.high)}"
 
 
-def _at(reading, age):
+def _reading_at_age(reading, age):
     return f"{reading.words} at {age_words(age)}" if reading.ages else reading.words
 
 
-def _span(reading, low, high):
+def _range_in_words(reading, low, high):
     """Two ends of a reading in words: ``"25.5 to 45.8 min"``, ``"dry to slightly tacky"``."""
     if not reading.grades:
         return f"{low:.3g} to {_shown(reading, high)}"
@@ -192,16 +183,16 @@ class Expected:
     def lines(self) -> list[str]:
         """One sentence a setting and reading; last, what lies outside what was poured or is held as it was met."""
         many = self.table.index.get_level_values(0).nunique() > 1
-        said = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
+        readings_in_words = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
         outside = listed(dict.fromkeys(part for row in self.table["beyond"] if row for part in row.split("; ")))
         met = [text for text in dict.fromkeys(self.table["met"]) if text]
-        return [capital(line) for line in said] + ([f"Trust it less: {outside}."] if outside else []) + met
+        return [capital(line) for line in readings_in_words] + ([f"Trust it less: {outside}."] if outside else []) + met
 
     def _line(self, reading, row):
         low, middle, high = (row[name] for name in ("low", "middle", "high"))
-        at = _at(reading, self.age or self.study.told_at(reading))
+        at = _reading_at_age(reading, self.age or self.study.told_at(reading))
         if reading.grades:
-            return f"{at}: most likely {_grade(reading, middle)}, nine castings in ten {_span(reading, low, high)}."
+            return f"{at}: most likely {_grade(reading, middle)}, nine castings in ten {_range_in_words(reading, low, high)}."
         return f"{at}: about {_shown(reading, middle)}, nine castings in ten between {low:.3g} and {_shown(reading, high)}."
 
     def sentence(self) -> str:

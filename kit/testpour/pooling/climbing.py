@@ -9,19 +9,19 @@ from typing import TypeAlias
 import numpy as np
 from scipy.special import ndtr, ndtri
 
-from testpour.likelihood.climb import Top, climb, difference_curvature
+from testpour.likelihood.climb import Optimum, climb, difference_curvature
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.scaling import Scale, scaled_problem
 from testpour.pooling.blocks import make_blocks
 
-GREAT = 4000  # rows above which a climb begins on part of the benches
-PART = 1500  # rows it begins on, about
+GREAT = 4000  # rows above which the search begins with part of the benches
+PART = 1500  # rows that it begins with, about
 REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
 
 
-PooledTop: TypeAlias = "tuple[NormalScoreDensity, Scale, Top]"
+PooledOptimum: TypeAlias = tuple["NormalScoreDensity", Scale, Optimum]
 
 
 @dataclass(frozen=True)
@@ -102,9 +102,9 @@ def _bench_marginal(
     return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
-def pooled_top_of_density(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledTop | None = None
-) -> PooledTop:
+def pooled_optimum(
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledOptimum | None = None
+) -> PooledOptimum:
     """The density of a pool's sds as scores, its scale, and where it is highest.
 
     `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench. The climb begins at the top of a
@@ -113,16 +113,16 @@ def pooled_top_of_density(
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density, part = NormalScoreDensity(marginal), _some_benches(bench)
     if len(model.low) <= GREAT or part.all():
-        start = density.scores(outer) if near is None else _carried(near, scale)
+        start = density.scores(outer) if near is None else _start_from(near, scale)
         return density, scale, climb(density, start, difference_curvature(density), quasi_newton=True)
-    first = pooled_top_of_density(_picked(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
+    first = pooled_optimum(_subset(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
     curvature = first[2].curvature * len(np.unique(bench)) / len(np.unique(bench[part]))
-    return density, scale, climb(density, _carried(first, scale), lambda *_: curvature, quasi_newton=True, steps=8)
+    return density, scale, climb(density, _start_from(first, scale), lambda *_: curvature, quasi_newton=True, steps=8)
 
 
-def _carried(found, scale):
+def _start_from(near, scale):
     """A top as a start on another scale; the score of an sd with a belief has no unit."""
-    density, before, top = found
+    density, before, top = near
     shape, _ = split_outer(top.at, len(density.scales))
     has_unit = np.r_[np.full(len(shape), not scale.graded), ~density.believed]
     return top.at + has_unit * np.log(before.unit / scale.unit)
@@ -136,7 +136,7 @@ def _some_benches(bench):
     return np.isin(bench, chosen)
 
 
-def _picked(model, rows):
+def _subset(model, rows):
     """The same model on some of its rows."""
     groups = {group.name: model.group_levels[group.name][group.codes[rows]] for group in model.groups}
     return IntervalModel(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.special import softmax
 from scipy.stats import chi2, norm, qmc
 
 from testpour.likelihood.interval import IntervalModel
@@ -16,13 +17,13 @@ from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import effective_size, resample
 from testpour.pooling.blocks import back_solve
-from testpour.pooling.climbing import PooledTop, Slope, pooled_top_of_density
+from testpour.pooling.climbing import PooledOptimum, Slope, pooled_optimum
 
 DEGREES = 6  # of the t distribution that sds are drawn from
 POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
-ROUNDS = 3  # times the places are drawn anew, nearer to where the weight was
+ROUNDS = 3  # rounds at most, each drawn nearer to where the weights were
 TOLERANCE = 1e-9  # see `Marginal.solve`
-GOOD = 0.5  # effective share of the places that needs no other round
+GOOD = 0.5  # effective share of the places at which no further round is needed
 SMALL = 1000  # rows of a small pool
 LARGE = 4000  # rows of a large one
 FEW = 12  # benches of a small pool
@@ -31,14 +32,14 @@ MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a larg
 
 def sample_pool(
     model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
-    seed: int = 0, found: PooledTop | None = None
+    seed: int = 0, optimum: PooledOptimum | None = None
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
-    come bench by bench. The top of its density is not sought again where it was `found` before.
+    come bench by bench. The top of its density is not sought again where it was `optimum` before.
     """
-    density, scale, top = found or pooled_top_of_density(model, bench, slopes)
+    density, scale, top = optimum or pooled_optimum(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(top.covariance(0.3))
     rows, benches = len(model.low), len(np.unique(bench))
@@ -48,7 +49,7 @@ def sample_pool(
         points = POINTS if rows <= SMALL and benches <= FEW else FEWER
         outer, inner, effective = _importance_draws(density, top, root, points, draws, rng)
     coefficients, effects = inner
-    return _described(model, scale, slopes, outer, coefficients, effects, effective, seed)
+    return _as_posterior(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
 def _importance_draws(density, top, root, points, draws, rng):
@@ -65,8 +66,7 @@ def _importance_draws(density, top, root, points, draws, rng):
             height = density.marginal.value_at(place, outer) + density.log_stretch(one).sum()
             logs.append(height - t_density(apart @ apart, len(apart), DEGREES))
             places.append((outer, place))
-        weights = np.exp(np.array(logs) - max(logs))
-        weights /= weights.sum()
+        weights = softmax(logs)
         effective = effective_size(weights)
         if effective >= GOOD * points:
             break
@@ -122,7 +122,7 @@ def _normal_draws(density, top, root, draws, rng):
     return drawn, _inner_draws(marginal, place, draws, rng, step @ slopes.T), draws
 
 
-def _described(model, scale, slopes, outer, coefficients, effects, effective, seed):
+def _as_posterior(model, scale, slopes, outer, coefficients, effects, effective, seed):
     """The `Posterior` of the draws; of the effects of groups it keeps those of benches and of their slopes."""
     names = [group.name for group in model.groups] + [f"bench {model.coefficient_names[slope.column]}" for slope in slopes]
     kept = {name: effects[:, c] for c, name in enumerate(names) if name == "bench" or c >= len(model.groups)}

@@ -12,13 +12,12 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
-from testpour.pooling.bench_reasons import COLUMNS, WHOLE, PoolProblems, agreed, differing, reason, unjoinable
-from testpour.pooling.sources import Given, Source, open_sources
+from testpour.pooling.sources import COLUMNS, WHOLE, Given, PoolProblems, Source, incompatible_columns, open_sources, pool_declarations, reason, unjoinable
 from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count
 
-ENOUGH = 6  # readings alike in pours alike before it is no coincidence; a day and a grade may well be the same
+ENOUGH = 6  # equal readings of equal pours from which on they are no coincidence: a day and a grade may well agree
 ORDER = ("session", "made_at")
 
 
@@ -43,11 +42,11 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     sources = open_sources(given)
     reasons = unjoinable(sources)
     left = _without(sources, reasons)
-    factors = agreed(left, "factors")
-    unlike_factors, factor_units = differing(left, "factors", factors)
+    factors = pool_declarations(left, "factors")
+    unlike_factors, factor_units = incompatible_columns(left, "factors", factors)
     left = _without(left, unlike_factors)
-    readings = agreed(left, "readings")
-    unlike_readings, reading_units = differing(left, "readings", readings)
+    readings = pool_declarations(left, "readings")
+    unlike_readings, reading_units = incompatible_columns(left, "readings", readings)
     repeated, duplicates = _duplicate_pours(left)
     table = pd.DataFrame(reasons + unlike_factors + unlike_readings + repeated, columns=COLUMNS)
     if len(table) and not (leave_out and left):
@@ -57,8 +56,8 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     dropped = {(row["bench"], row["part"]) for row in unlike_readings}
     units = factor_units | reading_units
     factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items()}
-    parts = [(s, *_renamed(s, factors, readings, units, dropped, duplicates.get(s.bench, ()))) for s in left]
-    assumed = tuple(text for s in left for text in _unwritten(s, duplicates.get(s.bench, ())))
+    parts = [(s, *_in_pool_units(s, factors, readings, units, dropped, duplicates.get(s.bench, ()))) for s in left]
+    assumed = tuple(text for s in left for text in _assumed_settings(s, duplicates.get(s.bench, ())))
     return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
 
 
@@ -83,7 +82,7 @@ def _joined(parts, factors, readings, table, assumed):
         study,
         name=f"Pool of {count(len(parts), 'bench', 'benches')}",
         factors=tuple(factors.values()),
-        readings=tuple(_common([source for source, *_ in parts], reading) for reading in readings.values()),
+        readings=tuple(_common_reading([source for source, *_ in parts], reading) for reading in readings.values()),
         aims=tuple(aim for aim in study.aims if aim.reading in readings),
     )
     pours = pd.concat([pours for _, pours, _ in parts])
@@ -105,7 +104,7 @@ def _joined(parts, factors, readings, table, assumed):
     return Joined(Castings(study, pours, rows), benches, bench_of, table, assumed)
 
 
-def _common(sources, reading):
+def _common_reading(sources, reading):
     """The pool's declaration of a reading: at all ages of its benches, with the coarsest step of their instruments."""
     same = [r for s in sources for r in s.castings.study.readings if r.name == reading.name]
     steps = [one.resolution for one in same]
@@ -113,43 +112,43 @@ def _common(sources, reading):
     return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
 
 
-def _renamed(source, factors, readings, units, dropped, duplicates):
+def _in_pool_units(source, factors, readings, units, dropped, duplicates):
     """Pours and readings of one bench as they stand in the pool."""
     bench, study = source.bench, source.castings.study
     pours = source.castings.pours.drop(index=list(duplicates))
     rows = source.castings.readings
-    made = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
-    made["session"] = f"{bench} " + made["session"].astype(str)
+    pooled_pours = pd.DataFrame({name: pours[name] for name in ORDER}, index=pours.index)
+    pooled_pours["session"] = f"{bench} " + pooled_pours["session"].astype(str)
     usual = {factor.name: factor.usual for factor in study.factors}
     for factor in factors.values():
         blank = "" if factor.kind == "text" else np.nan
-        made[factor.name] = _setting(pours[factor.name], factor, bench, units, usual[factor.name]) if factor.name in pours else blank
-    made["by"] = _numbered_readers(pours["by"], bench)
-    made["note"] = ""
-    made.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
+        pooled_pours[factor.name] = _setting_column(pours[factor.name], factor, bench, units, usual[factor.name]) if factor.name in pours else blank
+    pooled_pours["by"] = _numbered_readers(pours["by"], bench)
+    pooled_pours["note"] = ""
+    pooled_pours.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
     joined = [r.name for r in study.readings if (bench, readings[r.name].words) not in dropped]
-    rows = _rows(rows[rows["pour"].isin(pours.index) & rows["reading"].isin(joined)], source, units)
+    rows = _reading_rows(rows[rows["pour"].isin(pours.index) & rows["reading"].isin(joined)], source, units)
     rows["by"] = _numbered_readers(rows["by"], bench)
     rows["note"] = ""
     rows["pour"] = f"{bench} " + rows["pour"].astype(str)
-    return made, rows
+    return pooled_pours, rows
 
 
-def _unwritten(source, duplicates):
+def _assumed_settings(source, duplicates):
     """Each setting that a bench declares and did not write down for some of its pours, with the usual value it takes there."""
     pours = source.castings.pours.drop(index=list(duplicates))
-    for factor in source.castings.study.factors:
-        if factor.kind != "text" and factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
+    for factor in source.castings.study.numeric:
+        if factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
             yield f"{factor.words} {factor.show(factor.usual)} for {count(blank, 'pour')} of {source.bench}"
 
 
-def _setting(column, factor, bench, units, usual):
+def _setting_column(column, factor, bench, units, usual):
     if factor.kind == "text":
         return column.fillna("").astype(str).map(lambda label: f"{bench} {label}" if label else "")
     return _converted(column.astype(float).fillna(usual), units.get((bench, factor.name)))
 
 
-def _rows(rows, source, units):
+def _reading_rows(rows, source, units):
     """Readings in the pool's units, each widened by half a step of its own bench's instrument."""
     name, ends = rows["reading"].to_numpy(), rows[["low", "high"]].to_numpy(float, copy=True)
     for reading in source.castings.study.readings:
@@ -206,18 +205,18 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
 
 def _pour_hashes(castings: Castings) -> dict[str, int]:
     """A hash of the settings and readings of each pour that was read, by its name."""
-    factors = [f.name for f in castings.study.factors if f.name in castings.pours and f.kind != "text"]
+    factors = [f.name for f in castings.study.numeric if f.name in castings.pours]
     pours = castings.pours
-    settings = pd.util.hash_pandas_object(
+    setting_hashes = pd.util.hash_pandas_object(
         pd.DataFrame({"at": pd.to_datetime(pours["made_at"]), **{n: _ten_digits(pours[n]) for n in factors}}), index=False
     )
     rows = castings.readings
-    each = pd.util.hash_pandas_object(
+    reading_hashes = pd.util.hash_pandas_object(
         pd.DataFrame({"reading": rows["reading"], **{n: _ten_digits(rows[n]) for n in ("low", "high", "age")}}), index=False
     )
-    read = each.groupby(rows["pour"].to_numpy()).sum()  # in any order, so a sum and not a chain
-    whole = settings.set_axis(pours.index) * np.uint64(31)
-    return {pour: int(whole[pour] ^ read[pour]) for pour in pours.index if pour in read.index}
+    pour_readings = reading_hashes.groupby(rows["pour"].to_numpy()).sum()  # a sum does not depend on the order of the rows
+    pour_settings = setting_hashes.set_axis(pours.index) * np.uint64(31)
+    return {pour: int(pour_settings[pour] ^ pour_readings[pour]) for pour in pours.index if pour in pour_readings.index}
 
 
 def _ten_digits(column):

@@ -13,7 +13,17 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.pooling.belief_file import PooledBeliefs, pooled_beliefs, write_beliefs
-from testpour.pooling.bench_words import FEWEST, Expected, difference_unit, differs, effect_rows, expects, in_points, joined_words, too_few
+from testpour.pooling.bench_words import (
+    FEWEST,
+    Expected,
+    difference_unit,
+    differences_in_words,
+    effect_rows,
+    expected_in_words,
+    joined_words,
+    shown_difference,
+    too_few,
+)
 from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import PooledReading, fit_pooled
@@ -73,13 +83,13 @@ class Pool:
     @cached_property
     def contradictions(self) -> dict[str, tuple[Contradiction, ...]]:
         """Reading name to the effects on it in which the benches contradict each other; only such readings."""
-        found = {name: contradictions(fit) for name, fit in self.read.items()}
-        return {name: each for name, each in found.items() if each}
+        by_reading = {name: contradictions(fit) for name, fit in self.read.items()}
+        return {name: effects for name, effects in by_reading.items() if effects}
 
     def contradiction_sentences(self) -> list[str]:
         """One sentence a reading about which the benches contradict each other in an effect large enough to matter."""
-        said = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
-        return [text for text in said if text]
+        sentences = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
+        return [text for text in sentences if text]
 
     @cached_property
     def newcomer(self) -> Fits:
@@ -151,32 +161,32 @@ class Pool:
         parts, ends = {}, ["middle", "low", "high"]
         for fit in self.read.values():
             table = fit.differences()
-            table[ends] = in_points(fit, table[ends].to_numpy()).round(2) + 0.0
+            table[ends] = shown_difference(fit, table[ends].to_numpy()).round(2) + 0.0
             table.insert(3, "unit", difference_unit(fit))
             parts[fit.reading.words] = table
         return pd.concat(parts, names=["reading"]) if parts else pd.DataFrame()
 
     def sentence(self) -> str:
         """What the pool says, in a few sentences."""
-        return " ".join([self.joined(), *self.told()])
+        return " ".join([self.joined(), *self.bench_sentences()])
 
     def joined(self) -> str:
         """How much was joined, what was left out, and what was assumed."""
         return joined_words(self.benches, self.left_out, self.assumed)
 
-    def told(self) -> list[str]:
+    def bench_sentences(self) -> list[str]:
         """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
         if self.tells:
-            return [*map(differs, self.read.values()), *self.contradiction_sentences()]
-        expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expects, self.read.values()))}."
+            return [*map(differences_in_words, self.read.values()), *self.contradiction_sentences()]
+        expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expected_in_words, self.read.values()))}."
         return [too_few(len(self.benches)), expected, *self.contradiction_sentences()]
 
     __repr__ = sentence
 
     def _repr_html_(self):
-        from testpour.pooling.pool_page import page_body
+        from testpour.pooling.pool_page import pool_html
 
-        return "".join(page_body(self, level=3))
+        return pool_html(self, whole=False)
 
     def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`.

@@ -15,23 +15,22 @@ from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.change import averages
-from testpour.models.log_rows import groups_of, labels_of, rows_of
 from testpour.models.reading_fit import DRAWS, ReadingFit
-from testpour.models.reading_model import log_evidence, scale_options
-from testpour.models.remainder import of_expected_size
+from testpour.models.reading_model import groups_of, labels_of, log_evidence, rows_of, scale_options
+from testpour.models.remainder import with_expected_remainder
 from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope, pooled_top_of_density
+from testpour.pooling.climbing import Slope, pooled_optimum
 from testpour.pooling.draws import SMALL, sample_pool
 from testpour.problems import NoSuchName
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
 MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
-SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, beside what is expected of it
-SHARE = 0.5  # benches are believed to differ by half of what the trade is unsure of
+SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, as multiples of its expected size
+SHARE = 0.5  # scale of the belief about benches, relative to the trade's own spread
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -159,17 +158,17 @@ def fit_pooled(
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     foreseen = beliefs_for(study, reading, beliefs, rows)
-    believed = of_expected_size(study, foreseen) if remainder else foreseen
+    believed = with_expected_remainder(study, foreseen) if remainder else foreseen
     scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, _bench_scale(believed))
     model, number = _model(reading, believed, rows, scale)
-    if model.informative.any() and not model.informative.all():  # a bench may have nothing that says anything
+    if model.informative.any() and not model.informative.all():  # a bench may have no informative reading
         rows = rows[model.informative].reset_index(drop=True)
         model, number = _model(reading, believed, rows, scale)
-    slopes, found = _slopes_of(believed, rows), None
-    if model.informative.any() and believed.left_over and len(rows) <= SMALL:  # more rows outweigh a belief about the size
-        believed, model, found = _sized(reading, believed, rows, scale, slopes)
+    slopes, optimum = _slopes_of(believed, rows), None
+    if model.informative.any() and believed.remainder_count and len(rows) <= SMALL:  # more rows outweigh a belief about the size
+        believed, model, optimum = _with_likeliest_remainder(reading, believed, rows, scale, slopes)
     if model.informative.any():
-        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, found=found)
+        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, optimum=optimum)
     else:
         posterior, slopes = model.posterior(draws=DRAWS, seed=seed), ()
     average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
@@ -177,19 +176,19 @@ def fit_pooled(
     return PooledReading(average, names, tuple(rows["bench"].unique()))
 
 
-def _sized(reading, believed, rows, scale, slopes):
+def _with_likeliest_remainder(reading, believed, rows, scale, slopes):
     """Beliefs with the likeliest of `SIZES` of the remainder, their model, and the top of its density.
 
     A size is weighed by its half-normal belief, whose mean is 1, a step of equal ratio, and the rows.
     """
-    tried, found = {}, None
+    tried, optimum = {}, None
     for size in SIZES:
-        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.left_over :])
-        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.left_over], *remainder))
+        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.remainder_count :])
+        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.remainder_count], *remainder))
         model, number = _model(reading, resized, rows, scale)
-        found = pooled_top_of_density(model, number, slopes, near=found)
-        evidence = log_evidence(*found[1:], len(model.groups) + len(slopes))
-        tried[np.log(size) - size**2 / np.pi + evidence] = resized, model, found
+        optimum = pooled_optimum(model, number, slopes, near=optimum)
+        evidence = log_evidence(*optimum[1:], len(model.groups) + len(slopes))
+        tried[np.log(size) - size**2 / np.pi + evidence] = resized, model, optimum
     return tried[max(tried)]
 
 

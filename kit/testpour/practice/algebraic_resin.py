@@ -10,6 +10,7 @@ import pandas as pd
 from scipy.special import expit
 
 from testpour.models.terms import post_cure, warmth
+from testpour.practice.hidden import draw_hidden, either_sign, hidden, normal, ratio, uniform
 
 PEAK_SCATTER = 1.5  # degC between alike castings
 
@@ -18,27 +19,27 @@ PEAK_SCATTER = 1.5  # degC between alike castings
 class Truth:
     """What nobody at the bench can see: the resin's own numbers, on the scales a bench would measure."""
 
-    gel: float  # min at 1.5 %, 20 °C
-    exponent: float
-    activation: float  # kJ/mol
-    thickness_gel: float
-    pigment_gel: float
-    peak_level: float  # logit of the share of the full rise at 10 mm, 1.5 %, 20 °C
-    peak_thickness: float
-    cure_best: float  # % catalyst at which the casting ends hardest
-    cure_width: float
-    cold: float  # share of hardness lost in a room 10 °C colder
-    thin: float
-    hardest: float  # Shore D at one day
-    ageing: float
-    inhibition: float  # steps of tack an open face adds
-    pigment_softens: float
-    pigment_bend: float  # % above which pigment softens
-    oven: float
-    session: float  # scatter between sessions, as a share of gel time
-    reading: float
-    shore: float  # scatter of one hardness reading, Shore D
-    step: float  # scatter of tack, in steps
+    gel: float = hidden(ratio(26, 0.25))  # min at 1.5 %, 20 °C
+    exponent: float = hidden(uniform(0.5, 1.0), awkward=uniform(0.2, 0.35))
+    activation: float = hidden(uniform(42, 62), awkward=uniform(15, 30))  # kJ/mol
+    thickness_gel: float = hidden(normal(-0.05, 0.03))
+    pigment_gel: float = hidden(normal(0.0, 0.03), awkward=either_sign(0.08, 0.16))
+    peak_level: float = hidden(normal(-1.3, 0.5))  # logit of the share of the full rise at 10 mm, 1.5 %, 20 °C
+    peak_thickness: float = hidden(uniform(1.8, 2.8))
+    cure_best: float = hidden(uniform(1.4, 2.2))  # % catalyst at which the casting ends hardest
+    cure_width: float = hidden(uniform(0.6, 0.9))
+    cold: float = hidden(uniform(0.02, 0.1))  # share of hardness lost in a room 10 °C colder
+    thin: float = hidden(uniform(0.01, 0.06))
+    hardest: float = hidden(uniform(79, 85))  # Shore D at one day
+    ageing: float = hidden(uniform(1.0, 3.0))
+    inhibition: float = hidden(uniform(0.9, 2.2), awkward=uniform(-0.3, -0.8))  # steps of tack an open face adds
+    pigment_softens: float = hidden(uniform(0.8, 2.0))
+    pigment_bend: float = hidden(uniform(2.0, 4.0), awkward=uniform(1.0, 2.5))  # % above which pigment softens
+    oven: float = hidden(uniform(0.8, 2.0))
+    session: float = hidden(uniform(0.05, 0.15))  # scatter between sessions, as a share of gel time
+    reading: float = hidden(uniform(0.05, 0.1))
+    shore: float = hidden(uniform(1.0, 2.0))  # scatter of one hardness reading, Shore D
+    step: float = hidden(uniform(0.3, 0.5))  # scatter of tack, in steps
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
         """True average readings, in their units, one column each, at each row of a settings table with ``age`` in h."""
@@ -96,28 +97,4 @@ def draw_truth(seed: int, odd: bool = False) -> Truth:
 
     An `odd` one goes against belief: another exponent, a pigment that slows or speeds the gel, a cover that harms.
     """
-    rng = np.random.default_rng([seed, 7919])
-    u, n = rng.uniform, rng.normal
-    return Truth(
-        gel=float(np.exp(n(np.log(26), 0.25))),
-        exponent=u(0.2, 0.35) if odd else u(0.5, 1.0),
-        activation=u(15, 30) if odd else u(42, 62),
-        thickness_gel=n(-0.05, 0.03),
-        pigment_gel=rng.choice([-1, 1]) * u(0.08, 0.16) if odd else n(0.0, 0.03),
-        peak_level=n(-1.3, 0.5),
-        peak_thickness=u(1.8, 2.8),
-        cure_best=u(1.4, 2.2),
-        cure_width=u(0.6, 0.9),
-        cold=u(0.02, 0.1),
-        thin=u(0.01, 0.06),
-        hardest=u(79, 85),
-        ageing=u(1.0, 3.0),
-        inhibition=-u(0.3, 0.8) if odd else u(0.9, 2.2),
-        pigment_softens=u(0.8, 2.0),
-        pigment_bend=u(1.0, 2.5) if odd else u(2.0, 4.0),
-        oven=u(0.8, 2.0),
-        session=u(0.05, 0.15),
-        reading=u(0.05, 0.1),
-        shore=u(1.0, 2.0),
-        step=u(0.3, 0.5),
-    )
+    return draw_hidden(Truth, "awkward" if odd else "ordinary", np.random.default_rng([seed, 7919]))

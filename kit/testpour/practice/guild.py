@@ -55,12 +55,12 @@ def _bench(study, number, sessions, pours, seed):
         warnings.simplefilter("ignore", Caution)  # nobody can correct what is invented
         log = Logbook(replace(study, folder=type(study.folder)(folder)))
         for session in range(1, sessions + 1):
-            said = _settings(study, rng, pours, f"S{session}")
-            done = said.assign(catalyst=said["catalyst"] * share) if "catalyst" in said else said
-            done = done.assign(room_temperature=done["room_temperature"] + off)
-            made = resin.pour(done, f"bench {number} S{session}")
+            believed_settings = _settings(study, rng, pours, f"S{session}")
+            true_settings = believed_settings.assign(catalyst=believed_settings["catalyst"] * share) if "catalyst" in believed_settings else believed_settings
+            true_settings = true_settings.assign(room_temperature=true_settings["room_temperature"] + off)
+            made = resin.pour(true_settings, f"bench {number} S{session}")
             at = pd.Timestamp("2026-03-02 09:00") + pd.Timedelta(days=7 * session, minutes=number)
-            meant = [{**pour["settings"], **said.loc[pour["pour"]].to_dict()} for pour in made]  # as its bench writes it down
+            meant = [{**pour["settings"], **believed_settings.loc[pour["pour"]].to_dict()} for pour in made]  # as its bench writes it down
             log.add_all([{**pour, "session": f"S{session}", "settings": row, "made_at": at} for pour, row in zip(made, meant, strict=True)])
         castings = log.castings()
         log.close()

@@ -16,7 +16,7 @@ from testpour.advice.recommend import best_settings
 from testpour.logbook.castings import Castings
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
-from testpour.models.settings import settings_table
+from testpour.models.settings import repeated, settings_table
 from testpour.problems import Problem
 from testpour.wording import count, in_hundred, in_markdown, table_html
 
@@ -108,6 +108,5 @@ def _best(resin, fixed, room):
     free = [factor for factor in study.varied if factor.name not in (fixed or {})]
     axes = [np.linspace(*factor.span, 2 if factor.kind == "yes/no" else GRID) for factor in free]
     grid = pd.DataFrame(product(*axes), columns=[factor.name for factor in free])
-    table = settings_table(study, fixed, room=room)
-    table = table.loc[table.index.repeat(len(grid))].reset_index(drop=True).assign(**grid)
+    table = repeated(settings_table(study, fixed, room=room), **grid)
     return float(resin.true_chance(table).max())

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Literal, get_args
 
 import numpy as np
 import pandas as pd
@@ -18,58 +17,54 @@ from scipy.special import expit, logit
 from testpour.physics.casting import Casting, Face, post_cure_programme
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import SLICES, cure_many
+from testpour.practice.hidden import Difficulty, Draw, draw_hidden, either_sign, hidden, normal, ratio, uniform
 
-Difficulty = Literal["gentle", "ordinary", "awkward"]
-DIFFICULTIES = get_args(Difficulty)
-SCATTER = {  # gentle, ordinary, awkward: range a bench's scatter is drawn from
-    "session": ((0.03, 0.05), (0.05, 0.12), (0.05, 0.12)),
-    "reading": ((0.03, 0.04), (0.05, 0.10), (0.05, 0.10)),
-    "draught": ((0.04, 0.06), (0.08, 0.16), (0.08, 0.16)),
-    "shore": ((0.5, 0.8), (1.0, 2.0), (1.0, 2.0)),
-    "step": ((0.15, 0.25), (0.3, 0.5), (0.3, 0.5)),
-    "lot": ((0.0, 0.02), (0.03, 0.08), (0.2, 0.3)),
-}
 OVEN_AFTER = 5.0  # h from mixing to the oven
 FULL_SCALE = 240.0  # K: no casting rises so far
-BOILED_OUT = 170.0  # K: by then the styrene has boiled away the rest; a working guess
+BOILED_OUT = 170.0  # K: beyond it the heat boils styrene away; a working guess
 NEVER = 1e4  # min, where a pot neither gels nor peaks
+
+
+def _like_resin(name: str, spread: float) -> Draw:
+    """About the value that `resin.toml` has."""
+    return lambda rng: ratio(getattr(load_resin(), name), spread)(rng)
 
 
 @dataclass(frozen=True)
 class PhysicalTruth:
     """What nobody at the bench can see: the resin, the faces and the bench, in the units of `resin.toml`."""
 
-    induction: float
-    induction_exponent: float
-    induction_energy: float
-    rate: float  # both rates over those of `resin.toml`
-    rate_exponent: float
-    rate_energy: float
-    heat_of_cure: float
-    conductivity: float
-    order_made: float
-    order_left: float
-    ceiling: float
-    ceiling_slope: float
-    film: float  # W/(m2 K), either face
-    mould: float  # m2 K/W below the casting
-    lid: float  # m2 K/W that a cover adds above
-    pigment_gel: float  # ln of gel time per % of pigment
-    pigment_heat: float  # share of the heat lost per % of pigment
-    hardest: float  # Shore D of the whole cure
-    half_hard: float  # conversion at which it has half of that
-    firming: float
-    ageing: float
-    overdose: float  # Shore D lost per ln of catalyst above 2.2 %
-    inhibition: float  # steps of tack an open face adds
-    pigment_softens: float  # steps of tack, times 4 Shore D, per % above the bend
-    pigment_bend: float
-    session: float  # scatter of gel time between sessions, a ratio
-    reading: float
-    draught: float  # scatter of the peak between sessions and pours, logit of its share
-    shore: float
-    step: float
-    lot: float  # scatter between drums of wait and speed, a ratio
+    induction: float = hidden(_like_resin("induction", 0.3))
+    induction_exponent: float = hidden(uniform(0.5, 1.0), awkward=uniform(0.2, 0.35))
+    induction_energy: float = hidden(uniform(42e3, 62e3), awkward=uniform(15e3, 30e3))
+    rate: float = hidden(ratio(1.0, 0.3))  # both rates over those of `resin.toml`
+    rate_exponent: float = hidden(uniform(0.4, 0.6))
+    rate_energy: float = hidden(uniform(40e3, 50e3))
+    heat_of_cure: float = hidden(_like_resin("heat_of_cure", 0.08))
+    conductivity: float = hidden(uniform(0.17, 0.22))
+    order_made: float = hidden(uniform(0.55, 0.65))
+    order_left: float = hidden(uniform(1.3, 1.5))
+    ceiling: float = hidden(uniform(0.77, 0.84))
+    ceiling_slope: float = hidden(uniform(0.0026, 0.0034))
+    film: float = hidden(ratio(10.0, 0.2))  # W/(m2 K), either face
+    mould: float = hidden(uniform(0.0, 0.02))  # m2 K/W below the casting
+    lid: float = hidden(uniform(0.0, 0.01))  # m2 K/W that a cover adds above
+    pigment_gel: float = hidden(normal(0, 0.03), awkward=either_sign(0.08, 0.16))  # ln of gel time per % of pigment
+    pigment_heat: float = hidden(uniform(0.0, 0.01))  # share of the heat lost per % of pigment
+    hardest: float = hidden(uniform(83, 88))  # Shore D of the whole cure
+    half_hard: float = hidden(uniform(0.50, 0.58))  # conversion at which it has half of that
+    firming: float = hidden(uniform(0.07, 0.1))
+    ageing: float = hidden(uniform(0.5, 1.5))
+    overdose: float = hidden(uniform(5, 20))  # Shore D lost per ln of catalyst above 2.2 %
+    inhibition: float = hidden(uniform(0.9, 2.2), awkward=uniform(-0.3, -0.8))  # steps of tack an open face adds
+    pigment_softens: float = hidden(uniform(0.8, 2.0))  # steps of tack, times 4 Shore D, per % above the bend
+    pigment_bend: float = hidden(uniform(2.0, 4.0), awkward=uniform(1.0, 2.5))
+    session: float = hidden(uniform(0.05, 0.12), gentle=uniform(0.03, 0.05))  # scatter of gel time between sessions, a ratio
+    reading: float = hidden(uniform(0.05, 0.10), gentle=uniform(0.03, 0.04))
+    draught: float = hidden(uniform(0.08, 0.16), gentle=uniform(0.04, 0.06))  # scatter of the peak between sessions and pours, logit of its share
+    shore: float = hidden(uniform(1.0, 2.0), gentle=uniform(0.5, 0.8))
+    step: float = hidden(uniform(0.3, 0.5), gentle=uniform(0.15, 0.25))
+    lot: float = hidden(uniform(0.03, 0.08), gentle=uniform(0.0, 0.02), awkward=uniform(0.2, 0.3))  # scatter between drums of wait and speed, a ratio
 
     def of_lot(self, seed: int, lot: str) -> PhysicalTruth:
         """The resin in the drum named `lot`: its wait and its speed are each off by a ratio."""
@@ -95,19 +90,19 @@ class PhysicalTruth:
 
     def ideal(self, t: pd.DataFrame) -> pd.DataFrame:
         """True average readings, in their units, one column each, at each row of a settings table with ``age`` in h."""
-        found = self._cast(t)
-        rise = np.maximum(found["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
+        cured_slab = self._cast(t)
+        rise = np.maximum(cured_slab["peak_temperature"] - t["room_temperature"], 0.0).fillna(0.0)
         heavy = np.maximum(t["pigment"] - self.pigment_bend, 0.0)
-        cured = 0.5 * (found["core_conversion"] + found["face_conversion"])
+        cured = 0.5 * (cured_slab["core_conversion"] + cured_slab["face_conversion"])
         old, over = np.log(t["age"] / 24.0), np.maximum(np.log(t["catalyst"] / 2.2), 0.0)
         hard = self.hardest * expit((cured - self.half_hard) / self.firming)
-        soft = np.maximum(0.8 - found["face_conversion"], 0.0) / 0.08
+        soft = np.maximum(0.8 - cured_slab["face_conversion"], 0.0) / 0.08
         open_face = self.inhibition * (1 - t["cover"])
         depth = np.log(t["thickness"] / 10)
         return pd.DataFrame(
             {
-                "gel_time": found["gel_time"].fillna(NEVER),
-                "time_to_peak": found["time_to_peak"].fillna(NEVER),
+                "gel_time": cured_slab["gel_time"].fillna(NEVER),
+                "time_to_peak": cured_slab["time_to_peak"].fillna(NEVER),
                 "peak_temperature": t["room_temperature"] + rise,
                 "hardness": np.clip(hard - 4 * self.pigment_softens * heavy / 3 - self.overdose * over + self.ageing * old, 2, 97),
                 "tack": soft + open_face + self.pigment_softens * heavy / 3 - 0.15 * old - 0.1,
@@ -123,8 +118,8 @@ class PhysicalTruth:
         rows = pd.DataFrame({name: t.get(name, 0.0) for name in columns}, index=t.index)
         different = rows.drop_duplicates()
         castings = [self._casting(row) for row in different.itertuples()]
-        found = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))
-        return found.loc[pd.MultiIndex.from_frame(rows)].set_index(t.index)
+        curing = cure_many(castings, slices=SLICES).set_index(pd.MultiIndex.from_frame(different))
+        return curing.loc[pd.MultiIndex.from_frame(rows)].set_index(t.index)
 
     def _casting(self, row):
         programme = ()
@@ -138,12 +133,9 @@ class PhysicalTruth:
     def _resin(self, pigment):
         """The resin with pigment stirred in."""
         base = load_resin()
-        same = {name: getattr(self, name) for name in (
-            "induction_exponent", "induction_energy", "rate_exponent", "rate_energy", "conductivity", "order_made",
-            "order_left", "ceiling", "ceiling_slope",
-        )}
+        own = {name: value for name, value in vars(self).items() if name in vars(base)}
         return replace(
-            base, **same, induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
+            replace(base, **own), induction=float(self.induction * np.exp(self.pigment_gel * pigment)),
             first_rate=base.first_rate * self.rate, second_rate=base.second_rate * self.rate,
             heat_of_cure=self.heat_of_cure * max(1.0 - self.pigment_heat * pigment, 0.5),
         )
@@ -151,41 +143,4 @@ class PhysicalTruth:
 
 def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTruth:
     """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed."""
-    rng = np.random.default_rng([seed, 104729])
-    base, odd = load_resin(), difficulty == "awkward"
-
-    def u(low, high):
-        return float(rng.uniform(low, high))
-
-    def near(value, spread):
-        return float(value * np.exp(spread * rng.standard_normal()))
-
-    place = DIFFICULTIES.index(difficulty)
-    return PhysicalTruth(
-        induction=near(base.induction, 0.3),
-        induction_exponent=u(0.2, 0.35) if odd else u(0.5, 1.0),
-        induction_energy=u(15e3, 30e3) if odd else u(42e3, 62e3),
-        rate=near(1.0, 0.3),
-        rate_exponent=u(0.4, 0.6),
-        rate_energy=u(40e3, 50e3),
-        heat_of_cure=near(base.heat_of_cure, 0.08),
-        conductivity=u(0.17, 0.22),
-        order_made=u(0.55, 0.65),
-        order_left=u(1.3, 1.5),
-        ceiling=u(0.77, 0.84),
-        ceiling_slope=u(0.0026, 0.0034),
-        film=near(10.0, 0.2),
-        mould=u(0.0, 0.02),
-        lid=u(0.0, 0.01),
-        pigment_gel=float(rng.choice([-1, 1]) * u(0.08, 0.16) if odd else rng.normal(0, 0.03)),
-        pigment_heat=u(0.0, 0.01),
-        hardest=u(83, 88),
-        half_hard=u(0.50, 0.58),
-        firming=u(0.07, 0.1),
-        ageing=u(0.5, 1.5),
-        overdose=u(5, 20),
-        inhibition=-u(0.3, 0.8) if odd else u(0.9, 2.2),
-        pigment_softens=u(0.8, 2.0),
-        pigment_bend=u(1.0, 2.5) if odd else u(2.0, 4.0),
-        **{name: u(*ranges[place]) for name, ranges in SCATTER.items()},
-    )
+    return draw_hidden(PhysicalTruth, difficulty, np.random.default_rng([seed, 104729]))

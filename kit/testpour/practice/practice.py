@@ -16,7 +16,8 @@ from testpour.models.settings import settings_table
 from testpour.models.terms import REFERENCE
 from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed_dose
-from testpour.practice.physical_resin import DIFFICULTIES, Difficulty, PhysicalTruth, draw_physical
+from testpour.practice.hidden import DIFFICULTIES, Difficulty
+from testpour.practice.physical_resin import PhysicalTruth, draw_physical
 from testpour.problems import Problem
 from testpour.study import Study
 from testpour.wording import listed

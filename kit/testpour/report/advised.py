@@ -16,7 +16,7 @@ from testpour.models.chance import chance_between
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
-from testpour.report.story import drawn, kind_of
+from testpour.report.story import figure_data, image_kind
 from testpour.units import show, unit_words
 from testpour.wording import NoResult, count
 
@@ -27,30 +27,30 @@ Advice = Sequence[tuple[str | float | None, Recommendation | Unadvised]]  # room
 
 def advice(fits: Fits, room: Rooms = None) -> Advice:
     """The recommendation for each room, or the problem that stands in its way."""
-    found: list[Any] = []
+    by_room: list[Any] = []
     for temperature in rooms(fits, room):
         try:
-            found.append((temperature, recommend(fits, room=temperature)))
+            by_room.append((temperature, recommend(fits, room=temperature)))
         except UNADVISED as problem:
-            found.append((temperature, problem))
-    return found
+            by_room.append((temperature, problem))
+    return by_room
 
 
 def advised(fits: Fits, given: Advice) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
-    said = [str(found) if isinstance(found, UNADVISED) else found.sentence() for _, found in given]
-    advised = [(room, found) for room, found in given if not isinstance(found, UNADVISED)]
-    fixed = beside_catalyst(advised[0][1]) if advised else None  # the map is about the settings recommended for the first room
+    sentences = [str(answer) if isinstance(answer, UNADVISED) else answer.sentence() for _, answer in given]
+    recommended = [(room, answer) for room, answer in given if not isinstance(answer, UNADVISED)]
+    fixed = beside_catalyst(recommended[0][1]) if recommended else None  # the map is about the settings recommended for the first room
     return {
-        "rooms": said, "expect": _expected(fits, advised), "figure": chance_figure(fits, fixed, kind_of(fits.castings)),
+        "rooms": sentences, "expect": _expected(fits, recommended), "figure": chance_figure(fits, fixed, image_kind(fits.castings)),
         "chart": _chart_words(fits),
     }
 
 
 def chance_figure(fits: Fits, fixed: Mapping[str, float] | None, kind: str = "svg") -> dict[str, str] | None:
-    """The map of chances over catalyst and room, as `story.drawn` gives it; None where the study lacks one of them, or an aim."""
+    """The map of chances over catalyst and room, as `story.figure_data` gives it; None where the study lacks one of them, or an aim."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
-    return drawn(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
+    return figure_data(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
 
 
 def beside_catalyst(given: Recommendation) -> dict[str, float]:
@@ -68,7 +68,7 @@ def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
     if pours["room_temperature"].isna().all():
         return [None]
     temperature = pours["room_temperature"].dropna()
-    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded up, a room too cold to advise on was advised on
+    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded down: rounding up would advise on rooms that are too cold
     places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
     return [met[place] for place in places]
 
@@ -77,9 +77,9 @@ def _expected(fits, given):
     """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
     if not given:
         return None
-    heads = [room_words(room, found, "recommended") for room, found in given]
+    heads = [room_words(room, recommendation, "recommended") for room, recommendation in given]
     rows = [
-        (at_its_age(fits.study, fit.reading), [_range(fit.reading, found.predicted.loc[fit.reading.words]) for _, found in given])
+        (at_its_age(fits.study, fit.reading), [_range(fit.reading, recommendation.predicted.loc[fit.reading.words]) for _, recommendation in given])
         for fit in fits.values()
     ]
     return {"heads": heads, "rows": rows}
@@ -95,11 +95,11 @@ def _range(reading, row):
     if reading.grades:
         low, high = (reading.grades[round(row[end])] for end in ("low", "high"))
         return low if low == high else f"{low} to {high}"
-    low, middle, high = (_few(row[end]) for end in ("low", "middle", "high"))
+    low, middle, high = (_two_digits(row[end]) for end in ("low", "middle", "high"))
     return f"{middle}{unit_words(reading.unit)} ({low} to {high})"
 
 
-def _few(value):
+def _two_digits(value):
     """A number with no more digits than a casting bears out."""
     text = f"{value:.2g}" if abs(value) < 9.95 else f"{value:.0f}"
     return text.replace("-", "\N{MINUS SIGN}")
@@ -107,13 +107,13 @@ def _few(value):
 
 def still_open(fits: Fits, room: Rooms) -> dict[str, Any]:
     """What the log cannot tell yet, as reading to its settings, and what to pour next."""
-    each = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.none)] for fit in fits.values()}
-    unsettled = {reading: names for reading, names in each.items() if names}
+    unsettled_settings = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.negligible)] for fit in fits.values()}
+    unsettled = {reading: names for reading, names in unsettled_settings.items() if names}
     try:
-        said = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
+        next_words = _worth(next_pours(fits, room=rooms(fits, room)[-1]))
     except UNADVISED as problem:
-        said = str(problem)
-    return {"unsettled": unsettled, "next": said}
+        next_words = str(problem)
+    return {"unsettled": unsettled, "next": next_words}
 
 
 def _worth(given):
@@ -125,8 +125,8 @@ def _worth(given):
     )
     if gain < 100 * ENOUGH:
         return text + f"The best {pours} would raise that by less than {100 * ENOUGH:.0f}: more of the same adds little now."
-    each = "; ".join(f"{pour} with {settings_words(given.study, row, given.free)}" for pour, row in given.table.iterrows())
-    text += f"The best {pours} should raise that by about {gain:.0f}. Pour {each}.{given.apart()}"
+    pours_in_words = "; ".join(f"{pour} with {settings_words(given.study, row, given.free)}" for pour, row in given.table.iterrows())
+    text += f"The best {pours} should raise that by about {gain:.0f}. Pour {pours_in_words}.{given.apart()}"
     return text + "".join(f" {warning}" for warning in given.cautions.warnings)
 
 

@@ -11,11 +11,12 @@ import numpy as np
 from testpour.cautions import check_ends
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.chance import chance_words, mean_and_interval
+from testpour.models.change import average_readings
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.settings import as_met, met_words, said_names, settings_table
+from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
 from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 from testpour.problems import Problem
-from testpour.report.reading_curve import average, draw_average
+from testpour.report.reading_curve import draw_average
 from testpour.wording import about_age
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
@@ -52,13 +53,13 @@ def show_age(
         raise Problem(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")
     hours = np.geomspace(min(YOUNGEST, *fit.rows["age"], OLDEST), max(OLDEST, *fit.rows["age"], YOUNGEST), 121)
     one = settings_table(as_met(fit.study, fit.rows), settings, room=room, reading=fit.reading)
-    table = one.loc[one.index.repeat(len(hours))].reset_index(drop=True).assign(age=hours)
-    met = met_words(fit.study, fit.rows, one.iloc[0], said_names(fit.study, settings, room))
-    picture, [[ax]] = new_picture(_says(fit, table, hours) + met, height=4.4, found=check_ends(fit.study, one))
+    table = repeated(one, age=hours)
+    met = met_words(fit.study, fit.rows, one.iloc[0], stated_names(fit.study, settings, room))
+    picture, [[ax]] = new_picture(_title(fit, table, hours) + met, height=4.4, cautions=check_ends(fit.study, one))
     if not fit.reading.grades:
         low, high = np.quantile(fit.new_castings(table), [0.05, 0.95], axis=0)
         ax.fill_between(hours, low, high, color=LOG, alpha=0.13, linewidth=0, label="nine in ten single readings")
-    draw_average(ax, hours, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0))
+    draw_average(ax, hours, average_readings(fit, table, fit.mean(table)))
     _draw_aims(ax, fit)
     _draw_steps(ax, fit)
     ax.set_xscale("log")
@@ -96,7 +97,7 @@ def _draw_steps(ax, fit):
                             textcoords="offset points", ha="right", va="bottom", fontsize=9, zorder=4)
 
 
-def _says(fit, table, hours):
+def _title(fit, table, hours):
     """From what age on nine in ten readings meet the aim, where there is one."""
     words = fit.reading.words
     aim = next((a for a in fit.study.aims if a.reading == fit.reading.name), None)

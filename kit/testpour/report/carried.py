@@ -28,22 +28,22 @@ class NoLogInside(Problem):
     """A file is not a findings page, or one that carries no log."""
 
 
-def for_page(data: Any) -> Markup:
+def json_for_page(data: Any) -> Markup:
     """Anything JSON can hold as text that no page takes for markup. Raises `ValueError` if a number is NaN or infinite."""
     return htmlsafe_json_dumps(data, allow_nan=False, separators=(",", ":"))
 
 
-def carried(castings: Castings, said: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
+def page_data(castings: Castings, statements: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
-    `said` is what this page says, see `since.said`; `before` what an earlier page said. Who read it is a
+    `statements` is what this page says, see `since.statements`; `before` what an earlier page said. Who read it is a
     number, not a name; where the log is kept stays at home.
     """
     study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
     return {
         "format": FORMAT, "fingerprint": castings.fingerprint(), "study": study,
         "pours": _columns(castings.pours.reset_index(names="pour")), "readings": _columns(castings.readings),
-        "said": said, "before": before,
+        "said": statements, "before": before,
     }
 
 
@@ -86,25 +86,25 @@ def read_page(path: str | Path) -> Castings:
     NoLogInside
         If the file is not a findings page, or its log was changed.
     """
-    page = carried_by(path)
+    page = read_page_data(path)
     try:
         castings = _castings(page, Path(path))
         same = castings.has_fingerprint(page["fingerprint"])
     except StudyProblems as problem:
         raise NoLogInside(f"{Path(path).name}: its study cannot be used: {problem.problems[0]} Ask its makers for the page again.") from None
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, OverflowError) as problem:
-        said = " ".join(str(problem).split())[:80]
-        raise NoLogInside(f"{Path(path).name}: its data were changed and cannot be read ({said}). Ask its makers for the page again.") from None
+        excerpt = " ".join(str(problem).split())[:80]
+        raise NoLogInside(f"{Path(path).name}: its data were changed and cannot be read ({excerpt}). Ask its makers for the page again.") from None
     if not same:
         raise NoLogInside(f"{Path(path).name}: its data do not match its fingerprint. Ask its makers for the page again.")
     return castings
 
 
 def _castings(page, path):
-    """The tables of a page as `Castings`; any error where they are not of the form `carried` gives them."""
+    """The tables of a page as `Castings`; any error where they are not of the form `page_data` gives them."""
     study = study_from(page["study"], path)
     pours, readings = (pd.DataFrame(page[name]) for name in ("pours", "readings"))
-    numbers = [factor.name for factor in study.factors if factor.kind != "text" and factor.name in pours]
+    numbers = [factor.name for factor in study.numeric if factor.name in pours]
     pours = pours.astype(dict.fromkeys(numbers, float)).set_index("pour")
     if "made_at" in pours:
         pours["made_at"] = pd.to_datetime(pours["made_at"], format="ISO8601").astype("datetime64[us]")
@@ -113,8 +113,8 @@ def _castings(page, path):
     return Castings(study, pours, readings)
 
 
-def carried_by(path: str | Path) -> dict[str, Any]:
-    """What a page carries, as `carried` made it; see `read_page` for what it raises."""
+def read_page_data(path: str | Path) -> dict[str, Any]:
+    """What a page carries, as `page_data` made it; see `read_page` for what it raises."""
     path = Path(path)
     if not path.exists():
         raise NoSuchFile(f"No file {path}. Give the path of a findings page.")
@@ -122,9 +122,9 @@ def carried_by(path: str | Path) -> dict[str, Any]:
         text = read_bytes(path, LARGEST).decode("utf-8", errors="replace")
     except TextProblem as problem:
         raise NoLogInside(f"{path.name}: {problem}") from None
-    found = BLOCK.search(text)
-    data = _parsed(found.group(1)) if found else None
-    if not isinstance(data, dict) or data.get("format") != FORMAT or not _whole(data):
+    block = BLOCK.search(text)
+    data = _parsed(block.group(1)) if block else None
+    if not isinstance(data, dict) or data.get("format") != FORMAT or not _complete(data):
         raise NoLogInside(f"{path.name} carries no log that this kit can read. Give a page that findings_page wrote.")
     return data
 
@@ -137,22 +137,22 @@ def _parsed(text):
     return None
 
 
-def _whole(data):
+def _complete(data):
     """Whether every part that a reader asks for is there and of its kind; the numbers in it are checked by use."""
     kinds = {"fingerprint": str, "study": dict, "pours": dict, "readings": dict, "said": dict, "before": dict | None}
     if not all(isinstance(data.get(name), kind) for name, kind in kinds.items()) or not isinstance(data["study"].get("name"), str):
         return False
-    return all(not said or _tellable(said) for said in (data["said"], data["before"]))
+    return all(not statements or _comparable(statements) for statements in (data["said"], data["before"]))
 
 
-def _tellable(said):
-    """Whether what a page said is of the form `since.said` gives it, so that a later page can compare itself with it."""
+def _comparable(statements):
+    """Whether what a page said is of the form `since.statements` gives it, so that a later page can compare itself with it."""
     try:
-        effects = [one for found in said["effects"].values() for one in found.values()]
+        effects = [one for by_factor in statements["effects"].values() for one in by_factor.values()]
         numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]
-        numbers += [value for one in said["advice"] for value in (one["chance"], one.get("low", 0), one.get("high", 0), *one["settings"].values())]
-        texts = [*said["pours"].values(), *(one["unit"] for one in effects), said["fingerprint"]]
-        rooms = all(isinstance(one["room"], int | float | str | None) for one in said["advice"])
+        numbers += [value for one in statements["advice"] for value in (one["chance"], one.get("low", 0), one.get("high", 0), *one["settings"].values())]
+        texts = [*statements["pours"].values(), *(one["unit"] for one in effects), statements["fingerprint"]]
+        rooms = all(isinstance(one["room"], int | float | str | None) for one in statements["advice"])
         flags = all(isinstance(one["told"], bool) for one in effects)
     except (KeyError, TypeError, AttributeError):
         return False

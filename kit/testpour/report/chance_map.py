@@ -12,7 +12,7 @@ from testpour.advice.candidates import allowed
 from testpour.cautions import check_ends
 from testpour.models.chance import chance, chance_words, mean_and_interval
 from testpour.models.fits import Fits
-from testpour.models.settings import as_met, met_words, said_names, settings_table
+from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
 from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
 from testpour.problems import Problem
 from testpour.wording import listed
@@ -59,14 +59,13 @@ def show_chance(
     columns, rows = (drawn_ends(f, pours[f.name]) for f in (across, up))
     grid = np.meshgrid(np.linspace(columns[0], columns[1], STEPS), np.linspace(rows[0], rows[1], STEPS))
     one = settings_table(as_met(fits.study, pours), fixed, room=room)
-    table = one.loc[one.index.repeat(STEPS**2)].reset_index(drop=True)
-    table[x], table[y] = grid[0].ravel(), grid[1].ravel()
-    told, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
-    met = told["chance"].to_numpy()
-    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # a step of the bench wider
-    as_logged = met_words(fits.study, pours, one.iloc[0], said_names(fits.study, fixed, room) | {x, y})
-    picture, [[ax]] = new_picture(_says(fits.study, table, np.where(safe, met, -1.0), told, (across, up), poured, as_logged), height=5.2,
-                                found=check_ends(fits.study, table))
+    table = repeated(one, **{x: grid[0].ravel(), y: grid[1].ravel()})
+    chances, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
+    met = chances["chance"].to_numpy()
+    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # wider by one step of the factor
+    as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
+    picture, [[ax]] = new_picture(_title(fits.study, table, np.where(safe, met, -1.0), chances, (across, up), poured, as_logged), height=5.2,
+                                cautions=check_ends(fits.study, table))
     _draw_map(picture, ax, grid, met.reshape(STEPS, STEPS))
     if not safe.all():
         out = (~safe).reshape(STEPS, STEPS).astype(float)
@@ -117,7 +116,7 @@ def _hatch_beyond(ax, ends, poured):
             style["label"] = "_"
 
 
-def _says(study, table, met, told, factors, poured, as_logged):
+def _title(study, table, met, chances, factors, poured, as_logged):
     best = int(np.argmax(met))
     if met[best] < 0:
         return "Chance of a good casting: every setting on this map is refused, or likely to boil."
@@ -128,7 +127,7 @@ def _says(study, table, met, told, factors, poured, as_logged):
     if not any(f.name == "room_temperature" for f in factors) and "room_temperature" in table:
         others.append(study.factor("room_temperature"))
     beside = ", ".join(f"{f.words} {f.show(table[f.name].iloc[0])}" for f in others)
-    text = f"Chance of a good casting: highest here at {where}, {chance_words(told.iloc[best])}"
+    text = f"Chance of a good casting: highest here at {where}, {chance_words(chances.iloc[best])}"
     text += f" (with {beside})." if beside else "."
     text += as_logged
     return text if within else text + " Nothing was poured there yet."

@@ -17,7 +17,7 @@ from testpour.picture import INK, LOG, SECOND, Picture, new_picture
 
 LOTS = 16
 POINTS = 240
-AFTER_PEAK = 2.2  # times the time to peak that is drawn
+AFTER_PEAK = 2.2  # how much longer than the time to peak is drawn
 LEVELS = 12
 
 
@@ -49,13 +49,13 @@ def show_cure(
     asking = checked_question(fits, settings, room=room)
     likeliest = lots_at(asking.lot.place)
     run = cure(_slab(asking, likeliest, 0))
-    found = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()
-    if found:
-        raise AskedTooMuch(found.refusals)
+    cautions = check_peak(run.peak_temperature) if np.isfinite(run.peak_temperature) else Cautions()
+    if cautions:
+        raise AskedTooMuch(cautions.refusals)
     end = min(AFTER_PEAK * run.time_to_peak, run.minutes[-1]) if np.isfinite(run.time_to_peak) else run.minutes[-1]
     minutes = np.linspace(0.0, end, POINTS)
     run = cure(_slab(asking, likeliest, 0), minutes)
-    picture, axes = new_picture(_says(asking, run), height=5.6, rows=2, sharex=True, found=found)
+    picture, axes = new_picture(_title(asking, run), height=5.6, rows=2, sharex=True, cautions=cautions)
     _draw_lines(axes[0, 0], asking, run, minutes)
     _draw_map(picture, axes[1, 0], run)
     if np.isfinite(run.gel_time):
@@ -90,7 +90,7 @@ def _draw_map(picture, ax, run):
     picture.colorbar(shades, ax=ax, label="Temperature (°C)", format="%.0f")
 
 
-def _says(asking, run):
+def _title(asking, run):
     depth = asking.study.factor("thickness").show(asking["thickness"])
     text = f"{depth} with {asking.mix}: gels after about {run.gel_time:.0f} min"
     if np.isnan(run.gel_time):

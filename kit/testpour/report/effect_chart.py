@@ -47,17 +47,17 @@ def show_effects(fit: ReadingFit) -> Picture:
     Problem
         If no setting of the study enters the reading's model.
     """
-    found = effects(fit)
-    if not found.each:
+    answer = effects(fit)
+    if not answer.each:
         raise Problem(f"No setting of this study is known to move {fit.reading.words}: there is nothing to show.")
-    each = found.each[::-1]
-    picture, [[ax]] = new_picture(found.sentence(), height=2.0 + 0.5 * len(each))
+    rows_upwards = answer.each[::-1]
+    picture, [[ax]] = new_picture(answer.sentence(), height=2.0 + 0.5 * len(rows_upwards))
     ax.axvline(0, color=INK, linewidth=0.8)
-    for place, effect in enumerate(each):
+    for place, effect in enumerate(rows_upwards):
         fill = next(fill for bound, fill, _ in FILLS if effect.from_log >= bound)
         _draw_interval(ax, place, effect.in_points, effect.poured, fill)
-    ax.set_xlabel(_change_label(each[0]))
-    names = [f"{drawable(e.factor.words)}\n{drawable(e.factor.between(e.start, e.end), 60)}" for e in each]
+    ax.set_xlabel(_change_label(rows_upwards[0]))
+    names = [f"{drawable(e.factor.words)}\n{drawable(e.factor.between(e.start, e.end), 60)}" for e in rows_upwards]
     _interval_rows(picture, ax, names, [(fill, words) for _, fill, words in FILLS], "never varied: belief only")
     return picture
 
@@ -86,12 +86,12 @@ def show_scatter(fit: ReadingFit) -> Picture:
         A matplotlib Figure. Dot and bar: one standard deviation with its 90 % interval, in the reading's own terms
         (per cent for times, grades for grades). A source that is still mostly belief is grey and open.
     """
-    found = scatter(fit)
-    parts = found.parts[::-1]
-    picture, [[ax]] = new_picture(found.sentence(), height=1.8 + 0.5 * len(parts))
+    answer = scatter(fit)
+    parts = answer.parts[::-1]
+    picture, [[ax]] = new_picture(answer.sentence(), height=1.8 + 0.5 * len(parts))
     for place, part in enumerate(parts):
-        _draw_interval(ax, place, (part.low, part.middle, part.high), part.told)
-    ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(found.unit)})" if found.unit else ""))
+        _draw_interval(ax, place, (part.low, part.middle, part.high), part.learned)
+    ax.set(xlim=(0, None), xlabel="Scatter, plus or minus" + (f" ({drawable(answer.unit)})" if answer.unit else ""))
     names = [f"{part.words.replace(', reading and pour together', '')}\n{100 * part.share:.0f} % of all scatter" for part in parts]
     _interval_rows(picture, ax, names, [("full", "from the log")], "mostly belief")
     return picture
@@ -134,34 +134,34 @@ def show_check(fit: ReadingFit) -> Picture:
 
 def _check_panel(ax, part, pours, checked):
     places = {pour: place for place, pour in enumerate(pours)}
-    each = part.drop_duplicates("pour")
-    at, reach = each["pour"].map(places), (each["to"] - each["from"]).clip(lower=0.06 if checked.reading.grades else 0)
-    ax.bar(at, reach, 0.62, bottom=each["from"], color="#cfcfcf", edgecolor=BELIEF,
+    by_pour = part.drop_duplicates("pour")
+    at, reach = by_pour["pour"].map(places), (by_pour["to"] - by_pour["from"]).clip(lower=0.06 if checked.reading.grades else 0)
+    ax.bar(at, reach, 0.62, bottom=by_pour["from"], color="#cfcfcf", edgecolor=BELIEF,
            label="where the other pours put nine castings in ten")
     spread = part.groupby("pour").cumcount() - (part.groupby("pour")["low"].transform("size") - 1) / 2
     draw_known(ax, (part["pour"].map(places) + 0.1 * spread).to_numpy(float), part, checked.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="seen")
     if not checked.reading.grades:
         bottom, top = ax.get_ylim()
-        ax.set_ylim(min(bottom, each["from"].min() - 0.04 * (top - bottom)), max(top, each["to"].max()))
+        ax.set_ylim(min(bottom, by_pour["from"].min() - 0.04 * (top - bottom)), max(top, by_pour["to"].max()))
 
 
-def _draw_interval(ax: Axes, place: float, ends: Sequence[float], told: bool, fill: str = "full") -> None:
+def _draw_interval(ax: Axes, place: float, ends: Sequence[float], learned: bool, fill: str = "full") -> None:
     """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
     low, middle, high = ends
-    colour = LOG if told else BELIEF
-    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if told else ":")
-    face: dict[str, Any] = {"markerfacecolor": "white"} if fill == "none" or not told else {"fillstyle": fill, "markerfacecoloralt": "white"}
+    colour = LOG if learned else BELIEF
+    ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if learned else ":")
+    face: dict[str, Any] = {"markerfacecolor": "white"} if fill == "none" or not learned else {"fillstyle": fill, "markerfacecoloralt": "white"}
     ax.plot(middle, place, marker="o", color=colour, markersize=10, markeredgewidth=1.6, **face)
 
 
 def _interval_rows(
-    picture: Picture, ax: Axes, names: Sequence[str], told: Iterable[tuple[FillStyleType, str]], untold: str
+    picture: Picture, ax: Axes, names: Sequence[str], learned: Iterable[tuple[FillStyleType, str]], believed_only: str
 ) -> None:
-    """Name the rows of a chart of intervals; its key, `told` as pairs of fill and words, `untold` in words."""
+    """Name the rows of a chart of intervals; its key, `learned` as pairs of fill and words, `believed_only` in words."""
     _name_rows(ax, names)
-    marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in told]
-    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=untold))
+    marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in learned]
+    marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=believed_only))
     picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval",
                    alignment="left", title_fontsize=9.5)
 

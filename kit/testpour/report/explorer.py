@@ -43,11 +43,11 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):
         used.add("room_temperature")
-    factors = [f for f in fits.study.factors if f.kind != "text" and f.name in used]
+    factors = [f for f in fits.study.numeric if f.name in used]
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
-    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _whole(fits, f)} for f in factors]
+    moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _range_poured(fits, f)} for f in factors]
     return {
         "factors": moved,
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
@@ -107,9 +107,9 @@ def _reading(fits, fit, stops):
     if None in tables:
         return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
     cuts = fit.posterior.cuts
-    told = fits.calibrated[reading.name]
-    off, wrong = told.out_of_shape
-    beside = np.sqrt(told.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
+    fit_for_chances = fits.calibrated[reading.name]
+    off, wrong = fit_for_chances.shape_error
+    beside = np.sqrt(fit_for_chances.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
     castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
     shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": NARROWED} if aim else {}
     return {
@@ -135,7 +135,7 @@ def _poured(fit, stops):
     return {factor.name: _range(factor, fit.rows[factor.name]) for factor in used if len(fit.rows)}
 
 
-def _whole(fits, factor):
+def _range_poured(fits, factor):
     """What a setting was between in all pours, whatever was read of them; None where nothing was poured."""
     read = [fit.rows[factor.name] for fit in fits.values() if factor.name in fit.rows]  # these take the usual value where none was noted
     known = fits.castings.pours[factor.name] if factor.name in fits.castings.pours else pd.Series(dtype=float)

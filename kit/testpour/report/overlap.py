@@ -24,8 +24,8 @@ class Overlap:
     apart: dict[str, str]  # factor name to words: settings both poured, but nowhere alike
     unlike: tuple[str, ...]  # readings both take, but on scales nothing converts
     aims: tuple[str, ...]  # readings whose aims ask for different grades, in words with the grades that both are held to
-    # For each study, factor name to the value at which its own settings stay: what it alone wrote down, or both nowhere alike.
-    held: tuple[dict[str, float], ...]
+    # For each study, factor name to the value at which its own settings are held: those it alone wrote down, and those poured nowhere alike.
+    fixed: tuple[dict[str, float], ...]
     # Settings that only this study wrote down, in words with the value they are held at.
     alone: tuple[tuple[str, ...], ...]
     names: tuple[str, ...]  # how the two are called
@@ -79,10 +79,10 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
             spans[factor.name] = (low, high)
         else:
             apart[factor.name] = f"{factor.words} {factor.between(*ends[0])} and {factor.between(*ends[1])}"
-    held = [{name: at for name, at in held_settings(fits.study, fits.castings.pours).items() if name not in spans} for fits in (first, second)]
-    alone = [tuple(_alone(fits, values, apart)) for fits, values in zip((first, second), held, strict=True)]
+    fixed = [{name: at for name, at in held_settings(fits.study, fits.castings.pours).items() if name not in spans} for fits in (first, second)]
+    alone = [tuple(_alone(fits, values, apart)) for fits, values in zip((first, second), fixed, strict=True)]
     called = tuple(names or (first.study.name, second.study.name))
-    return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(aims), tuple(held), tuple(alone), called)
+    return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(aims), tuple(fixed), tuple(alone), called)
 
 
 def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
@@ -94,9 +94,9 @@ def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
     return None if first == second else (one if first else other).study
 
 
-def _alone(fits, held, apart):
+def _alone(fits, fixed, apart):
     """What a study alone wrote down, each with the value it is held at."""
-    for name, value in held.items():
+    for name, value in fixed.items():
         factor = fits.study.factor(name)
         if name not in apart and _poured(fits, factor):
             yield f"{factor.words} ({'taken as' if factor.kind == 'yes/no' else 'held at'} {factor.show(value)})"

@@ -20,10 +20,10 @@ from testpour.logbook.photos import Photo
 from testpour.models.fits import Fits
 from testpour.pages import repeats, template
 from testpour.report import advised, story
-from testpour.report.carried import carried, for_page
+from testpour.report.carried import json_for_page, page_data
 from testpour.report.explorer import explorer
 from testpour.report.photographs import photographs, pictured
-from testpour.report.since import changes, earlier, said
+from testpour.report.since import changes, earlier_statements, statements
 from testpour.threads import one_thread
 from testpour.toml_file import own_text
 from testpour.wording import in_html, visible
@@ -114,7 +114,7 @@ def findings_page(
     """
     kind = PAGE.of(fits.study.name)
     path = free_for(path, kind)
-    before, photos = earlier(fits.castings, path, since), pictured(photos, fits.castings)
+    before, photos = earlier_statements(fits.castings, path, since), pictured(photos, fits.castings)
     text = render(fits, room=room, by=by, before=before, photos=photos)
     put(path, text, kind)
     return Page(path, len(marked(text, kind)), fits.study.name, fits.castings.notes + sum(bool(photo.note.strip()) for photo in photos), len(photos))
@@ -126,10 +126,10 @@ def render(
 ) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
 
-    `before` is what an earlier page carries, from `carried.inside`.
+    `before` is what an earlier page carries, from `carried.read_page_data`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
-    now = said(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
+    now = statements(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
     script = own_text("report/templates/explorer.js")
     page = partial(
         template("report", "page.html").render,
@@ -138,7 +138,7 @@ def render(
         asked=story.question_of(fits.study),
         changed=changes(fits.study, before, now) if before else [],
         poured=story.poured(castings),
-        found=list(story.found(fits)),
+        found=list(story.findings(fits)),
         advised=advised.advised(fits, given),
         causes=story.causes(fits),
         open=advised.still_open(fits, room),
@@ -149,8 +149,8 @@ def render(
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        explorer=for_page(_visible(explorer(fits, given))),
-        log=for_page(carried(castings, now, before)),
+        explorer=json_for_page(_visible(explorer(fits, given))),
+        log=json_for_page(page_data(castings, now, before)),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
         licence=LICENCE,

@@ -10,10 +10,10 @@ from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
 from testpour.wording import age_words
 
-SIZES = (320, 240, 200, 160, 120)  # pixels; the largest at which all find room, for a page shows them about 170 wide
+SIZES = (320, 240, 200, 160, 120)  # pixels wide, tried in turn until all fit; a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well
 LEAST = 200_000  # bytes they may take on a page that is heavy without them
-MARKUP = 400  # bytes around one
+MARKUP = 400  # bytes of markup around one photograph
 
 
 def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:
@@ -24,16 +24,16 @@ def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[
     its address (a data URI), text, pour, age in words and note; as ``missing`` those whose file is gone, in
     words; as ``left_out`` how many earlier ones found no room.
     """
-    mine = pictured(photos, castings)
+    pictures = pictured(photos, castings)
     for pixels in SIZES:
-        shown, missing = _copies(mine[-MOST:], pixels)
+        shown, missing = _copies(pictures[-MOST:], pixels)
         if _weight(shown) <= max(room, LEAST):
             break
     while _weight(shown) > max(room, LEAST):
         del shown[0]
     place = {pour: number for number, pour in enumerate(castings.pours.index)}
     shown.sort(key=lambda one: (place[one["pour"]], one["hours"]))
-    return {"shown": shown, "missing": missing, "left_out": len(mine) - len(shown) - len(missing)}
+    return {"shown": shown, "missing": missing, "left_out": len(pictures) - len(shown) - len(missing)}
 
 
 def pictured(photos: Iterable[Photo], castings: Castings) -> list[Photo]:

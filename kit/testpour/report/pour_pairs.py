@@ -31,7 +31,7 @@ def show_plan(plan: Plan) -> Picture:
     Problem
         If no setting differs between the pours.
     """
-    return _pairs(plan.study, plan.table, "planned pours", plan.found())
+    return _pairs(plan.study, plan.table, "planned pours", plan.all_cautions())
 
 
 def show_pours(castings: Castings) -> Picture:
@@ -48,8 +48,8 @@ def show_pours(castings: Castings) -> Picture:
     return _pairs(castings.study, castings.pours, "pours")
 
 
-def _pairs(study, table, what, found=None):
-    factors = [f for f in study.factors if f.kind != "text" and f.name in table and table[f.name].nunique() > 1][:MOST]
+def _pairs(study, table, what, cautions=None):
+    factors = [f for f in study.numeric if f.name in table and table[f.name].nunique() > 1][:MOST]
     if not factors:
         raise Problem("No setting differs between these pours, so there is nothing to draw against anything.")
     ups, acrosses = (factors[1:], factors[:-1]) if len(factors) > 1 else ([None], factors)
@@ -57,7 +57,7 @@ def _pairs(study, table, what, found=None):
     counts = table["session"].value_counts(sort=False)
     says = f"Where the {len(table)} {what} lie: {', '.join(f'{count} in session {name}' for name, count in counts.items())}."
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
-                                rows=len(ups), columns=size, found=found)
+                                rows=len(ups), columns=size, cautions=cautions)
     sessions, ringed = {name: drawable(name) for name in dict.fromkeys(table["session"])}, []
     for i, up in enumerate(ups):
         for j, across in enumerate(acrosses):
@@ -76,7 +76,7 @@ def _panel(ax, table, sessions, across, up, outer):
     repeat = table.groupby(places, dropna=False).cumcount().to_numpy()
     for i in range(len(sessions)):
         colour = COLOURS[i % len(COLOURS)]
-        for ring in sorted(set(repeat[days == i])):  # a call each: the drawing then holds each outline once
+        for ring in sorted(set(repeat[days == i])):  # one call a ring, so that the drawing holds each outline once
             spot = (days == i) & (repeat == ring)
             ax.scatter(*(place[spot] for place in places), marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
                        facecolor="none" if ring else colour, edgecolor=colour if ring else "white")

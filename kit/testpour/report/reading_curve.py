@@ -8,13 +8,12 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from scipy.special import ndtr
 
 from testpour.cautions import check_ends
 from testpour.columns import Reading
+from testpour.models.change import average_readings
 from testpour.models.effects import effects, hours_poured
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.scales import to_reading
 from testpour.models.settings import held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, REFERENCE, one_post_cure
 from testpour.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
@@ -52,18 +51,18 @@ def show_reading(
     Problem
         If the factor does not enter the reading's model.
     """
-    column = _moving(fit, factor)
+    column = _checked_factor(fit, factor)
     low, high = poured_range(fit.rows[factor])
     values = np.array([0.0, 1.0]) if column.kind == "yes/no" else np.linspace(*drawn_ends(column, fit.rows[factor]), POINTS)
-    beside = {**held_settings(fit.study, fit.rows), **_beside(fit, factor), **(settings or {})}
+    beside = {**held_settings(fit.study, fit.rows), **_post_cure_beside(fit, factor), **(settings or {})}
     table = settings_table(
         fit.study, [{**beside, factor: v} for v in values],
         room=None if factor == "room_temperature" else room, reading=fit.reading,
     )
-    said = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
-    said = said or f"{fit.reading.words} over {column.words}".capitalize() + "."
-    picture, [[ax]] = new_picture(said, height=4.6, found=check_ends(fit.study, table))
-    draw_average(ax, values, np.quantile(average(fit, table), [0.05, 0.5, 0.95], axis=0), column.kind == "yes/no")
+    effect_sentence = next((e.sentence() for e in effects(fit).each if e.factor.name == factor), "")
+    effect_sentence = effect_sentence or f"{fit.reading.words} over {column.words}".capitalize() + "."
+    picture, [[ax]] = new_picture(effect_sentence, height=4.6, cautions=check_ends(fit.study, table))
+    draw_average(ax, values, average_readings(fit, table, fit.mean(table)), column.kind == "yes/no")
     _draw_rows(ax, fit, fit.rows[factor], table["age"].iloc[0])
     label_axis(ax, "x", column)
     label_axis(ax, "y", fit.reading, "{}" + (f" at {age_words(table['age'].iloc[0])}" if fit.reading.ages else ""))
@@ -71,29 +70,16 @@ def show_reading(
         edge = 0.03 * (values[-1] - values[0])
         ax.set_xlim(values[0] - edge, values[-1] + edge)
         shade_beyond(ax, low, high, "not poured" if low is not None else "never varied: belief only")
-    picture.supxlabel(_drawn_at(fit, table, factor), x=0.01, ha="left", fontsize=9)
+    picture.supxlabel(_settings_note(fit, table, factor), x=0.01, ha="left", fontsize=9)
     return picture
 
 
-def average(fit: ReadingFit, table: pd.DataFrame) -> np.ndarray:
-    """The average casting at each row, in the reading's unit; for grades the average grade: shape (draws, rows).
+def draw_average(ax: Axes, values: np.ndarray, draws: np.ndarray, apart: bool = False) -> None:
+    """The middle and 90 % band of the average over k `values`, of which there are `draws` (m, k).
 
-    The table holds every factor in its unit, and ``age`` in h where the model needs it.
+    Dots and bars where the values stand `apart`, as yes and no do.
     """
-    mean = fit.mean(table)
-    cuts = fit.posterior.cuts
-    if cuts is not None:
-        return np.sum([ndtr(mean - cuts[:, [k]]) for k in range(cuts.shape[1])], axis=0)
-    return to_reading(fit.reading, mean, table.get("room_temperature"))
-
-
-def draw_average(ax: Axes, values: np.ndarray, quantiles: np.ndarray, apart: bool = False) -> None:
-    """The middle and 90 % band of the average over `values`; dots and bars where the values stand apart.
-
-    `quantiles` are low, middle and high, shape (3, k), at k values; `apart` where the values stand apart, as
-    yes and no do.
-    """
-    low, middle, high = quantiles
+    low, middle, high = np.quantile(draws, [0.05, 0.5, 0.95], axis=0)
     words = "average casting, 90 % interval"
     if apart:
         ax.errorbar(values, middle, [middle - low, high - middle], fmt="D", color=LOG, capsize=8, linewidth=2.4,
@@ -141,15 +127,14 @@ def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading
             ax.set_ylim(min(bottom, ends.min() - pad), max(top, ends.max() + pad))
 
 
-def _moving(fit, name):
-    known = fit.believed.factors
-    usable = {f.name: f for f in fit.study.factors if f.name in known and f.kind != "text"}
+def _checked_factor(fit, name):
+    usable = {f.name: f for f in fit.study.numeric if f.name in fit.believed.factors}
     if name not in usable:
         raise Problem(f"{name} does not enter the model of {fit.reading.words}: choose one of {', '.join(usable)}.")
     return usable[name]
 
 
-def _beside(fit, name):
+def _post_cure_beside(fit, name):
     """A post-cure temperature without hours in the oven does nothing, nor hours at room temperature."""
     if not {OVEN, HOURS} <= fit.believed.factors:
         return {}
@@ -161,7 +146,7 @@ def _beside(fit, name):
     return {}
 
 
-def _drawn_at(fit, table, moved):
+def _settings_note(fit, table, moved):
     """The settings the curve is drawn at, in words."""
     names = (fit.believed.factors - {moved}) & set(table)
     settings = [f"{drawable(f.words)} {f.show(table[f.name].iloc[0])}" for f in fit.study.factors if f.name in names]

@@ -1,11 +1,11 @@
-"""What the one-page sheets share: the file written, the advice as rows, and the three strongest findings."""
+"""The handout, what was found on one page for a student or the next person at the bench, and what it shares with the wall sheet."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from markupsafe import Markup
@@ -17,14 +17,16 @@ from testpour.files import free_for, page_kind, put
 from testpour.models.chance import chance_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.models.settings import held_settings, settings_table
+from testpour.models.settings import held_settings, repeated, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
+from testpour.problems import Problem
 from testpour.report import advised, story
 from testpour.units import to_unit
 from testpour.wording import count, in_html, in_hundred, listed
 
 FINDINGS = 3
 BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words
+ROOMS = 4  # that have room on a handout
 STEPS = 5  # values of a setting over which a chance is followed
 
 
@@ -59,6 +61,49 @@ class Sheet:
 
     def _repr_html_(self):
         return f"<p>{in_html(self.sentence())}</p>"
+
+
+def handout(
+    fits: Fits, path: str | Path = "handout.html", *,
+    room: str | float | Sequence[str | float] | None = None, paper: Literal["A4", "Letter"] = "A4",
+    by: str | None = None, date: str | None = None
+) -> Sheet:
+    """Write what was found as one page to print and hand over.
+
+    Parameters
+    ----------
+    fits : Fits
+        From `fit_castings`.
+    path : str or Path
+        File to write; an earlier handout is replaced, nothing else.
+    room : str, float or list, optional
+        Up to four room temperatures to recommend settings for; by default those met in the log.
+    paper : {"A4", "Letter"}
+    by : str, optional
+        Who signs it. Without it the handout names nobody.
+    date : str, optional
+        Printed as given; today by default.
+
+    Returns
+    -------
+    Sheet
+
+    Raises
+    ------
+    FileNotFoundError
+        If the folder of `path` does not exist.
+    FileExistsError
+        If anything but a handout of this study lies at `path`.
+    Problem
+        If `paper` is neither A4 nor Letter, or more than four rooms are given.
+    """
+    path = checked_path(path, paper, "handout", fits.study.name)
+    asked = len(advised.rooms(fits, room))
+    if asked > ROOMS:
+        raise Problem(f"A handout holds the advice for {ROOMS} room temperatures, not {asked}: make two handouts.")
+    return fill_sheet(
+        path, "handout.html", fits, "handout", paper=paper, date=date, room=room, by=by, rows=list(advice_rows(fits, room)),
+    )
 
 
 def checked_path(path: str | Path, paper: str, what: str, study: str) -> Path:
@@ -123,7 +168,7 @@ def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     everywhere = [name for name in settings if len(of[name]) == readings > 1]
     by_setting = [(everywhere, "any reading")] * bool(everywhere) + [([name], listed(of[name])) for name in settings if name not in everywhere]
     by_reading = [(names, reading) for reading, names in unsettled.items()]
-    shorter = min(_not_told(by_setting), _not_told(by_reading), key=len)
+    shorter = min(_open_effects(by_setting), _open_effects(by_reading), key=len)
     if len(shorter) <= BRIEF:
         return shorter
     open_ = count(sum(map(len, unsettled.values())), "effect")
@@ -131,7 +176,7 @@ def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
     return f"{open_} of {count(len(settings), 'setting')} on {count(len(unsettled), 'reading')}, {few}; the findings page lists them"
 
 
-def _not_told(pairs):
+def _open_effects(pairs):
     return "; ".join(f"what {listed(names)} {'does' if len(names) == 1 else 'do'} to {reading}" for names, reading in pairs)
 
 
@@ -141,20 +186,19 @@ def _strongest(fits: Fits) -> list[str]:
     An effect on a reading with an aim counts by how far it surely moves the chance of meeting that aim, the other
     settings held as in its sentence; any other comes after, by how many half-widths of its interval it differs from none.
     """
-    each = []
+    candidates = []
     for name, fit in fits.items():
         aims = [aim for aim in fits.study.aims if aim.reading == name]
-        told = [e for e in effects(fit).each if e.settled and e.poured]
-        ranked = sorted((-_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in told)
-        each += [(not aims, place, *one) for place, one in enumerate(ranked)]
-    return [said for *_, said in sorted(each)[:FINDINGS]]
+        clear = [e for e in effects(fit).each if e.settled and e.poured]
+        ranked = sorted((-_chance_moved(fit, aims, e), -_half_widths(e), e.sentence()) for e in clear)
+        candidates += [(not aims, place, *one) for place, one in enumerate(ranked)]
+    return [words for *_, words in sorted(candidates)[:FINDINGS]]
 
 
-def _moved(fit, aims, effect):
+def _chance_moved(fit, aims, effect):
     """How far the chance of meeting an aim moves, in nineteen draws of twenty at least, while a setting goes over what was poured."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
-    usual = settings_table(fit.study, held_settings(fit.study, fit.rows))
-    table = usual.loc[usual.index.repeat(len(values))].reset_index(drop=True).assign(**{effect.factor.name: values})
+    table = repeated(settings_table(fit.study, held_settings(fit.study, fit.rows)), **{effect.factor.name: values})
     at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
     return max((np.quantile(np.ptp(fit.chances(rows, aim.at_least, aim.at_most), axis=1), 0.05) for rows, aim in at), default=0.0)
 

@@ -13,29 +13,29 @@ from testpour.logbook.castings import Castings
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.report.carried import NoLogInside, carried_by
+from testpour.report.carried import NoLogInside, read_page_data
 from testpour.study import Study
 from testpour.units import show, to_unit
 from testpour.wording import count, first_few, listed, signed
 
-OWN = (*LEFT_OUT, "note", "entry")  # of a row, what changes nothing that is computed
-LEAST = 0.05  # change of a chance that is told
+OWN = (*LEFT_OUT, "note", "entry")  # columns that no result depends on
+LEAST = 0.05  # smallest change of a chance that is reported
 
 
-def said(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
+def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
     """What a page says, in the form a later page compares itself with.
 
     ``pours`` is name to a mark of its settings and readings, ``readings`` how many; with ``effects`` and
     ``advice`` ready for JSON.
     """
     return {
-        "fingerprint": fits.castings.fingerprint(), "pours": _marks(fits.castings), "readings": len(fits.castings.readings),
+        "fingerprint": fits.castings.fingerprint(), "pours": _pour_digests(fits.castings), "readings": len(fits.castings.readings),
         "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
         "advice": [_advised(room, given) for room, given in advice],
     }
 
 
-def _marks(castings):
+def _pour_digests(castings):
     """Pour to a short mark of everything known of it."""
     marks = {}
     for table in (castings.pours.reset_index(names="pour"), castings.readings):
@@ -52,7 +52,7 @@ def _effects(fit):
             low, middle, high = effect.in_points
             yield effect.factor.name, {
                 "start": effect.start, "end": effect.end, "low": low, "middle": middle, "high": high,
-                "told": bool(effect.told), "unit": f" {effect.unit}".rstrip(),
+                "told": bool(effect.direction_known), "unit": f" {effect.unit}".rstrip(),
             }
 
 
@@ -61,7 +61,7 @@ def _advised(room, given):
     return {"room": room, "settings": free, **{name: float(value) for name, value in mean_and_interval(given.chance.draws).iloc[0].items()}}
 
 
-def earlier(
+def earlier_statements(
     castings: Castings, path: Path, since: str | Path | Literal[False] | None = None
 ) -> dict[str, Any] | None:
     """What an earlier page of the study said, or None where there is none to compare with.
@@ -74,7 +74,7 @@ def earlier(
         return None
     page = Path(since or path)
     try:
-        data = carried_by(page)
+        data = read_page_data(page)
         if data["study"]["name"] != castings.study.name:
             raise NoLogInside(
                 f"{page.name} is the page of another study, {data['study']['name']!r}. Give an earlier page of "
@@ -105,28 +105,28 @@ def _log_changes(before, now):
 
 
 def _effect_changes(study, before, now):
-    effects = [(name, factor, new) for name, found in now["effects"].items() for factor, new in found.items()]
-    moved = [(name, factor, _moved(before["effects"].get(name, {}).get(factor), new)) for name, factor, new in effects]
-    said = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
-    return said or ["No effect of a setting came out clearly different from before."]
+    effects = [(name, factor, new) for name, by_factor in now["effects"].items() for factor, new in by_factor.items()]
+    moved = [(name, factor, _effect_change(before["effects"].get(name, {}).get(factor), new)) for name, factor, new in effects]
+    sentences = [f"{study.factor(factor).words.capitalize()} on {study.reading(name).words}: {text}." for name, factor, text in moved if text]
+    return sentences or ["No effect of a setting came out clearly different from before."]
 
 
-def _moved(old, new):
+def _effect_change(old, new):
     """What became of one effect, or nothing where it stands as it stood."""
     if old is None:
-        return f"first pours at different values; {_worded(new)}"
+        return f"first pours at different values; {_effect_in_words(new)}"
     same = (old["start"], old["end"]) == (new["start"], new["end"])
     if old["told"] != new["told"]:
         other = "" if same else ", over other values than before"
-        return f"{'now settled' if new['told'] else 'no longer settled'}; it was {_worded(old)}, it is {_worded(new)}{other}"
+        return f"{'now settled' if new['told'] else 'no longer settled'}; it was {_effect_in_words(old)}, it is {_effect_in_words(new)}{other}"
     if new["told"] and old["told"] and (old["middle"] > 0) != (new["middle"] > 0):
-        return f"turned round; it was {_worded(old)}, it is {_worded(new)}"
+        return f"turned round; it was {_effect_in_words(old)}, it is {_effect_in_words(new)}"
     if same and not old["low"] <= new["middle"] <= old["high"]:
-        return f"it was {_worded(old)}, it is {_worded(new)}"
+        return f"it was {_effect_in_words(old)}, it is {_effect_in_words(new)}"
     return ""
 
 
-def _worded(effect):
+def _effect_in_words(effect):
     low, middle, high = (signed(effect[end]) for end in ("low", "middle", "high"))
     return f"{middle}{effect['unit']} (90 % interval {low} to {high})"
 
@@ -148,7 +148,7 @@ def _advice_changes(study, before, now):
         if moved:
             yield f"Recommended{where}: {listed(moved)}."
         if abs(one["chance"] - was["chance"]) >= LEAST:
-            then, today = (chance_words({"low": 0.0, "high": 0.0, **said}) for said in (was, one))  # early pages carry no interval
+            then, today = (chance_words({"low": 0.0, "high": 0.0, **chances}) for chances in (was, one))  # early pages carry no interval
             yield f"The chance of a good casting at the recommended settings{where} is {today}; the earlier page said {then}."
         elif not moved:
             yield f"The advice{where} stands."

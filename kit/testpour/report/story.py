@@ -29,7 +29,7 @@ LATEST = 12  # sessions told one by one
 LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
-def drawn(
+def figure_data(
     draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
 ) -> dict[str, str] | None:
     """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None where there is nothing to draw."""
@@ -40,7 +40,7 @@ def drawn(
     return {"src": image_link(picture.to_bytes(kind, **({"dpi": 130} if kind == "png" else {})), kind), "says": picture.says}
 
 
-def kind_of(castings: Castings) -> str:
+def image_kind(castings: Castings) -> str:
     """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
@@ -58,20 +58,20 @@ def question_of(study: Study) -> dict[str, Any]:
 def poured(castings: Castings) -> dict[str, Any]:
     """Sessions and rooms in words, the pours as a table, and where they lie as a figure."""
     study, pours, readings = castings.study, castings.pours, castings.readings
-    each = list(pours.groupby("session", sort=False))
+    by_session = list(pours.groupby("session", sort=False))
     shown = sorted((f for f in study.factors if f.name in pours and _differs(pours[f.name])), key=lambda f: f.kind == "text")
     same = [f for f in study.factors if f.role != "met" and f.name in pours and pours[f.name].notna().any() and not _differs(pours[f.name])]
     notes = "note" in pours and pours["note"].fillna("").astype(str).str.strip().ne("").any()
     return {
-        "summary": f"{count(len(pours), 'pour')} in {count(len(each), 'session')}, with "
+        "summary": f"{count(len(pours), 'pour')} in {count(len(by_session), 'session')}, with "
         f"{count(len(readings), 'reading')}.",
-        "earlier": f"{count(len(each) - LATEST, 'earlier session')}; the data below hold all of them." if len(each) > LATEST else "",
-        "sessions": [f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}." for name, part in each[-LATEST:]],
+        "earlier": f"{count(len(by_session) - LATEST, 'earlier session')}; the data below hold all of them." if len(by_session) > LATEST else "",
+        "sessions": [f"{name}: {count(len(part), 'pour')}{_when(part)}{_rooms(study, part)}." for name, part in by_session[-LATEST:]],
         "heads": [f.words for f in shown] + (["note"] if notes else []),
         "rows": [(pour, _cells(row, shown, notes)) for pour, row in pours.iloc[-LISTED:].iterrows()],
         "left_out": max(len(pours) - LISTED, 0),
         "same": [f"{f.words} {f.show(pours[f.name].iloc[0])}" for f in same],
-        "figure": drawn(show_pours, castings, kind=kind_of(castings)) if len(pours) else None,
+        "figure": figure_data(show_pours, castings, kind=image_kind(castings)) if len(pours) else None,
     }
 
 
@@ -83,8 +83,8 @@ def _when(part):
 
 def _rooms(study, part):
     met = [f for f in study.factors if f.role == "met" and f.kind == "number" and f.name in part]
-    said = [f"{f.words} {f.between(part[f.name].min(), part[f.name].max())}" for f in met if part[f.name].notna().any()]
-    return (", " + ", ".join(said)) if said else ""
+    in_words = [f"{f.words} {f.between(part[f.name].min(), part[f.name].max())}" for f in met if part[f.name].notna().any()]
+    return (", " + ", ".join(in_words)) if in_words else ""
 
 
 def _differs(values):
@@ -97,28 +97,28 @@ def _cells(row, factors, notes):
     return cells + ([("" if pd.isna(row["note"]) else str(row["note"]))] if notes else [])
 
 
-def found(fits: Fits) -> Iterator[dict[str, Any]]:
+def findings(fits: Fits) -> Iterator[dict[str, Any]]:
     """For each reading, those with an aim first: what the settings did, in sentences and figures."""
     aimed = {aim.reading for aim in fits.study.aims}
     for name in sorted(fits, key=lambda name: name not in aimed):
         fit = fits[name]
         did = effects(fit)
-        each = did.each
-        told = [e for e in each if e.settled and e.poured]
-        untried = [e.factor.words for e in each if not e.poured]
+        settings_effects = did.each
+        clear = [e for e in settings_effects if e.settled and e.poured]
+        untried = [e.factor.words for e in settings_effects if not e.poured]
         check = f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
         if fit.pours <= CHECKED:  # every pour is a fit of its own
             check = check_fit(fit).sentence() if fit.pours else ""
         yield {
             "title": capital(fit.reading.words),
             "rests": fit.sentence(),
-            "says": [e.sentence() for e in each if e.poured],
-            "held": did.held(),
+            "says": [e.sentence() for e in settings_effects if e.poured],
+            "held": did.conditions(),
             "untried": f"Never varied here, so known from belief alone: {', '.join(untried)}." if untried else "",
             "check": check,
             "figures": [f for f in (
-                drawn(show_effects, fit, kind=kind_of(fits.castings)),
-                drawn(show_reading, fit, told[0].factor.name, kind=kind_of(fits.castings)) if told and name in aimed else None,
+                figure_data(show_effects, fit, kind=image_kind(fits.castings)),
+                figure_data(show_reading, fit, clear[0].factor.name, kind=image_kind(fits.castings)) if clear and name in aimed else None,
             ) if f],
         }
 
@@ -135,11 +135,11 @@ def causes(fits: Fits) -> dict[str, Any] | None:
         poor = poor[-EXPLAINED:]
         looked = looked[looked.index(poor[0]):]
     if not poor:
-        said = "The one casting looked at misses no aim." if len(looked) == 1 else f"None of the {len(looked)} castings looked at misses an aim."
-        return {"says": said if fits.study.aims else "", "rows": []}
+        sentence = "The one casting looked at misses no aim." if len(looked) == 1 else f"None of the {len(looked)} castings looked at misses an aim."
+        return {"says": sentence if fits.study.aims else "", "rows": []}
     every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
     rows = [
-        (pour, _poor(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
+        (pour, _misses_in_words(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
          in_hundred(row["its chance"]))
         for pour, row in every.table.iterrows()
     ]
@@ -148,7 +148,7 @@ def causes(fits: Fits) -> dict[str, Any] | None:
     return {"says": says + earlier, "rows": rows}
 
 
-def _poor(study, misses):
+def _misses_in_words(study, misses):
     """What was read where an aim is missed: "tack grade 3 (wet); peak temperature 138 °C"."""
     read = [(study.reading(missed.aim.reading), missed.seen) for missed in misses]
     units = ["" if reading.grades else unit_words(reading.unit) for reading, _ in read]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from testpour.models.change import change, change_unit, good_words
+from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from testpour.models.fits import Fits
     from testpour.picture import Picture
 
-APART = 0.99  # the same for a difference of two studies: there are many, and chance must not make one of them up
-HEARD = 0.05  # share from the log below which an effect is belief alone
-EVEN = ("log", "plain")  # scales on which an effect is as large at whatever the other settings are
+APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
+LEARNED = 0.05  # share from the log below which an effect is belief alone
+EVEN = ("log", "plain")  # scales on which an effect does not depend on the other settings
 VERDICTS = ("differ", "agree", "cannot tell", "belief only")
 
 
@@ -61,10 +61,10 @@ class StudyComparison:
             rows = self.table[self.table["verdict"] == verdict]
             if len(rows):
                 by_reading = rows.groupby(level="reading", sort=False)
-                said = listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in by_reading)
+                listed_rows = listed(f"{reading} ({listed(part.index.get_level_values('setting'))})" for reading, part in by_reading)
                 if verdict == "differ":
-                    said = "; ".join(self._difference(*row) for row in rows.iterrows())
-                text.append(f"{lead} {said}.")
+                    listed_rows = "; ".join(self._difference(*row) for row in rows.iterrows())
+                text.append(f"{lead} {listed_rows}.")
         return " ".join(text)
 
     __repr__ = sentence
@@ -116,8 +116,8 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     """
     called = tuple(names or (first.study.name, second.study.name))
     if len(called) != 2 or called[0] == called[1]:
-        said = f"Both studies are called {called[0]!r}" if len(called) == 2 else f"{len(called)} names for two studies"
-        raise Problem(f"{said}. Give names=(one, other) to tell them apart.")
+        reason = f"Both studies are called {called[0]!r}" if len(called) == 2 else f"{len(called)} names for two studies"
+        raise Problem(f"{reason}. Give names=(one, other) to tell them apart.")
     overlap = overlap_of(first, second, called)
     rows = [row for name in overlap.readings for row in _reading_rows(first[name], second[name], overlap)]
     index = pd.MultiIndex.from_tuples([row.pop("place") for row in rows], names=["reading", "setting"])
@@ -129,34 +129,34 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
 def _reading_rows(one, other, overlap):
     """The level of a reading and the effect of each setting on it, in both studies."""
     middle = overlap.middle()
-    heard = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
+    learned = [{e.factor.name: e.from_log for e in effects(fit).each if e.poured} for fit in (one, other)]
     if judge := judging_study(one, other):
         one, other = (replace(fit, study=replace(fit.study, aims=judge.aims)) for fit in (one, other))
     if not overlap.apart and (middle or not min(one.pours, other.pours)):
         yield _level_row(one, other, overlap, middle)
     for factor in overlap.factors:
-        if all(factor.name in share for share in heard):
+        if all(factor.name in share for share in learned):
             low, high = overlap.spans[factor.name]
             if high > low:
                 moved = [{**middle, factor.name: low}, {**middle, factor.name: high}]
-                deaf = min(share[factor.name] for share in heard) < HEARD
-                yield _effect_row(one, other, overlap, factor, moved, (low, high), deaf)
+                unlearned = min(share[factor.name] for share in learned) < LEARNED
+                yield _effect_row(one, other, overlap, factor, moved, (low, high), unlearned)
 
 
 def _changes(one, other, overlap, settings):
     """The `Change` of each study between two settings both poured, its own settings held."""
-    for fit, held in zip((one, other), overlap.held, strict=True):
-        yield change(fit, settings_table(fit.study, [{**held, **row} for row in settings], reading=one.reading))
+    for fit, own_settings in zip((one, other), overlap.fixed, strict=True):
+        yield change(fit, settings_table(fit.study, [{**own_settings, **row} for row in settings], reading=one.reading))
 
 
-def _effect_row(one, other, overlap, factor, moved, span, deaf):
-    found = list(_changes(one, other, overlap, moved))
-    draws = [_shown(part, part.values) for part in found]
-    apart = _apart(found, [part.values for part in found])
-    told = [_sure(part) for part in draws]
-    hangs = bool(overlap.apart) and one.reading.scale not in EVEN
-    verdict = "belief only" if deaf else _verdict(draws, apart, told, hangs)
-    return _row(one.reading, factor.words, found[0], draws, apart, move=factor.between(*span), told=all(told), verdict=verdict)
+def _effect_row(one, other, overlap, factor, moved, span, unlearned):
+    changes = list(_changes(one, other, overlap, moved))
+    draws = [in_points(part.values, part.ratio, part.good) for part in changes]
+    apart = _difference_shown(changes, [part.values for part in changes])
+    sure = [_direction_sure(part) for part in draws]
+    depends = bool(overlap.apart) and one.reading.scale not in EVEN
+    verdict = "belief only" if unlearned else _verdict(draws, apart, sure, depends)
+    return _row(one.reading, factor.words, changes[0], draws, apart, move=factor.between(*span), told=all(sure), verdict=verdict)
 
 
 def _level_row(one, other, overlap, middle):
@@ -164,51 +164,44 @@ def _level_row(one, other, overlap, middle):
 
     Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
     """
-    found = list(_changes(one, other, overlap, [middle] * 2))
-    levels = [part.each[:, 0] for part in found]
-    shown = levels if found[0].ratio else [_shown(found[0], part) for part in levels]
-    apart = _apart(found, levels)
-    told = _sure(apart, APART)
+    changes = list(_changes(one, other, overlap, [middle] * 2))
+    levels = [part.averages[:, 0] for part in changes]
+    shown = levels if changes[0].ratio else [in_points(part, False, changes[0].good) for part in levels]
+    apart = _difference_shown(changes, levels)
+    sure = _direction_sure(apart, APART)
     poured = min(one.pours, other.pours) > 0
-    least = 25.0 if found[0].ratio else 10.0 if found[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
+    least = 25.0 if changes[0].ratio else 10.0 if changes[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
     alike = "agree" if max(-low, high) < least else "cannot tell"
-    verdict = "belief only" if not poured else "differ" if told else alike
+    verdict = "belief only" if not poured else "differ" if sure else alike
     move = listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors)
-    return _row(one.reading, "level", found[0], shown, apart, move=move, told=told, verdict=verdict)
+    return _row(one.reading, "level", changes[0], shown, apart, move=move, told=sure, verdict=verdict)
 
 
-def _row(reading, setting, found, draws, apart, **more):
+def _row(reading, setting, first_change, draws, apart, **more):
     """One row of `StudyComparison.table`; of grades with an aim, the chance of those that meet it is compared."""
     tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
     names = ["first_low", "first", "first_high", "second_low", "second", "second_high", "low", "difference", "high"]
     ends = dict(zip(names, np.quantile([*draws, apart], tails, axis=1).T.ravel().tolist(), strict=True))
-    what = reading.words if found.good is None else f"the chance of {good_words(reading, found.good)}"
-    return {"place": (reading.words, setting), **ends, "of": what, "unit": unit_words(change_unit(reading, found.good)), **more}
+    what = reading.words if first_change.good is None else f"the chance of {good_words(reading, first_change.good)}"
+    return {"place": (reading.words, setting), **ends, "of": what, "unit": unit_words(change_unit(reading, first_change.good)), **more}
 
 
-def _shown(found, values):
-    """Changes as they are shown: per cent, castings in 100, or in the reading's own terms."""
-    if found.ratio:
-        return 100 * (values - 1)
-    return values if found.good is None else 100 * values
-
-
-def _apart(found, values):
+def _difference_shown(changes, values):
     """How far the second study lies from the first, as it is shown."""
-    return _shown(found[0], values[1] / values[0] if found[0].ratio else values[1] - values[0])
+    return in_points(values[1] / values[0] if changes[0].ratio else values[1] - values[0], changes[0].ratio, changes[0].good)
 
 
-def _sure(draws, level=SURE):
+def _direction_sure(draws, level=SURE):
     return bool(max(np.mean(draws > 0), np.mean(draws < 0)) >= level)
 
 
-def _verdict(draws, apart, told, hangs):
+def _verdict(draws, apart, sure, depends):
     """Differ where the difference has a sure sign; agree where both effects point the same sure way and none has.
 
     Where their sizes hang on settings poured nowhere alike, only opposite ways differ.
     """
     same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
-    if _sure(apart, APART) and not (hangs and same):
+    if _direction_sure(apart, APART) and not (depends and same):
         return "differ"
-    return "agree" if all(told) and same and not _sure(apart) else "cannot tell"
+    return "agree" if all(sure) and same and not _direction_sure(apart) else "cannot tell"

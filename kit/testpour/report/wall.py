@@ -12,7 +12,7 @@ from testpour.problems import Problem
 from testpour.report.advised import chance_figure, rooms
 from testpour.report.figures import show_effects
 from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
-from testpour.report.story import drawn
+from testpour.report.story import figure_data
 from testpour.wording import count
 
 MOST = 16  # benches with a line of their own; the others share the last one
@@ -71,7 +71,7 @@ def wall_summary(
     return fill_sheet(
         path, "wall.html", fits, "wall sheet", paper=paper, date=date, room=room, note=note, rows=advised,
         benches=_rows(castings, of, shown, names), heads=[f.words for f in shown],
-        count=count(of.nunique(), "bench", "benches"), figure=chance_figure(fits, beside) or drawn(show_effects, fits[aimed[0]]),
+        count=count(of.nunique(), "bench", "benches"), figure=chance_figure(fits, beside) or figure_data(show_effects, fits[aimed[0]]),
     )
 
 
@@ -81,13 +81,13 @@ def _benches(pours, bench):
         raise Problem(f"The log has no column {bench!r}; give bench one of {', '.join(pours.columns)}.")
     if pours.empty:
         return pours[bench].astype(str)  # no bench yet; the sheet says that nothing is logged
-    said = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
-    if not said.ne("").any():
+    labels = pours[bench].astype(object).where(pours[bench].notna(), "").astype(str).str.strip()
+    if not labels.ne("").any():
         raise Problem(
             f"No pour says in {bench!r} which bench made it. Log pours with their bench's initials, or give "
             'another column, for example bench="session".'
         )
-    return said.replace("", UNSAID)
+    return labels.replace("", UNSAID)
 
 
 def _rows(castings, of, shown, names):
@@ -103,12 +103,12 @@ def _rows(castings, of, shown, names):
         judged = [pour for pour in part.index if pour in read.index]
         rows.append({
             "bench": called, "pours": len(part), "readings": int(read.reindex(part.index).fillna(0).sum()),
-            "good": f"{len(good & set(judged))} of {len(judged)}", "tried": [_tried(f, part[f.name]) for f in shown],
+            "good": f"{len(good & set(judged))} of {len(judged)}", "tried": [_tried_in_words(f, part[f.name]) for f in shown],
         })
     return rows
 
 
-def _tried(factor, values):
+def _tried_in_words(factor, values):
     """The range of a setting at one bench, or its levels in words."""
     values = values[values.notna() & (values.astype(str) != "")]
     if not len(values):
