@@ -40,6 +40,14 @@ def test_a_maker_is_told_what_the_trade_would_say(story, beside, usual):
     assert len(answer.sentence().split()) <= 90
 
 
+def test_a_block_that_cracked_is_told_what_to_do_next_time(beside, usual):
+    """Casting supplier notes: large bodies are poured in layers. The next day there is nothing left to cool."""
+    readings = {"gel_time": "x0.7", "peak_temperature": 152, "tack": 0, "defects": 3}
+    answer = why(read(beside, usual, {"thickness": 40.0, "catalyst": 2.0}, readings), "X1", {"looks": "cracks", "when": "while it was hot"})
+    assert answer.first == "too_hot" and "Next time: pour in layers" in answer.sentence()
+    assert "This casting: once it is cold, look it over for cracks" in answer.sentence()
+
+
 def read(beside, usual, settings, readings):
     """The practice log with one more casting, its readings as a story gives them."""
     fits = beside(settings)
