@@ -29,6 +29,15 @@ STORIES = {
     "resin from the cold store; still jelly at four hours, 70 next day": (
         {"gel_time": "x1.8", "tack": 1, "hardness@4": 0, "hardness@24": 68}, {}, {"felt": "colder"}, "cold",
         "supplier data sheet: let the resin reach workshop temperature"),
+    "the old rubber mould: its skin is sticky, a cup of the same mix is hard": (
+        {"gel_time": "x1", "tack": 2, "hardness": -4}, {}, {"where": "mould side only", "mould": "rubber or silicone", "twin": "it came out better"},
+        "mould", "casting supplier notes: a rubber mould takes the heat and leaves a sticky textured skin"),
+    "a silicone mould made yesterday: sticky wherever it touched": (
+        {"gel_time": "x1", "tack": 2, "hardness": -4}, {}, {"where": "mould side only", "mould": "silicone, newly made"}, "fresh_silicone",
+        "common practice, no source"),
+    "bottle caps 2 mm deep, soft and sticky all through; what was left in the cup is hard": (
+        {"gel_time": "x1.5", "tack": 2, "hardness": -25}, {"thickness": 2.0, "catalyst": 1.2}, {"where": "throughout", "cup": "cured all over"},
+        "too_thin", "catalyst label: 15 drops an ounce at 1/8 in, 4 at 1 in"),
 }
 
 
@@ -38,6 +47,14 @@ def test_a_maker_is_told_what_the_trade_would_say(story, beside, usual):
     answer = why(read(beside, usual, settings, readings), "X1", observed)
     assert answer.first == cause, f"{source}: {answer.chances.head(3).round(2).to_dict()}"
     assert len(answer.sentence().split()) <= 90
+
+
+def test_a_block_that_cracked_is_told_what_to_do_next_time(beside, usual):
+    """Casting supplier notes: large bodies are poured in layers. The next day there is nothing left to cool."""
+    readings = {"gel_time": "x0.7", "peak_temperature": 152, "tack": 0, "defects": 3}
+    answer = why(read(beside, usual, {"thickness": 40.0, "catalyst": 2.0}, readings), "X1", {"looks": "cracks", "when": "while it was hot"})
+    assert answer.first == "too_hot" and "Next time: pour in layers" in answer.sentence()
+    assert "This casting: once it is cold, look it over for cracks" in answer.sentence()
 
 
 def read(beside, usual, settings, readings):

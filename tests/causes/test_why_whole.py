@@ -469,7 +469,7 @@ def as_pair(answer, **chances):
     ({"wrong_system": 0.71, "too_little_catalyst": 0.25}, "read it again a day later before it is scraped out; do not build on it."),
     ({"too_little_catalyst": 0.32, "read_too_early": 0.25}, "read it again a day later, and a week after mixing, before anything is done about it."),
     ({"old_materials": 0.43, "read_too_early": 0.40}, "read it again a day later, and a week after mixing, before anything is done about it."),
-    ({"too_hot": 0.45, "too_little_catalyst": 0.15}, "let it cool where it stands; look for cracks before it carries anything."),
+    ({"too_hot": 0.45, "too_little_catalyst": 0.15}, "once it is cold, look it over for cracks before it carries anything."),
     ({"uneven_mixing": 0.5, "too_thin": 0.4}, "warm it only once it has gelled and cooled."),
 ])
 def test_of_two_causes_together_the_gentler_says_what_to_do_with_the_casting(chances, told, beside):
