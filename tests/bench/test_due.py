@@ -104,5 +104,7 @@ def test_a_date_without_an_hour_makes_readings_due_by_day(hard_log):
     assert list(due(hard_log, now=at("2026-03-03 23:50")).table["status"]) == ["due", "later"]
     late = due(hard_log, now=at("2026-03-04 14:00"))  # between 38 and 62 h old
     assert list(late.shown()["when"]) == ["overdue since Tue 03 Mar", "on Mon 09 Mar, in 4 days"]
+    last = due(hard_log, now=at("2026-03-23 12:00"))  # three times 7 days after the first hour of that day, not after the last
+    assert list(last.table["age"]) == [168] and list(last.table["status"]) == ["overdue"]
     hard_log.correct_pour("A1", made_at="2026-03-02 16:00", why="hour added")
     assert due(hard_log, now=at("2026-03-03 00:10")).shown()["when"].iloc[-2] == "at 16:00, in 16 h"

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 import testpour as tp
-from testpour.causes.case import _gains, expected_miss
+from testpour.causes.case import _gains, _hardened, expected_miss
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
@@ -692,3 +692,12 @@ def test_a_bad_lot_is_told_by_how_many_of_its_castings_that_were_read_miss_an_ai
     case = SimpleNamespace(fits=SimpleNamespace(castings=log, study=log.study), table=table)
     told = {pour: SimpleNamespace(case=case, missed=(1,), pour=pour, chances=chances, openly=()) for pour in ("P01", "P02", "P03")}
     assert bad_lot(told).startswith("Of catalyst lot old, 3 of 4 castings miss an aim, of other lots none of 5: look at that lot first.")
+
+
+@pytest.mark.parametrize("later, says", [(66.0, "it hardened"), (64.0, "it stayed as it was"), (80.0, "it hardened"), (50.0, "it stayed as it was")])
+def test_a_casting_hardened_that_came_halfway_to_its_aim(later, says, study, castings_of):
+    """55 Shore D at a day where 75 is asked for; halfway is 65 two days later."""
+    asked = replace(study, aims=(Aim("hardness", at_least=75.0, age=24.0),))
+    read = pd.DataFrame({"pour": "P1", "reading": "hardness", "low": [55.0, later], "high": [55.0, later], "age": [24.0, 72.0]})
+    log = castings_of(asked, pd.DataFrame({"catalyst": [1.5]}, index=["P1"]), read)
+    assert _hardened(log, "P1", missed(log, "P1")) == {"later": says}

@@ -1,6 +1,7 @@
 """Where the scatter comes from: known truths found again, words that follow numbers, silence told as silence."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,7 @@ import pytest
 from scipy.stats import norm, zscore
 
 from testpour.models.fits import fit_castings
-from testpour.models.scatter import GROUPS, Part, Scatter, scatter, sources
+from testpour.models.scatter import GROUPS, Part, Scatter, _repeats_differ, scatter, sources
 from testpour.study_file import study_from
 
 DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
@@ -211,3 +212,10 @@ def test_a_score_without_a_unit_leaves_no_gap_and_its_scatter_is_not_cut_at_the_
 def test_every_source_has_words_a_remedy_and_a_lesson():
     for name in ("reading", *GROUPS):
         assert set(sources()[name]) == {"words", "remedy", "lesson"}
+
+
+@pytest.mark.parametrize("age", [np.nan, 24.0])
+def test_a_casting_read_again_is_known_with_and_without_an_age(age):
+    """P1 read twice and differently, P2 twice alike, P3 once: the gel time has no age."""
+    rows = pd.DataFrame({"pour": ["P1", "P1", "P2", "P2", "P3"], "low": [20.0, 22.0, 30.0, 30.0, 25.0], "high": [20.0, 22.0, 30.0, 30.0, 25.0], "age": age})
+    assert _repeats_differ(SimpleNamespace(rows=rows), False).to_dict() == {"P1": True, "P2": False}
