@@ -37,7 +37,8 @@ SHOWN = {
     "next_pours": lambda fits: tp.next_pours(fits, pours=2)._repr_html_().split("<th>why")[0],
     "recipe_chart": lambda fits: " ".join(re.findall("<td.*?</td>", tp.recipe_chart(fits, rooms=[24])._repr_html_(), re.DOTALL)),
     "recommend": lambda fits: f"{tp.recommend(fits)!r}",
-    "stop_advice": lambda fits: f"{tp.stop_advice(fits)!r}",
+    # That the settings are near the best has a chance of its own, which is told.
+    "stop_advice": lambda fits: re.sub(r" is not settled \(a chance of \d+ in 100\)", "", f"{tp.stop_advice(fits)!r}"),
     "what_if": lambda fits: f"{tp.what_if(fits, {'catalyst': 1.0})!r}",
 }
 
