@@ -43,7 +43,7 @@ def fits(request, castings):
     few = tuple(castings.study.reading(name) for name in ("gel_time", "peak_temperature"))
     aims = tuple(aim for aim in castings.study.aims if aim.reading in ("gel_time", "peak_temperature"))
     with pytest.MonkeyPatch.context() as change:
-        change.setattr("testpour.models.physics_choice.EVEN", -np.inf)  # whatever the log speaks for
+        change.setattr("testpour.models.physics_choice.LEAST_LOG_RATIO", -np.inf)  # whatever the log speaks for
         found = fit_castings(replace(castings, study=replace(castings.study, readings=few, aims=aims)))
     assert "physics" in [term.name for term in found["peak_temperature"].believed.terms]
     return found

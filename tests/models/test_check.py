@@ -42,7 +42,7 @@ def test_weighting_agrees_with_fitting_again(fits, name, monkeypatch):
     """
     fit = replace(fits[name])
     weighted = left_out(fit, 0.9)
-    monkeypatch.setattr(left_out_module, "WORTH", np.inf)
+    monkeypatch.setattr(left_out_module, "LEAST_WORTH", np.inf)
     again = left_out(fit, 0.9)
     moved = weighted["above"] != again["above"]
     assert moved.sum() >= 3, "hardly a pour was weighted out, so nothing is compared"

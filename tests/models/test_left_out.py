@@ -100,8 +100,8 @@ def test_weighting_a_pour_out_is_near_to_fitting_without_it(tmp_path, monkeypatc
     study = read_study(make_folder(tmp_path / "demo").path)
     fit = fit_castings(Logbook(study).castings())[reading]
     quick = left_out(fit, 0.9)
-    monkeypatch.setattr("testpour.models.left_out.WORTH", np.inf)
-    monkeypatch.setattr("testpour.models.reading_fit.FEWER", 3000)
+    monkeypatch.setattr("testpour.models.left_out.LEAST_WORTH", np.inf)
+    monkeypatch.setattr("testpour.models.reading_fit.FEWER_DRAWS", 3000)
     _without.cache_clear()
     slow = left_out(fit, 0.9)
     away = (quick[["above", "below"]] - slow[["above", "below"]]).abs().to_numpy()
