@@ -166,7 +166,7 @@ def _under(cases, name, predicted, table):
         at, shift, spread, passing, fades = (np.tile(part, 2) for part in (at, shift, spread, passing, fades))
         blur = np.r_[blur, np.hypot(blur, misfit)]
     ages = predicted.rows["age"].to_numpy(float)
-    left, late = _left(ages), np.nan_to_num(1 / ages)
+    left, late = _left(ages), np.nan_to_num(1 / ages) * (predicted.rows["high"].to_numpy(float) < predicted.softest)
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
     logs = _passing(residuals, blur, spread, np.hypot(passing[:, None] * left, lag * (late - late.min())))

@@ -149,7 +149,7 @@ class CauseTable:
     readings: float = 1.0  # power to which the chance of the readings is raised
     # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
-    lag: dict[str, float] = field(default_factory=dict)  # the same to how much further off an early reading may lie than the last, times its hours
+    lag: dict[str, float] = field(default_factory=dict)  # the same to how much further off one too soft for its gauge may lie than the last, times its hours
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
     tacky: bool = False  # whether it was read as too tacky or too soft
 
