@@ -446,3 +446,9 @@ def test_no_time_counts_from_a_pour_whose_hour_is_not_known(bench):
     bench.clock.turn(24 * 60)
     said = bench.tap("values", "B01", reading="hardness", age=24.0, text="70 71 72", specimen="")
     assert not said["ok"] and "so the age of this reading is not known" in said["words"]
+
+
+def test_the_form_knows_when_its_room_and_lots_were_typed(bench):
+    """In ms since 1970, as a browser counts."""
+    assert bench.tap("head", values={"room_temperature": "20"}, by="AB")["ok"]
+    assert bench.desk.state()["head"]["at"] == pytest.approx(bench.clock.now.timestamp() * 1e3, abs=60e3)

@@ -284,3 +284,9 @@ def test_repeats_tell_of_the_scatter_only_where_they_are_numbers(reading, low, h
     read = pd.DataFrame({"pour": pours.index, "reading": reading, "low": low, "high": high, "age": 24.0 if reading == "tack" else np.nan})
     found = check_fit(fit_castings(castings_of(study, pours, read))[reading])
     assert found.repeats == 0 and np.isnan(found.agreement_chance)
+
+
+def test_an_effect_that_goes_the_other_way_is_told_from_what_is_believed(castings_of):
+    """The trade's exponent is -0.75 with spread 0.4: +1 is more than four spreads off."""
+    odd = agreement(fit_castings(gel_castings(castings_of, -1.0), remainder=False)["gel_time"])
+    assert odd.chance < 0.01 and [factor.name for factor in odd.strange] == ["catalyst"]

@@ -2,6 +2,7 @@
 
 from itertools import combinations_with_replacement, product
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ import pytest
 from optimal_found import found_plan
 
 from testpour.planning import optimal
-from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
+from testpour.planning.coordinate_exchange import Designs, Swap, _variance_drop, exchange_pour, exchange_session
 from testpour.planning.criteria import (
     _interaction_terms,
     average_variance,
@@ -414,3 +415,14 @@ def test_search_refusals():
     with pytest.raises(PlanConflict, match="No settings that may be poured were found for session 2"):
         found_plan(DesignProblem((Axis("room", met=(-1, 1)), Axis("B")), tuple(main_terms(2)), 4, (0, 0, 1, 1),
                              forbidden=beyond(((1, 0), 0.5))))
+
+
+def test_the_variance_that_a_swap_takes_away_by_hand():
+    """Three pours of row 1 tell one coefficient to a variance of 1/3. One swapped for a row of 2 makes it 1/6, half of it gone;
+    for a row of 0.5 it is 4/9, a third more."""
+    rows, inverse = np.array([[2.0, 0.5]]), np.array([[[1 / 3]]])
+    batch = SimpleNamespace(inverse=inverse, spread=inverse @ inverse, moments=np.array([[1.0]]))
+    move = SimpleNamespace(weight=1.0, square=lambda matrix: rows**2 * matrix[:, 0], line=lambda vector: rows * vector)
+    swap = Swap(np.array([[1.0]]), inverse[:, 0], inverse[:, 0], rows**2 / 3, rows / 3)
+    assert swap.ratio == pytest.approx(np.array([[2.0, 0.75]]))
+    assert _variance_drop(batch, move, swap, swap.ratio) == pytest.approx(np.array([[0.5, -1 / 3]]))
