@@ -173,7 +173,7 @@ def test_a_reading_of_one_bench_tells_nothing_of_how_benches_differ(bench):
     rows, hard = one.readings.copy(), (one.readings["reading"] == "hardness").to_numpy()
     rows.loc[hard, "low"] = rows.loc[hard, "high"] = np.round(50 + 15 * one.pours["catalyst"].to_numpy() + np.resize([-1, 0, 1], 12))
     found = pool([replace(one, readings=rows), bench(2, **only), bench(3, **only)])
-    gel, hardness = found.told()
+    gel, hardness = found.bench_sentences()
     assert hardness == "Hardness: read at Bench 1 only, and how benches differ is told from 3 or more."
     assert gel.startswith("Gel time: two benches in three lie within")
     assert found.table.loc[("hardness", "catalyst"), "where"] == "in all logs together"
