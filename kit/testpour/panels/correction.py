@@ -51,11 +51,12 @@ class CorrectionPart(Panel):
         if not self._pour:
             return
         lines = self._lines()
-        options = [(key, f"{line.words}, {line.logged}") for key, line in lines.items()]
-        yield pick("right_what", "What is wrong", self._what, [("", "choose what is wrong"), *options])
-        if not self._what:
+        what = self.typed("right_what") if self.typed("right_what") in lines else ""
+        options = [(key, f"{one.words}, {one.logged}") for key, one in lines.items()]
+        yield pick("right_what", "What is wrong", what, [("", "choose what is wrong"), *options])
+        if not what:
             return
-        line = lines[self._what]
+        line = lines[what]
         why = entry("right_why", "Why", self.typed("right_why"), hint="such as: read from the wrong line", wide=True)
         yield row(self._value_entry(line) if line.correct else None, why)
         yield row(button("right", "Put it right", main=True) if line.correct else None, button("out", "Take it out of the log") if line.withdraw else None)
@@ -73,10 +74,6 @@ class CorrectionPart(Panel):
     def _pour(self):
         """The pour that was chosen, while the log has it."""
         return self.typed("right_pour") if self.typed("right_pour") in self.workshop.castings().pours.index else ""
-
-    @property
-    def _what(self):
-        return self.typed("right_what") if self._pour and self.typed("right_what") in self._lines() else ""
 
     def _take_typed(self, name: str, words: str) -> None:
         super()._take_typed(name, words)
@@ -108,9 +105,10 @@ class CorrectionPart(Panel):
         return said
 
     def _chosen_line(self):
-        if not self._what:
+        line = self._lines().get(self.typed("right_what")) if self._pour else None
+        if line is None:
             raise Needed("Still needed: the pour, and what of it is wrong.")
-        return self._lines()[self._what]
+        return line
 
     def _reason(self):
         if not (why := self.typed("right_why").strip()):
