@@ -119,7 +119,7 @@ def test_hardly_any_rows_and_many_columns_need_no_chains(grades):
     design, smooth = np.column_stack([np.ones(12), rng.normal(size=(12, 3))]), rng.normal(size=(12, 12))
     y = design @ [3.0, -0.7, -0.3, 0.1] + 0.1 * rng.normal(size=12)
     belief = ([3.0, -0.7, -0.3, 0.0], [0.8, 0.3, 0.3, 0.2])
-    common = {"groups": {"session": np.arange(12) // 4}, "group_beliefs": {"session": 0.1}, "smooth": (smooth, 0.3)}
+    common = {"groups": {"session": np.arange(12) // 4}, "group_beliefs": {"session": 0.1}, "smooth": {"smooth": (smooth, 0.3)}}
     if grades:
         seen = np.digitize(y - 3, [-0.5, 0.5, 1.5])
         belief = ([-0.7, -0.3, 0.0], [0.3, 0.3, 0.2])

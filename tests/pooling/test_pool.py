@@ -12,7 +12,6 @@ import pytest
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.effect import Effect
 from testpour.models.fits import fit_castings
-from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
@@ -20,7 +19,7 @@ from testpour.pooling.contradictions import Contradiction
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
-from testpour.pooling.reading import SIZES, fit_pooled
+from testpour.pooling.reading import fit_pooled
 from testpour.problems import NoSuchName
 from testpour.study import Aim
 from testpour.study_file import study_from
@@ -75,15 +74,6 @@ def test_an_average_bench_bends_where_its_log_does(castings_of):
     straight = fit_pooled(joined.castings, joined.bench_of, found.reading, remainder=False).average
     assert middles(found) == pytest.approx(truth, rel=0.05)
     assert np.abs(np.array(middles(straight)) / truth - 1).max() > 0.1  # what a straight power law makes of it
-
-
-@pytest.mark.slow
-def test_a_pool_climbs_once_for_each_size_of_the_remainder(bench, monkeypatch):
-    """It is drawn around the top that was found for the size it takes, not around one sought anew."""
-    climbs, joined, climb = [], join_logs([bench(1), bench(2)]), climbing.climb
-    monkeypatch.setattr(climbing, "climb", lambda *given, **named: climbs.append(given) or climb(*given, **named))
-    fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"))
-    assert len(climbs) == len(SIZES)
 
 
 def middles(fit):
@@ -376,12 +366,18 @@ def test_what_differs_by_bench_is_told_to_the_hundredth_and_never_as_minus_nothi
 def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of, monkeypatch):
     """Three gel times after 0 min, any number, beside three that are known."""
     monkeypatch.setattr("testpour.pooling.reading.DRAWS", 40)
-    monkeypatch.setattr("testpour.pooling.draws.POINTS", 32)
     logs = gel_guild(castings_of, [0.0, 0.1], sessions=1, pours=3)
     silent = logs["Bench 2"]
     joined = join_logs(logs | {"Bench 2": replace(silent, readings=silent.readings.assign(low=0.0, high=np.inf, known="not yet"))})
     found = fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("gel_time"), remainder=False)
     assert found.benches == ("Bench 1",) and len(found.average.rows) == 3
+
+
+def test_a_small_pool_is_drawn_as_exactly_as_one_log(guild):
+    """800 of 2,000 draws are what every fit is worth; five benches varied the catalyst, so its effect may differ by bench."""
+    posterior = guild["gel_time"].average.posterior
+    assert posterior.method == "importance" and posterior.effective > 800
+    assert guild["gel_time"].sloped == ("catalyst",) and posterior.group_effects["bench catalyst"].shape == (2000, 5)
 
 
 @pytest.mark.parametrize("matters", [True, False])

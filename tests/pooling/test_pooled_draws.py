@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.optimum import optimum_of
 from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
-from testpour.pooling.climbing import NormalScoreDensity, Slope, pooled_optimum
 from testpour.pooling.draws import sample_pool
 
 
-def small_pool(kind, benches=6, sessions=4, pours=4, unit=1, sd=1):
+def small_pool(kind, benches=6, sessions=4, pours=4, unit=1):
     """Rows of a few benches with sessions, known exactly (in any unit) or as grades."""
     rng, n = np.random.default_rng(0), benches * sessions * pours
     bench, session = np.repeat(np.arange(benches), n // benches), np.repeat(np.arange(benches * sessions), pours)
@@ -21,9 +21,9 @@ def small_pool(kind, benches=6, sessions=4, pours=4, unit=1, sd=1):
     if kind == "grades":
         grades = np.digitize(y / 0.5, [0, 2, 4]).astype(float)
         options = {"grades": 4, "cut_belief": ([0, 2, 4], [2, 2, 2]), "group_beliefs": dict.fromkeys(groups, 1.0)}
-        return IntervalModel(grades, grades, x[:, 1:], groups=groups, belief=([0, 0], [2 * sd, 2 * sd]), **options), bench
+        return IntervalModel(grades, grades, x[:, 1:], groups=groups, belief=([0, 0], [2, 2]), **options), bench
     options = {"sd_belief": 0.5 * unit, "group_beliefs": dict.fromkeys(groups, 0.5 * unit)}
-    belief = (unit * np.array([1, 0, 0]), sd * unit * np.ones(3))
+    belief = (unit * np.array([1, 0, 0]), unit * np.ones(3))
     return IntervalModel(unit * y, unit * y, x, groups=groups, belief=belief, **options), bench
 
 
@@ -33,29 +33,13 @@ def alike(found, exact, within):
     np.testing.assert_allclose(found.std(axis=0), exact.std(axis=0), rtol=within)
 
 
-@pytest.mark.parametrize("slopes", [0, 1])
-def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes(slopes):
+def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes():
     """A density of n numbers sixty times as large is lower by n ln 60, whatever unit it is worked out in."""
     found = []
     for unit in (1, 60):
         model, bench = small_pool("exact", unit=unit)
-        _, scale, top = pooled_optimum(model, bench, [Slope(1, 0.3 * unit)] * slopes)
-        found.append(log_evidence(scale, top, len(model.groups) + slopes))
+        found.append(log_evidence(*optimum_of(model)[1:], len(model.groups)))
     assert found[0] - found[1] == pytest.approx(len(bench) * np.log(60), abs=1e-4)
-
-
-@pytest.mark.parametrize("kind", ["exact", "grades"])
-def test_a_climb_begun_at_the_top_under_other_beliefs_ends_where_any_does(kind, monkeypatch):
-    """In fewer looks at the density; a narrower belief also makes another unit to work in."""
-    (model, bench), looks, call = small_pool(kind), [], NormalScoreDensity.__call__
-    monkeypatch.setattr(NormalScoreDensity, "__call__", lambda density, at: looks.append(at) or call(density, at))
-    far = pooled_optimum(model, bench, ())[2]
-    taken = len(looks)
-    near = pooled_optimum(small_pool(kind, sd=0.3)[0], bench, ())
-    looks.clear()
-    found = pooled_optimum(model, bench, (), near=near)[2]
-    assert found.at == pytest.approx(far.at, abs=1e-4) and found.value == pytest.approx(far.value, abs=1e-8)
-    assert len(looks) < taken
 
 
 @pytest.mark.slow

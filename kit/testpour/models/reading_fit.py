@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
@@ -19,7 +20,7 @@ from testpour.models.reading_model import groups_of, labels_of, model_columns, m
 from testpour.models.remainder import learnable_directions, remainder_scale, with_remainder_drawn
 from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
-from testpour.models.terms import design
+from testpour.models.terms import Term, design
 from testpour.threads import one_thread
 from testpour.wording import count
 
@@ -223,7 +224,7 @@ def _without(fit, pour):
     terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
     labels = {name: values[kept] for name, values in fit.labels.items()}
     model = model_from_columns(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
-    return _with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
+    return with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
 @one_thread
@@ -238,12 +239,17 @@ def fit_rows(
     """
     believed, terms, columns = model_columns(study, believed, rows, remainder)
     model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
-    posterior, believed = _with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
+    posterior, believed = with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 
-def _with_remainder(posterior, believed, terms, columns):
-    """Posterior and beliefs with the remainder's terms among the coefficients; as they are where it has none."""
+def with_remainder(
+    posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray
+) -> tuple[Posterior, ReadingBeliefs]:
+    """Posterior and beliefs with the remainder's `terms` among the coefficients; as they are where there are none.
+
+    `columns` are those of `model_columns`, which the posterior was drawn with.
+    """
     if not terms:
         return posterior, believed
     return with_remainder_drawn(posterior, believed, terms, remainder_scale(terms, believed), learnable_directions(columns[:, len(believed.terms) :]))

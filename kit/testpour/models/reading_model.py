@@ -131,16 +131,21 @@ def model_from_columns(
 ) -> IntervalModel:
     """The same of rows as they are `model_columns`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
     groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
-    rest = columns[:, len(foreseen) :]  # the remainder's, in the directions that the rows tell of
     return IntervalModel(
         *ends,
         pd.DataFrame(columns[:, : len(foreseen)], columns=foreseen),
         groups=groups,
         belief=(believed.mean, believed.sd),
         group_beliefs={name: believed.scatter[name] for name in groups},
-        smooth=(rest @ learnable_directions(rest), remainder_scale(terms, believed)) if terms else None,
+        smooth=smooth_remainder(believed, terms, columns),
         **scale_options(reading, believed),
     )
+
+
+def smooth_remainder(believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray) -> dict[str, tuple[np.ndarray, float]]:
+    """The remainder, of which the `model_columns` come last, as an `IntervalModel` takes it: in the directions that the rows tell of."""
+    rest = columns[:, len(believed.terms) :]
+    return {"smooth": (rest @ learnable_directions(rest), remainder_scale(terms, believed))} if terms else {}
 
 
 def model_columns(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -19,9 +18,6 @@ from testpour.pooling.blocks import make_blocks
 GREAT = 4000  # rows above which the search begins with part of the benches
 PART = 1500  # rows that it begins with, about
 REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
-
-
-PooledOptimum: TypeAlias = tuple["NormalScoreDensity", Scale, Optimum]
 
 
 @dataclass(frozen=True)
@@ -102,19 +98,15 @@ def _bench_marginal(
     return Marginal(problem, make_blocks(problem.design, kept, components), REACH), scale, outer
 
 
-def pooled_optimum(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope], near: PooledOptimum | None = None
-) -> PooledOptimum:
+def pooled_optimum(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> tuple[NormalScoreDensity, Scale, Optimum]:
     """The density of a pool's sds as scores, its scale, and where it is highest.
 
-    `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench. The climb begins at the top of a
-    `near` density, of the same rows and sds under other beliefs, where one is given.
+    `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
     """
     marginal, scale, outer = _bench_marginal(model, bench, slopes)
     density, part = NormalScoreDensity(marginal), _some_benches(bench)
     if len(model.low) <= GREAT or part.all():
-        start = density.scores(outer) if near is None else _start_from(near, scale)
-        return density, scale, climb(density, start, difference_curvature(density), quasi_newton=True)
+        return density, scale, climb(density, density.scores(outer), difference_curvature(density), quasi_newton=True)
     first = pooled_optimum(_subset(model, part), np.unique(bench[part], return_inverse=True)[1], slopes)
     curvature = first[2].curvature * len(np.unique(bench)) / len(np.unique(bench[part]))
     return density, scale, climb(density, _start_from(first, scale), lambda *_: curvature, quasi_newton=True, steps=8)

@@ -1,4 +1,4 @@
-"""Draws of everything unknown in a pool: sds weighed by their marginal density, the rest normal given them.
+"""Draws of everything unknown in a pool of many benches: sds weighed by their marginal density, the rest normal given them.
 
 Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009) 319. In a great pool of
 many benches the sds themselves are all but normal, and the rest moves with them along straight lines.
@@ -17,48 +17,44 @@ from testpour.likelihood.posterior import Posterior, in_own_units
 from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import effective_size, resample
 from testpour.pooling.blocks import back_solve
-from testpour.pooling.climbing import PooledOptimum, Slope, pooled_optimum
+from testpour.pooling.climbing import Slope, pooled_optimum
 
 DEGREES = 6  # of the t distribution that sds are drawn from
-POINTS, FEWER = 256, 64  # places where the marginal density is worked out: small pools, and others
+POINTS = 64  # places where the marginal density is worked out
 ROUNDS = 3  # rounds at most, each drawn nearer to where the weights were
 TOLERANCE = 1e-9  # see `Marginal.solve`
 GOOD = 0.5  # effective share of the places at which no further round is needed
-SMALL = 1000  # rows of a small pool
-LARGE = 4000  # rows of a large one
-FEW = 12  # benches of a small pool
+LARGE = 4000  # rows of a large pool
 MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a large pool, and in any
 
 
 def sample_pool(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000,
-    seed: int = 0, optimum: PooledOptimum | None = None
+    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000, seed: int = 0
 ) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
-    come bench by bench. The top of its density is not sought again where it was `optimum` before.
+    come bench by bench.
     """
-    density, scale, top = optimum or pooled_optimum(model, bench, slopes)
+    density, scale, top = pooled_optimum(model, bench, slopes)
     rng = np.random.default_rng(seed)
     root = np.linalg.cholesky(top.covariance(0.3))
     rows, benches = len(model.low), len(np.unique(bench))
     if benches >= MOST or (rows > LARGE and benches >= MANY):
         outer, inner, effective = _normal_draws(density, top, root, draws, rng)
     else:
-        points = POINTS if rows <= SMALL and benches <= FEW else FEWER
-        outer, inner, effective = _importance_draws(density, top, root, points, draws, rng)
+        outer, inner, effective = _importance_draws(density, top, root, draws, rng)
     coefficients, effects = inner
     return _as_posterior(model, scale, slopes, outer, coefficients, effects, effective, seed)
 
 
-def _importance_draws(density, top, root, points, draws, rng):
+def _importance_draws(density, top, root, draws, rng):
     """Draw outer parameters from a t distribution, weigh them by their density, draw the rest given each."""
     density(top.at)
     near = density.marginal.last  # each mode is sought from the top's, moved along a straight line
     centre = top.at
     for _ in range(ROUNDS):
-        noise = _t_noise(len(centre), points, rng)
+        noise = _t_noise(len(centre), POINTS, rng)
         at, logs, places = centre + noise @ root.T, [], []
         for one, apart in zip(at, noise, strict=True):
             density.marginal.last, outer = near, density.plain(one)
@@ -68,7 +64,7 @@ def _importance_draws(density, top, root, points, draws, rng):
             places.append((outer, place))
         weights = softmax(logs)
         effective = effective_size(weights)
-        if effective >= GOOD * points:
+        if effective >= GOOD * POINTS:
             break
         centre, root = _moved_proposal(at, weights, effective, centre, root)
     picked, counts = np.unique(resample(weights, draws, rng), return_counts=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -15,21 +15,21 @@ from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.change import averages
-from testpour.models.reading_fit import DRAWS, ReadingFit
-from testpour.models.reading_model import groups_of, labels_of, log_evidence, rows_of, scale_options
+from testpour.models.reading_fit import DRAWS, ReadingFit, with_remainder
+from testpour.models.reading_model import groups_of, labels_of, model_columns, rows_of, scale_options, smooth_remainder
 from testpour.models.remainder import with_expected_remainder
 from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
-from testpour.pooling.climbing import Slope, pooled_optimum
-from testpour.pooling.draws import SMALL, sample_pool
+from testpour.pooling.climbing import Slope
+from testpour.pooling.draws import sample_pool
 from testpour.problems import NoSuchName
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
 MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
-SIZES = (2.0, 1.0, 0.5, 0.25, 0.125)  # of the remainder, as multiples of its expected size
+SMALL, FEW = 2000, 12  # rows and benches of a small pool
 SHARE = 0.5  # scale of the belief about benches, relative to the trade's own spread
 
 
@@ -150,64 +150,59 @@ def fit_pooled(
     """The `PooledReading` of one reading of castings that `join_logs` joined.
 
     `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how far benches lie apart. With `remainder` the average bench
-    may bend away from what the beliefs foresee (see `remainder.of_expected_size`); up to `SMALL` rows, as far as these
-    call for it.
+    may bend away from what the beliefs foresee: as far as the rows of a small pool call for (see `remainder`), and by its
+    expected size in others, whose many rows outweigh a belief about it.
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
-    foreseen = beliefs_for(study, reading, beliefs, rows)
-    believed = with_expected_remainder(study, foreseen) if remainder else foreseen
+    believed = beliefs_for(study, reading, beliefs, rows)
+    if (known := _informative(reading, believed, rows)).any():  # a bench may have no informative reading
+        rows = rows[known].reset_index(drop=True)
     scale = (beliefs.benches if isinstance(beliefs, PooledBeliefs) else {}).get(reading.name, _bench_scale(believed))
-    model, number = _model(reading, believed, rows, scale)
-    if model.informative.any() and not model.informative.all():  # a bench may have no informative reading
-        rows = rows[model.informative].reset_index(drop=True)
-        model, number = _model(reading, believed, rows, scale)
-    slopes, optimum = _slopes_of(believed, rows), None
-    if model.informative.any() and believed.remainder_count and len(rows) <= SMALL:  # more rows outweigh a belief about the size
-        believed, model, optimum = _with_likeliest_remainder(reading, believed, rows, scale, slopes)
-    if model.informative.any():
-        posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, optimum=optimum)
+    slopes = _slopes_of(believed, rows) if known.any() else ()
+    if len(rows) <= SMALL and rows["bench"].nunique() <= FEW:
+        posterior, believed, model = _sampled(study, reading, believed, rows, scale, slopes, seed, remainder)
     else:
-        posterior, slopes = model.posterior(draws=DRAWS, seed=seed), ()
+        believed = with_expected_remainder(study, believed) if remainder else believed
+        model = _model(reading, believed, design(believed.terms, rows), rows, scale)
+        posterior = sample_pool(model, model.groups[0].codes, slopes, draws=DRAWS, seed=seed)
     average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
     names = tuple(believed.terms[slope.column].name for slope in slopes)
     return PooledReading(average, names, tuple(rows["bench"].unique()))
 
 
-def _with_likeliest_remainder(reading, believed, rows, scale, slopes):
-    """Beliefs with the likeliest of `SIZES` of the remainder, their model, and the top of its density.
-
-    A size is weighed by its half-normal belief, whose mean is 1, a step of equal ratio, and the rows.
-    """
-    tried, optimum = {}, None
-    for size in SIZES:
-        remainder = (replace(belief, sd=size * belief.sd) for belief in believed.beliefs[-believed.remainder_count :])
-        resized = replace(believed, beliefs=(*believed.beliefs[: -believed.remainder_count], *remainder))
-        model, number = _model(reading, resized, rows, scale)
-        optimum = pooled_optimum(model, number, slopes, near=optimum)
-        evidence = log_evidence(*optimum[1:], len(model.groups) + len(slopes))
-        tried[np.log(size) - size**2 / np.pi + evidence] = resized, model, optimum
-    return tried[max(tried)]
+def _informative(reading, believed, rows):
+    """Which rows say anything about the reading: all but those open at both ends."""
+    return IntervalModel(*latent_ends(reading, rows), np.zeros((len(rows), 0)), **scale_options(reading, believed)).informative
 
 
-def _model(reading, believed, rows, scale):
-    """The `IntervalModel` with bench among its groups, each group's levels a bench's own, and bench numbers."""
+def _sampled(study, reading, believed, rows, scale, slopes, seed, remainder):
+    """Posterior, beliefs and model of few benches: one joint model, drawn from as that of one bench is."""
+    believed, terms, columns = model_columns(study, believed, rows, remainder)
+    smooth = smooth_remainder(believed, terms, columns)
+    own = pd.get_dummies(rows["bench"], dtype=float).to_numpy()
+    for slope in slopes:
+        smooth[_sd_name(believed.terms[slope.column].name)] = own * columns[:, [slope.column]], slope.scale
+    model = _model(reading, believed, columns[:, : len(believed.terms)], rows, scale, smooth)
+    return *with_remainder(model.posterior(DRAWS, seed), believed, terms, columns), model
+
+
+def _model(reading, believed, columns, rows, scale, smooth=None):
+    """The `IntervalModel` with bench first among its groups, and each other group's levels a bench's own."""
     groups = {"bench": rows["bench"].to_numpy(str)}
     for name, labels in groups_of(labels_of(rows)).items():
         groups[name] = (rows["bench"] + " " + pd.Series(labels, rows.index)).to_numpy(str)
-    beliefs = {name: believed.scatter[name] for name in groups if name != "bench"}
-    columns = pd.DataFrame(design(believed.terms, rows), columns=[term.name for term in believed.terms])
-    model = IntervalModel(
+    return IntervalModel(
         *latent_ends(reading, rows),
-        columns,
+        pd.DataFrame(columns, columns=[term.name for term in believed.terms]),
         groups=groups,
         belief=(believed.mean, believed.sd),
-        group_beliefs={"bench": scale, **beliefs},
+        group_beliefs={"bench": scale, **{name: believed.scatter[name] for name in groups if name != "bench"}},
+        smooth=smooth,
         **scale_options(reading, believed),
     )
-    return model, next(group.codes for group in model.groups if group.name == "bench")
 
 
 def _bench_scale(believed: ReadingBeliefs) -> float:
