@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
 from testpour.pooling.climbing import NormalScoreDensity, Slope, pooled_optimum
@@ -63,7 +64,7 @@ def test_a_climb_begun_at_the_top_under_other_beliefs_ends_where_any_does(kind, 
 def test_draws_are_those_of_the_exact_posterior(kind):
     """Means, spreads and middles of everything a pool tells, within what sampling and the approximation leave."""
     model, bench = small_pool(kind)
-    found, exact = sample_pool(model, bench), model.posterior(draws=12000)
+    found, exact = sample_pool(model, bench), sample(model, draws=12000)
     alike(found.coefficients, exact.coefficients, 0.2)
     alike(found.group_effects["bench"], exact.group_effects["bench"], 0.2)
     for name in ("bench", "session"):

@@ -13,6 +13,7 @@ from scipy.special import ndtr
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import grade_edges
+from testpour.likelihood.posterior import sample
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
@@ -223,7 +224,7 @@ def _without(fit, pour):
     terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
     labels = {name: values[kept] for name, values in fit.labels.items()}
     model = model_from_columns(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
-    return _with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
+    return _with_remainder(sample(model, FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
 @one_thread
@@ -238,7 +239,7 @@ def fit_rows(
     """
     believed, terms, columns = model_columns(study, believed, rows, remainder)
     model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
-    posterior, believed = _with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
+    posterior, believed = _with_remainder(sample(model, DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 

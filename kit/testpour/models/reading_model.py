@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from testpour.likelihood.density import LOG_2PI
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.laplace import LOG_2PI
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms
 from testpour.models.scales import latent_ends
@@ -21,7 +21,7 @@ from testpour.wording import count
 if TYPE_CHECKING:
     from testpour.columns import Reading
     from testpour.likelihood.climb import Optimum
-    from testpour.likelihood.scaling import Scale
+    from testpour.likelihood.density import Scale
     from testpour.logbook.castings import Castings
     from testpour.study import Study
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import sample
 from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
@@ -170,7 +171,7 @@ def fit_pooled(
     if model.informative.any():
         posterior = sample_pool(model, number, slopes, draws=DRAWS, seed=seed, optimum=optimum)
     else:
-        posterior, slopes = model.posterior(draws=DRAWS, seed=seed), ()
+        posterior, slopes = sample(model, draws=DRAWS, seed=seed), ()
     average = ReadingFit(study, reading, believed, posterior, rows, assumed, model)
     names = tuple(believed.terms[slope.column].name for slope in slopes)
     return PooledReading(average, names, tuple(rows["bench"].unique()))
