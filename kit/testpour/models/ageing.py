@@ -149,7 +149,7 @@ def ready(
         {step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}
     ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
-    outside = beyond(fit, one.assign(age=read[1]))[0]
+    outside = beyond(fit.study, fit.rows, fit.believed.factors, one.assign(age=read[1]))[0]
     met = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, settings, room))
     return Ready(fit.reading, one, table, read, outside, met, check_table(fits.study, one))
 

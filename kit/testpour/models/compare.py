@@ -183,7 +183,7 @@ def _comparison_row(fit, both, age):
         "reading": good_words(reading, drawn.good) if drawn.good else reading.words,
         "this": this, "that": that, "difference": middle, "low": low, "high": high,
         "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
-        "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
+        "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit.study, fit.rows, fit.believed.factors, table) if text)),
     }
 
 

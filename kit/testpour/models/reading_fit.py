@@ -177,7 +177,7 @@ class ReadingFit:
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
         stated = stated_names(self.study, settings, room)
         met = [met_words(self.study, self.rows, row, stated).strip() for _, row in table.iterrows()] if usual != self.study else ""
-        return shown.assign(beyond=beyond(self, table), met=met)
+        return shown.assign(beyond=beyond(self.study, self.rows, self.believed.factors, table), met=met)
 
     def without(self, pour: str) -> Posterior:
         """What beliefs and every other pour of the log say: `FEWER_DRAWS` draws."""
