@@ -13,14 +13,15 @@ from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.settings import settings_table
+from testpour.picture import Picture
 from testpour.problems import Problem
+from testpour.report.effect_chart import draw_studies
 from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
 
 if TYPE_CHECKING:
     from testpour.models.fits import Fits
-    from testpour.picture import Picture
 
 APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone
@@ -86,10 +87,8 @@ class StudyComparison:
         )
 
     def figure(self) -> Picture:
-        """The effects of both with their intervals, a `Picture`; see `effect_chart.show_studies`."""
-        from testpour.report.effect_chart import show_studies
-
-        return show_studies(self)
+        """The effects of both with their intervals, a `Picture`; see `effect_chart.draw_studies`."""
+        return draw_studies(self.names, self.table, self.sentence())
 
 
 def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = None) -> StudyComparison:
