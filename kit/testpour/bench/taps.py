@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 from testpour.bench.form_rows import TAKEN_BACK, replaced_row, session_rows
-from testpour.bench.lateness import CONFIRMED, too_early
+from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
-from testpour.bench.slots import filled, when_due
+from testpour.bench.slots import filled, too_early, when_due
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known_of
 from testpour.logbook.reading_text import known
