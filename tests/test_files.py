@@ -37,7 +37,7 @@ WRITERS = {
     "findings page": ("report/page", ".html", lambda made, path: findings_page(made["fits"], path)),
     "handout": ("report/sheet", ".html", lambda made, path: handout(made["fits"], path)),
     "wall sheet": ("report/sheet", ".html", lambda made, path: wall_summary(made["fits"], path, bench="session")),
-    "recipe chart": ("advice/chart", ".html", lambda made, path: made["chart"].save(path)),
+    "recipe chart": ("advice/chart_page", ".html", lambda made, path: made["chart"].save(path)),
     "bench sheet": ("bench/printed_sheet", ".html", lambda made, path: made["bench"].save(path)),
     "labels": ("bench/labels", ".html", lambda made, path: made["labels"].save(path)),
     "pool page": ("pooling/pool_page", ".html", lambda made, path: made["pool"].page(path)),
