@@ -26,7 +26,7 @@ KINDS = {
     "Plan": ("a plan", "tp.plan_pours(study)"),
     "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
     "Pool": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
-    "Trace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
+    "JudgedTrace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
     "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
     "HoldsCastings": ("what was read of a package", 'tp.read_package("data.zip")'),
     "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
