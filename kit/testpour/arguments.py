@@ -25,7 +25,7 @@ KINDS = {
     "ReadingFit": ("one reading's fit", 'fits["gel_time"]'),
     "Plan": ("a plan", "tp.plan_pours(study)"),
     "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
-    "Pool": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
+    "PooledLogs": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
     "JudgedTrace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
     "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
     "HoldsCastings": ("what was read of a package", 'tp.read_package("data.zip")'),

@@ -13,11 +13,12 @@ from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.effect import Effect
 from testpour.models.fits import fit_castings
 from testpour.pooling import climbing
-from testpour.pooling.belief_file import _reading_table, read_beliefs
+from testpour.pooling.belief_file import read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
 from testpour.pooling.contradictions import Contradiction
 from testpour.pooling.joining import join_logs
+from testpour.pooling.learnt_beliefs import _reading_table
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
 from testpour.pooling.reading import SIZES, fit_pooled
@@ -387,6 +388,6 @@ def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of,
 @pytest.mark.parametrize("matters", [True, False])
 def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monkeypatch):
     apart = Contradiction(guild["gel_time"].average.believed.terms[1], -0.8, 0.3, matters)
-    monkeypatch.setattr("testpour.pooling.pool.contradictions", lambda fit: (apart,))
+    monkeypatch.setattr("testpour.pooling.pooled_logs.contradictions", lambda fit: (apart,))
     said = replace(guild).contradiction_sentences()
     assert len(said) == matters and all("The benches contradict each other" in text for text in said)
