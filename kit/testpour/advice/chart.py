@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -26,12 +25,10 @@ from testpour.advice.remedy import remedies
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_table
 from testpour.models.chance import cautions_at, chance, mean_and_interval
+from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import NoResult
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried

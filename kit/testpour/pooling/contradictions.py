@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.stats import chi2
@@ -11,10 +10,8 @@ from scipy.stats import chi2
 from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import model_of
 from testpour.models.terms import Term
+from testpour.pooling.reading import PooledReading
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.pooling.reading import PooledReading
 
 # Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
 # agree, with three or four benches of six to twelve pours, one was said to.

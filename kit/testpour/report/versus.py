@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,6 +11,7 @@ import pandas as pd
 from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
+from testpour.models.fits import Fits
 from testpour.models.settings import settings_table
 from testpour.picture import Picture
 from testpour.problems import Problem
@@ -19,9 +19,6 @@ from testpour.report.effect_chart import draw_studies
 from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone
