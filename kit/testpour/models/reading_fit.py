@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
+from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import grade_edges
-from testpour.likelihood.posterior import sample
+from testpour.likelihood.posterior import Posterior, sample
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
@@ -21,13 +21,9 @@ from testpour.models.remainder import learnable_directions, remainder_scale, wit
 from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import design
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.likelihood.posterior import Posterior
-    from testpour.study import Study
 
 DRAWS = 2000
 FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it

@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Reading
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.problems import Problem, noted
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import age_words, listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h
