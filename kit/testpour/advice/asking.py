@@ -1,7 +1,5 @@
 """What may be asked of the cure model: within the resin it knows and the settings its evidence covers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 

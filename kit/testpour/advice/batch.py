@@ -1,7 +1,5 @@
 """The pours worth making now, in the room as it is today."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from numbers import Integral

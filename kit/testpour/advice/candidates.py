@@ -1,7 +1,5 @@
 """Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
 from typing import Any

@@ -1,7 +1,5 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 
 import numpy as np

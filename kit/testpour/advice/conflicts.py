@@ -1,7 +1,5 @@
 """Aims that no settings are likely to meet together: which they are, said beside the best there is."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from itertools import combinations

@@ -1,7 +1,5 @@
 """The rooms and depths that advice must serve, and the settings that may turn out best in each."""
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 

@@ -1,7 +1,5 @@
 """Will two layers be safer, and when to pour the second: layered slabs followed for several plausible lots."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What an hour in the oven gains: conversion of core and face, and hardness where the log knows it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 

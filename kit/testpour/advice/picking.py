@@ -23,8 +23,6 @@ Nor did it pay to recommend by a low quantile of the chance in place of its mean
 percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

@@ -5,8 +5,6 @@ closed form, and the chance of a good casting is a product of normal probabiliti
 are fitted apart. Nothing is reweighted, so the answer does not thin out when a pour would tell much.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """Why a pour is worth making, in one plain sentence."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
 

@@ -1,7 +1,5 @@
 """The settings with the best chance of a good casting, for one room and what is given."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What to do where a room and depth have no good recipe."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """When to stop pouring: whether another session could still change the advice for the better."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

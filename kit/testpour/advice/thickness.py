@@ -1,7 +1,5 @@
 """What thickness can this mix stand: the thickest slab whose peak stays under a bound."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

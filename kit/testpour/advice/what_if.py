@@ -1,7 +1,5 @@
 """What would happen with some settings, and which single change would help most for least trouble."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 

@@ -1,7 +1,5 @@
 """What the form shows: the head, one card a pour with its photographs, and what is due, as plain data for any page."""
 
-from __future__ import annotations
-
 import contextlib
 import dataclasses
 import math

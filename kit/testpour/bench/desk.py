@@ -1,7 +1,5 @@
 """One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import threading

@@ -1,7 +1,5 @@
 """When a tap was made, by the clocks that told it; where they disagree the tap is kept, marked and asked about."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 import time

@@ -1,7 +1,5 @@
 """One session as the log and its plan have it: what was planned, what was made of it, and what a message is about."""
 
-from __future__ import annotations
-
 import datetime as dt
 import re
 from collections.abc import Callable, Mapping

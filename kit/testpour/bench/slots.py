@@ -1,7 +1,5 @@
 """When a study reads: the moments that a button is tapped at, the ages after mixing, and which of them a reading taken fills."""
 
-from __future__ import annotations
-
 import datetime as dt
 import math
 from collections.abc import Iterable

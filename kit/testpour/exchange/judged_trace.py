@@ -1,7 +1,5 @@
 """A temperature trace and what it says about the casting."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

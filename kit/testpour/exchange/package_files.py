@@ -1,7 +1,5 @@
 """The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
 
-from __future__ import annotations
-
 import json
 from pathlib import Path
 from typing import Any

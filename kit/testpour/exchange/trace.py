@@ -1,7 +1,5 @@
 """A temperature trace as it is handed over: drawn, and logged as readings of a pour."""
 
-from __future__ import annotations
-
 from testpour.arguments import checked_methods
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judged_trace import GEL, PEAK, TIME, JudgedTrace

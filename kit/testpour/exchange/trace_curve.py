@@ -1,7 +1,5 @@
 """What a thermocouple saw: the trace, its gaps, the room, and the readings taken from it."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from testpour.exchange.judged_trace import JudgedTrace

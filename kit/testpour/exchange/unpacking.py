@@ -1,7 +1,5 @@
 """A Data Package that was read, and the study folder that is made of it to go on working in."""
 
-from __future__ import annotations
-
 import os
 import shutil
 import tempfile

@@ -1,7 +1,5 @@
 """What each session of a practice round taught: the chance reached, pour by pour, and nobody ranked."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import product

@@ -1,7 +1,5 @@
 """What each setting did to a reading, in one study or in two, where its scatter comes from, and whether its model agrees with the log: charts of intervals."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from typing import Any
 

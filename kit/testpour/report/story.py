@@ -1,7 +1,5 @@
 """What the page says was asked, poured, found, missed and believed; every number is asked of the fits."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Two studies side by side: what they agree on, where they differ, and where nobody can tell."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

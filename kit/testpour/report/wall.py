@@ -1,7 +1,5 @@
 """The wall sheet: what each bench of a class poured and what they found together, on one page."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
