@@ -2,12 +2,12 @@
 
 import ast
 import re
-import tomllib
 from functools import cache
 from pathlib import Path
 from types import ModuleType
 
 import pytest
+from mypy import api
 
 import testpour
 
@@ -55,9 +55,25 @@ def test_everything_public_says_its_types(package):
     assert {name: left for name, left in found.items() if left} == {}
 
 
-def test_mypy_reads_every_package_that_says_its_types():
-    read = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["mypy"]["files"]
-    assert {place.removeprefix("kit/testpour/").removesuffix("*.py") for place in read} == set(packages())
+WALK = """
+import testpour as tp
+study = tp.read_study("study.toml")
+reveal_type(study)
+fits = tp.fit_castings(tp.Logbook(study).castings())
+reveal_type(tp.chance(fits, {"catalyst": "1.5 %"}, room="68 degF"))
+reveal_type(tp.figures.show_effects)
+tp.chance(fits, room="68 degF", cast="1.5 %")
+"""
+
+
+@pytest.mark.slow
+def test_a_type_checker_knows_what_the_public_names_give(tmp_path):
+    """Names are loaded when first used, which no type checker follows: it reads the stub beside them."""
+    (tmp_path / "walk.py").write_text(WALK, "utf-8")
+    said, _, _ = api.run([str(tmp_path / "walk.py"), "--config-file", str(ROOT / "pyproject.toml"), "--cache-dir", str(tmp_path)])
+    told = re.findall(r'walk.py:\d+: note: Revealed type is "(.*)"', said)
+    assert [kind.partition("(")[0] for kind in told] == ["testpour.study.Study", "testpour.models.chance.Chance", "def "], said
+    assert 'Unexpected keyword argument "cast" for "chance"' in said
 
 
 @pytest.mark.parametrize("text, left", [

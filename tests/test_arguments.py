@@ -52,7 +52,7 @@ def _trace(folder):
 
 ALIKE = {  # what is let in as another kind
     "str": {"Path", "Sequence", "Literal"}, "float": {"int"}, "Castings": set(),
-    "Fits": {"Mapping", "dict", "Sequence", "HoldsCastings"}, "DataFrame": {"Mapping", "dict", "Sequence"},
+    "Fits": {"Mapping", "dict", "Sequence"}, "DataFrame": {"Mapping", "dict", "Sequence"},
 }
 
 

@@ -26,9 +26,9 @@ KINDS = {
     "Plan": ("a plan", "tp.plan_pours(study)"),
     "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
     "PooledLogs": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
+    "Package": ("what was read of a package", 'tp.read_package("data.zip")'),
     "JudgedTrace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
     "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
-    "HoldsCastings": ("what was read of a package", 'tp.read_package("data.zip")'),
     "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
     "dict": ("names with what they stand for", '{"where": "open face only"}'),
     "Sequence": ("a list", '["a", "b"]'),
@@ -44,7 +44,7 @@ KINDS = {
 }
 # What shows that a thing is of a kind that is none of this kit's own classes.
 SHOWN_BY: dict[str, Callable[[Any], bool]] = {
-    "DataFrame": lambda value: hasattr(value, "iterrows"), "HoldsCastings": lambda value: hasattr(value, "castings") and not callable(value.castings),
+    "DataFrame": lambda value: hasattr(value, "iterrows"),
     "Mapping": lambda value: hasattr(value, "items"), "dict": lambda value: hasattr(value, "items"),
     "Sequence": lambda value: isinstance(value, Iterable) and not isinstance(value, str), "Path": lambda value: isinstance(value, str | PathLike),
     "Series": lambda value: hasattr(value, "to_list") and hasattr(value, "items"),

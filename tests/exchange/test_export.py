@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import testpour as tp
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
@@ -155,10 +156,16 @@ def test_parquet_says_how_to_install_it(practice_castings, tmp_path, monkeypatch
 
 
 def test_a_log_is_written_as_its_castings_are(practice_log, tmp_path):
-    files = write_sheet(practice_log, tmp_path / "log.csv"), write_sheet(practice_log.castings(), tmp_path / "castings.csv")
+    files = tp.write_sheet(practice_log, tmp_path / "log.csv"), tp.write_sheet(practice_log.castings(), tmp_path / "castings.csv")
     assert files[0].read_bytes() == files[1].read_bytes()
 
 
 def test_another_ending_is_refused(practice_castings, tmp_path):
     with pytest.raises(Problem, match="out.ods: write to a name ending in .csv, .xlsx or .parquet"):
         write_sheet(practice_castings, tmp_path / "out.ods")
+
+
+def test_a_package_is_told_that_its_castings_are_wanted(practice_log, tmp_path):
+    write_package(practice_log, tmp_path / "log.zip")
+    with pytest.raises(Problem, match=r"^write_sheet takes the castings of a log or a log: .*, and was given what was read of a package\.$"):
+        tp.write_sheet(read_package(tmp_path / "log.zip"), tmp_path / "package.csv")

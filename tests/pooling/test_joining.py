@@ -6,6 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.exchange.package import write_package
+from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.spreadsheet import NotRead
 from testpour.pooling.joining import join_logs
@@ -222,8 +224,7 @@ def test_study_folders_open_logs_and_castings_are_all_read(bench, study_here, pr
 
 
 def test_a_data_package_is_read(study_here, practice_log, tmp_path):
-    export = pytest.importorskip("testpour.exchange.package")
-    export.write_package(practice_log, tmp_path / "bench.zip")
+    write_package(practice_log, tmp_path / "bench.zip")
     joined = join_logs([tmp_path / "bench.zip"])
-    assert joined.benches["pours"].tolist() == [12]
+    assert joined.benches["pours"].tolist() == join_logs([read_package(tmp_path / "bench.zip")]).benches["pours"].tolist() == [12]
     assert joined.castings.fingerprint() == join_logs([practice_log]).castings.fingerprint()

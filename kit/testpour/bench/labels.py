@@ -22,7 +22,7 @@ from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.caution_rules import Cautions
 from testpour.files import page_kind, put
 from testpour.logbook.book import Logbook
-from testpour.logbook.castings import Castings, HoldsCastings
+from testpour.logbook.castings import Castings
 from testpour.logbook.text_and_dates import clean
 from testpour.pages import template
 from testpour.planning.plan import Plan, session_pours
@@ -176,7 +176,7 @@ def _cautions(study, pours):
 
 def _poured(pours):
     """The study and one row a pour, from a plan, a log or its castings."""
-    pours = pours.castings() if isinstance(pours, HoldsCastings) else pours
+    pours = pours.castings() if isinstance(pours, Logbook) else pours
     table = pours.pours if isinstance(pours, Castings) else pours.table if isinstance(pours, Plan) else None
     if table is None or "session" not in table:
         raise LabelProblems("Labels", [f"{type(pours).__name__} holds no pours: give a plan, a log or its castings."])

@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from testpour.files import Kind, free_for, put
-from testpour.logbook.castings import Castings, HoldsCastings
+from testpour.logbook.book import Logbook
+from testpour.logbook.castings import Castings
 from testpour.logbook.known import known_of
 from testpour.logbook.sheet_cells import escape_cell
 from testpour.problems import Problem
@@ -19,7 +20,7 @@ MAKER = "testpour, table of castings"
 LONGEST = 100_000  # bytes that are looked at to tell an earlier table
 
 
-def write_sheet(castings: Castings | HoldsCastings, path: str | Path) -> Path:
+def write_sheet(castings: Castings | Logbook, path: str | Path) -> Path:
     """Write the castings as a table for other programs, units in the headers; returns the path.
 
     Parameters
@@ -54,7 +55,7 @@ def write_sheet(castings: Castings | HoldsCastings, path: str | Path) -> Path:
         raise Problem(f"{path.name}: write to a name ending in .csv, .xlsx or .parquet.")
     kind = Kind("a table of castings", known)
     free_for(path, kind)
-    return put(path, write(castings.castings() if isinstance(castings, HoldsCastings) else castings, path), kind)
+    return put(path, write(castings.castings() if isinstance(castings, Logbook) else castings, path), kind)
 
 
 def _csv(castings, path):

@@ -6,7 +6,7 @@ import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, Protocol, runtime_checkable
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,14 +20,6 @@ from testpour.wording import at_age, count, first_few, in_html, listed, table_ht
 PEOPLE = ("by", "note")
 DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1
 SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
-
-
-@runtime_checkable
-class HoldsCastings(Protocol):
-    """An open log, or anything else that castings can be asked of."""
-
-    def castings(self) -> Castings:
-        """What it holds now."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -13,14 +13,16 @@ from typing import Literal, TypeAlias
 import pandas as pd
 
 from testpour.columns import Factor, Reading
+from testpour.exchange.package_reading import read_package
+from testpour.exchange.unpacking import Package
 from testpour.logbook.book import Logbook
-from testpour.logbook.castings import Castings, HoldsCastings
+from testpour.logbook.castings import Castings
 from testpour.problems import Problems
 from testpour.units import SCALES, measures
 from testpour.wording import count, table_html
 
-# What a pool takes for one bench: a path, an open log, or its castings.
-Given: TypeAlias = str | Path | Castings | Logbook
+# What a pool takes for one bench: a path, an open log or its castings, or a package that was read.
+Given: TypeAlias = str | Path | Castings | Logbook | Package
 
 
 @dataclass(frozen=True)
@@ -62,8 +64,7 @@ def _source(bench, given):
 def _castings(given):
     if isinstance(given, str | Path):
         return _from_path(Path(given))
-    castings = given.castings if isinstance(given, HoldsCastings) else given  # a method of a log, what a package has read
-    castings = castings() if callable(castings) else castings
+    castings = given.castings() if isinstance(given, Logbook) else given.castings if isinstance(given, Package) else given
     if not isinstance(castings, Castings):
         raise TypeError(
             f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, "
@@ -81,8 +82,6 @@ def _from_path(path):
 
         with closing(Logbook(read_study(path))) as log:
             return log.castings()
-    from testpour.exchange.package_reading import read_package
-
     return read_package(path).castings
 
 
