@@ -1,7 +1,5 @@
 """What a public function takes is looked at before it begins: a wrong kind of thing is told what is wanted, in one sentence."""
 
-from __future__ import annotations
-
 import datetime as dt
 import inspect
 from collections.abc import Callable, Iterable, Mapping

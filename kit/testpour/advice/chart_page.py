@@ -1,7 +1,5 @@
 """The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import dataclass, field
 from pathlib import Path

@@ -1,7 +1,5 @@
 """What a tap writes into the log; a tap that is sent twice is logged once."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import math

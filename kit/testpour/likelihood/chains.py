@@ -1,7 +1,5 @@
 """Chains for the posterior that importance sampling covers too thinly."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 
 import numpy as np

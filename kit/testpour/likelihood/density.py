@@ -1,7 +1,5 @@
 """The joint density of rows and beliefs on a scale where every parameter is near one, and the way back from it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

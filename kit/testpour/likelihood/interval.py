@@ -1,7 +1,5 @@
 """The kit's one likelihood: a normal latent value known to lie in an interval."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Find the top of a density from which everything nearly normal is integrated out."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import partial
 

@@ -1,7 +1,5 @@
 """Bring a model to a scale on which every parameter is near one; and draws from its beliefs alone."""
 
-from __future__ import annotations
-
 import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.stats import norm

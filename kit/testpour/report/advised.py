@@ -1,7 +1,5 @@
 """What the page and the sheets advise for each room: settings and what to expect of them, the chart, and what to pour next."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The handout, what was found on one page for a student or the next person at the bench, and what it shares with the wall sheet."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path

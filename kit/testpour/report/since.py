@@ -1,7 +1,5 @@
 """What changed since an earlier page of the same study: pours, effects, recommended settings."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
