@@ -15,9 +15,9 @@ from testpour.causes.diagnosis import why
 from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
 from testpour.causes.others import predictions
+from testpour.causes.questions import cheapest_test
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
-from testpour.causes.telling import cheapest_test
 from testpour.causes.verdict import _fitting
 from testpour.causes.whole_log import (
     day_was_good,

@@ -5,9 +5,9 @@ from collections.abc import Iterator
 
 from testpour.causes.complaint import unread
 from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, order, ranked, read_again
+from testpour.causes.questions import cheapest_test, told_apart
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
-from testpour.causes.telling import cheapest_test, told_apart
 from testpour.causes.weighed_case import WeighedCase
 from testpour.wording import capital, in_days, in_html, in_hundred, listed
 
