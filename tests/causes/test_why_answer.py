@@ -11,8 +11,8 @@ import pytest
 
 from testpour.causes.diagnosis import why
 from testpour.causes.every import EveryAnswer, why_all
+from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import named, ranked
-from testpour.causes.others import predictions
 from testpour.causes.saving import Saving, _says
 from testpour.causes.split import split
 from testpour.causes.whole_log import neighbours, noted_for

@@ -14,7 +14,7 @@ from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
 from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
-from testpour.causes.others import predictions
+from testpour.causes.leave_one_out import predictions
 from testpour.causes.questions import cheapest_test
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause

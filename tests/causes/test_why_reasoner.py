@@ -9,13 +9,13 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
-from testpour.causes import others as by_others
+from testpour.causes import leave_one_out as by_others
 from testpour.causes.cause_file import CauseProblems, causes_for
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
+from testpour.causes.leave_one_out import _judged_apart, predictions
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
-from testpour.causes.others import _judged_apart, predictions
 from testpour.causes.predicted import LEAST_READ, Predicted
 from testpour.causes.questions import Asked, cheapest_test, questions, told_apart, would_change
 from testpour.causes.reasoner import weigh
