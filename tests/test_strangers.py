@@ -25,7 +25,7 @@ from testpour.bench.due import due
 from testpour.bench.labels import labels
 from testpour.bench.weighing import weigh_out
 from testpour.causes.diagnosis import why
-from testpour.causes.every import why_all
+from testpour.causes.why_all import why_all
 from testpour.cautions import check_settings
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package

@@ -13,7 +13,7 @@ from testpour.bench.labels import labels as labels
 from testpour.bench.session_form import session_form as session_form
 from testpour.bench.weighing import weigh_out as weigh_out
 from testpour.causes.diagnosis import why as why
-from testpour.causes.every import why_all as why_all
+from testpour.causes.why_all import why_all as why_all
 from testpour.caution_rules import safety_text as safety_text
 from testpour.cautions import check_settings as check_settings
 from testpour.exchange.export import write_sheet as write_sheet

@@ -7,7 +7,7 @@ import pandas as pd
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.every import EveryAnswer
+from testpour.causes.why_all import EveryAnswer
 from testpour.exchange.data_link import image_link
 from testpour.logbook.castings import Castings
 from testpour.models.check import check_fit
