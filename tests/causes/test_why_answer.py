@@ -13,7 +13,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import named, ranked
 from testpour.causes.saving import Saving, _says
-from testpour.causes.split import split
+from testpour.causes.shapley import split
 from testpour.causes.whole_log import neighbours, noted_for
 from testpour.causes.why_all import EveryAnswer, why_all
 from testpour.models.fits import fit_castings

@@ -8,7 +8,7 @@ import pandas as pd
 from testpour.causes.naming import named, remedy
 from testpour.causes.questions import what_would_tell
 from testpour.causes.saving import Saving, saving
-from testpour.causes.split import Split, split
+from testpour.causes.shapley import Split, split
 from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import noted_for

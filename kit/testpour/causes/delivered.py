@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 
 from testpour.causes.complaint import Missed
-from testpour.causes.split import settings_of
+from testpour.causes.shapley import settings_of
 from testpour.models.fits import Fits
 from testpour.models.settings import repeated
 from testpour.problems import Problem

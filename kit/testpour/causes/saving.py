@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import Missed
-from testpour.causes.split import settings_of
+from testpour.causes.shapley import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
 from testpour.models.settings import other_half, post_cure_words, repeated
