@@ -22,8 +22,8 @@ from testpour.pages import repeats, template
 from testpour.report import advised, story
 from testpour.report.carried import json_for_page, page_data
 from testpour.report.explorer import explorer
+from testpour.report.page_changes import changes, earlier_statements, statements
 from testpour.report.photographs import photographs, pictured
-from testpour.report.since import changes, earlier_statements, statements
 from testpour.threads import one_thread
 from testpour.toml_file import own_text
 from testpour.wording import in_html, visible

@@ -13,7 +13,7 @@ from testpour.models.fits import fit_castings
 from testpour.report.advised import advice
 from testpour.report.carried import NoLogInside, read_page, read_page_data
 from testpour.report.page import findings_page, render
-from testpour.report.since import changes, earlier_statements, statements
+from testpour.report.page_changes import changes, earlier_statements, statements
 from testpour.study_file import study_from
 
 STUDY = {
