@@ -49,8 +49,8 @@ from testpour.pooling.pool import pool as pool
 from testpour.practice.guild import practice_guild as practice_guild
 from testpour.practice.practice import practice_resin as practice_resin
 from testpour.report import figures as figures
-from testpour.report.carried import read_page as read_page
 from testpour.report.page import findings_page as findings_page
+from testpour.report.page_log import read_page as read_page
 from testpour.report.sheet import handout as handout
 from testpour.report.versus import compare_studies as compare_studies
 from testpour.report.wall import wall_summary as wall_summary

@@ -20,9 +20,9 @@ from testpour.logbook.photos import Photo
 from testpour.models.fits import Fits
 from testpour.pages import repeats, template
 from testpour.report import advised, story
-from testpour.report.carried import json_for_page, page_data
 from testpour.report.explorer import explorer
 from testpour.report.page_changes import changes, earlier_statements, statements
+from testpour.report.page_log import json_for_page, page_data
 from testpour.report.photographs import photographs, pictured
 from testpour.threads import one_thread
 from testpour.toml_file import own_text
@@ -126,7 +126,7 @@ def render(
 ) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
 
-    `before` is what an earlier page carries, from `carried.read_page_data`.
+    `before` is what an earlier page carries, from `page_log.read_page_data`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
     now = statements(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
