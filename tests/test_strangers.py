@@ -47,7 +47,7 @@ from testpour.pooling.pool import pool
 from testpour.pooling.sources import PoolProblems
 from testpour.report.page import findings_page
 from testpour.report.sheet import handout
-from testpour.report.versus import compare_studies
+from testpour.report.study_comparison import compare_studies
 from testpour.report.wall import wall_summary
 from testpour.study_file import read_study, save_study, study_from
 

@@ -52,7 +52,7 @@ from testpour.report import figures as figures
 from testpour.report.page import findings_page as findings_page
 from testpour.report.page_log import read_page as read_page
 from testpour.report.sheet import handout as handout
-from testpour.report.versus import compare_studies as compare_studies
+from testpour.report.study_comparison import compare_studies as compare_studies
 from testpour.report.wall import wall_summary as wall_summary
 from testpour.study import Study as Study
 from testpour.study_file import read_study as read_study
