@@ -7,14 +7,14 @@ import pytest
 
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
-from testpour.planning import believed, repair
 from testpour.planning import pour_cautions as judged
-from testpour.planning.believed import HeatLimit, design_problem
+from testpour.planning import repair
 from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import believed_peaks, by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import PlanRequest, _middle_pours
+from testpour.planning.study_design import HeatLimit, design_problem
 from testpour.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
