@@ -39,7 +39,7 @@ def things(practice_castings, practice_fits, tmp_path_factory):
     return {
         "str": "study.toml", "None": None, "float": 7.0, "Study": study, "Castings": practice_castings, "Fits": practice_fits,
         "ReadingFit": practice_fits["gel_time"], "DataFrame": pd.DataFrame({"catalyst": [1.5]}), "Plan": tp.plan_pours(study, sessions=2, pours=5),
-        "function": print, "Trace": tp.read_trace(_trace(tmp_path_factory.mktemp("trace"))), "Logbook": tp.Logbook(study, "sqlite://"),
+        "function": print, "JudgedTrace": tp.read_trace(_trace(tmp_path_factory.mktemp("trace"))), "Logbook": tp.Logbook(study, "sqlite://"),
     }
 
 
@@ -105,7 +105,7 @@ def test_the_functions_of_the_path_are_looked_at():
     (lambda t: tp.bench_sheet(t["Study"], t["Plan"].session(1), resin=["100 g"]),
      "bench_sheet takes text, a number, names with what they stand for or a column of a table: bench_sheet(resin=\"...\"), and was given list."),
     (lambda t: t["Plan"].without(3), "plan.without takes text or a list: plan.without(\"...\"), and was given the number 3."),
-    (lambda t: t["Trace"].log_into(t["Castings"], "P01"),
+    (lambda t: t["JudgedTrace"].log_into(t["Castings"], "P01"),
      "trace.log_into takes a log: trace.log_into(tp.Logbook(study)), and was given the castings of a log."),
     (lambda t: t["Logbook"].add_pour(["P01"], settings={}, session="1"), "log.add_pour takes text: log.add_pour(\"...\"), and was given list."),
     (lambda t: t["Logbook"].add_reading((p for p in ["P01"]), "tack", 1),

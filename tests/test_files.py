@@ -19,7 +19,6 @@ from testpour.bench.labels import labels
 from testpour.bench.planned import keep
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
-from testpour.exchange.package_files import unpack
 from testpour.exchange.package_reading import read_package
 from testpour.files import Kind, name_new, page_kind, put
 from testpour.logbook.backup import back_up
@@ -37,7 +36,7 @@ WRITERS = {
     "findings page": ("report/page", ".html", lambda made, path: findings_page(made["fits"], path)),
     "handout": ("report/sheet", ".html", lambda made, path: handout(made["fits"], path)),
     "wall sheet": ("report/sheet", ".html", lambda made, path: wall_summary(made["fits"], path, bench="session")),
-    "recipe chart": ("advice/chart", ".html", lambda made, path: made["chart"].save(path)),
+    "recipe chart": ("advice/chart_page", ".html", lambda made, path: made["chart"].save(path)),
     "bench sheet": ("bench/printed_sheet", ".html", lambda made, path: made["bench"].save(path)),
     "labels": ("bench/labels", ".html", lambda made, path: made["labels"].save(path)),
     "pool page": ("pooling/pool_page", ".html", lambda made, path: made["pool"].page(path)),
@@ -51,14 +50,14 @@ ONLY_NEW = {
     "zip": ("exchange/package", ".zip", lambda made, path: write_package(made["castings"], path)),
     "package folder": ("exchange/package", "", lambda made, path: write_package(made["castings"], path)),
     "backup": ("logbook/backup", ".sqlite", lambda made, path: back_up(made["study"], path)),
-    "unpacked": ("exchange/package_files", "", lambda made, path: unpack(made["package"], path)),
+    "unpacked": ("exchange/unpacking", "", lambda made, path: made["package"].to_folder(path)),
 }
 PLACED = {"logbook/photos", "bench/planned", "exchange/folder", "panels/workshop", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
     "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"},
     "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
-    "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/package_files": {"write_bytes", "copyfile"},
+    "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/unpacking": {"write_bytes", "copyfile"},
     "logbook/database": {"open"},
     "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
     "panels/study_text": {"write_bytes"},

@@ -24,16 +24,13 @@ FLOORS = [
 ]
 
 
-def imports(root, typing=True):
-    """Module to the modules of the same package that it imports, anywhere in its text; with or without those for types only."""
+def imports(root):
+    """Module to the modules of the same package that it imports, anywhere in its text, for types only too."""
     files = {".".join((root.name, *p.relative_to(root).with_suffix("").parts)).removesuffix(".__init__"): p for p in root.rglob("*.py")}
     found = {}
     for module, path in files.items():
         named = set()
-        tree = ast.parse(path.read_text("utf-8"))
-        if not typing:
-            tree.body = [node for node in tree.body if not (isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING")]
-        for node in ast.walk(tree):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Import):
                 named |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom):
@@ -87,9 +84,9 @@ def test_imports_lead_down(graph):
 
 
 @pytest.mark.slow
-def test_no_modules_import_each_other_in_a_circle():
-    """A module may name the type of a value that a later one hands it; nothing of that runs."""
-    assert circle(imports(KIT, typing=False)) == []
+def test_no_modules_import_each_other_in_a_circle(graph):
+    """Not for a type either: what two modules name lies below both."""
+    assert circle(graph) == []
 
 
 @pytest.mark.parametrize("name", [name for floor in FLOORS for name in floor if name])
@@ -124,8 +121,9 @@ def test_an_import_against_the_way_is_found(tmp_path, text):
     assert len(wrong) == 1 and wrong[0].startswith("made_up.lower.one imports made_up.")
 
 
-def test_a_circle_is_found(tmp_path):
-    graph = made_up(tmp_path, {"__init__.py": "", "a.py": "import made_up.b", "b.py": "def f():\n    from made_up.a import g"})
+@pytest.mark.parametrize("back", ["def f():\n    from made_up.a import g", "if TYPE_CHECKING:\n    from made_up.a import g"])
+def test_a_circle_is_found(tmp_path, back):
+    graph = made_up(tmp_path, {"__init__.py": "", "a.py": "import made_up.b", "b.py": back})
     assert {"made_up.a", "made_up.b"} <= set(circle(graph))
 
 

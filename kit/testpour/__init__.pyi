@@ -13,7 +13,7 @@ from testpour.bench.labels import labels as labels
 from testpour.bench.session_form import session_form as session_form
 from testpour.bench.weighing import weigh_out as weigh_out
 from testpour.causes.diagnosis import why as why
-from testpour.causes.every import why_all as why_all
+from testpour.causes.why_all import why_all as why_all
 from testpour.caution_rules import safety_text as safety_text
 from testpour.cautions import check_settings as check_settings
 from testpour.exchange.export import write_sheet as write_sheet
@@ -49,10 +49,10 @@ from testpour.pooling.pool import pool as pool
 from testpour.practice.guild import practice_guild as practice_guild
 from testpour.practice.practice import practice_resin as practice_resin
 from testpour.report import figures as figures
-from testpour.report.carried import read_page as read_page
 from testpour.report.page import findings_page as findings_page
+from testpour.report.page_log import read_page as read_page
 from testpour.report.sheet import handout as handout
-from testpour.report.versus import compare_studies as compare_studies
+from testpour.report.study_comparison import compare_studies as compare_studies
 from testpour.report.wall import wall_summary as wall_summary
 from testpour.study import Study as Study
 from testpour.study_file import read_study as read_study

@@ -1,7 +1,5 @@
 """A zip file from anywhere: checked before anything in it is unpacked, and never unpacked beyond its limits."""
 
-from __future__ import annotations
-
 import io
 import zipfile
 import zlib

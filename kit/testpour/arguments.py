@@ -1,7 +1,5 @@
 """What a public function takes is looked at before it begins: a wrong kind of thing is told what is wanted, in one sentence."""
 
-from __future__ import annotations
-
 import datetime as dt
 import inspect
 from collections.abc import Callable, Iterable, Mapping
@@ -25,9 +23,9 @@ KINDS = {
     "ReadingFit": ("one reading's fit", 'fits["gel_time"]'),
     "Plan": ("a plan", "tp.plan_pours(study)"),
     "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
-    "Pool": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
+    "PooledLogs": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
     "Package": ("what was read of a package", 'tp.read_package("data.zip")'),
-    "Trace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
+    "JudgedTrace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
     "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
     "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
     "dict": ("names with what they stand for", '{"where": "open face only"}'),

@@ -1,7 +1,5 @@
 """The columns that are declared: the trade's own in `catalogue.toml`, which a study may override or add to."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import fields, replace
 from functools import cache

@@ -1,7 +1,5 @@
 """The columns a study declares: each checked on its own, and all against one another."""
 
-from __future__ import annotations
-
 import math
 import re
 from collections.abc import Iterable, Mapping

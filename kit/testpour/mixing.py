@@ -1,7 +1,5 @@
 """What a study or a note names that must not be near the resin: another resin, a solvent, a microwave oven, a cup that styrene dissolves."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 

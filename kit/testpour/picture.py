@@ -1,7 +1,5 @@
 """What all figures share: the figure object, its style, its colours, and text that can be drawn."""
 
-from __future__ import annotations
-
 import io
 import textwrap
 import unicodedata

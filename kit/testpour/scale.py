@@ -1,7 +1,5 @@
 """What the step of a scale does to an amount: what is read, what may be delivered, how much is enough."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from fractions import Fraction

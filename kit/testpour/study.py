@@ -3,8 +3,6 @@
 Everything else in the package takes the study as given; `study_file` reads and writes it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path

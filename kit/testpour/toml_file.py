@@ -1,7 +1,5 @@
 """TOML files: those of the kit itself, and those written by hand, whose mistakes of syntax are explained line by line."""
 
-from __future__ import annotations
-
 import re
 import tomllib
 from functools import cache

@@ -249,7 +249,8 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     assert beyond_log(fits, pd.Series(cured)) == {
         "post_cure_temperature": "post-cure temperature 60 °C", "post_cure_time": "post-cure time 4 h"}
     assert [beyond_log(fits, pd.Series(row)) for row in still] == [{}, {}]
-    said = beyond(fits["hardness"], pd.DataFrame([cured, *still]))
+    hard = fits["hardness"]
+    said = beyond(hard.study, hard.rows, hard.believed.factors, pd.DataFrame([cured, *still]))
     assert "post-cure temperature 60 °C (poured 20 °C)" in said[0] and "post-cure" not in "".join(said[1:])
     tried = spread_settings(baked, baked.varied, settings_table(baked, [{}]))
     none = tried[(tried["post_cure_temperature"] == 20) | (tried["post_cure_time"] == 0)]

@@ -7,7 +7,8 @@ import numpy as np
 from scipy.optimize import minimize
 
 from testpour.likelihood.climb import climb, difference_curvature
-from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
+from testpour.likelihood.density import JointDensity
+from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows, cuts_of
 from testpour.likelihood.optimum import find_optimum
 from testpour.likelihood.scaling import scaled_problem

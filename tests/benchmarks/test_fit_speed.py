@@ -10,6 +10,7 @@ import pytest
 from statsmodels.miscmodels.ordinal_model import OrderedModel
 from statsmodels.regression.mixed_linear_model import MixedLM
 
+from testpour.likelihood.posterior import sample
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.reading_fit import fit_rows
@@ -137,7 +138,7 @@ def test_what_the_kit_adds_to_the_likelihood_core(study, castings_of):
     """Rows, terms, links and the choice of the peak's model against the draws themselves."""
     castings = log_of(study, castings_of, 40)
     fits = fit_castings(castings)
-    core = {n: spent(lambda f=fit: model_of(f.study, f.reading, f.believed, f.rows).posterior())[1] for n, fit in fits.items()}
+    core = {n: spent(lambda f=fit: sample(model_of(f.study, f.reading, f.believed, f.rows)))[1] for n, fit in fits.items()}
     whole = spent(lambda: fit_castings(castings))[1]
     print("core: " + ", ".join(f"{n} {s:.3f} s" for n, s in core.items()) + f"; all {sum(core.values()):.2f} of {whole:.2f} s")
     assert whole < 2 * sum(core.values())

@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import norm
 
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import sample
 
 pytestmark = pytest.mark.slow
 
@@ -45,7 +46,7 @@ def test_two_thousand_draws_take_less_time_than_a_short_emcee_run():
 
     low, high, design = data(1)
     model = IntervalModel(low, high, design, belief=([3, 0, 0, 0], [1] * 4), sd_belief=0.5)
-    ours, found = seconds(lambda: model.posterior(2000, seed=1), 3)
+    ours, found = seconds(lambda: sample(model, 2000, seed=1), 3)
 
     def density(at):
         belief = norm.logpdf(at[:4], [3, 0, 0, 0], 1).sum() + norm.logpdf(np.exp(at[4]), 0, 0.5) + at[4]

@@ -19,7 +19,7 @@ from why_peers import QUESTIONS, features, guide
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.others import predictions
+from testpour.causes.leave_one_out import predictions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings

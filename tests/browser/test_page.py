@@ -10,8 +10,8 @@ from playwright.sync_api import sync_playwright
 
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
-from testpour.report.carried import read_page
 from testpour.report.page import findings_page
+from testpour.report.page_log import read_page
 from testpour.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")

@@ -10,12 +10,12 @@ import pandas as pd
 import pytest
 
 from testpour.causes.diagnosis import why
-from testpour.causes.every import EveryAnswer, why_all
+from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import named, ranked
-from testpour.causes.others import predictions
 from testpour.causes.saving import Saving, _says
-from testpour.causes.split import split
+from testpour.causes.shapley import split
 from testpour.causes.whole_log import neighbours, noted_for
+from testpour.causes.why_all import EveryAnswer, why_all
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.problems import NoSuchName, Problem

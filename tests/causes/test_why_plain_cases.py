@@ -12,12 +12,11 @@ from testpour.causes.case import _gains, _hardened, expected_miss
 from testpour.causes.cause_file import causes_for, trade_causes
 from testpour.causes.complaint import Missed, missed
 from testpour.causes.diagnosis import why
-from testpour.causes.every import bad_lot, why_all
 from testpour.causes.evidence import _planned_words
-from testpour.causes.others import predictions
+from testpour.causes.leave_one_out import predictions
+from testpour.causes.questions import cheapest_test
 from testpour.causes.signs import planned, signs_of, untimely
 from testpour.causes.table import Cause
-from testpour.causes.telling import cheapest_test
 from testpour.causes.verdict import _fitting
 from testpour.causes.whole_log import (
     day_was_good,
@@ -27,6 +26,7 @@ from testpour.causes.whole_log import (
     worse_groups,
     worse_than_others,
 )
+from testpour.causes.why_all import bad_lot, why_all
 from testpour.logbook.known import doubts
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem

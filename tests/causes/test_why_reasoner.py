@@ -9,19 +9,18 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
-from testpour.causes import others as by_others
+from testpour.causes import leave_one_out as by_others
 from testpour.causes.cause_file import CauseProblems, causes_for
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
+from testpour.causes.leave_one_out import _judged_apart, predictions
 from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
-from testpour.causes.others import _judged_apart, predictions
 from testpour.causes.predicted import LEAST_READ, Predicted
-from testpour.causes.questions import Asked, doubt, questions, would_change
+from testpour.causes.questions import Asked, cheapest_test, questions, told_apart, would_change
 from testpour.causes.reasoner import weigh
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
-from testpour.causes.telling import cheapest_test, told_apart
 from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
@@ -105,12 +104,6 @@ def test_what_the_settings_explain_goes_to_their_cause():
     expected = dict(zip(["nothing", "a", "b"], by_hand / by_hand.sum(), strict=True))
     assert found.chances.to_dict() == pytest.approx(expected, abs=1e-12)
     assert found.table.loc["a", "openly"] == pytest.approx(0.03 / 0.09)
-
-
-def test_uncertainty_is_shannon_entropy():
-    """scipy's entropy in base 2 as the other library."""
-    for chances in ([0.5, 0.5], [0.7, 0.2, 0.1], [1.0, 0.0]):
-        assert doubt(chances) == pytest.approx(stats.entropy(chances, base=2), abs=1e-12)
 
 
 def test_a_question_is_worth_its_mutual_information():

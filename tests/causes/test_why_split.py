@@ -13,8 +13,8 @@ from scipy.stats import norm
 
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
+from testpour.causes.shapley import compared, shares, split
 from testpour.causes.signs import Planned, _as_bad, planned
-from testpour.causes.split import compared, shares, split
 from testpour.causes.whole_log import good_pours, neighbours
 from testpour.cautions import check_settings
 from testpour.models.fits import fit_castings

@@ -14,12 +14,12 @@ from testpour.causes.case import HARD
 from testpour.causes.cause_file import causes_for
 from testpour.causes.complaint import caught_up, missed
 from testpour.causes.diagnosis import why
-from testpour.causes.every import _tells_study, whole_study, why_all
+from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import from_now_on, named
-from testpour.causes.others import predictions
 from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout, noted_elsewhere
+from testpour.causes.why_all import _tells_study, whole_study, why_all
 from testpour.logbook.book import Logbook
 from testpour.logbook.warned import Caution
 from testpour.models.fits import fit_castings

@@ -10,6 +10,7 @@ from testpour.likelihood.elimination import Group, Smooth, layout, most_levels
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.optimum import ROUGH, find_optimum, optimum_of
+from testpour.likelihood.posterior import sample
 from testpour.likelihood.scaling import scaled_problem
 
 
@@ -90,10 +91,10 @@ def test_draws_do_not_depend_on_how_many_are_placed_at_a_time(kind, monkeypatch)
     """The same noise, all at once and a few at a time."""
     model, few = model_of(kind), "testpour.likelihood.conditional.ROOM"
     monkeypatch.setattr("testpour.likelihood.posterior.POOR_SHARE", 0.0)  # a chain magnifies what rounding changes
-    whole = model.posterior(200, seed=5)
+    whole = sample(model, 200, seed=5)
     monkeypatch.setattr(few, 5000)
     assert len(chunks(200, 200)) == 8
-    again = model.posterior(200, seed=5)
+    again = sample(model, 200, seed=5)
     assert again.coefficients == pytest.approx(whole.coefficients, abs=1e-9)
     assert again.group_effects["pour"] == pytest.approx(whole.group_effects["pour"], abs=1e-9)
 
@@ -105,7 +106,7 @@ def test_exact_rows_of_many_pours_are_drawn_from_their_own_distribution():
         model.low, model.low, model.exog, groups={"pour": model.groups[1].codes}, belief=(np.zeros(3), np.ones(3)),
         sd_belief=1.0, group_beliefs={"pour": 1.0},
     )
-    drawn = model.posterior(2000, seed=1)
+    drawn = sample(model, 2000, seed=1)
     assert drawn.method == "importance" and drawn.effective > 1000
     tau, sigma = drawn.group_sds["pour"][:, None], drawn.sd[:, None]
     left = model.low - drawn.coefficients @ model.exog.T

@@ -7,6 +7,7 @@ from scipy.integrate import trapezoid
 
 from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import sample
 
 INF = np.inf
 
@@ -25,7 +26,7 @@ def close(draws, exact, spread, effective_size):
 def test_flat_beliefs_give_the_t_distribution():
     """Flat in coefficients and sigma: Student's t with n - p - 1 degrees of freedom, in closed form."""
     design, y = regression()
-    found = IntervalModel(y, y, design).posterior(4000, seed=1)
+    found = sample(IntervalModel(y, y, design), 4000, seed=1)
     inverse = np.linalg.inv(design.T @ design)
     centre = inverse @ design.T @ y
     rest = ((y - design @ centre) ** 2).sum()
@@ -42,7 +43,7 @@ def test_normal_and_half_normal_beliefs_against_quadrature_over_sigma():
     """Given sigma everything is normal and known; sigma itself is integrated on a grid."""
     design, y = regression(8)
     mean, spread, scale = np.array([1.5, 0.0]), np.array([0.4, 0.3]), 0.4
-    found = IntervalModel(y, y, design, belief=(mean, spread), sd_belief=scale).posterior(4000, seed=2)
+    found = sample(IntervalModel(y, y, design, belief=(mean, spread), sd_belief=scale), 4000, seed=2)
     sigma = np.exp(np.linspace(np.log(0.05), np.log(5), 3000))
     logs, centres, variances = [], [], []
     for s in sigma:
@@ -81,7 +82,7 @@ def test_session_spread_against_quadrature():
         sd_belief=0.5,
         group_beliefs={"session": 0.5},
     )
-    found = model.posterior(2000, seed=3)
+    found = sample(model, 2000, seed=3)
     sigma, tau = np.linspace(0.01, 1.5, 300), np.linspace(1e-3, 2.5, 500)
     days = y.reshape(2, 5).mean(axis=1)
     within = ((y.reshape(2, 5) - days[:, None]) ** 2).sum()
@@ -113,7 +114,7 @@ def test_draws_are_picked_by_weight_and_worth_what_the_weights_say(monkeypatch):
     model = IntervalModel(
         y, y, np.ones((6, 1)), groups={"session": np.arange(6) // 3}, belief=([0], [1]), sd_belief=0.5, group_beliefs={"session": 0.5}
     )
-    found = model.posterior(1000, seed=3)
+    found = sample(model, 1000, seed=3)
     by_hand = 1 / (seen[0] ** 2).sum()
     assert seen[0].sum() == pytest.approx(1) and by_hand < 1000
     assert found.effective == pytest.approx(by_hand, rel=1e-12)
@@ -124,7 +125,7 @@ def test_separated_grades_against_quadrature():
     x = np.linspace(-1.2, 1.2, 8)
     grade = (x > 0).astype(int)
     model = IntervalModel(grade, grade, x[:, None], grades=2, belief=([0], [2]), cut_belief=([0.5], [1.0]))
-    found = model.posterior(4000, seed=4)
+    found = sample(model, 4000, seed=4)
     slope, cut = np.linspace(-6, 12, 500), np.linspace(-4, 5, 300)
     z = cut[None, :, None] - slope[:, None, None] * x
     logs = np.where(grade == 0, stats.norm.logcdf(z), stats.norm.logsf(z)).sum(axis=2)
@@ -173,7 +174,7 @@ def test_censored_rows_against_an_independent_sampler():
     import emcee
 
     model, low, high, design = censored()
-    found = model.posterior(4000, seed=5)
+    found = sample(model, 4000, seed=5)
     sampler = emcee.EnsembleSampler(32, 3, independent_density(low, high, design), vectorize=True)
     sampler.random_state = np.random.RandomState(1).get_state()
     sampler.run_mcmc(np.array([2, 0.7, -0.7]) + 0.1 * np.random.RandomState(2).normal(size=(32, 3)), 3000)
@@ -188,9 +189,9 @@ def test_censored_rows_against_an_independent_sampler():
 def test_chains_give_the_same_answer_when_importance_sampling_is_refused(monkeypatch):
     """Force the fall-back and compare with importance sampling on the same model."""
     model = censored()[0]
-    first = model.posterior(3000, seed=6)
+    first = sample(model, 3000, seed=6)
     monkeypatch.setattr(posterior_module, "POOR_SHARE", 2.0)
-    second = model.posterior(3000, seed=6)
+    second = sample(model, 3000, seed=6)
     assert (first.method, second.method) == ("importance", "chains")
     error = first.coefficients.std(axis=0) * np.sqrt(1 / first.effective + 1 / second.effective)
     assert (np.abs(first.coefficients.mean(axis=0) - second.coefficients.mean(axis=0)) < 4 * error).all()
@@ -208,7 +209,7 @@ def test_no_rows_give_the_beliefs_back():
         groups={"session": []},
         group_beliefs={"session": 0.2},
     )
-    found = model.posterior(4000, seed=7)
+    found = sample(model, 4000, seed=7)
     assert stats.kstest(found.coefficients[:, 0], stats.norm(1, 2).cdf).pvalue > 0.001
     assert stats.kstest(found.coefficients[:, 1], stats.norm(-1, 0.5).cdf).pvalue > 0.001
     assert stats.kstest(found.sd, stats.halfnorm(scale=0.3).cdf).pvalue > 0.001
@@ -220,20 +221,20 @@ def test_no_rows_of_grades_give_ordered_cuts():
     model = IntervalModel(
         [], [], np.zeros((0, 1)), grades=4, belief=([0], [1]), cut_belief=([-1, 0, 1], [1, 1, 1])
     )
-    cuts = model.posterior(1000).cuts
+    cuts = sample(model, 1000).cuts
     assert (np.diff(cuts, axis=1) > 0).all()
     assert cuts[:, 1].mean() == pytest.approx(0, abs=0.15)
 
 
 def test_rows_that_say_nothing_are_no_rows():
     model = IntervalModel([-INF] * 3, [INF] * 3, np.ones((3, 1)), belief=([1], [2]), sd_belief=0.3)
-    found = model.posterior(2000, seed=8)
+    found = sample(model, 2000, seed=8)
     assert stats.kstest(found.coefficients[:, 0], stats.norm(1, 2).cdf).pvalue > 0.001
 
 
 def test_the_same_seed_gives_the_same_draws():
     model = censored()[0]
-    first, again, other = model.posterior(200, 1), model.posterior(200, 1), model.posterior(200, 2)
+    first, again, other = sample(model, 200, 1), sample(model, 200, 1), sample(model, 200, 2)
     assert (first.coefficients == again.coefficients).all() and (first.sd == again.sd).all()
     assert (first.coefficients != other.coefficients).any()
     assert len(first) == 200 and first.seed == 1
@@ -306,7 +307,7 @@ def test_small_logs_of_every_kind_need_no_chains():
                 **groups,
                 **scales,
             )
-        found = model.posterior(400, seed=k)
+        found = sample(model, 400, seed=k)
         assert found.method == "importance" and found.effective >= 200
 
 
@@ -317,7 +318,7 @@ def test_simulation_based_calibration(graded):
     rng, ranks = np.random.default_rng(11), []
     for _ in range(200):
         model, truth = simulate(rng, graded)
-        found = model.posterior(399, seed=int(rng.integers(1 << 30)))
+        found = sample(model, 399, seed=int(rng.integers(1 << 30)))
         draws = [found.coefficients, *(found.group_sds[g][:, None] for g in ("session", "lot"))]
         draws = np.hstack([*draws, found.cuts if graded else found.sd[:, None]])
         ranks.append((draws < truth).sum(axis=0))
@@ -343,9 +344,9 @@ def test_graded_groups_against_long_chains(monkeypatch):
         cut_belief=([-1, 0, 1], [1, 1, 1]),
         group_beliefs={"session": 0.7, "lot": 0.7},
     )
-    first = model.posterior(4000, seed=1)
+    first = sample(model, 4000, seed=1)
     monkeypatch.setattr(posterior_module, "POOR_SHARE", 2.0)
-    second = model.posterior(4000, seed=2)
+    second = sample(model, 4000, seed=2)
     assert second.method == "chains"
     for pick in (
         lambda p: p.coefficients,

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from testpour.likelihood.density import CutPrior, SigmaPrior
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, half_normal, split_outer
 from testpour.likelihood.optimum import optimum_of
-from testpour.likelihood.scaling import CutPrior, SigmaPrior, scaled_problem
+from testpour.likelihood.scaling import scaled_problem
 
 STEP = 1e-5
 

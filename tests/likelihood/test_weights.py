@@ -10,6 +10,7 @@ from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
+from testpour.likelihood.posterior import sample
 from testpour.likelihood.weights import (
     _pareto_tail,
     importance_weights,
@@ -127,7 +128,7 @@ def test_hardly_any_rows_and_many_columns_need_no_chains(grades):
     else:
         low = np.log(np.floor(np.exp(y) / 5) * 5 + 1e-9)
         model = IntervalModel(low, np.log(np.exp(low) + 5), design, belief=belief, sd_belief=0.15, **common)
-    found = [model.posterior(2000, seed=seed) for seed in range(40)]
+    found = [sample(model, 2000, seed=seed) for seed in range(40)]
     assert {one.method for one in found} == {"importance"} and min(one.effective for one in found) > 800
 
 
@@ -148,10 +149,10 @@ def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     monkeypatch.setattr(posterior_module, "_draw_and_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     y = np.array([0.2, 0.5, -0.1, 0.4, -0.3, -0.6])
     model = IntervalModel(y, y + 0.2, np.ones((6, 1)), belief=([0], [1]), sd_belief=0.5)
-    assert model.posterior(200, seed=3).method == "importance" and len(seen) == 1
+    assert sample(model, 200, seed=3).method == "importance" and len(seen) == 1
     monkeypatch.setattr(posterior_module, "LEAST_SHARE", 10.0)
     monkeypatch.setattr(posterior_module, "POOR_SHARE", 10.0)
-    assert model.posterior(200, seed=3).method == "chains" and len(seen) == 8
+    assert sample(model, 200, seed=3).method == "chains" and len(seen) == 8
     assert len({one.centre.tobytes() for one in seen[1:]}) == 7
 
 
@@ -160,7 +161,7 @@ def test_the_last_trial_moves_the_proposal_too(monkeypatch):
     seen, weigh = [], posterior_module._draw_and_weigh
     monkeypatch.setattr(posterior_module, "_draw_and_weigh", lambda proposal, *more: seen.append(proposal) or weigh(proposal, *more))
     monkeypatch.setattr(posterior_module, "GOOD_SHARE", 0.0)
-    IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), sd_belief=0.5).posterior(200)
+    sample(IntervalModel([0.1, 0.4], [0.2, 0.6], np.ones((2, 1)), belief=([0], [1]), sd_belief=0.5), 200)
     assert seen[0].root == 3
 
 
@@ -181,17 +182,17 @@ def test_a_model_of_nearly_the_same_rows_is_drawn_without_seeking(grades, monkey
         IntervalModel(low[:n], high[:n], design[:n], groups={"session": group[:n]}, group_beliefs={"session": 0.5}, **options)
         for n in (30, 29)
     )
-    all_rows.posterior(2000, seed=1)
-    anew = fewer.posterior(4000, seed=2)
+    sample(all_rows, 2000, seed=1)
+    anew = sample(fewer, 4000, seed=2)
     fewer.proposal = fewer.optimum = None
     monkeypatch.setattr(posterior_module, "optimum_of", lambda model: 1 / 0)
-    carried = fewer.posterior(4000, seed=3, near=all_rows)
+    carried = sample(fewer, 4000, seed=3, near=all_rows)
     for pick in (lambda p: p.coefficients, lambda p: p.group_sds["session"][:, None]):
         a, b = pick(anew), pick(carried)
         error = a.std(axis=0) * np.sqrt(1 / anew.effective + 1 / carried.effective)
         assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4 * error).all()
         np.testing.assert_allclose(a.std(axis=0), b.std(axis=0), rtol=0.1)
-    assert fewer.posterior(400, seed=4, near=fewer).method == "importance"  # one that was carried itself serves the next
+    assert sample(fewer, 400, seed=4, near=fewer).method == "importance"  # one that was carried itself serves the next
 
 
 def test_a_carried_proposal_is_in_the_other_models_unit():
@@ -216,7 +217,7 @@ def test_four_readings_in_one_interval_leave_sigma_its_low_tail():
     height = inside**4 * stats.norm.pdf(middle, 3.2, 0.8) * (stats.halfnorm.pdf(sigma, scale=0.15) * sigma)[:, None]
     reached = np.cumsum(height.sum(axis=1)) / height.sum()
     model = IntervalModel(np.full(4, 3.0), np.full(4, 3.25), np.ones((4, 1)), belief=([3.2], [0.8]), sd_belief=0.15)
-    drawn = np.concatenate([model.posterior(2000, seed=seed).sd for seed in range(3)])
+    drawn = np.concatenate([sample(model, 2000, seed=seed).sd for seed in range(3)])
     for share in (0.05, 0.25, 0.5, 0.75, 0.95):  # the standard error of a share among 3,000 draws is at most 0.01
         assert np.mean(drawn < np.interp(share, reached, sigma)) == pytest.approx(share, abs=0.03)
 

@@ -94,7 +94,7 @@ def test_what_is_not_moved_not_told_and_beyond_is_said(fits):
     assert "Not moved by these settings: gel time, time to peak, opacity and defects." in said
     assert "Beyond what was poured: room temperature 12 °C (poured 17 to 22 °C)." in said
     warmed = fits["gel_time"].rows.assign(room_temperature=lambda rows: rows["room_temperature"] + 7 / 9)  # 64 °F is 17.7778 °C
-    (text,) = beyond(replace(fits["gel_time"], rows=warmed), settings_table(fits.study, room=12))
+    (text,) = beyond(fits.study, warmed, fits["gel_time"].believed.factors, settings_table(fits.study, room=12))
     assert text == "room temperature 12 °C (poured 17.8 to 22.8 °C)"
     tiny = compare(fits, {"thickness": 10}, {"thickness": 10.5}).sentence()
     assert "Cannot tell yet" in tiny or "no reading differs for sure yet" in tiny

@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from scipy.stats import binom, norm
 
+from testpour.likelihood.posterior import sample
 from testpour.models.agreement import agreement
 from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
@@ -214,7 +215,7 @@ def test_draws_agree_with_long_chains_of_an_independent_sampler(name, seed):
     reading, believed, rows, _, _ = make_log(name, seed)
     fit = fit_rows(STUDY, reading, believed, rows, seed=seed, remainder=False)  # which the logs are drawn without
     chain, worth = long_chains(fit, plain_density(reading, believed, rows, *latent_ends(reading, rows)), STEPS, seed)
-    found, drawn = chain.reshape(-1, chain.shape[2]), fit.model.posterior(8_000, seed).coefficients
+    found, drawn = chain.reshape(-1, chain.shape[2]), sample(fit.model, 8_000, seed).coefficients
     off = np.abs(drawn.mean(axis=0) - found.mean(axis=0)) / found.std(axis=0)
     ratio = np.divide(*(np.diff(np.quantile(draws, [0.05, 0.95], axis=0), axis=0)[0] for draws in (drawn, found)))
     print(f"{name}: chains worth {worth:.0f} draws; means off by {off.max():.3f}, widths {ratio.min():.3f} to {ratio.max():.3f}")

@@ -12,11 +12,12 @@ import pytest
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.effect import Effect
 from testpour.models.fits import fit_castings
-from testpour.pooling.belief_file import _reading_table, read_beliefs
+from testpour.pooling.belief_file import read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
 from testpour.pooling.contradictions import Contradiction
 from testpour.pooling.joining import join_logs
+from testpour.pooling.learnt_beliefs import _reading_table
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
 from testpour.pooling.reading import fit_pooled
@@ -374,15 +375,15 @@ def test_a_bench_whose_readings_say_nothing_is_no_bench_of_the_pool(castings_of,
 
 
 def test_a_small_pool_is_drawn_as_exactly_as_one_log(guild):
-    """800 of 2,000 draws are what every fit is worth; five benches varied the catalyst, so its effect may differ by bench."""
+    """800 of 2,000 draws are what every fit is worth; eight benches varied the catalyst, so its effect may differ by bench."""
     posterior = guild["gel_time"].average.posterior
     assert posterior.method == "importance" and posterior.effective > 800
-    assert guild["gel_time"].sloped == ("catalyst",) and posterior.group_effects["bench catalyst"].shape == (2000, 5)
+    assert guild["gel_time"].sloped == ("catalyst",) and posterior.group_effects["bench catalyst"].shape == (2000, 8)
 
 
 @pytest.mark.parametrize("matters", [True, False])
 def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monkeypatch):
     apart = Contradiction(guild["gel_time"].average.believed.terms[1], -0.8, 0.3, matters)
-    monkeypatch.setattr("testpour.pooling.pool.contradictions", lambda fit: (apart,))
+    monkeypatch.setattr("testpour.pooling.pooled_logs.contradictions", lambda fit: (apart,))
     said = replace(guild).contradiction_sentences()
     assert len(said) == matters and all("The benches contradict each other" in text for text in said)

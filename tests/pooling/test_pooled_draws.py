@@ -5,6 +5,7 @@ import pytest
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import optimum_of
+from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws
 from testpour.pooling.draws import sample_pool
@@ -47,7 +48,7 @@ def test_the_evidence_of_rows_in_seconds_is_that_of_the_same_in_minutes():
 def test_draws_are_those_of_the_exact_posterior(kind):
     """Means, spreads and middles of everything a pool tells, within what sampling and the approximation leave."""
     model, bench = small_pool(kind)
-    found, exact = sample_pool(model, bench), model.posterior(draws=12000)
+    found, exact = sample_pool(model, bench), sample(model, draws=12000)
     alike(found.coefficients, exact.coefficients, 0.2)
     alike(found.group_effects["bench"], exact.group_effects["bench"], 0.2)
     for name in ("bench", "session"):

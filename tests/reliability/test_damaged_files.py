@@ -22,7 +22,7 @@ from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.models.beliefs import BeliefProblem
 from testpour.pooling.belief_file import read_beliefs
-from testpour.report.carried import NoLogInside, json_for_page, page_data, read_page
+from testpour.report.page_log import NoLogInside, json_for_page, page_data, read_page
 from testpour.study import StudyProblems
 from testpour.study_file import read_study, save_study
 

@@ -20,8 +20,8 @@ from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice, advised, rooms
+from testpour.report.findings import believed, poured
 from testpour.report.page import findings_page, render
-from testpour.report.story import believed, poured
 from testpour.study_file import study_from
 
 CANARY = '<script>alert("x")</script><img src=x onerror=alert(1)>&\u202eevil\u202c'

@@ -1,11 +1,9 @@
 """The pours worth making now, in the room as it is today."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from numbers import Integral
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
@@ -17,18 +15,16 @@ from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
+from testpour.caution_rules import Cautions
 from testpour.logbook.castings import new_names
 from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval, untold
+from testpour.models.fits import Fits
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, session_groups
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import in_html, listed, table_html
-
-if TYPE_CHECKING:
-    from testpour.caution_rules import Cautions
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it

@@ -1,31 +1,26 @@
 """Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtri
 from scipy.stats import qmc
 
 from testpour.advice.prospect import latent_moments
 from testpour.cautions import check_settings, hottest_peak
+from testpour.columns import Factor
+from testpour.models.fits import Fits
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, settings_table
 from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.planning.coding import each_of
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.units import UnitProblem, to_unit
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.columns import Factor
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them

@@ -1,10 +1,6 @@
 """The recipe chart: catalyst by room temperature and thickness, to pin on the wall."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
@@ -19,28 +15,19 @@ from testpour.advice.candidates import (
     on_step,
     spread_settings,
 )
-from testpour.advice.chart_page import GOOD, chart_html
-from testpour.advice.conflicts import failing_aims, why_first
+from testpour.advice.chart_page import GOOD, RecipeChart
+from testpour.advice.conflicts import failing_aims
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
-from testpour.advice.remedy import ASK, NOTHING, remedies
+from testpour.advice.remedy import remedies
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, check_table
-from testpour.files import page_kind, put
-from testpour.models.chance import cautions_at, chance, mean_and_interval, untold
-from testpour.pages import dated
+from testpour.models.chance import cautions_at, chance, mean_and_interval
+from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.threads import one_thread
-from testpour.wording import NoResult, count
+from testpour.wording import NoResult
 
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from testpour.logbook.castings import Castings
-    from testpour.models.fits import Fits
-    from testpour.study import Study
-
-SAVED = page_kind("recipe chart")
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
 MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, nobody can tell yet, and no other room is asked for
@@ -49,83 +36,6 @@ UNVARIED = (
     'or in recommend(fits). To vary the catalyst, give it a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
 )
 DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
-
-
-@dataclass(frozen=True, eq=False)
-class RecipeChart:
-    """Catalyst by room temperature and thickness.
-
-    Parameters
-    ----------
-    study : Study
-    table : DataFrame
-        One row a room and thickness: ``catalyst`` in % (NaN where there is no good answer), ``chance`` of
-        a good casting with its 90 % interval, ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
-        nothing like it was poured, and ``advice``, what to do where there is no good answer.
-    shared : str
-        The other settings, the same in every cell, in words.
-    pours : int
-        How many pours the chart rests on.
-    castings : Castings, optional
-        The log it rests on.
-    cautions : Cautions
-        On its rooms and depths, and on what is predicted for its recipes.
-    together : bool
-        Whether some of the other settings were chosen, for all cells together.
-    """
-
-    study: Study
-    table: pd.DataFrame
-    shared: str
-    pours: int
-    castings: Castings | None = field(default=None, repr=False)
-    cautions: Cautions = field(default_factory=Cautions, repr=False)
-    together: bool = False
-
-    def sentence(self) -> str:
-        """What the chart rests on and how much of it is a guess."""
-        good = self.table["catalyst"].notna()
-        text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
-        text += f", resting on {count(self.pours, 'pour')}."
-        guessed = sum(untold(row) for _, row in self.table[good].iterrows())
-        text += f" In {guessed} of these that is an average, and the chance itself is not known yet: try one pour first." if guessed else ""
-        if not good.any() and self.castings is not None and (failing := failing_aims(self.study, self.castings)):
-            text += f" {why_first(self.study, failing)}"
-        if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try
-            text += f" Everywhere: {self.shared}."
-            text += " That is one choice for all cells." if self.together and len(good) > 1 else ""
-        if self.table["beyond"].any():
-            text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
-        return self.cautions.around(text)
-
-    __repr__ = sentence
-
-    def grid(self) -> tuple[list[str], list[tuple[str, list[pd.Series]]]]:
-        """Depths in words, and for each room its words and its rows of `table`, one a depth."""
-        table, shown = self.table, self.study.factor
-        rooms, depths = (table.index.unique(level=name) for name in ("room_temperature", "thickness"))
-        heads = ["any depth" if np.isnan(depth) else shown("thickness").show(depth) for depth in depths]
-        names = ["as it is" if np.isnan(room) else shown("room_temperature").show(room) for room in rooms]
-        return heads, [(name, [table.loc[(room, depth)] for depth in depths]) for name, room in zip(names, rooms, strict=True)]
-
-    def _repr_html_(self):
-        return chart_html(self)
-
-    def save(self, path: str | Path, paper: Literal["A4", "Letter"] = "A4", date: str | None = None) -> Path:
-        """Write the chart as one HTML page that prints on one sheet; returns the path written. Only such a page is replaced.
-
-        Parameters
-        ----------
-        path : str or Path
-        paper : {"A4", "Letter"}
-        date : str, optional
-            Printed as given; today by default.
-
-        Returns
-        -------
-        Path
-        """
-        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED.of(self.study.name))
 
 
 @one_thread

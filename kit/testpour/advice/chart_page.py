@@ -1,25 +1,105 @@
 """The recipe chart as a page: in a notebook, and on one sheet of paper that stays legible in grey."""
 
-from __future__ import annotations
-
 import re
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
-from testpour.caution_rules import safety_text
+from testpour.advice.conflicts import failing_aims, why_first
+from testpour.advice.remedy import ASK, NOTHING
+from testpour.caution_rules import Cautions, safety_text
+from testpour.files import page_kind, put
+from testpour.logbook.castings import Castings
 from testpour.models.chance import untold
-from testpour.pages import day_words, refuse_paper, template
+from testpour.pages import dated, day_words, refuse_paper, template
+from testpour.study import Study
 from testpour.units import show
 from testpour.wording import count, in_hundred
 
-if TYPE_CHECKING:
-    from testpour.advice.chart import RecipeChart
-
+SAVED = page_kind("recipe chart")
 GOOD = 0.6  # chance from which a cell gives a recipe
 ROWS, COLUMNS = 9, 5  # rooms and depths that fit one sheet at size 1
 LARGEST = 1.12
+
+
+@dataclass(frozen=True, eq=False)
+class RecipeChart:
+    """Catalyst by room temperature and thickness.
+
+    Parameters
+    ----------
+    study : Study
+    table : DataFrame
+        One row a room and thickness: ``catalyst`` in % (NaN where there is no good answer), ``chance`` of
+        a good casting with its 90 % interval, ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
+        nothing like it was poured, and ``advice``, what to do where there is no good answer.
+    shared : str
+        The other settings, the same in every cell, in words.
+    pours : int
+        How many pours the chart rests on.
+    castings : Castings, optional
+        The log it rests on.
+    cautions : Cautions
+        On its rooms and depths, and on what is predicted for its recipes.
+    together : bool
+        Whether some of the other settings were chosen, for all cells together.
+    """
+
+    study: Study
+    table: pd.DataFrame
+    shared: str
+    pours: int
+    castings: Castings | None = field(default=None, repr=False)
+    cautions: Cautions = field(default_factory=Cautions, repr=False)
+    together: bool = False
+
+    def sentence(self) -> str:
+        """What the chart rests on and how much of it is a guess."""
+        good = self.table["catalyst"].notna()
+        text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
+        text += f", resting on {count(self.pours, 'pour')}."
+        guessed = sum(untold(row) for _, row in self.table[good].iterrows())
+        text += f" In {guessed} of these that is an average, and the chance itself is not known yet: try one pour first." if guessed else ""
+        if not good.any() and self.castings is not None and (failing := failing_aims(self.study, self.castings)):
+            text += f" {why_first(self.study, failing)}"
+        if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try
+            text += f" Everywhere: {self.shared}."
+            text += " That is one choice for all cells." if self.together and len(good) > 1 else ""
+        if self.table["beyond"].any():
+            text += f" What lies beyond what was poured is hatched and in italics ({count(self.table['beyond'].sum(), 'cell')}): try one pour first."
+        return self.cautions.around(text)
+
+    __repr__ = sentence
+
+    def grid(self) -> tuple[list[str], list[tuple[str, list[pd.Series]]]]:
+        """Depths in words, and for each room its words and its rows of `table`, one a depth."""
+        table, shown = self.table, self.study.factor
+        rooms, depths = (table.index.unique(level=name) for name in ("room_temperature", "thickness"))
+        heads = ["any depth" if np.isnan(depth) else shown("thickness").show(depth) for depth in depths]
+        names = ["as it is" if np.isnan(room) else shown("room_temperature").show(room) for room in rooms]
+        return heads, [(name, [table.loc[(room, depth)] for depth in depths]) for name, room in zip(names, rooms, strict=True)]
+
+    def _repr_html_(self):
+        return chart_html(self)
+
+    def save(self, path: str | Path, paper: Literal["A4", "Letter"] = "A4", date: str | None = None) -> Path:
+        """Write the chart as one HTML page that prints on one sheet; returns the path written. Only such a page is replaced.
+
+        Parameters
+        ----------
+        path : str or Path
+        paper : {"A4", "Letter"}
+        date : str, optional
+            Printed as given; today by default.
+
+        Returns
+        -------
+        Path
+        """
+        return put(path, chart_html(self, paper=paper, date=dated(date)), SAVED.of(self.study.name))
 
 
 def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None, date: str = "") -> str:

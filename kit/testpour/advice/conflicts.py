@@ -1,11 +1,8 @@
 """Aims that no settings are likely to meet together: which they are, said beside the best there is."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -15,12 +12,10 @@ from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import State, prospect
 from testpour.causes.complaint import misses
 from testpour.causes.whole_log import missed_by_most
+from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
+from testpour.models.fits import Fits
 from testpour.study import Aim, Study
-
-if TYPE_CHECKING:
-    from testpour.logbook.castings import Castings
-    from testpour.models.fits import Fits
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach

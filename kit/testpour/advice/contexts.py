@@ -1,19 +1,13 @@
 """The rooms and depths that advice must serve, and the settings that may turn out best in each."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
 from testpour.advice.candidates import allowed, spread_settings
 from testpour.advice.prospect import Prospect, State, prospect
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor
-    from testpour.models.fits import Fits
-    from testpour.study import Study
+from testpour.columns import Factor
+from testpour.models.fits import Fits
+from testpour.study import Study
 
 CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
 DRAWS = 96

@@ -1,16 +1,14 @@
 """What an hour in the oven gains: conversion of core and face, and hardness where the log knows it."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import AskedTooMuch, CureAnswer, checked_question
 from testpour.cautions import check_settings, hottest_peak
+from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, post_cure_programme
@@ -18,9 +16,6 @@ from testpour.physics.lots import face_of, lot_beliefs, resin_of
 from testpour.physics.slab import cure_many
 from testpour.units import show, to_unit
 from testpour.wording import signed
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 LOTS = 24
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble

@@ -23,11 +23,8 @@ Nor did it pay to recommend by a low quantile of the chance in place of its mean
 percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pours.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -37,11 +34,9 @@ from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect
 from testpour.advice.recommend import best_settings, foremost, neighbours
 from testpour.advice.worth import Worth
+from testpour.columns import Factor
 from testpour.models.chance import chance
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor
-    from testpour.models.fits import Fits
+from testpour.models.fits import Fits
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep

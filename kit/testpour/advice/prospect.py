@@ -5,25 +5,19 @@ closed form, and the chance of a good casting is a product of normal probabiliti
 are fitted apart. Nothing is reweighted, so the answer does not thin out when a pour would tell much.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtr
 
 from testpour.models.chance import NoAims
+from testpour.models.fits import Fits
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import met_from_to, to_latent
 from testpour.models.terms import design
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.models.fits import Fits
-    from testpour.models.reading_fit import ReadingFit
-    from testpour.study import Aim, Study
+from testpour.study import Aim, Study
 
 TODAY = "session"
 

@@ -1,25 +1,19 @@
 """Why a pour is worth making, in one plain sentence."""
 
-from __future__ import annotations
-
 import re
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from testpour.advice.candidates import unlike
 from testpour.advice.recommend import beyond_log
+from testpour.columns import Reading
 from testpour.models.chance import chance
+from testpour.models.fits import Fits
 from testpour.models.settings import post_cure_words
 from testpour.models.terms import HOURS, OVEN, post_cure
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.columns import Reading
-    from testpour.models.fits import Fits
-    from testpour.study import Study
+from testpour.study import Study
 
 LIKELY_GOOD = 0.9
 SCATTER_SHARE = 0.5  # share of the doubt about a chance that scatter must make up before a repeat is advised

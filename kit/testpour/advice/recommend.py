@@ -1,10 +1,7 @@
 """The settings with the best chance of a good casting, for one room and what is given."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -19,17 +16,15 @@ from testpour.advice.candidates import (
 )
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
+from testpour.caution_rules import Cautions
+from testpour.columns import Factor, Reading
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.fits import Fits
 from testpour.models.settings import stated_names
 from testpour.models.terms import one_post_cure
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import at_age, in_hundred, said_in_markdown
-
-if TYPE_CHECKING:
-    from testpour.caution_rules import Cautions
-    from testpour.columns import Factor, Reading
-    from testpour.study import Study
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12

@@ -1,16 +1,12 @@
 """What to do where a room and depth have no good recipe."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-if TYPE_CHECKING:
-    from testpour.advice.prospect import State
-    from testpour.models.fits import Fits
+from testpour.advice.prospect import State
+from testpour.models.fits import Fits
 
 WARMER = 8  # °C: the most a room is asked to be warmed or cooled
 LAYERS = (2, 3)

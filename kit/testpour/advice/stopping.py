@@ -1,10 +1,7 @@
 """When to stop pouring: whether another session could still change the advice for the better."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -17,12 +14,10 @@ from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
 from testpour.models.chance import chance_between, mean_and_interval, untold
+from testpour.models.fits import Fits
+from testpour.study import Aim, Study
 from testpour.threads import one_thread
 from testpour.wording import in_hundred, said_in_markdown
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
-    from testpour.study import Aim, Study
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close

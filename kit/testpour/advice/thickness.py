@@ -1,20 +1,15 @@
 """What thickness can this mix stand: the thickest slab whose peak stays under a bound."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import CureAnswer, checked_question, peak_bound
+from testpour.models.fits import Fits
 from testpour.physics.atlas import rise_of
 from testpour.units import show
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
 
 DRAWS = 400
 THINNEST, STEP = 2.0, 0.25  # mm

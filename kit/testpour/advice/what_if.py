@@ -1,10 +1,7 @@
 """What would happen with some settings, and which single change would help most for least trouble."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -16,14 +13,12 @@ from testpour.causes.saving import AS_GOOD
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.chance import Chance, cautions_at, chance, chance_between, chance_words, mean_and_interval, untold
+from testpour.models.fits import Fits
 from testpour.models.settings import as_met, other_half, post_cure_words, settings_table, stated_names
 from testpour.models.terms import HOURS, OVEN
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import in_html, table_html
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -20,9 +20,7 @@ from scipy.stats import qmc
 from testpour.advice.prospect import Side, State, prospect
 from testpour.models.scales import to_latent
 from testpour.models.terms import design
-
-if TYPE_CHECKING:
-    from testpour.study import Aim, Study
+from testpour.study import Aim, Study
 
 DRAWS = 400  # draws over which the information of a grade is averaged
 LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing

@@ -1,7 +1,5 @@
 """What is in a study folder, and what in it needs attention, in words."""
 
-from __future__ import annotations
-
 import sqlite3
 from contextlib import closing, suppress
 

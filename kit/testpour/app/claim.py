@@ -1,7 +1,5 @@
 """A study folder held for one JupyterLab: a port that is free, the server that runs already, a lock against a second start."""
 
-from __future__ import annotations
-
 import os
 import socket
 import time

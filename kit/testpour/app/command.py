@@ -3,8 +3,6 @@
 Each verb is a function of the parsed arguments; `_parser` says which there are. It returns the exit status.
 """
 
-from __future__ import annotations
-
 import argparse
 import signal
 import sys

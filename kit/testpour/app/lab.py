@@ -1,7 +1,5 @@
 """JupyterLab on a study folder: on this machine only, quiet, and stopped with what it started."""
 
-from __future__ import annotations
-
 import json
 import os
 import secrets

@@ -1,7 +1,5 @@
 """The amounts a mix is asked for, read from text or numbers, with every problem noted before one is raised."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass

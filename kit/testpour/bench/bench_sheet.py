@@ -1,7 +1,5 @@
 """What to weigh and when to read for one session, worked out for a sheet of paper that stands beside the scale."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import pandas as pd

@@ -1,18 +1,17 @@
 """What the form shows: the head, one card a pour with its photographs, and what is due, as plain data for any page."""
 
-from __future__ import annotations
-
 import contextlib
 import dataclasses
 import math
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 
 from testpour.bench.due import due_of
 from testpour.bench.lateness import open_question
 from testpour.bench.methods import method_for, several
+from testpour.bench.session_state import SessionState
 from testpour.bench.slots import filled, when_due
 from testpour.caution_rules import rules
 from testpour.cautions import check_read
@@ -25,18 +24,15 @@ from testpour.logbook.server import zone
 from testpour.logbook.tables import PHOTOS, LogProblem
 from testpour.wording import age_words, capital
 
-if TYPE_CHECKING:
-    from testpour.bench.desk import Desk
-
 AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
 DONE = "Nothing is left to read at an age."
 PIXELS = 160  # a card shows a photograph about so wide
 
 
 class Cards:
-    """The state of a `Desk` in words."""
+    """A `SessionState` in words."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: SessionState) -> None:
         self.desk, self.now = desk, desk.clock()
         self.photos = _photographs(desk.logbook, desk.made)
 

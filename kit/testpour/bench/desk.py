@@ -1,10 +1,7 @@
 """One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
-import re
 import threading
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
@@ -13,62 +10,35 @@ from typing import Any
 import pandas as pd
 
 from testpour.bench.cards import Cards
-from testpour.bench.form_head import SessionHead
-from testpour.bench.form_rows import LoggedPour, names_used, session_rows
-from testpour.bench.lateness import Clocks
+from testpour.bench.form_rows import session_rows
 from testpour.bench.methods import several
-from testpour.bench.planned import FormProblem, PlannedPour, keep, kept, kept_sessions, planned_pours
+from testpour.bench.planned import kept_sessions
 from testpour.bench.printed_sheet import BenchSheet
-from testpour.bench.slots import Slot, events, once, slots
+from testpour.bench.session_state import SessionState
 from testpour.bench.taps import Refused, Taps
-from testpour.caution_rules import Cautions
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
-from testpour.planning.pour_cautions import pour_cautions
 from testpour.units import UnitProblem, beside_field
 from testpour.wording import hours_words
 
 KEPT = 60  # answers a form may still ask for
-TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
 
 
-class Desk:
-    """The state of a session form, held by the log.
-
-    `source` None opens the session kept last, or the one named. `clock` gives the present moment on the
-    workshop's clock. `typed` holds rooms and lots by name as typed elsewhere: each stands in the form's field
-    and counts once it is saved; it is passed over where the session has pours, which carry their own. Raises
-    `FormProblem` if it is not clear which session is meant, or a planned name stands in another session of the
-    log.
-    """
+class Desk(SessionState):
+    """The state of a session form that takes taps."""
 
     def __init__(
         self, logbook: Logbook, source: Plan | BenchSheet | pd.DataFrame | None = None,
         session: int | str | None = None, clock: Callable[[], dt.datetime] = dt.datetime.now,
         typed: Mapping[str, str] = MappingProxyType({})
     ) -> None:
-        self.logbook, self.study, self.clock = logbook, logbook.study, clock
-        if source is None:
-            self.session, self.planned = kept(logbook, session)
-        else:
-            self.session, self.planned = planned_pours(self.study, source, session)
-        self._refuse_clash()
-        if source is not None:
-            keep(logbook, self.session, self.planned)
-        self.events = {event.reading.name: event for event in events(self.study)}
-        self.once = {reading.name: reading for reading in once(self.study)}
-        self.slots = slots(self.study)
-        self.made = session_rows(logbook, self.session)
-        self.head = SessionHead.from_log(self.study, self.made)
-        if not self.made:
-            self.head.typed = dict(typed)
-        self._taps = Taps(self)
+        super().__init__(logbook, source, session, clock, typed)
+        self._taps, self._away = Taps(self), ""
         self._answers: dict[str, Any] = {}
         self._one_at_a_time = threading.RLock()
         self._shown: dict[str, Any] = {}
-        self._away, self.watched_clock = "", Clocks(clock)
 
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
@@ -117,10 +87,6 @@ class Desk:
             return {"words": str(problem), "fine": False}
         return {"words": readings.sentence(), "fine": readings.enough and not readings.flags}
 
-    def now(self) -> float:
-        """This computer's clock in ms since 1970."""
-        return self.clock().timestamp() * 1e3
-
     def _reread(self):
         """Read the rows of the session anew, and note whether the log is away."""
         try:
@@ -157,58 +123,3 @@ class Desk:
             with contextlib.suppress(LogProblem):
                 notices.append(self.logbook.clock_words())
         return [text for text in notices if text]
-
-    def cautions(self, planned: PlannedPour) -> Cautions:
-        """What is refused or warned about a planned pour in today's room."""
-        return pour_cautions(self.study, {**planned.settings, **self.head.values})
-
-    # What a message is about.
-
-    def pour_of(self, planned: PlannedPour) -> LoggedPour | None:
-        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
-        name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
-        return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
-
-    def planned_of(self, pour: str) -> PlannedPour:
-        """The planned pour of that name."""
-        for planned in self.planned:
-            if planned.pour == pour:
-                return planned
-        raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
-
-    def made_of(self, message: Mapping[str, Any], at: dt.datetime | None = None) -> LoggedPour:
-        """The pour in the log that a message is about; refused where it was tapped, at `at`, before the pour was made."""
-        made = self.made.get(message["name"])
-        if made is None:
-            raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
-        if at is not None and made.minutes(at) < 0:
-            raise LogProblem(
-                f"This was tapped {at:%a %d %b %H:%M:%S}, before the catalyst of {made.pour} went in "
-                f"({made.made_at:%a %d %b %H:%M:%S}): a clock was set in between. Leave it here and type the reading below."
-            )
-        return made
-
-    def slot_of(self, message: Mapping[str, Any]) -> Slot:
-        """The planned reading that a message is about."""
-        return next(s for s in self.slots if s.reading.name == message["reading"] and s.age == message["age"])
-
-    def free_name(self, planned: PlannedPour) -> str:
-        """The name under which a planned pour is logged: its own, unless one of that name was taken back."""
-        names = [planned.pour, *(f"{planned.pour}-{number}" for number in range(2, TRIES + 1))]
-        used = names_used(self.logbook, names)
-        for name in names:
-            if name not in used:
-                return name
-        raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
-
-    def _refuse_clash(self):
-        """A planned name that stands in another session of the log cannot be logged again."""
-        used = names_used(self.logbook, [p.pour for p in self.planned])
-        problems = [
-            f"{name} is in the log already, in session {session}. Plan again with castings=log.castings(), so that "
-            "new pours get new names."
-            for name, session in used.items()
-            if session not in (None, self.session)
-        ]
-        if problems:
-            raise FormProblem(problems)

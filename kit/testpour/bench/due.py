@@ -1,7 +1,5 @@
 """What is due: readings planned at an age after mixing that are still to be taken."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field

@@ -1,7 +1,5 @@
 """The rows of the log that stand for a few pours: one session, or the last days, never the whole log."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass, field

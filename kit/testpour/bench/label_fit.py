@@ -1,7 +1,5 @@
 """What fits a label: the code and its text, and the size of the words beside it."""
 
-from __future__ import annotations
-
 import unicodedata
 from bisect import bisect_left
 from functools import lru_cache

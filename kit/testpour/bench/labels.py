@@ -1,7 +1,5 @@
 """Labels for castings: name, session, settings and a code that a phone reads, on sheets of labels."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path

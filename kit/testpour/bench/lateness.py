@@ -1,23 +1,14 @@
 """When a tap was made, by the clocks that told it; where they disagree the tap is kept, marked and asked about."""
 
-from __future__ import annotations
-
 import datetime as dt
-import math
 import re
 import time
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from testpour.logbook.known import Known
-from testpour.wording import BY_TAPPING, hours_words
-
-if TYPE_CHECKING:
-    from testpour.bench.form_rows import LoggedPour
-    from testpour.bench.slots import Event
+from testpour.wording import hours_words
 
 LONGEST_DELAY = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
-ROOM = 10  # minutes by which catalyst in may have been tapped late without a question
 STEP = 5  # seconds; a clock that differs by less is not spoken of
 ASKED, CONFIRMED = "Time to confirm", "time confirmed"
 ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logged on a server
@@ -70,17 +61,6 @@ def open_question(note: str) -> str:
     if place < 0 or place < note.rfind(CONFIRMED):
         return ""
     return note[place + len(ASKED) + 2 :].split(".")[0]
-
-
-def too_early(made: LoggedPour, event: Event, typed: Known, at: dt.datetime) -> str:
-    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
-    minutes, last = made.minutes(at), max(filter(math.isfinite, (typed.low, typed.high)))
-    if minutes < 0 or open_question(made.note) or last <= event.value(minutes + ROOM):
-        return ""
-    reading = event.reading
-    return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {typed.words(reading)} {reading.unit} cannot be known yet. "
-            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
-            f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:

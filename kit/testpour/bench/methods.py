@@ -1,7 +1,5 @@
 """Several readings of one specimen: mean, spread, and whether the method in force is satisfied."""
 
-from __future__ import annotations
-
 import math
 import re
 import statistics

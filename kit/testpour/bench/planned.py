@@ -1,7 +1,5 @@
 """The planned pours of one session: what to set and what to weigh; kept beside the study, so that the form opens again as it was."""
 
-from __future__ import annotations
-
 import contextlib
 import json
 import math

@@ -1,7 +1,5 @@
 """A bench sheet on paper: what is printed of each pour, and the blanks to fill in by hand."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The session form as a widget: it carries taps to the desk and shows the state that comes back."""
 
-from __future__ import annotations
-
 import anywidget
 import pandas as pd
 import traitlets

@@ -1,21 +1,23 @@
 """When a study reads: the moments that a button is tapped at, the ages after mixing, and which of them a reading taken fills."""
 
-from __future__ import annotations
-
 import datetime as dt
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from testpour.bench.form_rows import LoggedPour, LoggedReading
+from testpour.bench.lateness import open_question
 from testpour.columns import Reading
+from testpour.logbook.known import Known
 from testpour.study import Study
 from testpour.toml_file import own_toml
-from testpour.wording import capital
+from testpour.wording import BY_TAPPING, capital, hours_words
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
 # on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
 NEAR, OPENS, LATEST = 0.05, 0.75, 3.0
+ROOM = 10  # minutes by which catalyst in may have been tapped late without a question
 
 
 @dataclass(frozen=True)
@@ -105,6 +107,17 @@ def events(study: Study) -> tuple[Event, ...]:
         words = {key: buttons.get(key, "") for key in ("check", "still", "doubt", "sure")}
         timed.append(Event(reading, done, **words, companion=by_name.get(buttons.get("with"))))
     return tuple(timed)
+
+
+def too_early(made: LoggedPour, event: Event, typed: Known, at: dt.datetime) -> str:
+    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
+    minutes, last = made.minutes(at), max(filter(math.isfinite, (typed.low, typed.high)))
+    if minutes < 0 or open_question(made.note) or last <= event.value(minutes + ROOM):
+        return ""
+    reading = event.reading
+    return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {typed.words(reading)} {reading.unit} cannot be known yet. "
+            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
+            f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def once(study: Study) -> tuple[Reading, ...]:

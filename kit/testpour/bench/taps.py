@@ -1,18 +1,17 @@
 """What a tap writes into the log; a tap that is sent twice is logged once."""
 
-from __future__ import annotations
-
 import contextlib
 import datetime as dt
 import math
 import warnings
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from testpour.bench.form_rows import TAKEN_BACK, replaced_row, session_rows
-from testpour.bench.lateness import CONFIRMED, too_early
+from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
-from testpour.bench.slots import filled, when_due
+from testpour.bench.session_state import SessionState
+from testpour.bench.slots import filled, too_early, when_due
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known_of
 from testpour.logbook.reading_text import known
@@ -22,9 +21,6 @@ from testpour.logbook.warned import Caution
 from testpour.units import UnitProblem
 from testpour.wording import count
 
-if TYPE_CHECKING:
-    from testpour.bench.desk import Desk
-
 Message = Mapping[str, Any]  # what a form sends; see `Desk.take`
 
 
@@ -33,13 +29,13 @@ class Refused(LogProblem):
 
 
 class Taps:
-    """Deeds on the log of a `Desk`, each by the name that a message has for it.
+    """Deeds on the log of a `SessionState`, each by the name that a message has for it.
 
     A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the note of what is
     logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has not.
     """
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: SessionState) -> None:
         self.desk, self.log, self.mark = desk, desk.logbook, ""
 
     @property

@@ -4,8 +4,6 @@ Pigment waits in each pot before any catalyst is out; resin and catalyst are mix
 top, so every pot carries the same catalyst percentage. Percentages are by mass of resin.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction

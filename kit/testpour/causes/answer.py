@@ -1,66 +1,27 @@
-"""Why one casting came out as it did."""
+"""Why one casting came out as it did, as it is handed over."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import pandas as pd
 
-from testpour.causes.case import Case
-from testpour.causes.complaint import Missed
-from testpour.causes.delivered import Delivered
-from testpour.causes.evidence import Piece, evidence
 from testpour.causes.naming import named, remedy
-from testpour.causes.questions import Asked, questions, would_change
-from testpour.causes.reasoner import Weighed
+from testpour.causes.questions import what_would_tell
 from testpour.causes.saving import Saving, saving
-from testpour.causes.signs import planned
-from testpour.causes.split import Split, split
-from testpour.causes.table import NOTHING, SETTINGS
-from testpour.causes.telling import what_would_tell
+from testpour.causes.shapley import Split, split
 from testpour.causes.verdict import ENOUGH, short_page, verdict
+from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import noted_for
 from testpour.logbook.book import Logbook
 from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
-PLAINLY = 0.9  # share of the worst miss that a setting must explain to be named beside another cause of it; common practice, no source
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
 
-@dataclass(frozen=True, eq=False)
-class Answer:
-    """Why a casting came out as it did.
-
-    Parameters
-    ----------
-    pour : str
-        Empty where the log holds no casting yet; the chances are then the trade's, before any look.
-    missed : tuple of Missed
-        The aims it misses, the most telling first.
-    weighed : Weighed
-        Every cause with its chance and what made it.
-    scale : Delivered or NoResult
-        What the scale really delivered.
-    observed : dict
-        Answers given so far, question to answer.
-    skipped : tuple of str
-    case : Case
-    """
-
-    pour: str
-    missed: tuple[Missed, ...]
-    weighed: Weighed
-    scale: Delivered | NoResult
-    observed: dict[str, str]
-    skipped: tuple[str, ...]
-    case: Case
-
-    @cached_property
-    def evidence(self) -> dict[str, tuple[Piece, ...]]:
-        """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
-        case = self.case
-        return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, case.telling(self.observed), self._worst)
+class Answer(WeighedCase):
+    """Why a casting came out as it did: in words, as a table, and with more observations."""
 
     @cached_property
     def split(self) -> Split | NoResult:
@@ -88,55 +49,6 @@ class Answer:
         return NoResult(self.nothing_yet or f"{self.pour} misses no aim by what was read so far, so {so}.")
 
     @property
-    def _worst(self):
-        return self.missed[0] if self.missed else None
-
-    @property
-    def chances(self) -> pd.Series:
-        """Chance of each cause, likeliest first: Series by cause name."""
-        return self.weighed.chances
-
-    @property
-    def first(self) -> str:
-        """Name of the likeliest cause."""
-        return self.chances.index[0]
-
-    @property
-    def together(self) -> tuple[str, str] | None:
-        """Names of two causes that fit better together than any cause alone, the likelier first; None where no two do."""
-        pairs, alone = self.weighed.pairs, self.weighed.table["alone"]
-        return tuple(sorted(pairs.index[0], key=self.chances.index.get_loc)) if len(pairs) and pairs.iloc[0] > alone.max() else None
-
-    @cached_property
-    def openly(self) -> tuple[str, ...]:
-        """Names of the causes that the settings themselves brought about, as far as can be told."""
-        causes, openly, parts = self.case.table.causes, self.weighed.table["openly"], self.case.planned
-        settled = parts.expected and parts.of(NOTHING) > 0
-        return tuple(name for name in causes if causes[name].openly and (settled if name == NOTHING else openly[name] > 0.5))
-
-    @cached_property
-    def foremost(self) -> str:
-        """The setting that makes its miss the likelier most, beside the usual settings: its good neighbours may lie as far off; else beside those."""
-        case, none = self.case, self.case.fits.castings.pours.iloc[:0]
-        return planned(case.table, case.fits, self.pour, self._worst, none).foremost or case.planned.foremost
-
-    @cached_property
-    def by_settings(self) -> tuple[tuple[str, str], ...]:
-        """Of the aims it misses, those that its settings mostly explain by another cause than the likeliest: the reading in words, and that cause."""
-        case, found = self.case, []
-        for miss in () if case.throughout or case.table.causes[self.first].of_the_log else self.missed:
-            shares = planned(case.table, case.fits, self.pour, miss, case.beside).shares or {}
-            name = max(shares, key=lambda cause: shares[cause], default="")
-            if name not in (SETTINGS, self.first) and shares.get(name, 0.0) > (PLAINLY if miss is self._worst else 0.5):
-                found.append((case.fits.study.reading(miss.aim.reading).words, name))
-        return tuple(found)
-
-    @property
-    def healthy(self) -> bool:
-        """Whether ordinary scatter is the likeliest of all."""
-        return self.first == NOTHING
-
-    @property
     def table(self) -> pd.DataFrame:
         """One row a cause: chance, for, against, remedy, care, source, confidence."""
         rows = {}
@@ -149,16 +61,6 @@ class Answer:
                 "care": cause.care, "source": cause.source, "confidence": cause.confidence,
             }
         return pd.DataFrame.from_dict(rows, orient="index").rename_axis("cause")
-
-    def ask(self) -> Asked | None:
-        """The next question, the most informing one still open; None when no answer would change what to do."""
-        still = self.questions
-        return still[0] if still and would_change(self.case.table, self.chances, still, self.case.telling(self.observed)) else None
-
-    @property
-    def questions(self) -> tuple[Asked, ...]:
-        """Questions still open, the most informing first."""
-        return questions(self.case.table, self.chances, self.case.telling(self.observed), {*self.observed, *self.skipped, *self.case.settled}, self.case.signs)
 
     def observe(self, **observed: str) -> "Answer":
         """The answer with more observations: ``answer.observe(where="open face only")``.

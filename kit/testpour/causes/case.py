@@ -7,8 +7,8 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import Missed, at_age, caught_up, found_as, read_hard, read_on
+from testpour.causes.leave_one_out import predictions
 from testpour.causes.likelihood import Likelihoods, likelihoods
-from testpour.causes.others import predictions
 from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST

@@ -59,13 +59,7 @@ def _checked(raw):
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
         {name: _question(name, entry) for name, entry in raw["questions"].items()},
         {name: TellingPour(name, e["words"], e["cost"], tuple(e["tells"]), e.get("past", {})) for name, e in raw["tests"].items()},
-        raw["signs"],
-        raw["slip"],
-        raw["together"],
-        raw["most"],
-        raw["readings"],
-        raw["misfit"],
-        raw["lag"],
+        **{key: raw[key] for key in ("signs", "slip", "together", "most", "readings", "misfit", "lag")},
     )
 
 

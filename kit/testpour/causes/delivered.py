@@ -6,8 +6,9 @@ from fractions import Fraction
 import numpy as np
 
 from testpour.causes.complaint import Missed
-from testpour.causes.split import settings_of
+from testpour.causes.shapley import settings_of
 from testpour.models.fits import Fits
+from testpour.models.settings import repeated
 from testpour.problems import Problem
 from testpour.scale import GRAMS, delivered_between, in_unit, on_scale, unit_of
 from testpour.units import show, to_unit
@@ -97,6 +98,5 @@ def _misses(fits, pour, missed, catalyst, low, high):
     here = settings_of(fits, fit.reading, pour)
     # The catalyst's own rounding rules: even over the range, the resin's share of it is a hundredth.
     amounts = np.concatenate([[catalyst], np.linspace(low, high, POINTS)])
-    table = here.loc[here.index.repeat(len(amounts))].reset_index(drop=True).assign(catalyst=amounts)
-    miss = 1 - fit.chances(table, missed.aim.at_least, missed.aim.at_most).mean(axis=0)
+    miss = 1 - fit.chances(repeated(here, catalyst=amounts), missed.aim.at_least, missed.aim.at_most).mean(axis=0)
     return float(miss[0]), float(miss[1:].mean())

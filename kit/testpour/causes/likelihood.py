@@ -158,7 +158,7 @@ def _under(cases, name, predicted, table):
             continue
         moved = (*cause.as_if.values(), size) if cause.as_if.get("factor") in known else ()
         at, _ = settings.setdefault(moved, (len(settings), cases[place]))
-        blur, shift = _blur(cause, size, name), size * cause.shift.get(name, 0.0)
+        blur, shift = cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size)), size * cause.shift.get(name, 0.0)
         treated = (shift, 0.0 if cause.fades else blur, cause.spread.get(name, 1.0), blur if cause.fades else 0.0, cause.fades)
         alike.setdefault((at, *treated), []).append(place)
     at, shift, blur, spread, passing, fades = np.array(list(alike)).T
@@ -166,7 +166,8 @@ def _under(cases, name, predicted, table):
         at, shift, spread, passing, fades = (np.tile(part, 2) for part in (at, shift, spread, passing, fades))
         blur = np.r_[blur, np.hypot(blur, misfit)]
     ages = predicted.rows["age"].to_numpy(float)
-    left, late = _left(ages), np.nan_to_num(1 / ages) * (predicted.rows["high"].to_numpy(float) < predicted.softest)
+    left = np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)  # of what fades, at each age: the first age over this one
+    late = np.nan_to_num(1 / ages) * (predicted.rows["high"].to_numpy(float) < predicted.softest)
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
     logs = _passing(residuals, blur, spread, np.hypot(passing[:, None] * left, lag * (late - late.min())))
@@ -175,11 +176,6 @@ def _under(cases, name, predicted, table):
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
-
-
-def _left(ages):
-    """What is left at each age, shape (k,), of what fades: the first age over this one."""
-    return np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)
 
 
 def _passing(residuals, blur, spread, passing):
@@ -231,10 +227,6 @@ def _was_meant(predicted, alone, low, high):
     rows = predicted.rows[alone].assign(low=low, high=high)
     meant = replace(predicted, rows=rows, settings={name: values[alone] for name, values in predicted.settings.items()}, extra=predicted.extra[:, alone])
     return meant.residuals(predicted.usual[None][..., alone]).log_chance()
-
-
-def _blur(cause, size, name):
-    return cause.blur.get(name, 0.0) * (1.0 if cause.as_if else abs(size))
 
 
 def as_if(settings: Mapping[str, np.ndarray], cases: list[tuple]) -> dict[str, np.ndarray]:

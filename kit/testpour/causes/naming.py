@@ -3,21 +3,17 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN, NOTHING
+from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import worse_groups
 from testpour.wording import in_hundred, listed
-
-if TYPE_CHECKING:
-    from testpour.causes.answer import Answer
-
 
 THINNER = "Pour it thinner or in layers first, which keeps it cool"
 
 
-def named(answer: "Answer", name: str) -> str:
+def named(answer: WeighedCase, name: str) -> str:
     """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about."""
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
@@ -49,29 +45,29 @@ def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:
     return "; ".join(f"{'' if place == 0 else 'as likely, ' if alike[place] else then}{text}" for place, text in enumerate(said))
 
 
-def of_its_own(answer: "Answer", words: str, name: str) -> str:
+def of_its_own(answer: WeighedCase, words: str, name: str) -> str:
     """What brought about another miss, in a sentence; `words` name the reading that misses its aim."""
     return f"Its {words} has its own cause: {answer.case.table.causes[name].openly}."
 
 
-def also_missed(answer: "Answer") -> str:
+def also_missed(answer: WeighedCase) -> str:
     """The other aims a casting misses, in a few words; empty without any, and where the whole log is in question."""
     more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
     return f"Also missed: {listed(more)}." if more else ""
 
 
-def read_again(answer: "Answer") -> str:
+def read_again(answer: WeighedCase) -> str:
     """When to read the casting again: at the age that an aim speaks of, where it was read before that."""
     early = read_early(answer.missed)
     return f"at {early[0].aim.age:g} h" if early else AGAIN
 
 
-def remedy(answer: "Answer", name: str) -> str:
+def remedy(answer: WeighedCase, name: str) -> str:
     """What to do next time about a cause, and with this casting."""
     return _agreed(answer, name).remedy(name in answer.openly, float(answer.chances[name]), read_again(answer))
 
 
-def from_now_on(answer: "Answer", behind: Sequence[str]) -> dict[str, str]:
+def from_now_on(answer: WeighedCase, behind: Sequence[str]) -> dict[str, str]:
     """What to do from now on about the causes `behind` a casting, and about what its settings openly did beside them: by cause.
 
     Where one heated it and another slowed it, both have one order, told of the first: less catalyst and more cannot both be had,
@@ -89,7 +85,7 @@ def from_now_on(answer: "Answer", behind: Sequence[str]) -> dict[str, str]:
     return orders
 
 
-def order(answer: "Answer", name: str) -> str:
+def order(answer: WeighedCase, name: str) -> str:
     """What to do with this casting about a cause."""
     return _agreed(answer, name).at_once(float(answer.chances[name]), read_again(answer))
 

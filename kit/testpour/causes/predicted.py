@@ -107,8 +107,7 @@ class Predicted:
         tails = [(1 - level) / 2, (1 + level) / 2]
         if self.fit.reading.grades:
             return np.quantile((latent[:, None] > self.cuts).sum(axis=1).astype(float), tails, method="inverted_cdf")  # whole grades
-        room = float(first["room_temperature"].iloc[0]) if "room_temperature" in first else None
-        return np.quantile(to_reading(self.fit.reading, latent, room), tails)
+        return np.quantile(to_reading(self.fit.reading, latent, first.get("room_temperature")), tails)
 
 
 @dataclass(frozen=True)

@@ -1,19 +1,21 @@
-"""Which question to ask next: the one whose answer is expected to help most in naming the right cause."""
+"""What would tell causes apart: the question whose answer is expected to help most in naming the right one, and the cheapest test pour."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.stats import entropy
 
 from testpour.causes.reasoner import showing
-from testpour.causes.table import CauseTable, Question
+from testpour.causes.table import NOTHING, SETTINGS, CauseTable, Question, TellingPour
 from testpour.wording import said_in_markdown
 
 SURE = 0.94  # chance of the likeliest cause below which it is asked on
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
 SECOND = 0.5  # the right cause named second counts as half of it named first
 BITS = 0.05  # a bit settled counts as so much chance of the right cause first: only where answers change no name yet
+CLOSE = 3.0  # times likelier than the runner-up below which two causes are not told apart
 
 
 @dataclass(frozen=True)
@@ -41,13 +43,6 @@ class Asked:
 
     __repr__ = sentence
     _repr_markdown_ = said_in_markdown
-
-
-def doubt(chances: Sequence[float] | pd.Series | np.ndarray) -> float:
-    """Uncertainty of some chances that add up to 1, in bits; 0 where one of them is 1."""
-    chances = np.asarray(chances, float)
-    known = chances[chances > 0]
-    return float(-np.sum(known * np.log2(known)))
 
 
 def _named(chances):
@@ -91,8 +86,8 @@ def questions(
         joint = likely[:, None] * says * _with_signs(table, chances.index, question, known, signs)
         joint /= joint.sum()
         met, before = joint.sum(axis=0), joint.sum(axis=1)
-        after = sum(chance * doubt(joint[:, i] / chance) for i, chance in enumerate(met) if chance > 0)
-        found.append(Asked(question, doubt(before) - after, float(_named(joint).sum() - _named(before))))
+        after = sum(chance * entropy(joint[:, i], base=2) for i, chance in enumerate(met) if chance > 0)
+        found.append(Asked(question, entropy(before, base=2) - after, float(_named(joint).sum() - _named(before))))
     return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.question.met * (a.names + BITS * a.worth)))
 
 
@@ -104,3 +99,36 @@ def _with_signs(table, causes, question, observed, signs):
         for sign, power in [*((sign, 1.0) for sign in then - now), *((sign, -1.0) for sign in now - then)]:
             times[:, place] *= np.array([table.causes[name].odds.get(sign, 1.0) for name in causes]) ** power
     return times
+
+
+def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> TellingPour | None:
+    """The cheapest test whose casting changes under one of two causes and not under the other.
+
+    The settings themselves brought about the causes in `openly`. Where weighing is then not to blame, the same mix made again would
+    only bring them about again: another setting tells.
+    """
+    one, other = (tested(table, name, openly) for name in (first, second))
+    fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
+    return min(fit, key=lambda t: t.cost, default=None)
+
+
+def told_apart(chances: pd.Series) -> bool:
+    """Whether the likeliest cause is well ahead of the runner-up."""
+    return chances.iloc[0] >= CLOSE * chances.iloc[1]
+
+
+def what_would_tell(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> str:
+    """The test in a sentence: what to do, and which cause each outcome speaks for."""
+    test = cheapest_test(table, first, second, openly)
+    if test is None:
+        return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
+    shown, other = (first, second) if tested(table, first, openly) in test.tells else (second, first)
+    return (
+        f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
+        f"none for {table.causes[other].words!r}."
+    )
+
+
+def tested(table: CauseTable, name: str, openly: Container[str] = ()) -> str:
+    """The cause whose tests tell of another: of one that the settings brought about, where weighing is not to blame, the settings."""
+    return SETTINGS if name in openly and name != NOTHING and table.causes[name].next_time_openly else name

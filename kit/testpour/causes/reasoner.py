@@ -71,7 +71,8 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     each = pd.DataFrame(each - _log(before)[:, None], names, likely.each.columns).assign(**said)
     power = np.where(each.columns.isin(list(said)), 1.0, table.readings)
     first, second, both = _pairs(table, (unseen, openly, shares, prior * odds), each, power)
-    alone, both = _shared_out(whole + answers, both)
+    total = logsumexp(np.concatenate([whole + answers, both]))
+    alone, both = np.exp(whole + answers - total), np.exp(both - total)  # chances that add up to 1 together
     chance = alone + sum(np.bincount(side, both, len(names)) / 2 for side in (first, second))
     found = pd.DataFrame(
         {"chance": chance, "alone": alone, "prior": prior, "signs": odds, "planned": shares, "before": before,
@@ -94,12 +95,6 @@ def _pairs(table, weights, each, power):
     weight = unseen[first] * unseen[second] + shares[first] * met[second] + met[first] * shares[second] + openly[first] * openly[second]
     either = (power * (np.logaddexp(logs[first] / power, logs[second] / power) - np.log(2))).sum(axis=1)
     return first, second, either + _log(weight) + float(_log(table.together))
-
-
-def _shared_out(alone, pairs):
-    """Log weights of the causes alone and of the pairs as chances that add up to 1 together."""
-    whole = logsumexp(np.concatenate([alone, pairs]))
-    return np.exp(alone - whole), np.exp(pairs - whole)
 
 
 def showing(table: CauseTable, signs: Collection[str], observed: Mapping[str, str]) -> set[str]:

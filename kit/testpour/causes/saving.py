@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import Missed
-from testpour.causes.split import settings_of
+from testpour.causes.shapley import settings_of
 from testpour.cautions import check_settings
 from testpour.models.fits import Fits
-from testpour.models.settings import other_half, post_cure_words
+from testpour.models.settings import other_half, post_cure_words, repeated
 from testpour.wording import in_days, in_hundred, said_in_markdown
 
 LEVELS = 25  # values tried of each setting
@@ -80,8 +80,7 @@ def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), h
             values = _cooler(factor.name, values, float(here[factor.name].iloc[0]))
         if len(values):
             beside = other_half(factor.name, here, lambda other: _most(fits, fits.study.factor(other), here))
-            table = here.loc[here.index.repeat(len(values))].reset_index(drop=True).assign(**{factor.name: values}, **beside)
-            chances = fit.chances(table, aim.at_least, aim.at_most)
+            chances = fit.chances(repeated(here, **{factor.name: values}).assign(**beside), aim.at_least, aim.at_most)
             near = np.flatnonzero(chances.mean(axis=0) >= chances.mean(axis=0).max() - AS_GOOD)
             now = float(here[factor.name].iloc[0])
             best = near[np.abs(values[near] - now).argmin()]

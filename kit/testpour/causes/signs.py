@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.causes.complaint import Missed, by_casting, misses, read_on
-from testpour.causes.split import compared, has_neighbours, shares
+from testpour.causes.shapley import compared, has_neighbours, shares
 from testpour.causes.table import NOTHING, SETTINGS, SURE, CauseTable
 from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
 from testpour.logbook.castings import Castings

@@ -2,17 +2,14 @@
 
 import re
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from testpour.causes.complaint import unread
 from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, order, ranked, read_again
+from testpour.causes.questions import cheapest_test, told_apart
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
-from testpour.causes.telling import cheapest_test, told_apart
+from testpour.causes.weighed_case import WeighedCase
 from testpour.wording import capital, in_days, in_html, in_hundred, listed
-
-if TYPE_CHECKING:
-    from testpour.causes.answer import Answer
 
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
@@ -25,13 +22,13 @@ GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do an
 NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
 
 
-def verdict(answer: "Answer") -> str:
+def verdict(answer: WeighedCase) -> str:
     """The answer in at most `WORDS` words."""
     miss, bars, told = _short(answer)
     return " ".join([miss, _ranked(bars), *told])
 
 
-def short_page(answer: "Answer") -> str:
+def short_page(answer: WeighedCase) -> str:
     """The same as HTML: what was asked, the likeliest causes as bars, and the rest."""
     miss, bars, told = _short(answer)
     shown = "".join(
@@ -41,7 +38,7 @@ def short_page(answer: "Answer") -> str:
     return f"<p>{in_html(miss)}</p>{shown}" + "".join(f"<p>{in_html(text)}</p>" for text in told)
 
 
-def _short(answer: "Answer") -> tuple[str, list[tuple[str, float]], list[str]]:
+def _short(answer: WeighedCase) -> tuple[str, list[tuple[str, float]], list[str]]:
     """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
     behind, open_ = answer.together or (answer.first,), unsure(answer)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
@@ -120,7 +117,7 @@ def _kept(answer, behind, near):
     return _count(*wanted.values())
 
 
-def _miss(answer: "Answer") -> str:
+def _miss(answer: WeighedCase) -> str:
     study, found = answer.case.fits.study, answer.missed
     if not found:
         waits = unread(answer.case.fits.castings, answer.pour)
@@ -131,7 +128,7 @@ def _miss(answer: "Answer") -> str:
     return f"{answer.pour}: {found[0].words(study)}."
 
 
-def _must(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
+def _must(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told before all else, with its place, what protects people and the casting first."""
     causes = [answer.case.table.causes[name] for name in behind]
     vital = [(4, _to_do(answer, causes)), *([] if unsure(answer) else _cautions(causes))]
@@ -180,7 +177,7 @@ def _rivals(answer, behind):
     return [name for name in answer.chances.index if name not in named_already]
 
 
-def _extras(answer: "Answer", behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
+def _extras(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
     """What is told where words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
     for words, name in answer.by_settings:
@@ -217,7 +214,7 @@ def _look_next(answer):
     return " ".join(filter(None, (f"Look next: {_lower(asked.question.ask)}" if asked else "", never)))
 
 
-def unsure(answer: "Answer") -> bool:
+def unsure(answer: WeighedCase) -> bool:
     """Whether it cannot be told what to do.
 
     So it is where the likeliest cause is a guess or the next one is as likely; and where ordinary scatter comes first
@@ -230,7 +227,7 @@ def unsure(answer: "Answer") -> bool:
     return bool(answer.case.refused or odd and first < SURE)
 
 
-def cannot_tell(answer: "Answer") -> str:
+def cannot_tell(answer: WeighedCase) -> str:
     """That it cannot be told yet, in a sentence."""
     return f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
 

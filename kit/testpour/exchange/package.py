@@ -15,7 +15,7 @@ import numpy as np
 from testpour.columns import Factor, Reading
 from testpour.exchange.package_cells import package_csv
 from testpour.exchange.package_files import PackageProblems
-from testpour.exchange.package_reading import Package, read_package
+from testpour.exchange.package_reading import read_package
 from testpour.exchange.package_schema import (
     DESCRIPTOR,
     HISTORY,
@@ -25,6 +25,7 @@ from testpour.exchange.package_schema import (
     picture,
     tables,
 )
+from testpour.exchange.unpacking import Package
 from testpour.files import name_new, place
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import PEOPLE, Castings

@@ -1,33 +1,13 @@
-"""The files of a Data Package: found in a folder or a zip file, held against their checksums, unpacked to go on working."""
-
-from __future__ import annotations
+"""The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
 
 import json
-import os
-import shutil
-import tempfile
-from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
-import pandas as pd
+from typing import Any
 
 from testpour.archive import Archive
-from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
-from testpour.files import name_new
-from testpour.logbook.book import Logbook
-from testpour.logbook.ledger import Ledger
-from testpour.logbook.loading import load_castings
-from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
 from testpour.problems import Problems
-from testpour.study_file import save_study
 from testpour.text_file import DEEPEST, TextProblem, json_depth, read_bytes
-
-if TYPE_CHECKING:
-    from testpour.exchange.package_reading import Package
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
 LARGEST_DESCRIPTOR = 5_000_000  # bytes of a descriptor
@@ -118,73 +98,3 @@ def verified_pictures(files: Files, head: dict[str, Any], problems: list[str]) -
         else:
             verified.append(path)
     return tuple(verified)
-
-
-def unpack(package: Package, folder: str | Path) -> StudyFolder:
-    """Make a study folder of a package; see `Package.to_folder`.
-
-    A FolderProblem where something is in the way, and a LogProblem where the rows that were ever logged do not give the
-    castings of the package. Nothing is written then.
-    """
-    folder = Path(folder).expanduser().absolute()
-    if os.path.lexists(folder) and (folder.is_symlink() or not folder.is_dir() or any(folder.iterdir())):
-        raise FolderProblem(f"{folder} is not empty, so nothing was written. Give a new or empty folder.")
-    folder.parent.mkdir(parents=True, exist_ok=True)
-    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=".testpour-") as part:
-        made = Path(part) / "study"
-        made.mkdir()
-        study = replace(package.study, folder=made)
-        with closing(Logbook(study)) as log:
-            _fill(package, log)
-        save_study(study)
-        for photo in package.photos:
-            (made / photo).parent.mkdir(exist_ok=True)
-            picture = Files(package.path).read(photo)
-            assert picture is not None, "looked for when the package was read"
-            (made / photo).write_bytes(picture)
-        for template in templates():
-            shutil.copyfile(template, made / template.name)
-        if folder.is_dir():
-            folder.rmdir()
-        name_new(made, folder)
-    return StudyFolder(folder, fresh=True)
-
-
-def _fill(package, log):
-    """Put all rows in at once, and check that the log then is what was shared."""
-    with log.writing() as connection:
-        if package.history:
-            rows = _history_rows(package.history)
-            for table in TABLES:
-                put_rows(connection, table, rows[table.name])
-        else:
-            Ledger(log.study, connection).add(list(_entries(package.castings)))
-        held = load_castings(log.study, connection)
-        if held.fingerprint() != package.castings.fingerprint():
-            raise LogProblem(f"{package.path.name}: its history does not end at its castings. Ask for it again.")
-
-
-def _history_rows(history):
-    """The rows of every table as the log held them."""
-    blank = {table.name: {c.name: UNDATED if c is POURS.c.made_at else "" for c in table.columns if not c.nullable} for table in TABLES}
-    return {
-        name: [
-            {key: blank[name].get(key) if value is None else value for key, value in zip(columns, row, strict=True)}
-            for row in zip(*columns.values(), strict=True)
-        ]
-        for name, columns in history.items()
-    }
-
-
-def _entries(castings):
-    """Castings as checked entries, one a pour, which is what a sheet brings into a log too."""
-    factors = [factor.name for factor in castings.study.factors]
-    readings = castings.readings.drop(columns=["entry", "pour"]).astype(object)
-    readings = readings.mask(readings.isin([np.inf, -np.inf]) | readings.isna(), None)
-    places = castings.readings.groupby("pour").indices
-    for pour, row in castings.pours.iterrows():
-        yield {
-            "pour": pour, "session": row["session"], "by": row["by"], "note": row["note"],
-            "made_at": UNDATED if pd.isna(row["made_at"]) else row["made_at"].to_pydatetime(),
-            "settings": row[factors].dropna().to_dict(), "readings": readings.iloc[places.get(pour, [])].to_dict("records"),
-        }

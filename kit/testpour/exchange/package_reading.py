@@ -1,91 +1,26 @@
 """An open Data Package of a log, read back: checksums, units and every value checked, all problems at once."""
 
-from dataclasses import dataclass
 from dataclasses import fields as parts_of
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from testpour.columns import Factor, Reading
-from testpour.exchange.folder import StudyFolder
 from testpour.exchange.package_cells import check_castings, from_csv
 from testpour.exchange.package_files import (
     Files,
     PackageProblems,
     read_descriptor,
-    unpack,
     verified_pictures,
     verified_tables,
 )
 from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
+from testpour.exchange.unpacking import Package
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, READING_TYPES, setting_types
-from testpour.study import Study, StudyProblems
+from testpour.study import StudyProblems
 from testpour.study_file import study_from
-from testpour.wording import count, in_html
-
-
-@dataclass(frozen=True, eq=False)
-class Package:
-    """A log with its study, as it was shared.
-
-    Parameters
-    ----------
-    path : Path
-        The folder or zip file.
-    study : Study
-    castings : Castings
-    licence : str
-    names : bool
-        Whether initials and notes are in it.
-    history : dict or None
-        The tables of the log with every row it ever held, where they were shared: name to columns.
-    photos : tuple of str
-        Paths of the photographs in it.
-    """
-
-    path: Path
-    study: Study
-    castings: Castings
-    licence: str
-    names: bool
-    history: dict[str, Any] | None = None
-    photos: tuple[str, ...] = ()
-
-    def sentence(self) -> str:
-        """Where it is, what is in it and under which licence."""
-        return f"{self.path}: {self.contents()}"
-
-    def contents(self) -> str:
-        """What is in it and under which licence."""
-        people = "with initials and notes" if self.names else "without initials and notes"
-        people += ", corrections included" if self.history else ""
-        people += f", {count(len(self.photos), 'photograph')}" if self.photos else ""
-        return (
-            f"{self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; "
-            f"fingerprint {self.castings.fingerprint()}."
-        )
-
-    __repr__ = sentence
-
-    def _repr_html_(self):
-        return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
-
-    def to_folder(self, folder: str | Path) -> StudyFolder:
-        """Make a study folder of it: study file, log and notebooks, to go on working in.
-
-        Parameters
-        ----------
-        folder : str or Path
-            A new or empty folder.
-
-        Returns
-        -------
-        StudyFolder
-        """
-        return unpack(self, folder)
 
 
 def read_package(path: str | Path) -> Package:

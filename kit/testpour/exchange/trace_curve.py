@@ -1,23 +1,18 @@
 """What a thermocouple saw: the trace, its gaps, the room, and the readings taken from it."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
-
 import numpy as np
 
+from testpour.exchange.judged_trace import JudgedTrace
 from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, new_picture
 
-if TYPE_CHECKING:
-    from testpour.exchange.trace import Trace
 
-
-def show_trace(trace: Trace) -> Picture:
+def show_trace(trace: JudgedTrace) -> Picture:
     """A temperature trace with what was read from it.
 
     Parameters
     ----------
-    trace : Trace
+    trace : JudgedTrace
+        From `read_trace`.
 
     Returns
     -------

@@ -1,27 +1,25 @@
 """Chains for the posterior that importance sampling covers too thinly."""
 
-from __future__ import annotations
-
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
 import numpy as np
 
 from testpour.likelihood.proposal import Proposal
-
-if TYPE_CHECKING:
-    from testpour.likelihood.posterior import Target
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
 BIG = 10  # one move in so many is as long as the difference itself, to jump between modes
 
 
-def run_chains(proposal: Proposal, target: Target, start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, float]:
+def run_chains(
+    proposal: Proposal, target: Callable[[np.ndarray, np.ndarray], np.ndarray], start: tuple[np.ndarray, ...], draws: int, rng: np.random.Generator
+) -> tuple[np.ndarray, np.ndarray, float]:
     """Return outer draws, inner draws and how many independent ones they are worth.
 
-    Walkers start from the rough draws `start`, of shapes (m, k + G) and (m, d). Differential evolution (ter Braak 2006,
-    Stat. Comput. 16, 239) moves the outer parameters, each half of the walkers by differences within the other; the
-    inner ones are drawn anew from their close stand-in, whose density the acceptance takes back. An sd that would fall
+    `target` gives the log density of outer draws (m, k + G) with e inner ones each (m, e, d). Walkers start from the rough
+    draws `start`, of shapes (m, k + G) and (m, d). Differential evolution (ter Braak 2006, Stat. Comput. 16, 239) moves the
+    outer parameters, each half of the walkers by differences within the other; the inner ones are drawn anew from their close
+    stand-in, whose density the acceptance takes back. An sd that would fall
     below zero is reflected.
     """
     picked = rng.choice(len(start[0]), WALKERS, replace=len(start[0]) < WALKERS)

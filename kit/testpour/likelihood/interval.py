@@ -1,7 +1,5 @@
 """The kit's one likelihood: a normal latent value known to lie in an interval."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -9,11 +7,10 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from testpour.likelihood.climb import Optimum
+from testpour.likelihood.density import Scale
 from testpour.likelihood.elimination import Group, Smooth
 from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.posterior import Posterior
 from testpour.likelihood.proposal import Proposal
-from testpour.likelihood.scaling import Scale
 
 
 class IntervalModel:
@@ -93,26 +90,6 @@ class IntervalModel:
             return np.isfinite(self.low) | np.isfinite(self.high)
         self.low, self.high = np.maximum(self.low, 0), np.minimum(self.high, self.grades - 1)
         return (self.low > 0) | (self.high < self.grades - 1)
-
-    def posterior(self, draws: int = 2000, seed: int = 0, near: IntervalModel | None = None) -> Posterior:
-        """Return a `Posterior`: equally weighted draws of everything unknown, beliefs and rows together.
-
-        Parameters
-        ----------
-        draws : int
-            Number of draws.
-        seed : int
-            The same seed gives the same draws.
-        near : IntervalModel, optional
-            A model of nearly the same rows that was drawn from before; it saves seeking where to draw.
-
-        Returns
-        -------
-        Posterior
-        """
-        from testpour.likelihood.posterior import sample
-
-        return sample(self, draws, seed, near)
 
 
 def _pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.ndarray, np.ndarray]:

@@ -3,49 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Protocol
+from typing import Protocol
 
 import numpy as np
 
 from testpour.likelihood.climb import newton, warm_start
-from testpour.likelihood.elimination import Group, Smooth, layout
-from testpour.likelihood.observations import GradeRows, NormalRows, RowDerivatives
+from testpour.likelihood.density import LOG_2PI, JointDensity
+from testpour.likelihood.elimination import layout
+from testpour.likelihood.observations import RowDerivatives
 
-if TYPE_CHECKING:
-    from testpour.likelihood.scaling import CutPrior, SigmaPrior
-
-LOG_2PI = np.log(2 * np.pi)
 SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
-
-
-@dataclass(frozen=True)
-class JointDensity:
-    """A likelihood with its beliefs, on a scale where all numbers are near one.
-
-    The beliefs about the coefficients c are ``-|root @ c - target|**2 / 2``; flat ones have no row in `root`.
-
-    Attributes
-    ----------
-    rows : NormalRows or GradeRows
-    design : ndarray, shape (n, p)
-    root, target : ndarray, shapes (r, p) and (r,)
-    groups : tuple of Group or Smooth
-    shape_belief : SigmaPrior or CutPrior
-        ``shape -> (log density, gradient)``; `many` gives the log density of draws.
-    group_scales : ndarray, shape (G,)
-        Half-normal scale of each group's sd; inf is flat.
-    constant : float
-        What the change of scale adds to the log density.
-    """
-
-    rows: NormalRows | GradeRows
-    design: np.ndarray
-    root: np.ndarray
-    target: np.ndarray
-    groups: tuple[Group | Smooth, ...]
-    shape_belief: SigmaPrior | CutPrior
-    group_scales: np.ndarray
-    constant: float = 0.0
 
 
 class InnerLayout(Protocol):

@@ -1,19 +1,15 @@
 """Find the top of a density from which everything nearly normal is integrated out."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from testpour.likelihood.climb import Optimum, climb, difference_curvature
+from testpour.likelihood.density import Scale
+from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
-from testpour.likelihood.scaling import Scale, scaled_problem
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.scaling import scaled_problem
 
 ROUGH = 0.01  # log density by which an optimum may be missed where draws are only centred on it
 

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from testpour.likelihood.chains import run_chains
 from testpour.likelihood.conditional import chunks, conditional_at
+from testpour.likelihood.density import JointDensity, Scale
 from testpour.likelihood.elimination import predictor_draws
-from testpour.likelihood.laplace import JointDensity, Marginal, split_outer
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import optimum_of
 from testpour.likelihood.proposal import Proposal, ProposalDraws, in_other_unit
-from testpour.likelihood.scaling import Scale, draw_beliefs, scaled_problem
+from testpour.likelihood.scaling import draw_beliefs, scaled_problem
 from testpour.likelihood.weights import effective_size, importance_weights, pareto_smoothed, pick_by_share, resample, tempered
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
 
 TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, by which the proposal is moved to where the weights are
 WIDE = 1.5  # how much wider than the curvature at the optimum a proposal begins: a narrow one is slow to widen
@@ -105,8 +104,8 @@ class Target:
         return value - ((sds / problem.group_scales) ** 2).sum(axis=1) / 2
 
 
-def sample(model: IntervalModel, draws: int, seed: int, near: IntervalModel | None = None) -> Posterior:
-    """Return the `Posterior` of an `IntervalModel`.
+def sample(model: IntervalModel, draws: int = 2000, seed: int = 0, near: IntervalModel | None = None) -> Posterior:
+    """Return a `Posterior`: equally weighted draws of everything unknown, beliefs and rows together. The same seed gives the same draws.
 
     Importance sampling from a t distribution of sds and cut-points, moved to where they carry weight by a few trials
     with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the rest from their

@@ -1,90 +1,14 @@
-"""Bring a model to a scale on which every parameter is near one, and its answers back; and draws from its beliefs alone."""
-
-from __future__ import annotations
-
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+"""Bring a model to a scale on which every parameter is near one; and draws from its beliefs alone."""
 
 import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.stats import norm
 
-from testpour.likelihood.laplace import LOG_2PI, JointDensity
-from testpour.likelihood.observations import GradeRows, NormalRows, cut_jacobian, cuts_of, interval_middles, shape_of
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.density import CutPrior, JointDensity, Scale, SigmaPrior
+from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.observations import GradeRows, NormalRows, interval_middles, shape_of
 
 TRIES = 1000  # attempts to draw cut-points in order
-
-
-@dataclass(frozen=True)
-class Scale:
-    """How scaled parameters map back: coefficients are ``unit * turn @ scaled``, sds ``unit * scaled``.
-
-    Grades have no unit of their own: theirs is 1.
-    """
-
-    unit: float
-    turn: np.ndarray
-    graded: bool
-
-    def shape(self, scaled: np.ndarray) -> np.ndarray:
-        """Return shape parameters (last axis) in the model's own units.
-
-        `scaled` (..., k): on the working scale.
-        """
-        return scaled if self.graded else scaled + np.log(self.unit)
-
-    @property
-    def log_volume(self) -> float:
-        """Log of the volume a unit cube of scaled coefficients takes among the model's own."""
-        return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
-
-
-@dataclass(frozen=True)
-class SigmaPrior:
-    """Half-normal belief about sigma, as a density in scaled ``log(sigma)``."""
-
-    scale: float
-    unit: float
-
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
-        """Return log density and gradient at ``[log(sigma)]``."""
-        return self.many(shape[None])[0], np.array([1 - self._squared(shape[0])])
-
-    def _squared(self, log_sigma):
-        return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
-
-    def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, 1).
-
-        `shapes` (m, 1): log(sigma) on the working scale.
-        """
-        constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
-        return constant - self._squared(shapes[:, 0]) / 2 + shapes[:, 0] + np.log(self.unit)
-
-
-@dataclass(frozen=True)
-class CutPrior:
-    """Normal belief about ordered cut-points, as a density in ``[first cut, log gaps]``."""
-
-    mean: np.ndarray
-    sd: np.ndarray
-
-    def __call__(self, shape: np.ndarray) -> tuple[float, np.ndarray]:
-        """Return log density and gradient at ``[first cut, log gaps]``."""
-        slope = cut_jacobian(shape).T @ ((self.mean - cuts_of(shape)) / self.sd**2)
-        return self.many(shape[None])[0], slope + np.r_[0.0, np.ones(len(shape) - 1)]
-
-    def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, K-1).
-
-        `shapes` (m, K-1): first cut and log gaps.
-        """
-        proper = self.sd[np.isfinite(self.sd)]
-        constant = -(np.log(proper) + LOG_2PI / 2).sum()
-        return constant - (((cuts_of(shapes) - self.mean) / self.sd) ** 2).sum(axis=1) / 2 + shapes[:, 1:].sum(axis=1)
 
 
 def scaled_problem(model: IntervalModel) -> tuple[JointDensity, Scale, np.ndarray]:

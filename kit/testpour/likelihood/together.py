@@ -1,7 +1,5 @@
 """How likely several readings of one casting are that share an unknown shift of its own."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability

@@ -1,7 +1,5 @@
 """The castings table: what the log holds now, ready to be read, fitted and shared."""
 
-from __future__ import annotations
-
 import hashlib
 import re
 from collections.abc import Callable, Iterable, Mapping

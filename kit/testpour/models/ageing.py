@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,15 +11,13 @@ from scipy.special import ndtr
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
+from testpour.columns import Reading
+from testpour.models.fits import Fits
 from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, beyond, met_words, repeated, settings_table, stated_names
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.wording import NoResult, about_age, in_markdown, listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 # Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
@@ -149,7 +146,7 @@ def ready(
         {step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}
     ).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
-    outside = beyond(fit, one.assign(age=read[1]))[0]
+    outside = beyond(fit.study, fit.rows, fit.believed.factors, one.assign(age=read[1]))[0]
     met = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, settings, room))
     return Ready(fit.reading, one, table, read, outside, met, check_table(fits.study, one))
 

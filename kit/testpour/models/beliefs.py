@@ -30,22 +30,19 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.models.scales import own_scale
 from testpour.models.terms import TERMS, Term, own_term
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.toml_file import own_toml
 from testpour.wording import shortened
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.study import Study
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtr
 
+from testpour.columns import Reading
 from testpour.likelihood.observations import grade_edges
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
+from testpour.study import Study
 from testpour.units import shown_unit
 from testpour.wording import listed, rounded
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.columns import Reading
-    from testpour.models.reading_fit import ReadingFit
-    from testpour.study import Study
 
 NOTHING = 0.5  # castings in 100, or per cent: what shows as nothing
 

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
 from testpour.cautions import check_shares
+from testpour.columns import Reading
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.agreement import Agreement, agreement
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.models.left_out import left_out
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import latent_ends
 from testpour.models.suspects import Suspect, suspects
 from testpour.wording import count, in_markdown, listed, said_in_markdown
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.models.reading_fit import ReadingFit
 
 LEVEL = 0.9
 FEWEST = 3  # repeats, below which they say nothing of scatter

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
+from testpour.caution_rules import Cautions
 from testpour.models.chance import cautions_at, chance, chance_figures, mean_and_interval
 from testpour.models.change import change, change_unit, good_words, in_points, size_words
 from testpour.models.effect import ONE
+from testpour.models.fits import Fits
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, settings_table, stated_names
+from testpour.study import Study
 from testpour.units import unit_words
 from testpour.wording import capital, in_hundred, in_markdown, listed, table_html
-
-if TYPE_CHECKING:
-    from testpour.caution_rules import Cautions
-    from testpour.models.fits import Fits
-    from testpour.study import Study
 
 LEVEL = 0.9
 LEAST = 0.005  # a gain below half a casting in a hundred counts as none
@@ -183,7 +180,7 @@ def _comparison_row(fit, both, age):
         "reading": good_words(reading, drawn.good) if drawn.good else reading.words,
         "this": this, "that": that, "difference": middle, "low": low, "high": high,
         "unit": unit, "way": ways[0] if up >= 0.5 else ways[1], "sure": max(up, 1 - up),
-        "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit, table) if text)),
+        "beyond": "; ".join(dict.fromkeys(text for text in beyond(fit.study, fit.rows, fit.believed.factors, table) if text)),
     }
 
 

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from testpour.columns import Factor, Reading
 from testpour.models.change import NOTHING, change_unit, good_words, in_points, size_words
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.units import unit_words
 from testpour.wording import age_words, listed, rounded
-
-if TYPE_CHECKING:
-    from testpour.columns import Factor, Reading
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 SHOWN = 0.005  # castings in 100 under which no digits are shown

@@ -35,24 +35,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from testpour.likelihood.interval import IntervalModel
+from testpour.logbook.castings import Castings
 from testpour.models.beliefs import beliefs_for
 from testpour.models.physics_choice import choose_terms
 from testpour.models.reading_fit import ReadingFit, fit_rows
 from testpour.models.reading_model import counted, rows_of
 from testpour.models.settings import SettingsGiven
 from testpour.problems import NoSuchName
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import in_markdown
-
-if TYPE_CHECKING:
-    from testpour.likelihood.interval import IntervalModel
-    from testpour.logbook.castings import Castings
-    from testpour.study import Study
-
 
 NARROWED = 0.75  # share of a model's spread, in its mean and between castings, from which chances are told; the module says why
 

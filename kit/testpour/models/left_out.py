@@ -4,21 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtr, softmax
 
+from testpour.likelihood.posterior import Posterior
 from testpour.likelihood.together import log_joint_likelihood
 from testpour.likelihood.weights import effective_size, normal_scores, pareto_smoothed
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.reading_model import labels_of
 from testpour.models.scales import as_read, ends_by_draw
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.likelihood.posterior import Posterior
-    from testpour.models.reading_fit import ReadingFit
 
 # Share of its draws that a pour's weights must be worth, else the model is fitted again: on 378 left-out pours of four logs chances
 # were then out by .019 (root mean square; at most .15), as much as a new fit of 300 draws is. The shape of the tail alone told less.

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,7 +17,9 @@ from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
 from scipy.special import logit
 
+from testpour.columns import Reading
 from testpour.likelihood.observations import interval_middles
+from testpour.logbook.castings import Castings
 from testpour.models.beliefs import Belief, beliefs_for
 from testpour.models.reading_model import rows_of
 from testpour.models.scales import ADIABATIC_RISE, latent_ends
@@ -25,10 +27,6 @@ from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_until, rise_of
 from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at
 from testpour.wording import count, listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.logbook.castings import Castings
 
 NEEDS = ("thickness", "catalyst", "room_temperature")
 TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
+from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import grade_edges
+from testpour.likelihood.posterior import Posterior, sample
 from testpour.likelihood.weights import normal_scores
 from testpour.models.beliefs import GROUPS, ReadingBeliefs
 from testpour.models.reading_model import groups_of, labels_of, model_columns, model_from_columns
@@ -21,13 +22,9 @@ from testpour.models.remainder import learnable_directions, remainder_scale, wit
 from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import Term, design
+from testpour.study import Study
 from testpour.threads import one_thread
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.likelihood.posterior import Posterior
-    from testpour.study import Study
 
 DRAWS = 2000
 FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it
@@ -177,7 +174,7 @@ class ReadingFit:
         shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
         stated = stated_names(self.study, settings, room)
         met = [met_words(self.study, self.rows, row, stated).strip() for _, row in table.iterrows()] if usual != self.study else ""
-        return shown.assign(beyond=beyond(self, table), met=met)
+        return shown.assign(beyond=beyond(self.study, self.rows, self.believed.factors, table), met=met)
 
     def without(self, pour: str) -> Posterior:
         """What beliefs and every other pour of the log say: `FEWER_DRAWS` draws."""
@@ -224,7 +221,7 @@ def _without(fit, pour):
     terms, columns = fit.believed.terms[len(believed.terms) :], fit.columns[kept]
     labels = {name: values[kept] for name, values in fit.labels.items()}
     model = model_from_columns(fit.reading, believed, terms, columns, (fit.model.low[kept], fit.model.high[kept]), labels)
-    return with_remainder(model.posterior(FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
+    return with_remainder(sample(model, FEWER_DRAWS, fit.posterior.seed, fit.model), believed, terms, columns)[0]
 
 
 @one_thread
@@ -239,7 +236,7 @@ def fit_rows(
     """
     believed, terms, columns = model_columns(study, believed, rows, remainder)
     model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
-    posterior, believed = with_remainder(model.posterior(DRAWS, seed), believed, terms, columns)
+    posterior, believed = with_remainder(sample(model, DRAWS, seed), believed, terms, columns)
     return ReadingFit(study, reading, believed, posterior, rows, assumed, model)
 
 

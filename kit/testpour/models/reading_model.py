@@ -4,26 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Reading
+from testpour.likelihood.climb import Optimum
+from testpour.likelihood.density import LOG_2PI, Scale
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.laplace import LOG_2PI
+from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms
 from testpour.models.scales import latent_ends
 from testpour.models.terms import Term, design
+from testpour.study import Study
 from testpour.units import show
 from testpour.wording import count
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.likelihood.climb import Optimum
-    from testpour.likelihood.scaling import Scale
-    from testpour.logbook.castings import Castings
-    from testpour.study import Study
 
 FINEST = 3  # significant digits that a person reads at most
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them

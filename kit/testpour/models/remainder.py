@@ -36,12 +36,13 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.stats import qmc
 
+from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.settings import settings_table
 from testpour.models.terms import (
@@ -55,10 +56,7 @@ from testpour.models.terms import (
     log_ratio,
     post_cure,
 )
-
-if TYPE_CHECKING:
-    from testpour.likelihood.posterior import Posterior
-    from testpour.study import Study
+from testpour.study import Study
 
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %

@@ -5,20 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 
+from testpour.columns import Reading
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.problems import Problem, noted
 from testpour.study import Study, StudyProblems
 from testpour.units import UnitProblem, to_unit
 from testpour.wording import age_words, listed
-
-if TYPE_CHECKING:
-    from testpour.columns import Reading
-    from testpour.models.reading_fit import ReadingFit
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h
@@ -124,22 +121,21 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
     return f" This is for {met_values}, as the log mostly met it: it never met the usual {never}."
 
 
-def beyond(fit: ReadingFit, table: pd.DataFrame) -> list[str]:
-    """What of each setting lies outside the pours a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
+def beyond(study: Study, rows: pd.DataFrame, used: Collection[str], table: pd.DataFrame) -> list[str]:
+    """What of each setting in `used` lies outside the pours of the `rows` a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
 
     One text a row of settings, with ``age`` in hours; empty where the row lies inside. Half the finest step worth setting is
     not called outside.
     """
-    if not len(fit.rows):
+    if not len(rows):
         return [UNREAD] * len(table)
-    used = fit.believed.factors
     words: list[list[str]] = [[] for _ in range(len(table))]
-    poured, asked = one_post_cure(fit.rows), one_post_cure(table)
-    for factor in fit.study.factors:
+    poured, asked = one_post_cure(rows), one_post_cure(table)
+    for factor in study.factors:
         if factor.name in used and factor.name in table:
             _note_beyond(words, factor, poured[factor.name], asked[factor.name])
     if "age" in used:
-        read = fit.rows["age"]
+        read = rows["age"]
         low, high = read.min() / ROUNDING, read.max() * ROUNDING
         span = " to ".join(age_words(age) for age in sorted({read.min(), read.max()}))
         for place in np.flatnonzero((table["age"] < low) | (table["age"] > high)):

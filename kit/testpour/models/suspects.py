@@ -11,19 +11,15 @@ two readings counted in full in a later form, which was not raced.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas as pd
 
 from testpour.models.left_out import PredictiveDraws, tails
+from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import latent_ends
 from testpour.units import show
 from testpour.wording import age_words, count, listed, said_in_markdown
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.models.reading_fit import ReadingFit
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
 

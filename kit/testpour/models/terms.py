@@ -9,14 +9,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
+import pandas as pd
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-    from testpour.columns import Factor
+from testpour.columns import Factor
 
 GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
 KELVIN = 273.15

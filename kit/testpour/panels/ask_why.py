@@ -1,7 +1,5 @@
 """Why a casting came out as it did, by tapping: causes as bars that move with each answer."""
 
-from __future__ import annotations
-
 import contextlib
 from collections.abc import Iterator
 from pathlib import Path

@@ -1,7 +1,5 @@
 """A study begun, or changed, by tapping: what is made, of what, what may differ, the tools, and what is good."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The aims of a study as fields: what a good casting must meet in each reading, and at what age."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any

@@ -1,7 +1,5 @@
 """The fields of a study: its resin, its settings and its readings, with what is wrong with each."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from functools import partial

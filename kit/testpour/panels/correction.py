@@ -1,7 +1,5 @@
 """What the log has wrong, put right by tapping: a setting, a day, a session or a reading of a pour, or a pour that was never made."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """Work that takes longer than a tap may: done beside the notebook, once for all panels, and given up when asked."""
 
-from __future__ import annotations
-
 import threading
 from collections import OrderedDict
 from collections.abc import Callable

@@ -1,7 +1,5 @@
 """What each setting does, by tapping: effects as bars with their interval, and the sliders of the findings page."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """The plan by tapping: how many days and pours, which moulds and how much resin; what comes of it, on paper."""
 
-from __future__ import annotations
-
 import time
 from collections.abc import Iterator
 from pathlib import Path

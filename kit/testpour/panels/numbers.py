@@ -1,7 +1,5 @@
 """Numbers typed by a person, read by the same rules as everywhere, and temperatures answered in the unit that was typed too."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable
 from dataclasses import dataclass

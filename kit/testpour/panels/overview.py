@@ -1,7 +1,5 @@
 """The whole round as a picture: its steps in order, how each stands in this study, and what comes next."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """A sheet of one's own, read into the log by tapping: what would be stored and what is doubtful first, then one tap to store it."""
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

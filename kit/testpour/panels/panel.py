@@ -1,7 +1,5 @@
 """A panel: shows parts, takes what is typed and tapped, and keeps all of it in the study folder."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import wait

@@ -3,8 +3,6 @@
 A part that one panel alone has is written in that panel.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from numbers import Real

@@ -1,7 +1,5 @@
 """A session begun by tapping: from the plan, from the pours worth making next, or the one opened before."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """Passing on by tapping: page, handout, wall sheet, chart, data and backup, and what in each names a person."""
 
-from __future__ import annotations
-
 import datetime as dt
 from collections.abc import Iterator
 from pathlib import Path

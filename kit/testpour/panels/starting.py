@@ -1,7 +1,5 @@
 """From settings to a session at the bench: names that are free, a bench sheet, and the session form."""
 
-from __future__ import annotations
-
 import io
 from collections.abc import Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """The study file changed line by line: what a person wrote beside it, comments and all, stays."""
 
-from __future__ import annotations
-
 import tomllib
 from pathlib import Path
 from typing import Any

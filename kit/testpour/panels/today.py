@@ -1,7 +1,5 @@
 """Today: the room, the mould and the pots as they are; what to use, what it promises, and what to weigh."""
 
-from __future__ import annotations
-
 import itertools
 from collections.abc import Iterator
 from pathlib import Path

@@ -1,7 +1,5 @@
 """The study folder as a panel sees it: its study and its log, and what was typed and chosen, so that every panel on it shows the same."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Callable
 from pathlib import Path

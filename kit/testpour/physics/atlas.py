@@ -12,8 +12,6 @@ References
 Broyer & Macosko, AIChE J. 22 (1976) 268, for the groups (citation from memory, not read).
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from functools import cache
 from importlib.resources import as_file, files

@@ -1,7 +1,5 @@
 """What is cast: thickness, dose, faces, layers and the warmth around it."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from itertools import pairwise
 

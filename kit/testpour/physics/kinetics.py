@@ -16,8 +16,6 @@ Kamal & Sourour, Polym. Eng. Sci. 13 (1973) 59, for the rate; Stevenson, Polym. 
 memory, not read).
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -3,8 +3,6 @@
 A lot is a place in nine coordinates, each in standard deviations of belief from the default resin.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cache
 

@@ -4,8 +4,6 @@ Every casting becomes the same thing, a row of slices. A slice has a heat capaci
 neighbours and perhaps a link to the air, so one solver serves them all, and many castings at once.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self

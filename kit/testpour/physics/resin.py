@@ -1,7 +1,5 @@
 """One resin system in numbers, and the kit's default one."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, fields
 from functools import cache
 

@@ -1,7 +1,5 @@
 """Cure a casting, or a thousand: temperature and conversion through the thickness, minute by minute."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

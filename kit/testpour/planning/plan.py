@@ -14,9 +14,9 @@ from testpour.cautions import check_batch
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.asked import read_request
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
+from testpour.planning.plan_request import read_request
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
 from testpour.problems import NoSuchName
 from testpour.study import Study

@@ -7,11 +7,11 @@ import pandas as pd
 
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
-from testpour.planning.believed import design_problem
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import change_words, outlook
 from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
+from testpour.planning.study_design import design_problem
 from testpour.problems import Problem
 from testpour.threads import one_thread
 from testpour.wording import count, in_html, listed, table_html

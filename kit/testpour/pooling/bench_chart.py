@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
 from testpour.pooling.bench_words import difference_unit, differences_in_words, shown_difference, too_few
+from testpour.pooling.pooled_logs import PooledLogs
 from testpour.problems import Problem
-
-if TYPE_CHECKING:
-    from testpour.pooling.pool import Pool
 
 NAMED = 24  # benches that a figure has room to name
 
 
-def show_benches(pooled: Pool, reading: str) -> Picture:
+def show_benches(pooled: PooledLogs, reading: str) -> Picture:
     """How each bench of a pool differs from the average bench in one reading.
 
     Parameters
     ----------
-    pooled : Pool
+    pooled : PooledLogs
         From `pool`.
     reading : str
         Name of a reading, for example ``"gel_time"``.

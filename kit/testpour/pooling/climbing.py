@@ -9,10 +9,11 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from testpour.likelihood.climb import Optimum, climb, difference_curvature
+from testpour.likelihood.density import Scale
 from testpour.likelihood.elimination import Group
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, split_outer
-from testpour.likelihood.scaling import Scale, scaled_problem
+from testpour.likelihood.scaling import scaled_problem
 from testpour.pooling.blocks import make_blocks
 
 GREAT = 4000  # rows above which the search begins with part of the benches

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.stats import chi2
 
+from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import model_of
 from testpour.models.terms import Term
+from testpour.pooling.reading import PooledReading
 from testpour.wording import listed
-
-if TYPE_CHECKING:
-    from testpour.pooling.reading import PooledReading
 
 # Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
 # agree, with three or four benches of six to twelve pours, one was said to.
@@ -58,7 +56,7 @@ def _own_answers(fit, believed):
     rows, first, drawn = fit.average.rows, None, []
     for bench in fit.benches:
         model = model_of(fit.average.study, fit.reading, believed, rows[rows["bench"] == bench], remainder=False)
-        drawn.append(model.posterior(DRAWS, near=first).coefficients)
+        drawn.append(sample(model, DRAWS, near=first).coefficients)
         first = first or model
     return np.array([own.mean(axis=0) for own in drawn]), np.array([own.std(axis=0) for own in drawn])
 

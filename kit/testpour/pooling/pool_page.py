@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -12,10 +11,8 @@ from testpour.files import free_for, page_kind, put
 from testpour.pages import template
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expected_in_words, too_few
+from testpour.pooling.pooled_logs import PooledLogs
 from testpour.wording import count, in_html, table_html
-
-if TYPE_CHECKING:
-    from testpour.pooling.pool import Pool
 
 HEADS = {
     EVERY: "Holds at every bench",
@@ -29,13 +26,13 @@ PAGE = page_kind("page of pooled logs")
 SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
 
 
-def write_page(pooled: Pool, path: str | Path) -> Path:
+def write_page(pooled: PooledLogs, path: str | Path) -> Path:
     """Write the pool as one HTML file that needs no network; return its path. Only such a page is replaced."""
     path = free_for(path, PAGE)
     return put(path, pool_html(pooled, whole=True), PAGE)
 
 
-def pool_html(pooled: Pool, whole: bool) -> str:
+def pool_html(pooled: PooledLogs, whole: bool) -> str:
     """The pool as HTML, what holds where, what differs and what to expect: a part of a notebook, or a `whole` page with its figures."""
     rows = pooled.table
     return template("pooling", "pool.html").render(

@@ -11,6 +11,7 @@ import pandas as pd
 
 from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
+from testpour.likelihood.posterior import sample
 from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
@@ -186,7 +187,7 @@ def _sampled(study, reading, believed, rows, scale, slopes, seed, remainder):
     for slope in slopes:
         smooth[_sd_name(believed.terms[slope.column].name)] = own * columns[:, [slope.column]], slope.scale
     model = _model(reading, believed, columns[:, : len(believed.terms)], rows, scale, smooth)
-    return *with_remainder(model.posterior(DRAWS, seed), believed, terms, columns), model
+    return *with_remainder(sample(model, DRAWS, seed), believed, terms, columns), model
 
 
 def _model(reading, believed, columns, rows, scale, smooth=None):

@@ -13,7 +13,8 @@ from typing import Literal, TypeAlias
 import pandas as pd
 
 from testpour.columns import Factor, Reading
-from testpour.exchange.package_reading import Package, read_package
+from testpour.exchange.package_reading import read_package
+from testpour.exchange.unpacking import Package
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.problems import Problems

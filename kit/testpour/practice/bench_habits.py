@@ -1,7 +1,5 @@
 """How a bench weighs and reads: a scale with steps, looks at the pot now and then, grades, whole numbers."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from typing import Any
 

@@ -1,7 +1,5 @@
 """A practice guild: several virtual benches with one practice resin, each a little off in its own way."""
 
-from __future__ import annotations
-
 import warnings
 from dataclasses import replace
 from tempfile import TemporaryDirectory

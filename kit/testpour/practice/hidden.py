@@ -1,7 +1,5 @@
 """The hidden numbers of a practice resin, each declared once: what it means beside how it is drawn."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import field, fields
 from typing import Any, Literal, TypeAlias, TypeVar, get_args

@@ -1,11 +1,8 @@
 """What each session of a practice round taught: the chance reached, pour by pour, and nobody ranked."""
 
-from __future__ import annotations
-
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -18,10 +15,8 @@ from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import repeated, settings_table
 from testpour.problems import Problem
+from testpour.study import Study
 from testpour.wording import count, in_hundred, in_markdown, table_html
-
-if TYPE_CHECKING:
-    from testpour.practice.practice import PracticeResin
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 
@@ -69,23 +64,26 @@ class Lesson:
 
 
 def lesson(
-    resin: PracticeResin, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
+    study: Study, true_chance: Callable[[pd.DataFrame], np.ndarray], castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
     room: str | float | None = None
 ) -> Lesson:
-    """What each session of a practice round, poured in their order, taught; a ValueError if nothing has been poured."""
+    """What each session of a practice round, poured in their order, taught; a Problem if nothing has been poured.
+
+    `study` is the resin's, `true_chance` gives its chance of a good casting at each row of a settings table; see `PracticeResin.lesson`.
+    """
     sessions = list(dict.fromkeys(castings.pours["session"]))
     if not sessions:
         raise Problem("Nothing has been poured yet, so there is nothing to have learnt. Pour a session and log it first.")
     parts = [_until(castings, sessions[:number]) for number in range(len(sessions) + 1)]
     advised = [_advice(fit_castings(part), fixed, room) for part in parts]
-    true = np.array([float(resin.true_chance(settings)[0]) for settings, _ in advised])
+    true = np.array([float(true_chance(settings)[0]) for settings, _ in advised])
     believed = [promised for _, promised in advised[1:]]
     pours = np.array([len(part.pours) for part in parts])
     table = pd.DataFrame(
         {"pours": pours[1:], "believed": believed, "true": true[1:], "per pour": np.diff(true) / np.diff(pours)},
         index=pd.Index(sessions, name="session"),
     )
-    return Lesson(table, float(true[0]), max(_best(resin, fixed, room), float(true.max())))
+    return Lesson(table, float(true[0]), max(_best(study, true_chance, fixed, room), float(true.max())))
 
 
 def _until(castings, sessions):
@@ -102,11 +100,10 @@ def _advice(fits, fixed, room):
     return best, float(chance(fits, best).draws.mean())
 
 
-def _best(resin, fixed, room):
+def _best(study, true_chance, fixed, room):
     """Highest true chance over a grid of the settings left free."""
-    study = resin.study
     free = [factor for factor in study.varied if factor.name not in (fixed or {})]
     axes = [np.linspace(*factor.span, 2 if factor.kind == "yes/no" else GRID) for factor in free]
     grid = pd.DataFrame(product(*axes), columns=[factor.name for factor in free])
     table = repeated(settings_table(study, fixed, room=room), **grid)
-    return float(resin.true_chance(table).max())
+    return float(true_chance(table).max())

@@ -173,7 +173,7 @@ class PracticeResin:
         """
         from testpour.practice.lesson import lesson  # it asks the advice, which a pour does not need
 
-        return lesson(self, castings, fixed, room=room)
+        return lesson(self.study, self.true_chance, castings, fixed, room=room)
 
     def reveal(self) -> pd.DataFrame:
         """The hidden numbers, one row each."""

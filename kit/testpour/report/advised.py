@@ -1,7 +1,5 @@
 """What the page and the sheets advise for each room: settings and what to expect of them, the chart, and what to pour next."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -16,7 +14,7 @@ from testpour.models.chance import chance_between
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
-from testpour.report.story import figure_data, image_kind
+from testpour.report.findings import figure_data, image_kind
 from testpour.units import show, unit_words
 from testpour.wording import NoResult, count
 
@@ -48,7 +46,7 @@ def advised(fits: Fits, given: Advice) -> dict[str, Any]:
 
 
 def chance_figure(fits: Fits, fixed: Mapping[str, float] | None, kind: str = "svg") -> dict[str, str] | None:
-    """The map of chances over catalyst and room, as `story.figure_data` gives it; None where the study lacks one of them, or an aim."""
+    """The map of chances over catalyst and room, as `findings.figure_data` gives it; None where the study lacks one of them, or an aim."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
     return figure_data(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
 

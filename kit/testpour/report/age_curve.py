@@ -1,7 +1,5 @@
 """How a reading changes with age after mixing, against what a good casting must meet."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import replace

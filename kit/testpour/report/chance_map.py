@@ -1,7 +1,5 @@
 """The chance of a good casting over two settings, as a map."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Temperature against time and depth in one casting, followed through its cure."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 import numpy as np

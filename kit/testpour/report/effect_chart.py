@@ -1,10 +1,9 @@
 """What each setting did to a reading, in one study or in two, where its scatter comes from, and whether its model agrees with the log: charts of intervals."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.typing import FillStyleType
@@ -18,9 +17,6 @@ from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, label_
 from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
 from testpour.wording import age_words
-
-if TYPE_CHECKING:
-    from testpour.report.versus import StudyComparison
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
@@ -172,27 +168,26 @@ def _name_rows(ax: Axes, names: Sequence[str]) -> None:
     ax.tick_params(axis="y", length=0)
 
 
-def show_studies(comparison: StudyComparison) -> Picture:
-    """The effects that two studies have in common, one panel a reading.
+def draw_studies(names: Sequence[str], table: pd.DataFrame, says: str) -> Picture:
+    """The effects that two studies have in common, one panel a reading; `names` and `table` are those of `StudyComparison`.
 
     Dot and bar: middle and 90 % interval of the change, round for the first study and square for the second;
     the verdict stands beside each setting. Raises `Problem` if the two have no effect in common.
     """
-    table = comparison.table
     table = table[table.index.get_level_values("setting") != "level"]
     if not len(table):
         raise Problem("These two studies have no effect of a setting in common: there is nothing to show.")
     panels = list(table.groupby(level="reading", sort=False))
     heights = [len(part) + 0.8 for _, part in panels]
-    title = "{} and {}: what the settings both poured did in each".format(*comparison.names)
+    title = "{} and {}: what the settings both poured did in each".format(*names)
     picture, axes = new_picture(title, width=7.2, height=0.9 + 0.52 * sum(heights), rows=len(panels),
                                 gridspec_kw={"height_ratios": heights})
-    picture.says = comparison.sentence()
+    picture.says = says
     for ax, (reading, part) in zip(axes[:, 0], panels, strict=True):
         _study_panel(ax, reading, part[::-1])
     marks = [
         Line2D([], [], color=colour, marker=marker, markersize=8, label=drawable(name))
-        for (colour, marker, _), name in zip(STUDIES, comparison.names, strict=True)
+        for (colour, marker, _), name in zip(STUDIES, names, strict=True)
     ]
     picture.legend(handles=marks, loc="outside lower left", ncols=2, frameon=False, title="bar: 90 % interval", alignment="left")
     return picture

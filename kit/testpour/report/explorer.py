@@ -5,8 +5,6 @@ of the factors it needs. The page looks terms up and never computes one: a term 
 needs nothing here, and heat and cure through a slab are as exact as a straight line.
 """
 
-from __future__ import annotations
-
 import base64
 from typing import Any
 

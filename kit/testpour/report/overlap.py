@@ -1,7 +1,5 @@
 """Where two studies overlap: the readings both take on one scale, the settings both poured."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 

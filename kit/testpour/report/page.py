@@ -19,11 +19,11 @@ from testpour.files import free_for, marked, page_kind, put
 from testpour.logbook.photos import Photo
 from testpour.models.fits import Fits
 from testpour.pages import repeats, template
-from testpour.report import advised, story
-from testpour.report.carried import json_for_page, page_data
+from testpour.report import advised, findings
 from testpour.report.explorer import explorer
+from testpour.report.page_changes import changes, earlier_statements, statements
+from testpour.report.page_log import json_for_page, page_data
 from testpour.report.photographs import photographs, pictured
-from testpour.report.since import changes, earlier_statements, statements
 from testpour.threads import one_thread
 from testpour.toml_file import own_text
 from testpour.wording import in_html, visible
@@ -126,7 +126,7 @@ def render(
 ) -> str:
     """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
 
-    `before` is what an earlier page carries, from `carried.read_page_data`.
+    `before` is what an earlier page carries, from `page_log.read_page_data`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
     now = statements(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
@@ -135,16 +135,16 @@ def render(
         template("report", "page.html").render,
         study=fits.study,
         by=by,
-        asked=story.question_of(fits.study),
+        asked=findings.question_of(fits.study),
         changed=changes(fits.study, before, now) if before else [],
-        poured=story.poured(castings),
-        found=list(story.findings(fits)),
+        poured=findings.poured(castings),
+        found=list(findings.findings(fits)),
         advised=advised.advised(fits, given),
-        causes=story.causes(fits),
+        causes=findings.causes(fits),
         open=advised.still_open(fits, room),
         cautions=Markup(safety_text("page", html=True)),
         draws=len(next(iter(fits.values())).posterior.coefficients),
-        beliefs=list(story.believed(fits)),
+        beliefs=list(findings.believed(fits)),
         files=[(f"{name}.csv", words, data_link(to_csv(table))) for name, words, table in (
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),

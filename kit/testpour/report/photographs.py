@@ -1,7 +1,5 @@
 """The photographs of a log as small copies with their words, light enough for a page that is sent by mail."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from typing import Any
 

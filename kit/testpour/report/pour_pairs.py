@@ -1,7 +1,5 @@
 """Where pours lie, by session, in each pair of settings that differ."""
 
-from __future__ import annotations
-
 from matplotlib.lines import Line2D
 
 from testpour.logbook.castings import Castings

@@ -1,7 +1,5 @@
 """What one setting does to a reading: the average casting as a curve, and the pours as they were."""
 
-from __future__ import annotations
-
 import textwrap
 from collections.abc import Mapping
 

@@ -1,7 +1,5 @@
 """The handout, what was found on one page for a student or the next person at the bench, and what it shares with the wall sheet."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +18,7 @@ from testpour.models.fits import Fits
 from testpour.models.settings import held_settings, repeated, settings_table
 from testpour.pages import PAPERS, dated, refuse_paper, template
 from testpour.problems import Problem
-from testpour.report import advised, story
+from testpour.report import advised, findings
 from testpour.units import to_unit
 from testpour.wording import count, in_html, in_hundred, listed
 
@@ -123,7 +121,7 @@ def fill_sheet(
     """
     still = advised.still_open(fits, room)
     text = template("report", name).render(
-        study=fits.study, paper=paper, size=PAPERS[paper], asked=story.question_of(fits.study), found=_strongest(fits),
+        study=fits.study, paper=paper, size=PAPERS[paper], asked=findings.question_of(fits.study), found=_strongest(fits),
         open={**still, "brief": _brief(still["unsettled"], len(fits), len(fits.castings.pours))}, log=fits.castings.sentence(),
         pours=len(fits.castings.pours),
         fingerprint=fits.castings.fingerprint(), cautions=Markup(safety_text("bench", html=True)),

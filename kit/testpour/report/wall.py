@@ -1,7 +1,5 @@
 """The wall sheet: what each bench of a class poured and what they found together, on one page."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Literal
@@ -11,8 +9,8 @@ from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.report.advised import chance_figure, rooms
 from testpour.report.figures import show_effects
+from testpour.report.findings import figure_data
 from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
-from testpour.report.story import figure_data
 from testpour.wording import count
 
 MOST = 16  # benches with a line of their own; the others share the last one

@@ -26,7 +26,7 @@ from families.world import HERE, draw_aims
 from testpour.causes.cause_file import trade_causes
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.others import predictions
+from testpour.causes.leave_one_out import predictions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.warned import Caution

@@ -9,8 +9,8 @@ import pandas as pd
 from testpour.causes.answer import Answer
 from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
+from testpour.causes.questions import tested, what_would_tell
 from testpour.causes.table import NOTHING
-from testpour.causes.telling import tested, what_would_tell
 from testpour.causes.verdict import ENOUGH
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
 from testpour.models.fits import Fits

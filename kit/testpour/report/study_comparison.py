@@ -1,10 +1,7 @@
 """Two studies side by side: what they agree on, where they differ, and where nobody can tell."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -12,15 +9,14 @@ import pandas as pd
 from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
+from testpour.models.fits import Fits
 from testpour.models.settings import settings_table
+from testpour.picture import Picture
 from testpour.problems import Problem
+from testpour.report.effect_chart import draw_studies
 from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.units import unit_words
 from testpour.wording import in_markdown, listed, signed, table_html
-
-if TYPE_CHECKING:
-    from testpour.models.fits import Fits
-    from testpour.picture import Picture
 
 APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone
@@ -86,10 +82,8 @@ class StudyComparison:
         )
 
     def figure(self) -> Picture:
-        """The effects of both with their intervals, a `Picture`; see `effect_chart.show_studies`."""
-        from testpour.report.effect_chart import show_studies
-
-        return show_studies(self)
+        """The effects of both with their intervals, a `Picture`; see `effect_chart.draw_studies`."""
+        return draw_studies(self.names, self.table, self.sentence())
 
 
 def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = None) -> StudyComparison:

@@ -1,7 +1,5 @@
 """What changed since an earlier page of the same study: pours, effects, recommended settings."""
 
-from __future__ import annotations
-
 import hashlib
 from collections.abc import Sequence
 from pathlib import Path
@@ -13,7 +11,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.report.carried import NoLogInside, read_page_data
+from testpour.report.page_log import NoLogInside, read_page_data
 from testpour.study import Study
 from testpour.units import show, to_unit
 from testpour.wording import count, first_few, listed, signed

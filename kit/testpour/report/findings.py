@@ -1,7 +1,5 @@
 """What the page says was asked, poured, found, missed and believed; every number is asked of the fits."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -9,7 +7,7 @@ import pandas as pd
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
-from testpour.causes.every import EveryAnswer
+from testpour.causes.why_all import EveryAnswer
 from testpour.exchange.data_link import image_link
 from testpour.logbook.castings import Castings
 from testpour.models.check import check_fit

@@ -2,11 +2,10 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import factorial
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
+from scipy.special import beta, ndtr
 
 from testpour.causes.complaint import at_age, read_on, seen_words
 from testpour.causes.whole_log import neighbours
@@ -180,13 +179,8 @@ def _memberships(count):
 
 def _weights(orders):
     """What each subset's value adds to each setting's Shapley value: (subsets, settings)."""
-    count = orders.shape[1]
-    if not count:
-        return np.zeros((len(orders), 0))
-    size = orders.sum(axis=1)
-    joined = [factorial(max(s - 1, 0)) * factorial(count - s) / factorial(count) if s else 0.0 for s in size]
-    apart = [factorial(s) * factorial(count - s - 1) / factorial(count) if s < count else 0.0 for s in size]
-    return np.where(orders, np.array(joined)[:, None], -np.array(apart)[:, None])
+    size, rest = orders.sum(axis=1, keepdims=True), (~orders).sum(axis=1, keepdims=True)
+    return np.where(orders, beta(size, rest + 1), -beta(size + 1, rest))  # (s - 1)! (n - s)! / n!, and s! (n - s - 1)! / n!
 
 
 def _values(fit, table):
@@ -197,8 +191,7 @@ def _values(fit, table):
         return ndtr(latent[:, :, None] - fit.posterior.cuts[pick][:, None, :]).sum(axis=2)
     if fit.reading.scale == "log":
         return latent
-    room = table["room_temperature"].to_numpy(float) if "room_temperature" in table else None
-    return to_reading(fit.reading, latent, room)
+    return to_reading(fit.reading, latent, table.get("room_temperature"))
 
 
 def _words(study, name):

@@ -36,7 +36,7 @@ def json_for_page(data: Any) -> Markup:
 def page_data(castings: Castings, statements: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
-    `statements` is what this page says, see `since.statements`; `before` what an earlier page said. Who read it is a
+    `statements` is what this page says, see `page_changes.statements`; `before` what an earlier page said. Who read it is a
     number, not a name; where the log is kept stays at home.
     """
     study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
@@ -146,7 +146,7 @@ def _complete(data):
 
 
 def _comparable(statements):
-    """Whether what a page said is of the form `since.statements` gives it, so that a later page can compare itself with it."""
+    """Whether what a page said is of the form `page_changes.statements` gives it, so that a later page can compare itself with it."""
     try:
         effects = [one for by_factor in statements["effects"].values() for one in by_factor.values()]
         numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]

@@ -9,10 +9,10 @@ import pandas as pd
 
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
-from testpour.planning.believed import settings_refused
 from testpour.planning.coding import Coding, coding_for, each_of, is_list
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
+from testpour.planning.study_design import settings_refused
 from testpour.scale import weighable
 from testpour.study import Study, StudyProblems
 from testpour.units import show

@@ -11,9 +11,9 @@ from testpour.advice.recommend import Recommendation
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice
-from testpour.report.carried import NoLogInside, read_page, read_page_data
 from testpour.report.page import findings_page, render
-from testpour.report.since import changes, earlier_statements, statements
+from testpour.report.page_changes import changes, earlier_statements, statements
+from testpour.report.page_log import NoLogInside, read_page, read_page_data
 from testpour.study_file import study_from
 
 STUDY = {

@@ -7,14 +7,14 @@ import pytest
 
 from testpour.caution_rules import Cautions
 from testpour.models.settings import settings_table
-from testpour.planning import believed, repair
 from testpour.planning import pour_cautions as judged
-from testpour.planning.believed import HeatLimit, design_problem
+from testpour.planning import repair, study_design
 from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
 from testpour.planning.pour_cautions import believed_peaks, by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import PlanRequest, _middle_pours
+from testpour.planning.study_design import HeatLimit, design_problem
 from testpour.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
@@ -90,7 +90,7 @@ def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak
 
 
 def test_a_pour_is_too_hot_from_the_boiling_point_on(monkeypatch):
-    monkeypatch.setattr(believed, "believed_peaks", lambda study, table: np.array([BOILING - 0.1, BOILING, BOILING + 5]))
+    monkeypatch.setattr(study_design, "believed_peaks", lambda study, table: np.array([BOILING - 0.1, BOILING, BOILING + 5]))
     assert HeatLimit(coding_for(blocks(), 1))(np.array([[-1.0, -1, 1], [0, 0, 1], [1, 1, 1]])).tolist() == [False, True, True]
 
 

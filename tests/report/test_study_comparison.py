@@ -8,7 +8,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.problems import Problem
 from testpour.report.overlap import overlap_of
-from testpour.report.versus import _verdict, compare_studies
+from testpour.report.study_comparison import _verdict, compare_studies
 from testpour.study_file import study_from
 
 FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}, "room_temperature": {}, "thickness": {"from": "5 mm", "to": "18 mm"}}
