@@ -5,7 +5,7 @@ from dataclasses import fields, replace
 from functools import cache
 from typing import Any
 
-from testpour.columns import C, ColumnProblem, Factor, Reading, truth
+from testpour.columns import C, Column, ColumnProblem, Factor, Reading, truth
 from testpour.problems import noted
 from testpour.toml_file import own_toml
 from testpour.units import SCALES, UnitProblem, measures, shown_unit, to_unit
@@ -32,10 +32,8 @@ WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"),
 def catalogue() -> dict[str, dict[str, Any]]:
     """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
     raw = own_toml("catalogue.toml")
-    return {
-        "factors": {name: declare(Factor, name, entry) for name, entry in raw["factors"].items()},
-        "readings": {name: declare(Reading, name, entry) for name, entry in raw["readings"].items()},
-    }
+    kinds: dict[str, type[Column]] = {"factors": Factor, "readings": Reading}
+    return {section: {name: declare(kind, name, entry) for name, entry in raw[section].items()} for section, kind in kinds.items()}
 
 
 def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:

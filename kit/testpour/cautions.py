@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from testpour.columns import Reading
     from testpour.study import Study
 
-LEVELS = ("refuse", "warn")
 ASIDE = ("age", "session")  # columns of a settings table that are not settings
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
 THERMOMETERS = 1.0  # K by which two thermometers may differ; common practice, no source
@@ -208,7 +207,7 @@ def _check(name, value, unit=None, words=None):
     words = words or words_of(limits[0])
     if math.isnan(value):
         return Cautions(warnings=(f"The {words} is not known, so its limits were not checked. Give the number.",))
-    said = {level: [] for level in LEVELS}
+    said = {"refuse": [], "warn": []}
     for limit in _broken(value, limits):
         side = side_of(limit)
         where = f"{words.capitalize()} {show(value, declared, 6)} is {'at or above' if side == 'from' else side} {show(limit[side], declared, 6)}"

@@ -10,9 +10,7 @@ R = TypeVar("R")
 
 @cache
 def _controller():
-    from threadpoolctl import (
-        ThreadpoolController,  # looks up the libraries that are loaded: once, and not on import
-    )
+    from threadpoolctl import ThreadpoolController  # looks up the libraries that are loaded: once, and not on import
 
     return ThreadpoolController()
 

@@ -62,6 +62,11 @@ def capital(words: str) -> str:
     return words[:1].upper() + words[1:]
 
 
+def within(words: str) -> str:
+    """Words that begin a sentence, as they go on within one: the first letter small, the rest as it was."""
+    return words[:1].lower() + words[1:]
+
+
 def shortened(text: str, longest: int = 60) -> str:
     """`text`, cut where it is too long to be quoted in a message."""
     return text if len(text) <= longest else f"{text[:longest]} ..."

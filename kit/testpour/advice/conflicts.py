@@ -47,8 +47,7 @@ class AimsConflict:
             "widen a span, or change what is given: another room, another thickness."
         )
 
-    def __repr__(self):
-        return self.sentence()
+    __repr__ = sentence
 
 
 def aims_in_the_way(

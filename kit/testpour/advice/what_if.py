@@ -14,7 +14,7 @@ from testpour.caution_rules import Cautions
 from testpour.cautions import check_table
 from testpour.models.chance import Chance, cautions_at, chance, chance_between, chance_words, mean_and_interval, untold
 from testpour.models.fits import Fits
-from testpour.models.settings import as_met, other_half, post_cure_words, settings_table, stated_names
+from testpour.models.settings import as_met, other_half, post_cure_words, repeated, settings_table, stated_names
 from testpour.models.terms import HOURS, OVEN
 from testpour.study import Study
 from testpour.threads import one_thread
@@ -147,7 +147,7 @@ def _changes(fits, states, table):
         values = np.unique(on_step(factor, np.linspace(0, 1, 2 if factor.kind == "yes/no" else LEVELS)))
         if factor.name == "room_temperature":
             values = values[values > now]
-        tried = table.loc[table.index.repeat(len(values))].assign(**{factor.name: values}).reset_index(drop=True)
+        tried = repeated(table, **{factor.name: values})
         tried = tried.assign(**beside) if factor.name == OVEN else tried
         tried = tried[allowed(fits, tried)] if len(tried) else tried
         if len(tried):

@@ -8,7 +8,7 @@ from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN, NOTHING
 from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import worse_groups
-from testpour.wording import in_hundred, listed
+from testpour.wording import in_hundred, listed, within
 
 THINNER = "Pour it thinner or in layers first, which keeps it cool"
 
@@ -80,8 +80,7 @@ def from_now_on(answer: WeighedCase, behind: Sequence[str]) -> dict[str, str]:
     hot = [name for name in orders if causes[name].runs == "hot"]
     slow = next((name for name in causes if openly.get(name) and causes[name].runs == "slow"), "")
     if hot and slow:
-        then = orders[slow][:1].lower() + orders[slow][1:]
-        orders |= {slow: "", **dict.fromkeys(hot, f"{THINNER}; only then {then}, since in a deep pour that runs hotter")}
+        orders |= {slow: "", **dict.fromkeys(hot, f"{THINNER}; only then {within(orders[slow])}, since in a deep pour that runs hotter")}
     return orders
 
 

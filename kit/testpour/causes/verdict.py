@@ -9,7 +9,7 @@ from testpour.causes.questions import cheapest_test, told_apart
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.weighed_case import WeighedCase
-from testpour.wording import capital, in_days, in_html, in_hundred, listed
+from testpour.wording import capital, in_days, in_html, in_hundred, listed, within
 
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told
@@ -90,7 +90,7 @@ def _closed(clauses):
 def _next_time(answer, behind):
     """What to do from now on about the likeliest causes, if it can be told which they are, and about what the settings openly did beside them."""
     after = from_now_on(answer, () if unsure(answer) else behind).values()
-    words = "; ".join(dict.fromkeys(_lower(text) for text in after if text))
+    words = "; ".join(dict.fromkeys(within(text) for text in after if text))
     return f"Next time: {words}." if words else ""
 
 
@@ -104,7 +104,7 @@ def _beside(answer, behind):
 
 
 def _cautions(causes):
-    return [(6 + place / 10, f"Mind: {_lower(cause.care)}.") for place, cause in enumerate(causes) if cause.care]
+    return [(6 + place / 10, f"Mind: {within(cause.care)}.") for place, cause in enumerate(causes) if cause.care]
 
 
 def _ranked(bars):
@@ -138,7 +138,7 @@ def _must(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float,
     if answer.together:
         yield 1, "The first two together fit best."
     if answer.case.refused:
-        yield 0.3, f"Check its entry: {_lower(answer.case.refused)}"
+        yield 0.3, f"Check its entry: {within(answer.case.refused)}"
     yield from vital
     yield ALSO, also_missed(answer)
     yield from _about(answer, behind)
@@ -149,7 +149,7 @@ def _to_do(answer, causes):
     if unsure(answer):
         return _look_next(answer)
     now, told = order(answer, causes[0].name), "untimely" in answer.case.signs and any(cause.of_the_log for cause in causes)
-    return f"This casting: {_lower(now)}." if now and not told else ""  # the check of its entry says what to do
+    return f"This casting: {within(now)}." if now and not told else ""  # the check of its entry says what to do
 
 
 def _about(answer, behind):
@@ -211,7 +211,7 @@ def _look_next(answer):
     asked, study = answer.ask(), answer.case.fits.study
     unseen = dict.fromkeys(aim.reading for aim in unread(answer.case.fits.castings, answer.pour) if aim.reading not in answer.case.seen)
     never = f"Read its {listed(study.reading(name).words for name in unseen)} too." if unseen else ""
-    return " ".join(filter(None, (f"Look next: {_lower(asked.question.ask)}" if asked else "", never)))
+    return " ".join(filter(None, (f"Look next: {within(asked.question.ask)}" if asked else "", never)))
 
 
 def unsure(answer: WeighedCase) -> bool:
@@ -230,10 +230,6 @@ def unsure(answer: WeighedCase) -> bool:
 def cannot_tell(answer: WeighedCase) -> str:
     """That it cannot be told yet, in a sentence."""
     return f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
-
-
-def _lower(text):
-    return text[:1].lower() + text[1:]
 
 
 def _count(*texts: str) -> int:

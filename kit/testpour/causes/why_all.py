@@ -15,7 +15,7 @@ from testpour.causes.verdict import ENOUGH
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
 from testpour.models.fits import Fits
 from testpour.threads import one_thread
-from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html
+from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html, within
 
 BLAMED = 0.2  # chance of a bad lot, on average over its castings that miss an aim, from which it is named for all of them
 
@@ -112,7 +112,7 @@ def bad_lot(answers: Mapping[str, Answer]) -> str:
     called = listed(f"{case.fits.study.factor(column).words} {lot}" for column, lot in lots)
     return in_days(
         f"Of {called}, {len(mine - good)} of {count(len(mine), 'casting')} miss an aim, of other lots {len(rest - good) or 'none'} of {len(rest)}: "
-        f"look at that lot first. {cause.next_time}. {_tells_study(by, first, (others or [NOTHING])[0])} Mind: {cause.care[:1].lower()}{cause.care[1:]}."
+        f"look at that lot first. {cause.next_time}. {_tells_study(by, first, (others or [NOTHING])[0])} Mind: {within(cause.care)}."
     )
 
 
@@ -154,7 +154,7 @@ def _tells_study(answer, first, second):
     """What to try first where the whole log fails, by the likeliest cause; a test pour that tells it from the next where none is stated for it."""
     table, openly = answer.case.table, answer.openly
     test = table.causes[tested(table, first, openly)].try_first
-    return f"To tell, {test[0].lower()}{test[1:]}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
+    return f"To tell, {within(test)}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
 
 
 @one_thread

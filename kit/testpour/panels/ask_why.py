@@ -27,7 +27,7 @@ from testpour.panels.parts import (
     text,
 )
 from testpour.panels.workshop import SCALES, Needed
-from testpour.wording import capital, in_hundred, listed
+from testpour.wording import capital, in_hundred, listed, within
 
 PICTURE_WIDTH = 420  # pixels of the photograph
 POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", resin=True, high=20_000)
@@ -178,7 +178,7 @@ class WhyPanel(Panel):
             yield text(f"{cannot_tell(answer)}{' Answer what is asked above first.' if answer.ask() else ''}", "strong")
         for name in behind:
             now = order(answer, name) if name == behind[0] else ""
-            at_once = f"This casting: {now[:1].lower()}{now[1:]}" if now else ""
+            at_once = f"This casting: {within(now)}" if now else ""
             does = ". ".join(filter(None, (orders[name], at_once)))
             yield from _cause_parts(answer, name, f"{capital(named(answer, name))}{does and f'. {does}'}.")
         if also_missed(answer):

@@ -26,13 +26,12 @@ from testpour.panels.parts import (
     text,
     tiles,
 )
-from testpour.panels.starting import as_kept, kept_plan, with_free_names
+from testpour.panels.starting import as_kept, kept_plan, shown_plan, with_free_names
 from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import by_pour, grouped
 from testpour.planning.problem import NotSeparated
-from testpour.study import Study
 from testpour.units import UnitProblem, beside_field, shown_unit
 from testpour.wording import count
 
@@ -222,15 +221,6 @@ def _cautions(plan, pot, scale):
     except WeighOutProblems as problem:
         whole += Cautions(tuple(problem.problems))
     return cautions(whole + by_pour(by_name))
-
-
-def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
-    """The pours in words: the session and every setting that differs."""
-    shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
-    for factor in study.factors:
-        if factor.name in pours and pours[factor.name].nunique() > 1:
-            shown[factor.words] = [factor.show(value) for value in pours[factor.name]]
-    return shown.rename_axis("pour")
 
 
 def _outlook_parts(view):

@@ -42,12 +42,14 @@ class Typed:
 
 
 def typed(words: str, parse: Callable[[str], float], unit: str = "") -> Typed:
-    """What was typed in a field, read by `parse` in `unit`."""
+    """What was typed in a field, read by `parse` in `unit`; how it was understood where that is not what was typed, as of ``"2,5"`` or ``"1/2 in"``."""
     try:
         value = parse(words)
     except UnitProblem as problem:
         return Typed(problem=beside_field(problem, shown_unit(unit)))
-    return Typed(value, read=read_as(value, unit, words))
+    read = show(value, unit, 4)
+    alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
+    return Typed(value, read="" if alike else f"read as {read}")
 
 
 def typed_number(study: Study, field: Field, words: str) -> Typed:
@@ -62,13 +64,6 @@ def typed_number(study: Study, field: Field, words: str) -> Typed:
         return Typed(problem=f"{field.label}: {words} is not a whole number. Write 1, 2, 3 ...")
     refused = check_settings(study, {field.factor: found.value}).refusals if field.factor and found.value is not None else ()
     return Typed(problem=refused[0]) if refused else found
-
-
-def read_as(value: float, unit: str, words: str) -> str:
-    """How a number was understood, where that is not what was typed: of ``"2,5"``, ``"1/2 in"`` or ``"1 kg"``."""
-    read = show(value, unit, 4)
-    alike = words.replace(" ", "") in (read.replace(" ", ""), read.partition(" ")[0])
-    return "" if alike else f"read as {read}"
 
 
 def _parsed(study, field, words, unit):

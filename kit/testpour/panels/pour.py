@@ -14,11 +14,10 @@ from testpour.bench.planned import kept_sessions
 from testpour.caution_rules import Cautions
 from testpour.models.chance import chance_between
 from testpour.panels.correction import CorrectionPart
-from testpour.panels.make_plan import shown_plan
 from testpour.panels.numbers import Field
 from testpour.panels.own_sheet import SheetPart
 from testpour.panels.parts import Part, button, cautions, choice, fold, row, step, table, text
-from testpour.panels.starting import begin_session, kept_plan, next_names, unpoured
+from testpour.panels.starting import begin_session, kept_plan, next_names, shown_plan, unpoured
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.pour_cautions import session_groups
 from testpour.problems import Problems

@@ -12,6 +12,7 @@ from testpour.bench.session_form import SessionForm
 from testpour.logbook.castings import Castings, new_names
 from testpour.panels.workshop import Memory, Needed, Workshop
 from testpour.planning.plan import Plan, names_planned
+from testpour.study import Study
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
@@ -50,6 +51,15 @@ def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     """The plan kept in the study folder, one row a pour; None where no plan is kept."""
     csv = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not csv else pd.read_csv(io.StringIO(csv), index_col=0, dtype={"session": str, "pour": str})
+
+
+def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
+    """The pours in words: the session and every setting that differs."""
+    shown = pd.DataFrame({"session": pours["session"]}, index=pours.index)
+    for factor in study.factors:
+        if factor.name in pours and pours[factor.name].nunique() > 1:
+            shown[factor.words] = [factor.show(value) for value in pours[factor.name]]
+    return shown.rename_axis("pour")
 
 
 def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:
