@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 
 from testpour.caution_rules import Cautions
+from testpour.models.beliefs import believed_peaks
 from testpour.models.settings import settings_table
 from testpour.planning import believed, repair
 from testpour.planning import pour_cautions as judged
 from testpour.planning.believed import HeatLimit, design_problem
 from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
-from testpour.planning.pour_cautions import believed_peaks, by_pour
+from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import PlanRequest, _middle_pours
 from testpour.study_file import study_from
@@ -84,7 +85,7 @@ def test_beliefs_about_coded_effects_by_hand():
 @pytest.mark.parametrize("gel, peak, refused, warned", [(5.02, 109.97, 0, 0), (4.97, 110.0, 0, 2), (30.0, 144.97, 0, 1), (30.0, 145.02, 1, 0)])
 def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak, refused, warned):
     """Gel times warn below 5 min, peaks from 110 °C and are refused from 145 °C."""
-    monkeypatch.setattr(judged, "_believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
+    monkeypatch.setattr(judged, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
     found = judged.pour_cautions(blocks(), {"catalyst": 1.5})
     assert (len(found.refusals), len(found.warnings)) == (refused, warned)
 

@@ -12,12 +12,11 @@ import numpy as np
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, hottest_peak
-from testpour.models.beliefs import beliefs_for
+from testpour.models.beliefs import beliefs_for, believed_peaks
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
-from testpour.planning.pour_cautions import believed_peaks
 from testpour.planning.problem import Axis, DesignProblem
 from testpour.study import Study
 
