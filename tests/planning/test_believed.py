@@ -191,3 +191,8 @@ def test_a_casting_that_nobody_measures_heats_itself_as_much():
     assert any("Styrene boils" in said for said in judged.pour_cautions(unmeasured, thick).refusals)
     assert HeatLimit(coding_for(unmeasured, 1)).binds
     assert peaks(plan_pours(unmeasured, sessions=2, pours=5)).max() < BOILING
+
+
+def test_a_block_too_deep_to_pour_in_one_is_told_to_be_planned_as_layers():
+    with pytest.raises(PlanConflict, match="or pour in layers: each layer is a pour of its own, with its own depth as the thickness"):
+        plan_pours(blocks(thickness={"from": "60 mm", "to": "60 mm"}), sessions=2, pours=4)
