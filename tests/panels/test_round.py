@@ -590,3 +590,8 @@ def test_a_plan_that_cannot_be_says_where_to_tap(own, hand):
     path.write_text(words.replace("[readings]", "[readings]\npeak_temperature = {}"), "utf-8")
     at = hand(tp.plan_panel(own)).wait()
     assert "in study.toml" in at.words() and "by tapping, in the notebook 0-start-here" in at.words()
+
+
+def test_who_comes_with_pours_on_paper_is_told_where_they_go(own, hand):
+    """Whoever asks why of an empty log was sent to plan pours, and may have made five."""
+    assert "Pours made before, on paper or in a sheet, are read in there too: one row a pour." in hand(tp.why_panel(own)).words()
