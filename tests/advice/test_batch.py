@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -9,7 +10,7 @@ import pandas as pd
 import pytest
 
 from testpour.advice import batch, picking
-from testpour.advice.batch import next_pours
+from testpour.advice.batch import STOP, next_pours
 from testpour.advice.candidates import RoomProblem, checked_given, free_factors, unlike
 from testpour.advice.contexts import where_judged
 from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
@@ -443,3 +444,10 @@ def test_refusals(fits):
         next_pours(fits, room="6 degC")
     with pytest.raises(NoAims, match="states no aim"):
         next_pours(replace(fits, study=replace(fits.study, aims=())), room=18)
+
+
+def test_the_section_that_weighs_going_on_is_where_the_pours_say_it_is():
+    """The sentence stands in that notebook too, so it names the section."""
+    number, name = re.fullmatch(r"Whether to go on is weighed in section (\d) of the notebook (\S+)\.", STOP).groups()
+    book = (Path(__file__).parents[2] / "notebooks" / f"{name}.ipynb").read_text("utf-8")
+    assert f"## {number}. Go on, or stop?" in book

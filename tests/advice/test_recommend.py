@@ -202,6 +202,19 @@ def test_what_is_refused_or_likely_to_boil_is_never_proposed(fits):
     assert list(allowed(fits, strong)) == [True, False]
 
 
+def test_without_a_thermometer_what_the_trade_believes_boils_is_refused(fits):
+    """By rules of thumb of the trade for 20 °C: 10 mm stays far below 145 °C, 60 mm passes it with any dose, and the least dose is the coolest."""
+    cold = replace(fits.study, readings=tuple(r for r in fits.study.readings if r.name != "peak_temperature"), aims=fits.study.aims[:-1])
+    assert fits.study.aims[-1].reading == "peak_temperature"
+    readings = fits.castings.readings
+    unread = fit_castings(replace(fits.castings, study=cold, readings=readings[readings["reading"] != "peak_temperature"]))
+    assert not recommend(unread, room=20, fixed={"thickness": 10}).cautions.refusals
+    block = recommend(unread, room=20, fixed={"thickness": 60})
+    (said,) = block.cautions.refusals
+    assert said.startswith("The trade's peak temperature of 1") and "Styrene boils there" in said and block.settings["catalyst"] < 1.2
+    assert list(allowed(unread, settings_table(cold, [{"thickness": depth} for depth in (10, 60)], room=20))) == [True, False]
+
+
 def test_settings_looked_at_reach_both_ends_of_every_span(fits):
     given, free = settings_table(fits.study, {}, room=20), free_factors(fits.study, {})
     table = spread_settings(fits.study, free, given, 64)

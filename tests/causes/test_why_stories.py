@@ -38,6 +38,15 @@ STORIES = {
     "bottle caps 2 mm deep, soft and sticky all through; what was left in the cup is hard": (
         {"gel_time": "x1.5", "tack": 2, "hardness": -25}, {"thickness": 2.0, "catalyst": 1.2}, {"where": "throughout", "cup": "cured all over"},
         "too_thin", "catalyst label: 15 drops an ounce at 1/8 in, 4 at 1 in"),
+    "a thin first coat; it lay smooth and went into wrinkles under the second": (
+        {"gel_time": "x1", "tack": 1, "hardness": -3, "defects": 2}, {"thickness": 2.0}, {"looks": "wrinkled"}, "attacked",
+        "trade page on gel coats, February 2009: a film too thin or short of cure is attacked by the resin that follows, which wrinkles it"),
+    "hard and dry and no later than usual, but milky": (
+        {"gel_time": "x1", "tack": 0, "defects": 2}, {}, {"looks": "cloudy"}, "moisture",
+        "supplier notes: resin, mould and objects must be free of water, wet specimens turn opaque"),
+    "yellow when it came out of the mould the next day": (
+        {"gel_time": "x1", "tack": 0, "defects": 2}, {}, {"looks": "yellow or pink"}, "too_much_catalyst",
+        "casting supplier notes: yellow at once is heat or too much catalyst, yellow after months is light"),
 }
 
 
@@ -55,6 +64,23 @@ def test_a_block_that_cracked_is_told_what_to_do_next_time(beside, usual):
     answer = why(read(beside, usual, {"thickness": 40.0, "catalyst": 2.0}, readings), "X1", {"looks": "cracks", "when": "while it was hot"})
     assert answer.first == "too_hot" and "Next time: pour in layers" in answer.sentence()
     assert "This casting: once it is cold, look it over for cracks" in answer.sentence()
+
+
+@pytest.mark.parametrize("readings", [{}, {"tack": 3}])
+def test_what_is_liquid_the_next_day_is_no_slip_of_the_pen_and_not_waited_for(readings, beside, usual):
+    """Common practice, no source: a mix that has not gelled in a day had next to no catalyst; warmth for a day is worth a try, then it is waste."""
+    fits = read(beside, usual, {}, {"gel_time": 1440.0, **readings})
+    gel = (fits.castings.readings["pour"] == "X1") & (fits.castings.readings["reading"] == "gel_time")
+    still = fits.castings.readings.assign(high=fits.castings.readings["high"].mask(gel, np.inf), known=fits.castings.readings["known"].mask(gel, "not yet"))
+    answer = why(replace(fits, castings=replace(fits.castings, readings=still)), "X1")
+    assert answer.chances[["too_little_catalyst", "wrong_system"]].sum() > 0.6 and answer.chances["reading_error"] < 0.1
+    assert "This casting: keep it at 20 to 25 °C for another day; what then is still liquid will not set" in answer.sentence()
+
+
+def test_light_turns_nothing_yellow_in_a_day_and_is_heard_where_it_showed_weeks_later(beside, usual):
+    fits = read(beside, usual, {}, {"gel_time": "x1", "tack": 0, "defects": 2})
+    at_once, later = (why(fits, "X1", {"looks": "yellow or pink", **when}) for when in ({}, {"when": "weeks later"}))
+    assert at_once.chances["light"] < 0.1 and later.first == "light"
 
 
 def read(beside, usual, settings, readings):

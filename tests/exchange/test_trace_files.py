@@ -126,6 +126,10 @@ REFUSED = {
         "time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {},
         "the time steps back in 1 place, first at row 7 of the block",
     ),
+    "autumn": (
+        "time,T (°C)\n" + rows([stamp for minute in (30, 0) for stamp in stamps("%Y-%m-%d %H:%M:%S", dt.datetime(2026, 10, 25, 2, minute))[:90]]),
+        {}, "the clocks went back, add the hour to the rows from there on",
+    ),
     "twelve hours without AM": ("time,T (°C)\n" + rows(stamps("%I:%M:%S", dt.datetime(2026, 3, 14, 12, 30))), {}, "without AM and PM"),
     "two zones": (
         "time,T (°C)\n" + rows([f"{stamp} {'CET' if k < 90 else 'CEST'}" for k, stamp in enumerate(stamps("%Y-%m-%d %H:%M:%S"))]), {},

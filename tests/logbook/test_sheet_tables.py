@@ -391,7 +391,7 @@ def test_a_table_whose_cells_only_blanks_or_strokes_part_is_told_so(small, tmp_p
 
 @pytest.mark.parametrize(("cell", "said"), [
     ("Day 1 / Week 2", "is not a date. .* head the column Session; if it says how old a casting was, head it Age"), ("24 h", "head it Age"),
-    ("12.03.25", "two digits. .* For a whole column, format its cells as year-month-day"),
+    ("12/03/25", "two digits. .* For a whole column, format its cells as year-month-day"),
 ])
 def test_a_column_of_what_is_no_date_is_told_its_head(small, tmp_path, cell, said):
     with pytest.raises(LogProblems, match=said):

@@ -437,6 +437,8 @@ def test_specimens_initials_and_notes_of_readings_come_back(log, study_here, tmp
     [
         ("2026-03-01 10:30", dt.datetime(2026, 3, 1, 10, 30)),
         ("1.3.2026 9:05", dt.datetime(2026, 3, 1, 9, 5)),
+        ("12.03.25", dt.datetime(2025, 3, 12)),  # day, month and year, as the dots say
+        ("Mi., 1.4.26 14.30 Uhr", dt.datetime(2026, 4, 1, 14, 30)),
         ("31/3/2026", dt.datetime(2026, 3, 31)),
         ("3/31/2026", dt.datetime(2026, 3, 31)),
         ("14 March 2025", dt.datetime(2025, 3, 14)),
@@ -464,7 +466,8 @@ def test_dates(text, made):
     [("3/4/2026", "day first or month first"), ("31.2.2026", "not a day of the calendar"), ("soon", "not a date"),
      ("3/1/26", "'3/1/26' has a year of two digits. Write it like 2026-03-01"), ("14 March", "'14 March' has no year"),
      ("2025/13/03", "not a day of the calendar"), ("1.3.2026 2:30", "'2:30' may be at night or in the afternoon. Write 02:30 or 14:30"),
-     ("Mar 14 25", "not a date"), ("31 April 2025", "not a day of the calendar"), ("about 14 March 2025", "not a date"), ("14 Marble 2025", "not a date")],
+     ("12.03.255", "not a date"), ("31.02.25", "not a day of the calendar"), ("Mar 14 25", "not a date"), ("31 April 2025", "not a day of the calendar"),
+     ("about 14 March 2025", "not a date"), ("14 Marble 2025", "not a date")],
 )
 def test_dates_refused(text, words):
     with pytest.raises(UnitProblem, match=words):

@@ -370,7 +370,7 @@ def test_refused_sheets(log, tmp_path, text, words):
 def test_files_that_are_no_sheets(study, tmp_path):
     with pytest.raises(LogProblem, match="No sheet at .*nowhere.csv. Give its path"):
         read_sheet(study, tmp_path / "nowhere.csv")
-    with pytest.raises(LogProblem, match=r"nor a workbook \.xlsx\. Open it where it was made, and save it as \.xlsx"):
+    with pytest.raises(LogProblem, match=r"nor a workbook \.xlsx\. Open it where it was made, choose Save As, take the file type that ends in \.xlsx"):
         read_sheet(study, write(tmp_path, "x", "sheet.ods"))
     with pytest.raises(LogProblem, match="sheet.xlsx: not readable as XLSX"):
         read_sheet(study, write(tmp_path, "pour,catalyst", "sheet.xlsx"))

@@ -107,3 +107,11 @@ def test_a_doubtful_number_is_not_said_to_be_in_the_log_before_it_is(own, hand):
     assert "A1: Catalyst 0.022 %" in warned and "in the log as written" not in warned
     with tp.Logbook(tp.read_study(own), "sqlite://") as log, pytest.warns(UserWarning, match="The numbers are in the log as written. Correct"):
         log.add_sheet("mine.csv")
+
+
+def test_a_sheet_of_another_program_is_offered_and_says_how_to_save_it(at, own):
+    (own / "Güsse.ods").write_bytes(b"PK")
+    at.wait()
+    at.type("sheet", "Güsse.ods")
+    (refused,) = [part["text"] for part in at.parts("caution") if part["level"] == "refuse"]
+    assert "choose Save As, take the file type that ends in .xlsx, and read that file" in refused and at.part("store") is None

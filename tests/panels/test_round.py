@@ -226,6 +226,22 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
 
 
 @pytest.mark.slow
+def test_a_deep_pour_is_told_as_layers(poured, hand):
+    """The log's thickest pour is 18 mm: 60 mm in one is refused, 18 mm runs hot in one by `two_layers`, 6 mm does not."""
+    at = hand(tp.today_panel(poured))
+    at.type("room", "22")
+    at.type("depth", "60")
+    assert "say the depth of a layer above: each is a pour of its own" in at.words()
+    assert "is beyond one and a half times the thickest known here" in at.words() and at.part("pour") is None
+    at.type("depth", "18")
+    assert "In two layers instead" in [part["words"] for part in at.parts("fold")] and "As two layers of 9 and 9 mm it is" in at.words()
+    at.type("depth", "6")
+    assert "In two layers instead" not in [part["words"] for part in at.parts("fold")] and at.part("pour")
+    for name in ("room", "depth"):
+        at.type(name, "")
+
+
+@pytest.mark.slow
 def test_today_says_so_where_no_settings_are_likely_to_do(poured, hand, tmp_path):
     """A gel within a minute: not one of the ten pours came near it."""
     folder = shutil.copytree(poured, tmp_path / "hasty")
@@ -574,3 +590,8 @@ def test_a_plan_that_cannot_be_says_where_to_tap(own, hand):
     path.write_text(words.replace("[readings]", "[readings]\npeak_temperature = {}"), "utf-8")
     at = hand(tp.plan_panel(own)).wait()
     assert "in study.toml" in at.words() and "by tapping, in the notebook 0-start-here" in at.words()
+
+
+def test_who_comes_with_pours_on_paper_is_told_where_they_go(own, hand):
+    """Whoever asks why of an empty log was sent to plan pours, and may have made five."""
+    assert "Pours made before, on paper or in a sheet, are read in there too: one row a pour." in hand(tp.why_panel(own)).words()

@@ -6,12 +6,13 @@ import numpy as np
 import pytest
 
 from testpour.caution_rules import Cautions
+from testpour.models.beliefs import believed_peaks
 from testpour.models.settings import settings_table
 from testpour.planning import pour_cautions as judged
 from testpour.planning import repair, study_design
 from testpour.planning.coding import coding_for
 from testpour.planning.plan import plan_pours
-from testpour.planning.pour_cautions import believed_peaks, by_pour
+from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import PlanRequest, _middle_pours
 from testpour.planning.study_design import HeatLimit, design_problem
@@ -84,7 +85,7 @@ def test_beliefs_about_coded_effects_by_hand():
 @pytest.mark.parametrize("gel, peak, refused, warned", [(5.02, 109.97, 0, 0), (4.97, 110.0, 0, 2), (30.0, 144.97, 0, 1), (30.0, 145.02, 1, 0)])
 def test_a_believed_middle_is_never_rounded_up_to_a_limit(monkeypatch, gel, peak, refused, warned):
     """Gel times warn below 5 min, peaks from 110 °C and are refused from 145 °C."""
-    monkeypatch.setattr(judged, "_believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
+    monkeypatch.setattr(judged, "believed_middle", lambda study, reading, table: np.array([gel if reading.name == "gel_time" else peak]))
     found = judged.pour_cautions(blocks(), {"catalyst": 1.5})
     assert (len(found.refusals), len(found.warnings)) == (refused, warned)
 
@@ -190,3 +191,8 @@ def test_a_casting_that_nobody_measures_heats_itself_as_much():
     assert any("Styrene boils" in said for said in judged.pour_cautions(unmeasured, thick).refusals)
     assert HeatLimit(coding_for(unmeasured, 1)).binds
     assert peaks(plan_pours(unmeasured, sessions=2, pours=5)).max() < BOILING
+
+
+def test_a_block_too_deep_to_pour_in_one_is_told_to_be_planned_as_layers():
+    with pytest.raises(PlanConflict, match="or pour in layers: each layer is a pour of its own, with its own depth as the thickness"):
+        plan_pours(blocks(thickness={"from": "60 mm", "to": "60 mm"}), sessions=2, pours=4)

@@ -168,6 +168,7 @@ def test_the_same_log_twice_is_found_by_content_whatever_it_is_called(bench):
     problem = refused([bench(1), bench(2), again])
     assert problem.table.iloc[0]["bench"] == "Bench 3"
     assert "brings 6 pours of 6 that Bench 1 brought already" in problem.problems[0]
+    assert "two copies of one log, write one as a spreadsheet and read that into the other" in problem.problems[0]
     assert join_logs([bench(1), bench(2), again], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
 
 

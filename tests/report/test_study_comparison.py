@@ -60,6 +60,13 @@ def test_a_bench_that_is_slower_everywhere_differs_in_level(one):
     assert row["verdict"] == "differ" and row["low"] < 100 < row["high"]
 
 
+@pytest.mark.parametrize(("slower", "verdict"), [(1.0, "agree"), (1.12, "cannot tell")])
+def test_levels_whose_difference_is_small_and_most_likely_there_do_not_agree(one, slower, verdict):
+    """Within a quarter of each other, and the interval of the difference lies beside 0: no reader would call it agreement."""
+    row = compare_studies(one, bench("Two", level=30.0 * slower, seed=2)).table.loc[("gel time", "level")]
+    assert row["verdict"] == verdict
+
+
 def test_few_pours_cannot_tell_and_no_pours_are_belief(one):
     few = compare_studies(one, bench("Two", pours=1, seed=2))
     assert "both poured" in few.sentence() or "no range of a setting in common" in few.sentence()

@@ -28,6 +28,7 @@ from testpour.wording import in_html, listed, table_html
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
+STOP = "Whether to go on is weighed in section 6 of the notebook 4-next-pours."
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +89,7 @@ class NextPours:
         elif self.aim == MAKE and self.promised:
             text = f"{now}. What is proposed is what is likeliest to come out good, not what would tell most."
         elif gain < 100 * ENOUGH:
-            text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average. The notebook 4-next-pours says whether to go on."
+            text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average. {STOP}"
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
         return self.cautions.around(text + self.apart())

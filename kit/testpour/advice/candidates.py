@@ -12,6 +12,7 @@ from scipy.stats import qmc
 from testpour.advice.prospect import latent_moments
 from testpour.cautions import check_settings, hottest_peak
 from testpour.columns import Factor
+from testpour.models.beliefs import believed_peaks
 from testpour.models.fits import Fits
 from testpour.models.remainder import coordinates_of
 from testpour.models.scales import to_latent
@@ -162,14 +163,15 @@ def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     are unlikely to boil, the coolest tenth are allowed.
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
-    kept = ~_refused(fits.study, table)
-    if fit is None:
-        return kept
-    limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
-    mean, variance = latent_moments(fit, table)
-    margin = ((limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2))).reshape(choices, -1)
-    kept = kept.reshape(choices, -1)
-    cool = margin > -ndtri(RISK)
+    kept = ~_refused(fits.study, table).reshape(choices, -1)
+    if fit is None:  # no peak was ever read
+        margin, least = hottest_peak() - believed_peaks(fits.study, table), 0.0
+    else:
+        limit = to_latent(fit.reading, np.full(len(table), hottest_peak()), table.get("room_temperature"))
+        mean, variance = latent_moments(fit, table)
+        margin, least = (limit - mean) / np.sqrt(variance + np.mean(fit.scatter() ** 2)), -ndtri(RISK)
+    margin = margin.reshape(choices, -1)
+    cool = margin > least
     some = (kept & cool).any(axis=1, keepdims=True)
     return (kept & np.where(some, cool, margin >= np.quantile(margin, 0.9, axis=1, keepdims=True))).ravel()
 

@@ -80,6 +80,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     odd = bool(not seen or refused or far)
     signs = signs_of(table, castings, pour, found, off, odd, _swapped(fits, pour, seen))
     table = table.with_signs(signs)
+    for now in (table.signs[name]["now"] for name in signs if "now" in table.signs[name]):
+        table = replace(table, causes={name: replace(cause, now=now, meanwhile="") if cause.alike else cause for name, cause in table.causes.items()})
     settled = _hardened(castings, pour, found) | (HARD if hard else {})
     settled |= (THROUGHOUT if throughout else {}) | (BAD_DAY if "worse_day" in signs else {})
     cold = table.signs["cold_room"]["below"] if "cold_room" in signs else None  # good castings of a room as cold would hide what it does

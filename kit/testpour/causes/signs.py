@@ -106,6 +106,11 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         elif "late" in sign:
             aged = [m for m in missed if m.aim.age is not None]
             shows = bool(aged) and all(m.age >= sign["late"] * m.aim.age for m in aged)
+        elif "within" in sign:
+            shows = bool(missed) and all(m.age < sign["within"] for m in missed)
+        elif "still" in sign:
+            gel = read_on(castings, pour, "gel_time")
+            shows = bool((np.isinf(gel["high"]) & (gel["low"] >= sign["still"])).any())
         elif "warms_below" in sign:
             shows = _own_peak(row) < sign["warms_below"]
         elif "scale" in sign:

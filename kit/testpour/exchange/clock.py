@@ -239,6 +239,7 @@ def _from_first(minutes, used, clock=False, date=None):
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
         problem = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
-        return _unreadable(used, f"{problem}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00.")
+        return _unreadable(used, f"{problem}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00; "
+                          "after a night in which the clocks went back, add the hour to the rows from there on.")
     first = minutes[known[0]]
     return Times(minutes - first, frozenset(used), -float(first) if clock else None, date), []

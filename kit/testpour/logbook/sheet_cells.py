@@ -37,7 +37,8 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tupl
     if not path.exists():
         raise LogProblem(f"No sheet at {path}. Give its path, or put it beside the study file.")
     if path.suffix.casefold() not in (".csv", ".tsv", ".txt", ".xlsx"):
-        raise LogProblem(f"{path.name} is neither a text file (.csv, .tsv, .txt) nor a workbook .xlsx. Open it where it was made, and save it as .xlsx.")
+        raise LogProblem(f"{path.name} is neither a text file (.csv, .tsv, .txt) nor a workbook .xlsx. Open it where it was made, choose Save As, "
+                         "take the file type that ends in .xlsx, and read that file.")
     try:
         if path.suffix.casefold() == ".xlsx":
             rows, across, unread = read_workbook(path)

@@ -8,15 +8,16 @@ import pandas as pd
 
 from testpour.units import UnitProblem
 
-TWO_DIGITS = re.compile(r"\d{1,2}([./-])\d{1,2}\1\d{2}\b")
+TWO_DIGITS = re.compile(r"\d{1,2}([/-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
-DAY_FIRST = re.compile(r"(\d{1,2})([./-])(\d{1,2})\2(\d{4})")
 YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})")
 MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
     "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
     "october oktober", "november", "december dezember",
 )
 WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
+# Dots stand between day, month and year, so that two figures are enough for the year there.
+DAY_FIRST = re.compile(rf"{WEEKDAY}(\d{{1,2}})([./-])(\d{{1,2}})\2(\d{{4}}|(?<=\.)\d\d(?!\d))", re.IGNORECASE)
 NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year stand last, behind the month
     re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?", re.IGNORECASE),
     re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?", re.IGNORECASE),
@@ -57,8 +58,8 @@ def moment(value: str | dt.date | None) -> dt.datetime:
 
     A date alone is its midnight, which stands for an hour that is not known: `hour_known`.
 
-    Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day cannot be taken for the
-    month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
+    Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1.3.26"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day
+    cannot be taken for the month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
     """
     if value is None:
         return dt.datetime.now().replace(microsecond=0)
@@ -114,8 +115,7 @@ def _parse_moment(text):
 def _day_of(text):
     """The midnight of a day that is not written as a computer writes it."""
     if (named := _month_named(text)) and named["year"]:
-        year = named["year"].strip("'")
-        return _calendar_day(text, year if len(year) == 4 else f"20{year}", named["month"], named["day"])
+        return _calendar_day(text, named["year"].strip("'"), named["month"], named["day"])
     if match := YEAR_FIRST.fullmatch(text):
         return _calendar_day(text, match[1], match[3], match[4])
     match = DAY_FIRST.fullmatch(text)
@@ -148,8 +148,9 @@ def month_number(word: str) -> int:
 
 
 def _calendar_day(text, *parts):
-    """The midnight of year, month and day, which are read from `text`."""
+    """The midnight of year, month and day, which are read from `text`; a year of two digits is one from 2000."""
+    year, month, day = map(int, parts)
     try:
-        return dt.datetime(*map(int, parts))
+        return dt.datetime(year + 2000 * (year < 100), month, day)
     except ValueError:
         raise UnitProblem(f"date: {text!r} is not a day of the calendar. Write it like 2026-03-01.") from None

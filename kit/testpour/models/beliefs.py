@@ -37,8 +37,8 @@ import pandas as pd
 
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
-from testpour.models.scales import own_scale
-from testpour.models.terms import TERMS, Term, own_term
+from testpour.models.scales import own_scale, to_reading
+from testpour.models.terms import TERMS, Term, design, own_term
 from testpour.problems import Problem
 from testpour.study import Study
 from testpour.toml_file import own_toml
@@ -224,3 +224,18 @@ def _own_beliefs(reading, rows):
             table[name] = {**entry, "mean": centre if name == "level" else 0.0, "sd": unit * entry["sd"]}
     return table
 
+
+def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
+    """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
+    believed = beliefs_for(study, reading)
+    return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
+
+
+def peak_reading(study: Study) -> Reading:
+    """The peak temperature as the study reads it, or the trade's: a casting heats itself whether or not it is measured."""
+    return next((reading for reading in study.readings if reading.scale == "rise"), catalogue()["readings"]["peak_temperature"])
+
+
+def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray:
+    """The believed peak of each row of a complete settings table, degC."""
+    return believed_middle(study, peak_reading(study), table)

@@ -10,6 +10,7 @@ import pandas as pd
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_table
+from testpour.models.beliefs import believed_peaks
 from testpour.models.fits import Fits
 from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table, stated_names
 from testpour.problems import Problem
@@ -154,7 +155,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about in complete settings.
 
-    In any row of them, and in the quickest gel and the hottest peak predicted there.
+    In any row of them, and in the quickest gel and the hottest peak predicted there; by the trade's peak where the log holds none.
     """
     cautions = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
     for fit in fits.values() if len(table) else ():
@@ -162,4 +163,6 @@ def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
             cautions += check_gel_time(float(fit.predict(table)["middle"].min()))
         elif fit.reading.scale == "rise":
             cautions += check_peak(float(fit.predict(table)["middle"].max()))
+    if len(table) and not any(fit.reading.scale == "rise" for fit in fits.values()):
+        cautions += check_peak(float(believed_peaks(fits.study, table).max()), "the trade's peak temperature of")
     return cautions

@@ -19,6 +19,7 @@ from testpour.panels.workshop import Needed, file_mark
 from testpour.wording import at_age, capital, count, first_few
 
 ENDINGS = (".csv", ".xlsx")
+OTHERS = (".ods", ".xls", ".tsv")  # offered too: whoever sees no file of theirs is not told how to save it
 HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
 
 
@@ -80,7 +81,7 @@ class SheetPart(Panel):
     def _sheets(self):
         """Names of the files to choose from; a spreadsheet program's own, which begin with ~ or ., are passed over."""
         files = sorted(self.workshop.folder.iterdir()) if self.workshop.folder.is_dir() else []
-        return [file.name for file in files if file.suffix.casefold() in ENDINGS and file.name[0] not in "~." and file.is_file()]
+        return [file.name for file in files if file.suffix.casefold() in ENDINGS + OTHERS and file.name[0] not in "~." and file.is_file()]
 
     def _preview(self, name):
         path, planned = self.workshop.folder / name, planned_names(self.workshop)[0]

@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
+from testpour.advice.asking import AskedTooMuch
 from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, predicted_words
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import NO_CATALYST
@@ -37,7 +38,7 @@ from testpour.wording import capital, listed
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
 ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
-REFUSED = "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say a smaller depth above and pour in layers."
+REFUSED = "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say the depth of a layer above: each is a pour of its own."
 
 
 class TodayPanel(Panel):
@@ -101,7 +102,7 @@ class TodayPanel(Panel):
             base = {k: v for k, v in found.settings.items() if k not in ("age", "room_temperature")}
             at = found.settings.get("room_temperature")
             each = {pot: tp.chance(fits, {**base, "pigment": load}, room=at) for pot, load in loads.items()}
-            return found, list(_answer(found, each))
+            return found, [*_answer(found, each), _in_layers(fits, found)]
 
         return self.work_out("Finding the settings with the best chance", make, room, tuple(fixed.items()), tuple(loads.items()))
 
@@ -248,6 +249,15 @@ def _answer(advice, chances):
     if unpoured := dict.fromkeys(itertools.chain(advice.beyond, *beyond_by_pot)):  # a pot has its own pigment
         yield caution(f"Never poured yet: {', '.join(unpoured)}. Try one pour before relying on it.")
     yield fold("What one casting should read", table(predicted_words(advice.study, advice.predicted), NINE_IN_TEN))
+
+
+def _in_layers(fits, advice):
+    """Two layers in place of one hot pour, and when to pour the second; of a depth that is refused, why that cannot be told."""
+    try:
+        layers = tp.two_layers(fits, advice.settings)
+    except AskedTooMuch as problem:
+        return text(" ".join(problem.problems)) if advice.cautions.refusals else None
+    return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed else None
 
 
 def today_panel(folder: str | Path = ".") -> TodayPanel:

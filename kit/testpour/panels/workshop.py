@@ -169,7 +169,8 @@ class Workshop:
         """The castings, where at least one was poured and read; `Needed` is raised where none was."""
         castings = self.castings()
         if not len(castings.pours):
-            raise Needed("Nothing is poured yet. Plan the first pours in the notebook 1-plan, then log them in 2-pour-and-log.")
+            raise Needed("Nothing is poured yet. Plan the first pours in the notebook 1-plan, then log them in 2-pour-and-log. "
+                         "Pours made before, on paper or in a sheet, are read in there too: one row a pour.")
         if not len(castings.readings):
             raise Needed("The pours in the log have no readings yet. Open the session in the notebook 2-pour-and-log and tap what you see.")
         return castings

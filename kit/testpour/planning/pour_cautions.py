@@ -7,36 +7,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import catalogue
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_gel_time, check_peak, check_settings
-from testpour.columns import Reading
-from testpour.models.beliefs import beliefs_for
+from testpour.models.beliefs import believed_middle, peak_reading
 from testpour.models.effects import DAYS, by_day
-from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
-from testpour.models.terms import design
 from testpour.study import Study
 from testpour.wording import listed
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
-
-
-def _believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.ndarray:
-    """What the trade believes a reading of each row of a complete settings table to be, in its unit."""
-    believed = beliefs_for(study, reading)
-    return to_reading(reading, design(believed.terms, table) @ believed.mean, table.get("room_temperature"))
-
-
-def _peak(study: Study) -> Reading:
-    """The peak temperature as the study reads it, or the trade's: a casting heats itself whether or not it is measured."""
-    return next((reading for reading in study.readings if reading.scale == "rise"), catalogue()["readings"]["peak_temperature"])
-
-
-def believed_peaks(study: Study, table: pd.DataFrame) -> np.ndarray:
-    """The believed peak of each row of a complete settings table, degC."""
-    return _believed_middle(study, _peak(study), table)
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
@@ -45,8 +25,8 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
     cautions, table = check_settings(study, given), settings_table(study, given)
     gel = [(reading, check_gel_time) for reading in study.readings if reading.name == "gel_time"]
-    for reading, check in (*gel, (_peak(study), check_peak)):
-        cautions += check(float(_believed_middle(study, reading, table)[0]), f"the trade's {reading.words} of")  # advice has the log's
+    for reading, check in (*gel, (peak_reading(study), check_peak)):
+        cautions += check(float(believed_middle(study, reading, table)[0]), f"the trade's {reading.words} of")  # advice has the log's
     return cautions
 
 

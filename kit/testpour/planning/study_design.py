@@ -12,15 +12,15 @@ import numpy as np
 
 from testpour.caution_rules import Cautions
 from testpour.cautions import check_settings, hottest_peak
-from testpour.models.beliefs import beliefs_for
+from testpour.models.beliefs import beliefs_for, believed_peaks
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
-from testpour.planning.pour_cautions import believed_peaks
 from testpour.planning.problem import Axis, DesignProblem
 from testpour.study import Study
 
+THINNER = " Use less catalyst, or pour in layers: each layer is a pour of its own, with its own depth as the thickness."
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order
 
 
@@ -116,7 +116,7 @@ class HeatLimit:
             f"{settings_in_words} is believed to reach {peaks.max():.0f} °C."
         )
         remedies = [remedy for factor in self.coding.factors if (remedy := self._remedy(factor, worst))]
-        return text + (f" Narrow the span in study.toml: {' or '.join(remedies)}." if remedies else " Use less catalyst or thinner pours.")
+        return text + (f" Narrow the span in study.toml: {' or '.join(remedies)}." if remedies else THINNER)
 
     def _remedy(self, factor, worst):
         """The end of one factor's span that alone would keep the hottest pour below the limit, in words."""

@@ -196,7 +196,8 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
                 reason(
                     source.bench, "pours" if len(again) < len(source.castings) else WHOLE,
                     f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
-                    ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others, "Give every pour once.",
+                    ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others,
+                    "Give every pour once. Of two copies of one log, write one as a spreadsheet and read that into the other, whose pours need other names.",
                 )
             )
         seen = {number: source.bench for number in hashes.values()} | seen

@@ -156,7 +156,7 @@ def _effect_row(one, other, overlap, factor, moved, span, unlearned):
 def _level_row(one, other, overlap, middle):
     """The average casting at settings both poured: how far the second study lies from the first.
 
-    Levels agree where the difference is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
+    Levels agree where the difference may go either way and is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
     """
     changes = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.averages[:, 0] for part in changes]
@@ -166,7 +166,7 @@ def _level_row(one, other, overlap, middle):
     poured = min(one.pours, other.pours) > 0
     least = 25.0 if changes[0].ratio else 10.0 if changes[0].good is not None else max(0.1 * abs(np.median(levels[0])), 0.5)
     low, high = np.quantile(apart, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
-    alike = "agree" if max(-low, high) < least else "cannot tell"
+    alike = "agree" if max(-low, high) < least and not _direction_sure(apart) else "cannot tell"
     verdict = "belief only" if not poured else "differ" if sure else alike
     move = listed(f"{f.words} {f.show(middle[f.name])}" for f in overlap.factors)
     return _row(one.reading, "level", changes[0], shown, apart, move=move, told=sure, verdict=verdict)
