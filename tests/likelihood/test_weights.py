@@ -10,6 +10,7 @@ from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
+from testpour.likelihood.proposal import t_density
 from testpour.likelihood.weights import (
     _pareto_tail,
     importance_weights,
@@ -227,3 +228,11 @@ def test_normal_scores_are_even_shuffled_and_the_same_every_time_without_a_gener
     many = normal_scores(500)
     assert abs(np.corrcoef(many, np.arange(500))[0, 1]) < 0.15
     assert (many == normal_scores(500)).all() and (many != normal_scores(500, np.random.default_rng(1))).any()
+
+
+@pytest.mark.parametrize("size, degrees", [(1, 5.0), (3, 7.0), (2, np.inf)])
+def test_the_density_draws_come_from_is_students(size, degrees):
+    """scipy's multivariate t, and its normal, as the other library."""
+    at = np.array([[0.0] * size, [0.7] * size, [-2.0] + [1.0] * (size - 1)])
+    exact = stats.multivariate_t(np.zeros(size), np.eye(size), df=degrees).logpdf(at)
+    assert t_density((at**2).sum(axis=1), size, degrees) == pytest.approx(exact)

@@ -9,6 +9,7 @@ import pytest
 from scipy.integrate import solve_ivp, trapezoid
 
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
+from testpour.physics.events import first_crossing, largest
 from testpour.physics.kinetics import induction_time, stir
 from testpour.physics.march import Accuracy
 from testpour.physics.resin import load_resin
@@ -206,3 +207,16 @@ def test_casting_that_never_gels_has_no_times():
 def test_casting_still_warming_at_the_end_has_no_peak():
     run = cure(Casting(12, 1.5, 8.0, hours=3))
     assert np.isfinite(run.gel_time) and np.isnan(run.time_to_peak) and np.isnan(run.peak_temperature)
+
+
+def test_when_a_cubic_turns_and_passes_a_level_between_two_steps():
+    """10 + 6 t - t^3 turns at the root of 2, at 10 + 4 sqrt(2), and first passes 12 where t^3 - 6 t + 2 = 0; it never reaches 16. The same curve seen
+    only up to 1.2 still rises: it has no top."""
+    t = np.array([[0.0, 0.5, 1.2, 1.9, 3.0, np.nan]])
+    value, slope, seen = 10 + 6 * t - t**3, 6 - 3 * t**2, np.isfinite(t)
+    assert np.array(largest(t, value, slope, seen)).T[0] == pytest.approx([np.sqrt(2), 10 + 4 * np.sqrt(2)])
+    assert np.isnan(largest(t, value, slope, seen & (t < 1.5))).all() and np.isnan(largest(t, value, slope, seen & (t < 0))).all()
+    assert np.array(largest(t, value, slope, seen & (t > 2))).T[0].tolist() == [3, 1]  # falling all along
+    root = min(r.real for r in np.roots([1, 0, -6, 2]) if r.real > 0)
+    assert first_crossing(t, value, slope, np.array([12.0])) == pytest.approx([root], abs=1e-9)
+    assert np.isnan(first_crossing(t, value, slope, np.array([16.0]))).all()

@@ -16,7 +16,7 @@ from testpour.pooling import climbing
 from testpour.pooling.belief_file import _reading_table, read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
-from testpour.pooling.contradictions import Contradiction
+from testpour.pooling.contradictions import Contradiction, _apart
 from testpour.pooling.joining import join_logs
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
@@ -390,3 +390,20 @@ def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monk
     monkeypatch.setattr("testpour.pooling.pool.contradictions", lambda fit: (apart,))
     said = replace(guild).contradiction_sentences()
     assert len(said) == matters and all("The benches contradict each other" in text for text in said)
+
+
+@pytest.mark.parametrize("mean, sd, effects, middle, spread", [
+    ((0.5, 0.5, 5.0, 99.0), (1.0, 1.0, 1.0, 1.7), 81, 2.0, 4.0),
+    ((0.5, 0.5, 5.0, 99.0), (1.0, 1.0, 1.0, 1.7), 82, None, None),
+    ((0.5, 5.75), (1.0, 0.5), 1, 6 * 55.6 / 108, np.sqrt(17.2 + 55.6 * 52.4 / 324)),
+    ((0.5, 99.0), (1.0, 1.7), 1, None, None),
+])
+def test_how_far_benches_lie_apart_by_hand(mean, sd, effects, middle, spread):
+    """Belief 2 with spread 2, a precision of 1/4, taken out of the answers again; a bench whose spread is still above 1.6 has none.
+
+    Three of precision 3/4 say 0, 0 and 6: Q = 3/4 (4 + 4 + 16) = 18, which one set of agreeing benches in exp(9) passes; 18 - 2 over
+    9/4 - 3/4 is 32/3 between benches. 2 +- sqrt(32/3 + 4) = 3.8, and one answer lies 4 off. Two of 3/4 and 15/4 say 0 and 6: Q = 22.5,
+    21.5 / (4.5 - 3.25) = 17.2 between, so that the answers' variances are 55.6/3 and 52.4/3.
+    """
+    found = _apart(np.array(mean), np.array(sd), Belief(2.0, 2.0), effects)
+    assert found is None if middle is None else found == pytest.approx((middle, spread))

@@ -91,3 +91,16 @@ def test_a_few_benches_of_very_many_pours_are_drawn_too():
     found = sample_pool(model, bench, draws=400)
     assert found.sd.mean() == pytest.approx(0.3, rel=0.04)
     assert found.coefficients[:, 1].mean() == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_proposal_moves_half_way_where_ten_places_carry_the_weight():
+    """Two places at 0 and 2, of equal weight, worth ten: middle 1 and variance 1; half of the way there from 5 and 2^2."""
+    at, weights = np.array([[0.0], [2.0]]), np.array([0.5, 0.5])
+    centre, root = draws._moved_proposal(at, weights, 10.0, np.array([5.0]), np.array([[2.0]]))
+    assert centre == pytest.approx([3.0]) and root**2 == pytest.approx(np.array([[2.5]]))
+
+
+def test_what_outer_parameters_are_drawn_from_is_a_t_of_six_degrees():
+    """Its quartiles are 0.7176 from the middle (printed tables of Student's t), and its 5 % point 1.943; 4,096 evenly spread draws."""
+    noise = draws._t_noise(2, 4096, np.random.default_rng(0))
+    assert np.quantile(noise, [0.05, 0.25, 0.5, 0.75, 0.95], axis=0).T == pytest.approx(np.array([[-1.943, -0.7176, 0, 0.7176, 1.943]] * 2), abs=0.05)
