@@ -290,6 +290,16 @@ def test_what_was_poured_is_told_as_the_setting_is_shown(learnt):
     assert "beyond the study's span (17.8 to 22.2 °C)" in said
 
 
+def test_only_pours_whose_peak_was_read_count_as_poured(learnt):
+    """Peaks were read in the room of 17 °C alone; 22 °C was poured too, but nobody measured there."""
+    peak = learnt["peak_temperature"]
+    cold = replace(peak, rows=peak.rows[peak.rows["room_temperature"] < 20])
+    some = replace(learnt, models={**learnt.models, "peak_temperature": cold})
+    with pytest.raises(AskedTooMuch, match=r"Room temperature 22 °C is beyond what was poured and its peak read \(17 °C\)\. Pour one there and log its peak"):
+        two_layers(some, {"catalyst": 1.5}, room=22)
+    two_layers(learnt, {"catalyst": 1.5}, room=22)
+
+
 @pytest.mark.parametrize("ask", [two_layers, oven_hour, show_cure])
 def test_far_thicker_than_any_pour_is_not_answered(learnt, ask):
     with pytest.raises(AskedTooMuch, match="one and a half times the thickest"):

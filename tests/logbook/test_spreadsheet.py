@@ -648,6 +648,11 @@ def test_a_formula_that_comes_out_empty_is_an_empty_cell(study, tmp_path):
     assert [entry["settings"] for entry in read_sheet(study, tmp_path / "worked-out.xlsx")] == [{}, {"catalyst": 2}]
 
 
+def test_a_workbook_without_a_cell_is_told_what_to_write(study, tmp_path):
+    with pytest.raises(LogProblems, match="no row of sheet.xlsx has headers of this study. Write one row a pour, below a row of headers"):
+        read_sheet(study, workbook(tmp_path, []))
+
+
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
     with pytest.warns(NotRead, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
