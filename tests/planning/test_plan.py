@@ -12,6 +12,7 @@ from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.warned import Caution
+from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning import purposes
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
@@ -344,6 +345,10 @@ def test_a_change_of_grades_is_said_in_chances():
     assert re.search(r", the tack of at least \d+ of 100 castings or hardness by at least [\d.]+ Shore D\.$", told)
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
+    hard, peak = catalogue()["readings"]["hardness"], catalogue()["readings"]["peak_temperature"]
+    assert _in_words(hard, 0.4) == "6.7 Shore D"  # 100 / (1 + exp(-1.3)) is 78.58, where a logit is worth 78.58 x 21.42 / 100 = 16.83
+    assert _in_words(hard, 9.0) == "100 Shore D"  # all there is
+    assert _in_words(peak, 0.1) == f"{ADIABATIC_RISE * 0.26894 * 0.73106 / 10:.1f} °C"  # 26.9 % of the whole rise
 
 
 def test_a_change_has_its_unit_where_the_reading_has_one():
