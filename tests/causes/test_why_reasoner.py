@@ -25,6 +25,7 @@ from testpour.causes.telling import cheapest_test, told_apart
 from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
+from testpour.study import Aim
 
 RULED_OUT = {"soft": {"nowhere": ""}, "firm": {"nowhere": ""}, "dry": {"throughout": "nowhere"}}
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
@@ -712,3 +713,20 @@ def test_a_single_digit_may_be_what_is_left_of_two(low, high, resolution, count)
     seen = SimpleNamespace(rows=pd.DataFrame({"low": [99.0, low], "high": [99.0, high]}), fit=SimpleNamespace(reading=SimpleNamespace(resolution=resolution)))
     meant = _two_digits(seen, np.array([False, True]))
     assert meant == ([(69.5, 79.5), *((ten + 6.5, ten + 7.5) for ten in range(10, 100, 10))] if count else [])
+
+
+def test_draws_count_by_how_often_the_logs_settings_meet_an_aim_of_two_ends(monkeypatch):
+    """Chances of 0.2 and 0.4, 0.1 and 0.1: means of 0.3 and 0.1, so that four parts in five are shared 3 to 1 and the fifth evenly."""
+    asked = []
+
+    def chances(rows, low, high):
+        asked.append((len(rows), low, high))
+        return np.array([[0.2, 0.4], [0.1, 0.1]])
+
+    fit = SimpleNamespace(reading=SimpleNamespace(name="gel_time"), chances=chances)
+    ends = Aim("gel_time", 15.0, 45.0)
+    logs = {aim: SimpleNamespace(study=SimpleNamespace(aims=(aim,))) for aim in (ends, replace(ends, at_most=None))}
+    read = pd.DataFrame({"catalyst": [1.0, 1.0]})
+    monkeypatch.setattr(by_others, "_by_pour", lambda log, reading: {"P1": (read, {}), "P2": (read, {})})
+    assert by_others._suiting(fit, logs[ends]) == pytest.approx([0.1 + 0.8 * 0.75, 0.1 + 0.8 * 0.25]) and asked == [(2, 15.0, 45.0)]
+    assert by_others._suiting(fit, logs[replace(ends, at_most=None)]) is None
