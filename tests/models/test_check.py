@@ -12,8 +12,10 @@ import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
 from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, agreement
 from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, check_fit, check_log
+from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
+from testpour.models.suspects import _catalyst_that_would_fit
 from testpour.study_file import study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
@@ -318,3 +320,28 @@ def test_how_closely_repeats_agree_by_hand():
         sd=np.array([np.sqrt(0.022)]), group_sds={"pour": np.array([0.1])}), believed=SimpleNamespace(terms=[SimpleNamespace(factors=("catalyst",))]))
     repeats, chance = _pure_error_of_repeats(fit)
     assert repeats == 5 and chance == pytest.approx(chi2.cdf(0.1 / (0.02 + 0.01 + 0.0012), 5))
+
+
+@pytest.mark.parametrize("reading, terms, coefficient, high, says", [
+    ("gel_time", ["level", "catalyst"], -0.75, 1.0, "1 % catalyst had gone in, not 2 %."),
+    ("gel_time", ["level", "catalyst"], -0.75, np.inf, "1 % catalyst had gone in, not 2 %."),  # not gelled by then
+    ("gel_time", ["level", "catalyst"], -0.5, 1.0, "0.7 % catalyst had gone in, not 2 %."),  # 2 exp(-0.75 ln 2 / 0.5) = 0.71
+    ("gel_time", ["level", "catalyst"], -0.3, 1.0, ""),  # an eighth of it is no slip
+    ("gel_time", ["level", "catalyst"], -5.5, 1.0, ""),  # nine tenths of it neither
+    ("gel_time", ["level", "catalyst", "catalyst_bend"], -0.75, 1.0, ""),
+    ("gel_time", ["level"], -0.75, 1.0, ""), ("hardness", ["level", "catalyst"], -0.75, 1.0, ""),
+])
+def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, terms, coefficient, high, says):
+    """Read is 2 to the power 0.75 of what is expected: with a power of -0.75 as if half the catalyst had gone in."""
+    seen = np.exp(3 + 0.75 * np.log(2))
+    fit = SimpleNamespace(reading=catalogue()["readings"][reading], rows=pd.DataFrame({"catalyst": [2.0], "low": [seen], "high": [seen * high], "age": 24.0}),
+                          believed=SimpleNamespace(terms=[SimpleNamespace(name=term) for term in terms]), mean=lambda rows: np.array([[2.9], [3.1]]),
+                          posterior=SimpleNamespace(coefficients=np.full((2, len(terms)), coefficient)), study=GEL)
+    assert _catalyst_that_would_fit(fit, 0) == (f"That is as if {says}" if says else "")
+
+
+@pytest.mark.parametrize("names, says", [
+    (["catalyst", "pigment"], "the weighing"), (["catalyst", "thickness"], "what was written down"), (["thickness"], "what was written down"),
+])
+def test_the_weighing_is_to_be_checked_where_all_that_is_odd_was_weighed(names, says):
+    assert to_check(catalogue()["factors"][name] for name in names) == says
