@@ -407,3 +407,14 @@ def test_how_far_benches_lie_apart_by_hand(mean, sd, effects, middle, spread):
     """
     found = _apart(np.array(mean), np.array(sd), Belief(2.0, 2.0), effects)
     assert found is None if middle is None else found == pytest.approx((middle, spread))
+
+
+@pytest.mark.parametrize("grades, scatter", [((), {"reading": 5.0, "pour": np.sqrt(12.5)}), (("wet", "dry"), {"pour": np.sqrt(12.5)})])
+def test_a_scatter_is_carried_by_its_mean_square(grades, scatter):
+    """1 and 7 are 5 by the root of their mean square, 3 and 4 the root of 12.5; a grade's own step is 1 by definition, and what the trade
+    does not name, such as what benches add, is not carried."""
+    posterior = SimpleNamespace(coefficients=np.zeros((2, 0)), cuts=np.zeros((2, 1)), sd=np.array([1.0, 7.0]),
+                                group_sds={"pour": np.array([3.0, 4.0]), "bench": np.ones(2)})
+    average = SimpleNamespace(posterior=posterior, believed=ReadingBeliefs((), (), {}, Belief(0.0, 2.5)), study=None)
+    one = SimpleNamespace(average=average, newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(2)}), reading=SimpleNamespace(grades=grades), sloped=())
+    assert _reading_table(one, "a pool")["scatter"] == pytest.approx(scatter, rel=0.01)
