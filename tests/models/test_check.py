@@ -312,14 +312,18 @@ def test_how_far_a_log_pulls_a_belief_by_hand(level_sd, held, pulls, whole):
 
 def test_how_closely_repeats_agree_by_hand():
     """Five pairs whose logs of gel time lie 0.2 apart: squares of 5 x 0.02. One of ten castings is timed twice, so that a casting's 1.1
-    readings of variance 0.022 add 0.02; castings differ by 0.01, and two checks 0.12 apart on the log add 0.12^2 / 12 = 0.0012."""
+    readings of variance 0.022 add 0.02; castings differ by 0.01, and two checks 0.12 apart on the log add 0.12^2 / 12 = 0.0012. The pigment was
+    never written down, the humidity is no column. Three repeats are enough to speak, two are not."""
     at = np.r_[np.tile([3.0, 3.2], 5), 3.0] - 0.06
-    rows = pd.DataFrame({"catalyst": [*np.repeat([1.0, 1.2, 1.4, 1.6, 1.8], 2), 1.0], "session": "S1", "pour": [*range(10), 0],
+    rows = pd.DataFrame({"catalyst": [*np.repeat([1.0, 1.2, 1.4, 1.6, 1.8], 2), 1.0], "pigment": np.nan, "session": "S1", "pour": [*range(10), 0],
                          "low": np.exp(at), "high": np.exp(at + 0.12)})
     fit = SimpleNamespace(reading=catalogue()["readings"]["gel_time"], rows=rows, posterior=SimpleNamespace(
-        sd=np.array([np.sqrt(0.022)]), group_sds={"pour": np.array([0.1])}), believed=SimpleNamespace(terms=[SimpleNamespace(factors=("catalyst",))]))
+        sd=np.array([np.sqrt(0.022)]), group_sds={"pour": np.array([0.1])}), believed=SimpleNamespace(terms=[
+            SimpleNamespace(factors=("catalyst", "pigment")), SimpleNamespace(factors=("humidity",))]))
     repeats, chance = _pure_error_of_repeats(fit)
     assert repeats == 5 and chance == pytest.approx(chi2.cdf(0.1 / (0.02 + 0.01 + 0.0012), 5))
+    few = [_pure_error_of_repeats(SimpleNamespace(**{**vars(fit), "rows": rows.iloc[:count]})) for count in (6, 4)]
+    assert few[0] == (3, pytest.approx(chi2.cdf(0.06 / (0.022 + 0.01 + 0.0012), 3))) and few[1][0] == 2 and np.isnan(few[1][1])
 
 
 @pytest.mark.parametrize("reading, terms, coefficient, high, says", [
