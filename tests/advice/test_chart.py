@@ -209,3 +209,9 @@ def test_refusals(fits):
         recipe_chart(fits, rooms=(4, 20))
     with pytest.raises(NoAims, match="states no aim"):
         recipe_chart(replace(fits, study=replace(fits.study, aims=())))
+
+
+def test_one_cell_is_not_said_to_share_its_choice(chart):
+    rows = chart.table.assign(advice="")
+    one, two = (replace(chart, table=rows.iloc[:count], together=True).sentence() for count in (1, 2))
+    assert "one choice for all cells" not in one and "one choice for all cells" in two
