@@ -7,7 +7,6 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.likelihood import posterior as posterior_module
-from testpour.likelihood.climb import newton
 from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
@@ -254,17 +253,3 @@ def test_outer_draws_lie_about_the_centre_and_have_the_density_of_a_folded_t(roo
     steep = np.log(at[:, 1] ** (1 - power) / power)
     density = np.log(drawn.pdf(at) + drawn.pdf(at * [1, -1])) + steep + stats.norm(0.5, 2.0).logpdf(made.inner[:, 0, 0])
     assert made.log_density[:, 0] == pytest.approx(density)
-
-
-@pytest.mark.parametrize("start, tolerance, end", [(1.3, 0.18, 0.0), (1.3, 0.19, 1.3), (-2.0, 0.0, 0.0)])
-def test_a_climb_ends_where_a_step_would_gain_less_than_a_share_of_the_height(start, tolerance, end):
-    """9 - x^2 / 2 at 1.3 is 8.155; a step to the top gains 0.845, said here as 1.69, twice that: 0.18 of 1 + 8.155 is 1.648, 0.19 of it 1.739."""
-    (at, height), curvature = newton(lambda x: (x, 9 - x**2 / 2), lambda place: (-place[0], place[0] ** 2, 1.0), start, tolerance)
-    assert (at, height, curvature) == pytest.approx((end, 9 - end**2 / 2, 1.0))
-
-
-def test_a_step_of_a_climb_that_loses_height_is_halved():
-    """On -|x| steps of -8, -4 and -2 from 1 lead to -7, -3 and -1: only the last is no lower than the start."""
-    tried = []
-    newton(lambda x: (x, tried.append(x) or -abs(x)), lambda place: (-8.0, float(len(tried) == 1), 1.0), 1.0, 0.0)
-    assert tried == [1.0, -7.0, -3.0, -1.0]
