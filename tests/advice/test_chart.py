@@ -41,6 +41,7 @@ def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
 
 
 def test_rooms_and_depths_are_read_and_sorted(chart):
+    assert list(chart.table)[:2] == ["catalyst", "chance"]
     assert list(chart.table.index) == [(16, 6), (16, 15), (20, 6), (20, 15), (24, 6), (24, 15)]
 
 

@@ -116,8 +116,9 @@ def test_grades_begin_at_the_observed_shares_where_nothing_is_believed():
 def test_cut_points_out_of_order_are_drawn_again_and_no_more_than_needed():
     """Far apart, the first draws are taken as they come; of ones alike, those of the first draws that are in order come first."""
     first = np.random.default_rng(0).standard_normal((5, 2))
-    assert cuts_of(_ordered_cuts(np.array([0.0, 90.0]), np.ones(2), 5, np.random.default_rng(0))) == pytest.approx(first + [0, 90])
-    rng = np.random.default_rng(0)
-    alike = cuts_of(_ordered_cuts(np.zeros(2), np.ones(2), 5, rng))
+    rng, again = np.random.default_rng(0), np.random.default_rng(0)
+    assert cuts_of(_ordered_cuts(np.array([0.0, 90.0]), np.ones(2), 5, rng)) == pytest.approx(first + [0, 90])
+    assert rng.standard_normal() == again.standard_normal(11)[10]
+    alike = cuts_of(_ordered_cuts(np.zeros(2), np.ones(2), 5, np.random.default_rng(0)))
     good = first[first[:, 0] < first[:, 1]]
     assert alike[: len(good)] == pytest.approx(good) and (alike[:, 0] < alike[:, 1]).all() and len(alike) == 5

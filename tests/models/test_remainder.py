@@ -153,3 +153,13 @@ def test_what_the_beliefs_leave_over_is_carried_to_the_terms_they_foresee():
     found = projected_on_expected(STUDY, whole, coefficients)
     assert found == pytest.approx(np.array([[3 - np.log(4 / 3) / np.log(2), -0.7 + 1 / np.log(2), 0.1], [3 - 0.75, -0.7, 0.6]]))
     assert projected_on_expected(STUDY, BELIEVED, coefficients[:, :3]) is not found and len(whole.terms) - whole.remainder_count == 3
+
+
+@pytest.mark.parametrize("factors, names", [
+    ({"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {}}, []),  # for no time: the same in every pour
+    ({"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"}}, ["post_cure_temperature"]),
+    ({"catalyst": {"from": "1 %", "to": "2 %"}, "pigment": {}, "cover": {}, "room_temperature": {}}, ["catalyst", "pigment", "cover", "room_temperature"]),
+])
+def test_only_what_differs_between_pours_has_a_remainder(factors, names):
+    study = study_from({"factors": factors, "readings": {"tack": {}}})
+    assert [one.name for one in coordinates_of(study, [factor.name for factor in study.factors])] == names
