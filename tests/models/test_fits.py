@@ -12,7 +12,7 @@ from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.reading_model import counted, rows_of
+from testpour.models.reading_model import counted, labels_of, rows_of
 from testpour.models.terms import design, warmth
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
@@ -383,3 +383,8 @@ def test_two_whole_numbers_read_exactly_make_a_count(low, high, step):
     rows, plain = pd.DataFrame({"low": low, "high": high}), Reading("bubbles", "", 0, 9)
     reading, assumed = counted(plain, rows, ("before",))
     assert reading.resolution == step and assumed == (("Bubbles is taken as read in whole numbers.", "before") if step else ("before",))
+
+
+def test_what_may_share_an_error_is_told_apart_as_text():
+    rows = pd.DataFrame({"session": [1, None], "resin_lot": ["A", np.nan], "pour": [7, 8]}, dtype=object)
+    assert {name: list(labels) for name, labels in labels_of(rows).items()} == {"session": ["1", ""], "resin_lot": ["A", ""], "pour": ["7", "8"]}
