@@ -10,7 +10,8 @@ from testpour.bench.form_rows import LoggedPour, LoggedReading
 from testpour.columns import Reading
 from testpour.study import Study
 from testpour.toml_file import own_toml
-from testpour.wording import capital
+from testpour.units import show
+from testpour.wording import capital, listed
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
@@ -86,6 +87,7 @@ class Event:
     still: str = ""  # how a check reads that came too early: "not gelled"
     doubt: str = ""  # what is asked of a moment that was found without a check before it
     sure: str = ""  # what the button says that takes it as exact
+    look: str = ""  # when to look in any case, where it has an aim
     companion: Reading | None = None  # a reading taken at the same moment
 
     def value(self, minutes: float) -> float:
@@ -103,8 +105,17 @@ def events(study: Study) -> tuple[Event, ...]:
         buttons = own_toml("bench/buttons.toml").get(reading.name, {})
         done = buttons.get("done") or f"{capital(reading.words)}: now"
         words = {key: buttons.get(key, "") for key in ("check", "still", "doubt", "sure")}
-        timed.append(Event(reading, done, **words, companion=by_name.get(buttons.get("with"))))
+        look = look_words(study, reading) if words["check"] else ""
+        timed.append(Event(reading, done, **words, look=look, companion=by_name.get(buttons.get("with"))))
     return tuple(timed)
+
+
+def look_words(study: Study, reading: Reading) -> str:
+    """At which times to look for a moment so that its aim can be judged, as the end of a sentence; "" where it has no aim."""
+    bounds = {bound for aim in study.aims if aim.reading == reading.name for bound in (aim.at_least, aim.at_most) if bound is not None}
+    if not bounds:
+        return ""
+    return f"look {listed(f'at {show(bound, reading.unit)}' for bound in sorted(bounds))} in any case, so that each pour tells whether the aim is met"
 
 
 def once(study: Study) -> tuple[Reading, ...]:
