@@ -7,6 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pandas as pd
 from scipy.special import ndtri
 from scipy.stats import qmc
 
@@ -21,8 +22,6 @@ from testpour.problems import Problem
 from testpour.units import UnitProblem, to_unit
 
 if TYPE_CHECKING:
-    import pandas as pd
-
     from testpour.columns import Factor
     from testpour.models.fits import Fits
     from testpour.study import Study
@@ -127,6 +126,22 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
         low, high = factor.span
         distance += ((table[factor.name].to_numpy(float) - factor.usual) / (high - low)) ** 2
     return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), distance, np.inf).argmin())
+
+
+def as_poured(pours: pd.DataFrame, best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
+    """Settings, one row, then the same with what lies outside all `pours` put back to the nearest that was poured: all of it, then one by one.
+
+    On the bench's steps and inside the spans; the one row alone where nothing lies outside.
+    """
+    back: dict[str, float] = {}
+    for factor in free:
+        poured, value = pours[factor.name].dropna().astype(float), float(best[factor.name].iloc[0])
+        if len(poured):
+            nearest = factor.rounded(min(max(value, float(poured.min())), float(poured.max())))
+            nearest = min(max(nearest, factor.span[0]), factor.span[1])
+            back |= {factor.name: nearest} if nearest != value else {}
+    tables = [best, *([best.assign(**back)] if back else []), *(best.assign(**{name: value}) for name, value in back.items())]
+    return with_one_post_cure(pd.concat(tables, ignore_index=True), free)
 
 
 def listed_values(given: Any, name: str) -> list[Any]:
