@@ -11,6 +11,7 @@ from testpour.advice.candidates import (
     ALIKE,
     RoomProblem,
     allowed,
+    as_poured,
     free_factors,
     nearest_usual,
     spread_settings,
@@ -182,6 +183,28 @@ def test_of_settings_alike_the_nearest_the_usual_is_taken(fits, good, place):
     free = free_factors(fits.study, {"thickness": 10, "cover": 1})
     table = pd.DataFrame({"catalyst": [2.4, 1.8, 1.5, 1.0], "pigment": [4.0, 1.5, 0.5, 3.0]})
     assert nearest_usual(table, good, max(good), free) == place
+
+
+def test_what_was_never_poured_is_put_back_to_what_was(fits):
+    """By hand: 2.2 % catalyst lies outside 1.53 to 1.97, whose nearest step of 0.1 % is 2.0; 1.0 % pigment inside 0.2 to 3; no cover was poured."""
+    free = tuple(factor for factor in fits.study.factors if factor.name in ("catalyst", "pigment", "cover"))
+    best = pd.DataFrame({"catalyst": [2.2], "pigment": [1.0], "cover": [1.0]})
+    pours = pd.DataFrame({"catalyst": [1.53, np.nan, 1.97], "pigment": [0.2, 3.0, 1.0], "cover": 0.0})
+    table = as_poured(pours, best, free)
+    assert table.to_numpy().tolist() == [[2.2, 1.0, 1.0], [2.0, 1.0, 0.0], [2.0, 1.0, 1.0], [2.2, 1.0, 0.0]]
+    assert as_poured(pours.iloc[:0], best, free).equals(best) and as_poured(pours.assign(catalyst=2.2, cover=1.0), best, free).equals(best)
+
+
+def test_a_setting_never_poured_is_advised_only_where_it_is_worth_two_points(fits):
+    given, free = {"thickness": 10, "cover": "yes"}, free_factors(fits.study, ("thickness", "cover"))
+    best = recommend(fits, room=20, fixed=given).settings
+    at = settings_table(fits.study, [{**best, "pigment": best["pigment"] + more} for more in (0.0, 0.1, -2.4)])
+    none, little, much = prospect(states_of(fits), fits.study, at).chance()
+    assert none - 0.02 < little and much < none - 0.02 and len(free) == 2
+    for more, moved in ((0.1, 0.1), (-2.4, 0.0)):
+        pours = fits.castings.pours.assign(pigment=best["pigment"] + more)
+        found = recommend(replace(fits, castings=replace(fits.castings, pours=pours)), room=20, fixed=given)
+        assert found.settings["pigment"] == pytest.approx(best["pigment"] + moved)
 
 
 def test_distance_from_the_usual_is_in_parts_of_the_spans(fits):

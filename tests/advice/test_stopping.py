@@ -9,7 +9,7 @@ import pytest
 
 from testpour.advice import stopping
 from testpour.advice.batch import next_pours
-from testpour.advice.conflicts import failing_aims
+from testpour.advice.conflicts import failing_aims, look_in_time
 from testpour.advice.recommend import recommend
 from testpour.advice.stopping import CLOSE, StopAdvice, stop_advice
 from testpour.logbook.castings import Castings
@@ -97,6 +97,33 @@ def test_a_first_session_at_the_ends_of_the_spans_does_not_put_the_study_in_ques
         pours, readings = fits.castings.pours.iloc[:count], fits.castings.readings
         log = Castings(study, pours, readings[readings["pour"].isin(pours.index)])
         assert [aim.reading for aim in failing_aims(study, log)] == failing
+
+
+@pytest.mark.parametrize("ends, count, says", [
+    ([(0.5, 20), (10, 20), (20, 50), (60, 80)], 3, True),   # three lie on a limit, one certainly misses
+    ([(0.5, 20), (10, 20), (60, 80), (60, 80)], 2, False),  # only two may have met the aim
+    ([(10, 20), (10, 20), (10, 20), (20, 30), (20, 30), (25, 25)], 3, False),  # as many are known to meet it
+    ([(-np.inf, 20), (10, np.inf), (14, 16)], 3, True),     # already gelled, not yet gelled
+])
+def test_checks_too_far_apart_to_judge_the_aim_for_gel_time_are_brought_up(study, ends, count, says):
+    """The aim is 15 to 45 min, so that looks at 15 and at 45 min are what it takes. Counted by hand."""
+    rows = pd.DataFrame({"pour": [f"P{i}" for i in range(len(ends))], "reading": "gel_time", "age": np.nan,
+                         "low": [low for low, _ in ends], "high": [high for _, high in ends], "known": "between"})
+    said = look_in_time(study, Castings(study, pd.DataFrame(index=rows["pour"]), rows))
+    assert bool(said) is says
+    if says:
+        assert said == (f"Of 3 castings that may have met the aim of gel time 15 to 45 min, {count} were checked too seldom to tell: "
+                        "look at 15 min and at 45 min in any case, so that each pour tells whether the aim is met.")
+
+
+def test_advice_says_when_to_look_beside_what_to_pour(fits):
+    look = "Look at 15 min in any case."
+    assert replace(stop_advice(fits, room=18), look=look).sentence().endswith(look)
+    apart = fits.castings.readings.copy()
+    apart.loc[apart["reading"] == "gel_time", ["low", "high"]] = 1.0, 90.0
+    log = replace(fits, castings=replace(fits.castings, readings=apart))
+    assert "were checked too seldom to tell" in next_pours(log, pours=1, room=18, fixed={"thickness": "10 mm"}).sentence()
+    assert "too seldom" not in next_pours(fits, pours=1, room=18, fixed={"thickness": "10 mm"}).sentence()
 
 
 def test_a_recipe_that_may_well_be_good_is_poured_before_an_aim_is_loosened(fits):

@@ -112,6 +112,13 @@ def test_blanks_aims_and_grades_are_printed():
         assert words in text
 
 
+def test_the_sheet_says_when_to_look_so_that_the_aim_can_be_judged():
+    """Gel time 15 to 45 min is the aim; checks at 10, 25 and 50 min alone could not tell a gel at 14 from one at 16."""
+    text = bench_sheet(study(), pours(), resin=200)._repr_html_()
+    assert "the first after; look at 15 min and at 45 min in any case, so that each pour tells whether the aim is met</li>" in text
+    assert "in any case" not in bench_sheet(study(aims={}), pours(), resin=200)._repr_html_()
+
+
 def test_a_reading_without_a_how_stands_with_its_grades_or_not_at_all():
     gloss = {"unit": "grade", "scale": "grades", "low": 0, "high": 1, "grades": ["mirror", "dull"]}
     text = bench_sheet(study(readings={"hardness": {"unit": "Barcol"}, "gloss": gloss}, aims={}), pours(), resin=200)._repr_html_()

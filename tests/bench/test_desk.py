@@ -11,6 +11,7 @@ from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
+from testpour.study import Aim
 
 
 def test_catalyst_in_is_logged_once_with_the_room_and_the_chosen_settings(bench):
@@ -98,6 +99,16 @@ def test_a_casting_found_ready_the_next_morning_may_have_been_ready_earlier(stud
     assert bench.event("B02", "demould_time")["doubt"].startswith("It may have been ready earlier. ")
     bench.tap("watched", "B03", reading="demould_time")
     assert bench.event("B03", "demould_time")["said"] == "Demoulded at 1440.0 min"
+    log.close()
+
+
+def test_the_card_says_when_to_look_so_that_the_aim_can_be_judged(study_here, pours, make_bench, clock):
+    """Checked at 10 and 20 min alone, a gel between them may lie on either side of 15. What is not looked for now and then has no such line."""
+    log = Logbook(replace(study_here, aims=(Aim("gel_time", at_least=15.0),), readings=(*study_here.readings, catalogue()["readings"]["time_to_peak"])))
+    bench = make_bench(log, pours, clock)
+    bench.tap("catalyst_in", "B01")
+    assert bench.event("B01", "gel_time")["look"] == "Look at 15 min in any case, so that each pour tells whether the aim is met"
+    assert not bench.event("B01", "time_to_peak")["look"]
     log.close()
 
 

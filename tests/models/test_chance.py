@@ -7,6 +7,8 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
+from testpour.columns import Reading
+from testpour.logbook.castings import Castings
 from testpour.models.chance import Chance, NoAims, chance
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.settings import settings_table
@@ -103,6 +105,20 @@ def test_the_grades_of_a_chance_are_told_from_cut_points_narrowed(fits):
     by_hand = norm.cdf((cut - mean) / (0.75 * tack.scatter()[:, None]))
     found = chance(with_aims(fits, Aim("tack", None, 1.0, 24.0)), {"catalyst": 1.5}, room=20)
     assert found.by_aim.iloc[0, 0] == pytest.approx(by_hand.mean(), abs=0.005)
+
+
+def test_the_chance_of_an_own_reading_is_told_from_the_whole_spread(fits):
+    """No belief of the trade makes its model too wide: Phi((2.5 - m)/s) of each draw as it is, a score of at most 2 being read up to 2.5."""
+    gloss = Reading("gloss", low=0.0, high=5.0)
+    study = replace(fits.study, readings=(*fits.study.readings, gloss), aims=(Aim("gloss", None, 2.0),))
+    read = pd.DataFrame({"pour": fits.castings.pours.index.to_numpy(), "reading": "gloss", "age": np.nan, "known": "exact"})
+    read["low"] = read["high"] = np.arange(len(read)) % 5.0
+    mine = fit_castings(Castings(study, fits.castings.pours, pd.concat([fits.castings.readings, read], ignore_index=True)))
+    at = settings_table(study, {"catalyst": 1.5}, room=20)
+    by_hand = norm.cdf((2.5 - mine["gloss"].mean(at)) / mine["gloss"].scatter()[:, None]).mean()
+    low = norm.cdf((-0.5 - mine["gloss"].mean(at)) / mine["gloss"].scatter()[:, None]).mean()
+    assert chance(mine, {"catalyst": 1.5}, room=20).by_aim.iloc[0, 0] == pytest.approx(by_hand, abs=0.005) and low < 0.05
+    assert mine.calibrated["gel_time"].scatter() == pytest.approx(0.75 * mine["gel_time"].scatter())
 
 
 def test_the_aims_multiply(fits):

@@ -93,6 +93,13 @@ def test_the_page_is_given_what_the_gauge_reads_as_the_bound(fits):
     assert (aim["at_least"], aim["at_most"]) == (69.5, None) and "at least 70 Shore D" in aim["words"]
 
 
+def test_the_page_narrows_only_what_rests_on_beliefs_of_the_trade(fits):
+    mine, aims = replace(fits["tack"].reading, name="gloss"), (Aim("gel_time", at_least=15.0), Aim("gloss", at_most=1.0))
+    study = replace(fits.study, readings=(fits["gel_time"].reading, mine), aims=aims)
+    page = explorer(replace(fits, study=study, models={"gel_time": fits["gel_time"], "gloss": replace(fits["tack"], reading=mine)}))
+    assert {one["name"]: one["narrowed"] for one in page["readings"]} == {"gel_time": 0.75, "gloss": 1.0}
+
+
 def test_the_scores_are_those_of_new_castings(fits):
     """exp(mean + scatter * score) of every draw is what `new_castings` gives for a time."""
     fit = fits["gel_time"]

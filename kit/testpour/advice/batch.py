@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from testpour.advice.candidates import checked_given, free_factors
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way, look_in_time
 from testpour.advice.contexts import contenders, contexts_for, where_judged
 from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, UNLIKELY, batch_worth, gained_by, recommended_chances, with_recommended
 from testpour.advice.prospect import states_of
@@ -58,6 +58,8 @@ class NextPours:
         False where good pieces were asked for and none is likely.
     between : tuple of float
         90 % interval of `before`.
+    look : str
+        When to look for a moment whose aim most castings cannot be judged by, in sentences.
     """
 
     study: Study
@@ -71,6 +73,7 @@ class NextPours:
     where: str = ""
     promised: bool = True
     between: tuple[float, float] = (0.0, 0.0)
+    look: str = ""
 
     @property
     def told(self) -> dict[str, float]:
@@ -92,7 +95,7 @@ class NextPours:
             text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average. {STOP}"
         else:
             text = f"{now}. {many} should raise it by about {gain:.0f} points on average."
-        return self.cautions.around(text + self.apart())
+        return self.cautions.around(f"{text}{self.apart()} {self.look}".rstrip())
 
     def apart(self) -> str:
         """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
@@ -194,7 +197,8 @@ def next_pours(
     tables = with_recommended(fits, states, judged, free)
     batch, now = gained_by(fits, states, batch, tables, waiting, seed), mean_and_interval(recommended_chances(fits, tables).mean(axis=1, keepdims=True)).iloc[0]
     advice = _described(fits, batch, float(now["chance"]), free, aim, {*fits.castings.names, *(() if pending is None else pending.index)})
-    return replace(advice, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=(float(now["low"]), float(now["high"])))
+    between, look = (float(now["low"]), float(now["high"])), look_in_time(study, fits.castings)
+    return replace(advice, conflict=conflict, where=where_judged(study, judged), promised=batch.aim == aim, between=between, look=look)
 
 
 def _check(pours, aim):

@@ -125,6 +125,22 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
     return int(np.where(np.asarray(good) >= best - min(ALIKE, TENTH * best), distance, np.inf).argmin())
 
 
+def as_poured(pours: pd.DataFrame, best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
+    """Settings, one row, then the same with what lies outside all `pours` put back to the nearest that was poured: all of it, then one by one.
+
+    On the bench's steps and inside the spans; the one row alone where nothing lies outside.
+    """
+    back: dict[str, float] = {}
+    for factor in free:
+        poured, value = pours[factor.name].dropna().astype(float), float(best[factor.name].iloc[0])
+        if len(poured):
+            nearest = factor.rounded(min(max(value, float(poured.min())), float(poured.max())))
+            nearest = min(max(nearest, factor.span[0]), factor.span[1])
+            back |= {factor.name: nearest} if nearest != value else {}
+    tables = [best, *([best.assign(**back)] if back else []), *(best.assign(**{name: value}) for name, value in back.items())]
+    return with_one_post_cure(pd.concat(tables, ignore_index=True), free)
+
+
 def listed_values(given: Any, name: str) -> list[Any]:
     """What was given for `name`, one thing or several, as a list; a Problem if it holds nothing."""
     if not (values := each_of(given)):

@@ -10,12 +10,14 @@ import pandas as pd
 from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import State, prospect
-from testpour.causes.complaint import misses
+from testpour.bench.slots import events
+from testpour.causes.complaint import by_casting, misses
 from testpour.causes.whole_log import missed_by_most
 from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
 from testpour.models.fits import Fits
 from testpour.study import Aim, Study
+from testpour.wording import count
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach
@@ -24,6 +26,7 @@ OPTIMIST = 0.9  # share of draws that must agree
 # Castings that must have been read for an aim before nearly all of them are said to miss it. A plan's first session lies at the
 # ends of the spans, where a sound resin misses some aim three times in four: in 19 of 24 hidden resins after 4 pours, in 4 after 8.
 FEWEST = 6
+UNTIMED = 3  # castings that may have met the aim for a moment but cannot be said to, before that is brought up
 
 Unadvised = RoomProblem | SettingRefused | NoAims
 UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may stand in the way of advice, said in its place
@@ -72,6 +75,26 @@ def aims_in_the_way(
 def failing_aims(study: Study, castings: Castings) -> tuple[Aim, ...]:
     """The aims that nearly every casting of a log misses, of those that castings enough were read for."""
     return tuple(aim for aim in study.aims if len(misses(castings, aim)) >= FEWEST and missed_by_most(castings, aim))
+
+
+def look_in_time(study: Study, castings: Castings) -> str:
+    """When to look for a moment whose aim most castings cannot be judged by, in sentences; "" where there is none.
+
+    A casting cannot be judged where what is known of the moment lies partly inside the aim and partly outside.
+    """
+    told = []
+    for event in events(study):
+        for aim in (aim for aim in study.aims if event.look and aim.reading == event.reading.name):
+            least, most = -np.inf if aim.at_least is None else aim.at_least, np.inf if aim.at_most is None else aim.at_most
+            ends = [(low, high) for (name, _), rows in by_casting(castings).items() if name == aim.reading for _, low, high in rows]
+            possible = [(low, high) for low, high in ends if high >= least and low <= most]
+            unknown = sum(low < least or high > most for low, high in possible)
+            if unknown >= UNTIMED and 2 * unknown > len(possible):
+                told.append(
+                    f"Of {count(len(possible), 'casting')} that may have met the aim of {aim.words(event.reading)}, {unknown} were checked "
+                    f"too seldom to tell: {event.look}."
+                )
+    return " ".join(told)
 
 
 def why_first(study: Study, failing: Iterable[Aim]) -> str:

@@ -8,6 +8,7 @@ import pandas as pd
 
 from testpour.advice.candidates import (
     allowed,
+    as_poured,
     checked_given,
     free_factors,
     nearest_usual,
@@ -30,6 +31,7 @@ MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12
 NINE_IN_TEN = "Nine castings in ten lie between low and high"
 FEW = 12  # of the best, how many are compared over all draws
+UNPOURED = 0.02  # chance that a setting outside all that was poured must be worth to be advised
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,8 +136,8 @@ def best_settings(
 ) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
-    Of settings whose chances the draws cannot tell apart, the nearest the usual ones. `given` is one row with every
-    setting; those that are free are chosen anew.
+    Of settings whose chances the draws cannot tell apart, the nearest the usual ones; what was never poured only where it is
+    worth `UNPOURED`. `given` is one row with every setting; those that are free are chosen anew.
     """
     spread, good = with_chances(fits, states, spread_settings(fits.study, free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
@@ -147,7 +149,9 @@ def best_settings(
     exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
     near, alike = with_chances(fits, states, neighbours(few.loc[[exact.idxmax()]], free))
     table = pd.concat([near, spread], ignore_index=True)
-    return table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
+    best = table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
+    table, good = with_chances(fits, states, as_poured(fits.castings.pours, best, free))
+    return table.iloc[[next((place for place in range(1, len(table)) if good[place] > good[0] - UNPOURED), 0)]].reset_index(drop=True)
 
 
 def with_chances(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:

@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.advice.batch import ENOUGH
 from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aims, why_first
+from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aims, look_in_time, why_first
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
@@ -51,6 +51,8 @@ class StopAdvice:
         Those that nearly every casting of the log misses.
     where : str
         The rooms and depths that are judged, as the end of a sentence.
+    look : str
+        When to look for a moment whose aim most castings cannot be judged by, in sentences.
     """
 
     study: Study
@@ -63,9 +65,17 @@ class StopAdvice:
     conflict: AimsConflict | None = None
     failing: tuple[Aim, ...] = ()
     where: str = ""
+    look: str = ""
 
     def sentence(self) -> str:
         """The advice in a few sentences."""
+        return f"{self._weighed()} {self.look}".rstrip()
+
+    __repr__ = sentence
+    _repr_markdown_ = said_in_markdown
+
+    def _weighed(self):
+        """What another session promises against stopping."""
         points = f"less than {100 * ENOUGH:.0f} points" if self.gain < ENOUGH else f"about {100 * self.gain:.0f} points"
         text = f"Another session of {SESSION} pours would raise the chance of a good casting{self.where}{',' * (',' in self.where)} by {points} on average"
         if self.conflict:
@@ -94,9 +104,6 @@ class StopAdvice:
             f"possible is not settled ({_odds_words(self.close)}). {self._open()} "
             "Go on if that matters to you; one session will not settle it."
         )
-
-    __repr__ = sentence
-    _repr_markdown_ = said_in_markdown
 
     def _open(self):
         """Where the recommendation may fall short most, and by which aim."""
@@ -145,7 +152,8 @@ def stop_advice(
     made = len(fits.castings.pours)
     stop = bool(made and gain < ENOUGH and close >= SURE and table["chance"].max() >= GOOD and conflict is None)
     failing = failing_aims(fits.study, fits.castings)
-    return StopAdvice(study, stop, gain, before, close, table, made, conflict, failing, where_judged(study, contexts))
+    look = look_in_time(study, fits.castings)
+    return StopAdvice(study, stop, gain, before, close, table, made, conflict, failing, where_judged(study, contexts), look)
 
 
 def _shortfalls(study, states, contexts, tables):

@@ -101,7 +101,7 @@ class Cards:
         row = made.last(event.reading.name)
         return {
             "reading": event.reading.name, "words": event.reading.words, "unit": event.reading.unit,
-            "done": event.done, "check": event.check, "doubt": event.doubt, "sure": event.sure, "how": event.reading.how,
+            "done": event.done, "check": event.check, "doubt": event.doubt, "sure": event.sure, "look": capital(event.look),
             "status": row.known if row else "", "entry": row.entry if row else None,
             "said": _event_words(event, row) if row else "",
             "with": lines.get(event.companion.name) if event.companion else None,

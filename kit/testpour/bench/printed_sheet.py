@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from testpour.bench.slots import slots
+from testpour.bench.slots import events, slots
 from testpour.caution_rules import safety_text
 from testpour.columns import Factor
 from testpour.files import page_kind, put
@@ -143,8 +143,9 @@ def _rows(sheet):
 
 def _readings(study):
     """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
-    planned = slots(study)
+    planned, look = slots(study), {event.reading: event.look for event in events(study)}
     for reading in study.readings:
         moments = [age_words(slot.age) for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])
         unit = "" if reading.grades else reading.label.removeprefix(reading.words).strip(" ()")
-        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": numbered(reading.grades), "how": reading.how}
+        how = "; ".join(filter(None, (reading.how, look.get(reading))))
+        yield {"words": reading.words, "unit": unit, "moments": moments, "grades": numbered(reading.grades), "how": how}

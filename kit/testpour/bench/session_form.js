@@ -440,6 +440,7 @@ class Form {
         h("p", { class: "tp-hint" }, event.doubt), this.button(event.sure, "watched", fields)),
       companion && companion.said && h("div", { class: "tp-row" }, h("p", { class: "tp-saved" }, `✓ ${capital(companion.words)}: ${companion.said}`), this.back([companion.entry], at, companion.reading)),
       ask && this.input(key, companion.label, { hint: done ? "" : "may be typed later" }),
+      !done && event.look && h("p", { class: "tp-hint" }, `${event.look}.`),
       h("div", { class: "tp-row" },
         !done && event.check && this.button(event.check, "check", fields, { kind: "tp-big tp-second" }),
         !done && this.button(event.done, "happened", fields, { kind: "tp-big", keys: key ? [key] : [], more: () => (ask ? { with: this.typed(key) } : {}) }),

@@ -11,7 +11,8 @@ from testpour.columns import Reading
 from testpour.logbook.known import Known
 from testpour.study import Study
 from testpour.toml_file import own_toml
-from testpour.wording import BY_TAPPING, capital, hours_words
+from testpour.units import show
+from testpour.wording import BY_TAPPING, capital, hours_words, listed
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
@@ -88,6 +89,7 @@ class Event:
     still: str = ""  # how a check reads that came too early: "not gelled"
     doubt: str = ""  # what is asked of a moment that was found without a check before it
     sure: str = ""  # what the button says that takes it as exact
+    look: str = ""  # when to look in any case, where it has an aim
     companion: Reading | None = None  # a reading taken at the same moment
 
     def value(self, minutes: float) -> float:
@@ -105,7 +107,8 @@ def events(study: Study) -> tuple[Event, ...]:
         buttons = own_toml("bench/buttons.toml").get(reading.name, {})
         done = buttons.get("done") or f"{capital(reading.words)}: now"
         words = {key: buttons.get(key, "") for key in ("check", "still", "doubt", "sure")}
-        timed.append(Event(reading, done, **words, companion=by_name.get(buttons.get("with"))))
+        look = look_words(study, reading) if words["check"] else ""
+        timed.append(Event(reading, done, **words, look=look, companion=by_name.get(buttons.get("with"))))
     return tuple(timed)
 
 
@@ -118,6 +121,14 @@ def too_early(made: LoggedPour, event: Event, typed: Known, at: dt.datetime) -> 
     return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {typed.words(reading)} {reading.unit} cannot be known yet. "
             f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
             f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
+
+
+def look_words(study: Study, reading: Reading) -> str:
+    """At which times to look for a moment so that its aim can be judged, as the end of a sentence; "" where it has no aim."""
+    bounds = {bound for aim in study.aims if aim.reading == reading.name for bound in (aim.at_least, aim.at_most) if bound is not None}
+    if not bounds:
+        return ""
+    return f"look {listed(f'at {show(bound, reading.unit)}' for bound in sorted(bounds))} in any case, so that each pour tells whether the aim is met"
 
 
 def once(study: Study) -> tuple[Reading, ...]:

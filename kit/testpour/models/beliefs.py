@@ -126,7 +126,7 @@ def beliefs_for(
     """
     _check_stated(study, reading, stated or {})
     own_table = (stated or {}).get(reading.name, {})
-    trade_table = _trade_beliefs_about(reading)
+    trade_table = trade_beliefs_about(reading)
     trade = trade_table or _own_beliefs(reading, rows)
     table = {**trade, **own_table}
     other = trade_beliefs()["other"]
@@ -195,8 +195,8 @@ def _positive(value):
     return isinstance(value, int | float) and 0 < value < np.inf
 
 
-def _trade_beliefs_about(reading):
-    """The trade's beliefs on a reading; none on a hardness read on another scale, which nothing converts."""
+def trade_beliefs_about(reading: Reading) -> dict[str, Any] | None:
+    """The trade's beliefs on a reading; None on a person's own, and on a hardness read on another scale, which nothing converts."""
     usual = catalogue()["readings"].get(reading.name)
     return trade_beliefs().get(reading.name) if usual is None or usual.unit == reading.unit else None
 

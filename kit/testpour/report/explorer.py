@@ -17,7 +17,7 @@ from testpour.columns import Factor
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.change import good_grades
-from testpour.models.fits import NARROWED, Fits
+from testpour.models.fits import Fits, narrowing
 from testpour.models.scales import ADIABATIC_RISE, met_from_to
 from testpour.models.terms import design
 from testpour.report.advised import Advice, room_words
@@ -108,8 +108,8 @@ def _reading(fits, fit, stops):
     fit_for_chances = fits.calibrated[reading.name]
     off, wrong = fit_for_chances.shape_error
     beside = np.sqrt(fit_for_chances.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
-    castings = _packed(fit.poured.to_numpy()) if fit.poured.size else None
-    shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": NARROWED} if aim else {}
+    castings, share = _packed(fit.poured.to_numpy()) if fit.poured.size else None, narrowing(reading)
+    shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": share} if aim else {}
     return {
         **base, "left": "", "terms": tables, "coefficients": _packed(fit.posterior.coefficients),
         "scatter": _packed(fit.scatter()), "cuts": None if cuts is None else _packed(cuts), **shape,
