@@ -15,6 +15,9 @@ thermocouple's trace of one casting.
 Each step is a panel to tap through as well: `begin_panel`, `plan_panel`, `pour_panel`, `look_panel`,
 `today_panel`, `why_panel`, `share_panel`; `round_panel` shows how they stand.
 
+The examples in docstrings have `import testpour as tp`, and the demonstration study as `study`, `log`,
+`castings` and `fits`, made as in the README.
+
 Names load when first used, so that `import testpour` costs next to nothing; what each of them is stands in `__init__.pyi`.
 """
 

@@ -125,6 +125,11 @@ def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool
     ------
     NoSuchName
         If `kind` is none of the three.
+
+    Examples
+    --------
+    >>> print(tp.safety_text("bench"))
+    Eyes and skin. Peroxide can blind: goggles on before the bottle is opened, gloves on. ...
     """
     if kind not in KINDS:
         raise NoSuchName(f"No safety text of kind {kind!r}; there are {', '.join(KINDS)}.")

@@ -47,6 +47,11 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     Notes
     -----
     Thickness beyond what was poured is not known here; the models say that.
+
+    Examples
+    --------
+    >>> tp.check_settings(study, {"catalyst": "9 %"})
+    Refused: Catalyst 9 % is above 4 %. So much peroxide may stop the resin from curing, and the heat may start a fire. ...
     """
     factors = {factor.name: factor for factor in study.factors} if study is not None else {}
     found = check_study(study) if study is not None else Cautions()

@@ -117,6 +117,11 @@ def container(code: str | int) -> Container:
     ------
     NoSuchName
         If no plastic goes by that code or name; it lists those known.
+
+    Examples
+    --------
+    >>> tp.container("PET")
+    Code 1, PET (polyethylene terephthalate), is doubtful for polyester resin: it softens at about 70 to 80 °C, ...
     """
     asked = str(code).strip().casefold().strip("#♷♸♹♺♻♼♽ ")
     asked = asked.removeprefix("code ").removesuffix(" cup").removesuffix(" mould").lstrip("0")

@@ -55,6 +55,11 @@ def read_study(path: str | Path = "study.toml") -> Study:
         If there is no such file.
     StudyProblems
         With every problem of the file.
+
+    Examples
+    --------
+    >>> tp.read_study("study.toml").name
+    'Coat-hook knobs, spring term'
     """
     path = Path(path)
     path = path / "study.toml" if path.is_dir() else path
@@ -218,6 +223,11 @@ def save_study(study: Study, path: str | Path | None = None) -> Path:
     ------
     FileExistsError
         If anything but a study file lies there.
+
+    Examples
+    --------
+    >>> tp.save_study(tp.example_study(), "another.toml").name
+    'another.toml'
     """
     import tomli_w
 

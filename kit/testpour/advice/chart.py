@@ -69,6 +69,11 @@ def recipe_chart(
         If a room that is given, or every room of the study, is too cold or too hot to advise on, or the cautions refuse what is given.
     Problem
         If the catalyst is given in `fixed`.
+
+    Examples
+    --------
+    >>> tp.recipe_chart(fits, rooms=["16 degC", "20 degC"], thicknesses=["6 mm", "12 mm"])
+    4 of 4 cells have a recipe with a chance of at least 60 in 100, resting on 18 pours. ...
     """
     study, states = fits.study, states_of(fits)
     if "catalyst" in (fixed or {}):

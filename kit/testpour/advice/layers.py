@@ -123,6 +123,11 @@ def two_layers(
     ------
     AskedTooMuch
         Beyond the resin, the limits or what was poured, or where every wait would boil the styrene.
+
+    Examples
+    --------
+    >>> tp.two_layers(fits, {"thickness": "18 mm", "catalyst": "1 %"}, room="20 degC")
+    The log's own peaks do not follow this calculation: ... As two layers of 9 and 9 mm it is safer: pour the second about 45 min after the first has ...
     """
     asking = checked_question(fits, settings, room=room)
     bound = peak_bound(asking)

@@ -107,6 +107,11 @@ def oven_hour(
     ------
     AskedTooMuch
         Beyond the resin, the limits or what was poured; see `asking.checked_question`.
+
+    Examples
+    --------
+    >>> tp.oven_hour(fits, oven="60 degC", hours="1 h")
+    The log's own peaks do not follow this calculation: ... 1 h at 60 °C brings the face to about 94 % (89 to 98 by lot) and the middle to 95 %, ...
     """
     oven, hours, start = to_unit(oven, "degC", "oven"), to_unit(hours, "h", "hours"), to_unit(start, "h", "start")
     asking = checked_question(fits, {**(settings or {}), "post_cure_time": 0.0} if fits.study.has("post_cure_time") else settings, room=room)

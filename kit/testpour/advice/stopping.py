@@ -136,6 +136,11 @@ def stop_advice(
     ------
     NoAims, RoomProblem, SettingRefused
         As for `next_pours`.
+
+    Examples
+    --------
+    >>> tp.stop_advice(fits)
+    Another session of 4 pours would raise the chance of a good casting over the rooms and depths of the study by less than 2 points ...
     """
     study, states = fits.study, states_of(fits)
     given = checked_given(fits, fixed, room)

@@ -97,6 +97,12 @@ def thickness_limit(
     ------
     AskedTooMuch
         Beyond the resin, the limits or what was poured; see `asking.checked_question`.
+
+    Examples
+    --------
+    >>> tp.thickness_limit(fits, {"catalyst": "1.5 %"}, room="20 degC")
+    The log's own peaks do not follow this calculation: ... With 1.5 % catalyst in a room of 20 °C, up to 10 mm is likely
+    to stay under 110 °C (19 lots in 20); ...
     """
     asking = checked_question(fits, settings, room=room, depths=False)
     bound = peak_bound(asking, at_most)

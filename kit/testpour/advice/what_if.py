@@ -111,6 +111,11 @@ def what_if(
         If the study states no aim.
     RoomProblem
         If the room is too cold or too hot to advise on.
+
+    Examples
+    --------
+    >>> tp.what_if(fits, {"catalyst": "1.5 %"}, room="18 degC")
+    Chance of a good casting: about 37 in 100 ... Change catalyst to 2.1 %: about 95 in 100 ...
     """
     study, states = fits.study, states_of(fits)
     if room is None and isinstance(settings, Mapping):

@@ -55,6 +55,12 @@ def bench_sheet(
     ------
     WeighOutProblems
         With every pour that cannot be weighed out or is refused, and why, and with pours that cannot share a session.
+
+    Examples
+    --------
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> tp.bench_sheet(study, plan.session(1), session=1, resin="150 g")
+    Session S1: 4 pours with 600 g of resin and 11.8 g of catalyst in all. ...
     """
     problems: list[str] = []
     name, pours = session_pours(pours, session, problems)

@@ -106,6 +106,14 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     A reading fills a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
     once the next planned age opens, or after three times the last. Where only the day of a pour is known, its readings are due
     by day: from the day they are due if it was poured first thing, to the day if it was poured last thing.
+
+    Examples
+    --------
+    >>> trial = tp.Logbook(study, "sqlite://")
+    >>> trial.add_pour(settings={"catalyst": "1.5 %"}, session="S1")
+    'P01'
+    >>> tp.due(trial)
+    Nothing is due now. Next: hardness of P01 at ..., in 4 h.
     """
     now, planned = moment(now), slots(logbook.study)
     longest = max((slot.closes for slot in planned), default=0)

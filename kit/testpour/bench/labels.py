@@ -142,6 +142,11 @@ def labels(
     ------
     LabelProblems
         With everything that does not fit or is not known.
+
+    Examples
+    --------
+    >>> tp.labels(castings, start=3)
+    18 labels on 1 sheet (A4, 24 of 70 x 37 mm), the first at position 3; ...
     """
     sheet = label_sheet(sheet)
     study, table = _poured(pours)

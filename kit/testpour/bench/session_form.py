@@ -92,5 +92,11 @@ def session_form(
         If it is not clear which session is meant, or a planned name stands in another session of the log.
     LogProblem
         If the log cannot be read.
+
+    Examples
+    --------
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> tp.session_form(log, plan, session=1)
+    Session S1: ...
     """
     return SessionForm(Desk(logbook, plan_or_sheet, session))

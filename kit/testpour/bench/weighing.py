@@ -163,6 +163,12 @@ def weigh_out(
     ------
     WeighOutProblems
         With every amount that cannot be used, and every refusal.
+
+    Examples
+    --------
+    >>> tp.weigh_out("200 g", catalyst="1.5 %", scale_resolution="0.1 g")
+    200.0 g of resin takes 3.0 g of catalyst. On a scale that reads 0.1 g each tared reading is uncertain by half a
+    step, so the mix carries between 1.475 % and 1.525 % catalyst for a target of 1.5 %. ...
     """
     densities = (resin_density, catalyst_density)
     asked = read_amounts(resin, mould_volume, waste, catalyst, pigment, pots, study, densities, drops_per_mL, scale_resolution)

@@ -52,6 +52,12 @@ def why(
     -----
     Bayes' rule over a table of causes. The readings are judged against what the log's other pours say of
     these settings; the chances are as good as the table and the log, and `Answer.weighed` shows every step.
+
+    Examples
+    --------
+    >>> tp.why(fits, "P10")
+    P10: peak temperature 146 °C, where at most 110 °C is asked. Likeliest: it was planned deep or warm for its
+    catalyst, and ran too hot (61 in 100). ...
     """
     castings = fits.castings
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)

@@ -172,6 +172,11 @@ def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
     EveryAnswer
         The castings that miss an aim, those whose likeliest cause is a fault though they miss none, and those of which a
         reading lies far from what is expected or a setting is refused.
+
+    Examples
+    --------
+    >>> tp.why_all(fits)
+    11 of 18 castings want explaining. The likeliest cause most often, for 5 of 11: its face was left open, as logged.
     """
     read = set(fits.castings.readings["pour"])
     every = {pour: why(fits, pour, causes=causes) for pour in fits.castings.pours.index if pour in read}

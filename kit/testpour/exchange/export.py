@@ -48,6 +48,11 @@ def write_sheet(castings: Castings | Logbook, path: str | Path) -> Path:
     Cells that begin with a sign a spreadsheet would act on get a leading quote, which `read_sheet` takes
     off again. Initials and notes of single readings get a column of their own; where several places share
     a cell, theirs stay in the log. Parquet has them all, and text as it is.
+
+    Examples
+    --------
+    >>> tp.write_sheet(castings, "castings.xlsx").name
+    'castings.xlsx'
     """
     path = Path(path)
     write, known = WRITERS.get(path.suffix.casefold(), (None, None))

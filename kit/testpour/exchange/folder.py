@@ -83,6 +83,11 @@ def example_study() -> Study:
     Returns
     -------
     Study
+
+    Examples
+    --------
+    >>> tp.example_study()
+    My study. What settings give a hard, dry casting by the next day in my room? ...
     """
     return study_from(own_toml(NEW))
 

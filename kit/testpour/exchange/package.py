@@ -68,6 +68,11 @@ def write_package(
     -----
     Names of pours, sessions, lots and specimens always go with it: keep people's names out of those.
     After the Data Package standard, version 2.0 (datapackage.org): Table Schema, units, SHA-256 checksums.
+
+    Examples
+    --------
+    >>> tp.write_package(log, "coat-hooks.zip")
+    coat-hooks.zip: Coat-hook knobs, spring term. 18 pours in 4 sessions, ... Licence CC0-1.0, without initials and notes; ...
     """
     to = Path(to)
     if licence not in LICENCES:

@@ -41,6 +41,11 @@ def read_package(path: str | Path) -> Package:
     PackageProblems
         With every problem: a file missing or changed since it was written, a form this kit does not know,
         another unit than declared, a value that cannot be.
+
+    Examples
+    --------
+    >>> tp.write_package(log, "knobs.zip").castings.fingerprint() == tp.read_package("knobs.zip").castings.fingerprint()
+    True
     """
     files = Files(Path(path))
     problems: list[str] = []

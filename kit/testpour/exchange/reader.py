@@ -65,6 +65,12 @@ def read_trace(
     ------
     TraceProblems
         If the file is not a trace, or may be read in two ways; every problem found, with what to say.
+
+    Examples
+    --------
+    >>> tp.read_trace("thermocouple-trace.csv")
+    thermocouple-trace.csv, channel middle: 962 readings from 0 to 170 min ... It began to warm itself after 46 to 48 min
+    and peaked at 120 °C after 99 min. ...
     """
     path = Path(path)
     grid = find_grid(path.name, trace_text(path))

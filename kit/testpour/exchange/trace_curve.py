@@ -20,6 +20,11 @@ def show_trace(trace: JudgedTrace) -> Picture:
         A matplotlib Figure. Line: the thermocouple, broken where rows are missing. Dashed: what it would have
         shown without cure. Dotted: the room, where logged. Hatched band: where the gel lies by the warming
         alone. Marks: the onset with its 90 % interval, and the peak.
+
+    Examples
+    --------
+    >>> tp.figures.show_trace(tp.read_trace("thermocouple-trace.csv")).says
+    'It began to warm itself after 46 to 48 min and peaked at 120 °C after 99 min. ...'
     """
     picture, axes = new_picture(trace.verdict(), height=5.0)
     ax, table = axes[0, 0], trace.table

@@ -59,6 +59,11 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         the rows of averages, sums and aims, those that hold a remark alone, the rows and days that gave pours a
         session or a date, pours without either, the settings taken as not written down, what a workbook has struck out,
         hidden or coloured, and its further sheets.
+
+    Examples
+    --------
+    >>> [entry["pour"] for entry in tp.read_sheet(study, "workshop-sheet.csv")]
+    ['W1', 'W2', 'W3', 'W4', 'W5']
     """
     rows, decimal, across, unread = read_cells(path)
     headers = find_heads(study, rows, across)

@@ -131,6 +131,11 @@ def ready(
         The scatter between sessions, lots and castings is included, that of single hardness readings not:
         it is the casting that must be hard. Ages younger than the youngest read are given as that age. A `NoResult`
         where the study does not read hardness, or reads it on a scale for which it states no thresholds.
+
+    Examples
+    --------
+    >>> tp.ready(fits, {"catalyst": "1.5 %"}, room="18 degC")
+    Demould (60 Shore D): nine castings in ten by 4 h, the youngest age read, if not sooner. Sand (75 Shore D): ...
     """
     try:
         steps = thresholds(fits.study)

@@ -119,6 +119,11 @@ def check_fit(fit: ReadingFit) -> Checked:
     against the drawn scatter by the chi-square of their sum of squares (the pure error of a test of lack of
     fit; Box, Hunter and Hunter, Statistics for Experimenters; citation from memory), a step of the reading
     counted as scatter.
+
+    Examples
+    --------
+    >>> tp.check_fit(fits["gel_time"])
+    17 of 18 readings of gel time lie where the other pours put nine castings in ten. No pour stands out.
     """
     if not len(fit.rows):
         empty = pd.DataFrame(columns=["pour", "age", "low", "high", "from", "to", "above", "below", "inside", "odd"])
@@ -227,6 +232,11 @@ def check_log(fits: Fits) -> CheckedLog:
     -------
     CheckedLog
         Its table has one row a pour and reading that stands out; nothing is left out of any fit.
+
+    Examples
+    --------
+    >>> tp.check_log(fits)
+    3 pours to look at again: P11 (hardness), P12 (hardness) and P15 (opacity). Log and trade agree.
     """
     read = {name: fit for name, fit in fits.items() if len(fit.rows)}
     contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)

@@ -98,6 +98,11 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     Effects
         Each factor moved over the range that was poured (or planned, where none was), the others held as
         `held_settings` has them; the average casting, not a single one, at the age of the reading's aim, else the first planned.
+
+    Examples
+    --------
+    >>> tp.effects(fits["gel_time"])
+    Raising catalyst from 1 to 2.5 % shortens gel time by about 52 % (90 % interval 48 to 57 %). ...
     """
     check_level(level)
     return _effects(fit, level)

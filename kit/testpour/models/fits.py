@@ -152,6 +152,12 @@ def fit_castings(
     Returns
     -------
     Fits
+
+    Examples
+    --------
+    >>> fits = tp.fit_castings(castings)
+    >>> fits["gel_time"]
+    Gel time: 18 readings of 18 pours in 4 sessions.
     """
     study = castings.study
     models = {}

@@ -136,6 +136,11 @@ def outlook(
     noncentral t test at the 90 % interval. Its degrees of freedom are those that the pours leave and three for what
     the trade believes of the noise, as the models do, so that more pours never notice less. Settings that are fixed
     within a session are judged between sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
+
+    Examples
+    --------
+    >>> tp.outlook(tp.plan_pours(study, sessions=2, pours=4), pot="120 g")
+    This plan shows nine times in ten that catalyst matters if, from one end of its span to the other, it changes gel time by ...
     """
     pours = _coded_pours(plan)
     lines = [line for reading in plan.study.readings for line in _reading_rows(plan, pours, reading)]

@@ -209,6 +209,14 @@ def plan_pours(
     ------
     PlanConflict
         Naming everything that conflicts and the smallest change that would work.
+
+    Examples
+    --------
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> plan
+    8 pours in 2 sessions to find out which settings matter. ...
+    >>> plan.session(1)["catalyst"].tolist()
+    [2.5, 2.5, 1.0, 1.8]
     """
     sizes, coding, sides = read_request(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)

@@ -72,6 +72,12 @@ def what_is_lost(before: Plan, after: Plan) -> Lost:
     ------
     PlanConflict
         If too few pours are left to separate the plan's terms.
+
+    Examples
+    --------
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> tp.what_is_lost(plan, tp.plan_pours(study, sessions=1, pours=5, purpose="which settings matter"))
+    Most is lost on cover. To be noticed it must now change the opacity of at least 94 of 100 castings, ...
     """
     keys = ["reading", "setting"]
     was, now = (outlook(plan).table.set_index(keys) for plan in (before, after))
@@ -106,6 +112,15 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     ------
     Problem
         If nothing is left to plan.
+
+    Examples
+    --------
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> trial = tp.Logbook(study, "sqlite://")
+    >>> trial.add_pour("P01", settings={"catalyst": 2.5, "pigment": 0.2, "thickness": 5, "cover": 1}, session="S1")
+    'P01'
+    >>> tp.repair_plan(plan, trial.castings())
+    7 pours in 1 session to find out which settings matter. The 7 pours still to make, chosen afresh ...
     """
     names = names_planned(castings.pours.index)
     made, names = castings.pours[names.isin(plan.table.index)], names[names.isin(plan.table.index)]
@@ -120,7 +135,7 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
         table, how = remaining.assign(session=sessions), "with the settings of the question"
     else:
         past = castings.pours if plan.purpose == SHARPEN else made
-        table, how = _searched(plan, past, sessions, seed), f"chosen afresh round {count(len(made), 'pour')} that were made"
+        table, how = _searched(plan, past, sessions, seed), f"chosen afresh round {count(len(made), 'pour')} made already"
     table = _shuffled(table, seed).set_axis(remaining.index)
     why = f"The {count(len(remaining), 'pour')} still to make, {how}."
     moved = [str(pour) for pour, was, now in zip(remaining.index, remaining["session"], table["session"], strict=True) if was != now]

@@ -79,6 +79,12 @@ def read_beliefs(path: str | Path) -> PooledBeliefs:
         If there is no such file.
     BeliefProblem
         If it is not a beliefs file; what no model can use, `fit_castings` names.
+
+    Examples
+    --------
+    >>> beliefs = tp.pool({"North": castings}).beliefs("beliefs.toml")
+    >>> tp.read_beliefs("beliefs.toml")
+    Beliefs about gel time, time to peak, peak temperature, tack, ... from a pool of 1 bench and 18 pours ...
     """
     path = Path(path)
     if not path.exists():

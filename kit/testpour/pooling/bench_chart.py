@@ -34,6 +34,11 @@ def show_benches(pooled: PooledLogs, reading: str) -> Picture:
         If the pool has no such reading.
     Problem
         If none of its pours was read so.
+
+    Examples
+    --------
+    >>> tp.figures.show_benches(tp.pool(tp.practice_guild(study, benches=3)), "gel_time").says
+    'Gel time: two benches in three lie within ...'
     """
     fit = pooled[reading]
     if not fit.average.pours:

@@ -85,6 +85,11 @@ def pool(
     Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and, where five
     benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away from what the beliefs
     foresee, all benches share the bend (see `models.remainder`). The same lot label at two benches is not taken for one drum.
+
+    Examples
+    --------
+    >>> tp.pool({"North": castings, **tp.practice_guild(study, benches=2)})
+    3 benches: 54 pours in 10 sessions. Gel time: ...
     """
     joined = join_logs(benches, leave_out=leave_out)
     castings = joined.castings

@@ -38,6 +38,11 @@ def practice_guild(
     -------
     dict
         "Practice bench 1" and so on to its Castings, as `pool` takes them. Everything in them is invented.
+
+    Examples
+    --------
+    >>> tp.practice_guild(study, benches=2)["Practice bench 1"]
+    18 pours in 3 sessions, in rooms from ... °C, with 270 readings.
     """
     return {
         f"Practice bench {number}": _bench(study, number, sessions, pours, seed) for number in range(1, benches + 1)

@@ -210,6 +210,13 @@ def practice_resin(
     ------
     Problem
         If `kind` or `difficulty` is none of those.
+
+    Examples
+    --------
+    >>> resin = tp.practice_resin(study, seed=3)
+    >>> plan = tp.plan_pours(study, sessions=2, pours=4, purpose="which settings matter")
+    >>> [entry["pour"] for entry in resin.pour(plan.session(1), "S1")]
+    ['P01', 'P02', 'P03', 'P04']
     """
     problems = [
         f"{name} {given!r} is not one of {', '.join(allowed)}"

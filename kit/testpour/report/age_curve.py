@@ -46,6 +46,11 @@ def show_age(
     ------
     Problem
         If the reading's model has no age in it.
+
+    Examples
+    --------
+    >>> tp.figures.show_age(fits["hardness"]).says
+    'From about 5 h on, nine in ten readings meet hardness at least 75 Shore D.'
     """
     if not any("age" in term.factors for term in fit.believed.terms):
         raise Problem(f"{fit.reading.words} does not change with age in this model: use show_reading instead.")

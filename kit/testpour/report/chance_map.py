@@ -49,6 +49,11 @@ def show_chance(
         If the study states no aim.
     Problem
         If `x` or `y` is not a numeric factor of the study, or both are the same.
+
+    Examples
+    --------
+    >>> tp.figures.show_chance(fits).says
+    'Chance of a good casting: highest here at catalyst 1.9 % and room temperature 21.6 °C, about 99 in 100 ...'
     """
     across, up = _numeric(fits.study, x), _numeric(fits.study, y)
     if x == y:

@@ -43,6 +43,11 @@ def show_cure(
     ------
     AskedTooMuch
         Beyond the resin, the limits or what was poured, or where the peak would boil the styrene.
+
+    Examples
+    --------
+    >>> tp.figures.show_cure(fits).says
+    '10 mm with 1.5 % catalyst in a room of 20 °C: gels after about 41 min and peaks near 91 °C in the middle after 83 min, ...'
     """
     asking = checked_question(fits, settings, room=room)
     likeliest = lots_at(asking.lot.place)

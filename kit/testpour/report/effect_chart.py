@@ -42,6 +42,11 @@ def show_effects(fit: ReadingFit) -> Picture:
     ------
     Problem
         If no setting of the study enters the reading's model.
+
+    Examples
+    --------
+    >>> tp.figures.show_effects(fits["gel_time"]).says
+    'Raising catalyst from 1 to 2.5 % shortens gel time by about 52 % ...'
     """
     answer = effects(fit)
     if not answer.each:
@@ -81,6 +86,11 @@ def show_scatter(fit: ReadingFit) -> Picture:
     Picture
         A matplotlib Figure. Dot and bar: one standard deviation with its 90 % interval, in the reading's own terms
         (per cent for times, grades for grades). A source that is still mostly belief is grey and open.
+
+    Examples
+    --------
+    >>> tp.figures.show_scatter(fits["gel_time"]).says
+    'Cannot tell yet what scatters gel time most. ...'
     """
     answer = scatter(fit)
     parts = answer.parts[::-1]
@@ -106,6 +116,11 @@ def show_check(fit: ReadingFit) -> Picture:
         A matplotlib Figure. Grey bar: where the other pours put nine castings in ten at these settings.
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
         axis. One panel an age. Without such a reading in the log, empty, with what is needed first as its title.
+
+    Examples
+    --------
+    >>> tp.figures.show_check(fits["gel_time"]).says
+    '17 of 18 readings of gel time lie where the other pours put nine castings in ten. No pour stands out.'
     """
     checked = check_fit(fit)
     if not len(checked.table):

@@ -111,6 +111,11 @@ def findings_page(
         If anything but a findings page of this study lies at `path`.
     NoLogInside
         If `since` is not a findings page of this study.
+
+    Examples
+    --------
+    >>> tp.findings_page(fits, "findings.html", room="18 degC")
+    The findings of Coat-hook knobs, spring term are in findings.html (... kB): one file that opens in any browser, ...
     """
     kind = PAGE.of(fits.study.name)
     path = free_for(path, kind)

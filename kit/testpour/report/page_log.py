@@ -85,6 +85,12 @@ def read_page(path: str | Path) -> Castings:
         If there is no such file.
     NoLogInside
         If the file is not a findings page, or its log was changed.
+
+    Examples
+    --------
+    >>> page = tp.findings_page(fits, "findings.html")
+    >>> tp.read_page("findings.html")
+    18 pours in 4 sessions, in rooms from 16 to 22.5 °C, with 270 readings.
     """
     page = read_page_data(path)
     try:

@@ -28,6 +28,11 @@ def show_plan(plan: Plan) -> Picture:
     ------
     Problem
         If no setting differs between the pours.
+
+    Examples
+    --------
+    >>> tp.figures.show_plan(tp.plan_pours(study, sessions=2, pours=4)).says
+    "Where the 8 planned pours lie: 4 in session S1, 4 in session S2. ..."
     """
     return _pairs(plan.study, plan.table, "planned pours", plan.all_cautions())
 
@@ -42,6 +47,11 @@ def show_pours(castings: Castings) -> Picture:
     Returns
     -------
     Picture
+
+    Examples
+    --------
+    >>> tp.figures.show_pours(castings).says
+    'Where the 18 pours lie: 5 in session S1, 5 in session S2, 4 in session S3, 4 in session S4.'
     """
     return _pairs(castings.study, castings.pours, "pours")
 

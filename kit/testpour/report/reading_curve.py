@@ -48,6 +48,11 @@ def show_reading(
     ------
     Problem
         If the factor does not enter the reading's model.
+
+    Examples
+    --------
+    >>> tp.figures.show_reading(fits["gel_time"], "catalyst").says
+    'Raising catalyst from 1 to 2.5 % shortens gel time by about 52 % ...'
     """
     column = _checked_factor(fit, factor)
     low, high = poured_range(fit.rows[factor])

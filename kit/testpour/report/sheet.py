@@ -94,6 +94,11 @@ def handout(
         If anything but a handout of this study lies at `path`.
     Problem
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
+
+    Examples
+    --------
+    >>> tp.handout(fits, "handout.html", room="18 degC")
+    The handout of Coat-hook knobs, spring term is in handout.html: open it in a browser and print it on one page of A4.
     """
     path = checked_path(path, paper, "handout", fits.study.name)
     asked = len(advised.rooms(fits, room))

@@ -107,6 +107,12 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     ------
     Problem
         If the two names are the same.
+
+    Examples
+    --------
+    >>> other = tp.fit_castings(tp.practice_guild(study, benches=1)["Practice bench 1"])
+    >>> tp.compare_studies(fits, other, names=("ours", "the practice bench"))
+    ours and the practice bench: ...
     """
     called = tuple(names or (first.study.name, second.study.name))
     if len(called) != 2 or called[0] == called[1]:

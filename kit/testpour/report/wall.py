@@ -55,6 +55,11 @@ def wall_summary(
         If the folder of `path` does not exist.
     FileExistsError
         If anything but a wall sheet lies at `path`.
+
+    Examples
+    --------
+    >>> tp.wall_summary(fits, "wall.html", bench="session")
+    The wall sheet of Coat-hook knobs, spring term is in wall.html: open it in a browser and print it on one page of A4.
     """
     path, castings = checked_path(path, paper, "wall sheet", fits.study.name), fits.castings
     of = _benches(castings.pours, bench)
