@@ -226,3 +226,9 @@ def test_the_true_chance_is_of_what_a_gauge_in_whole_numbers_reads(study):
     aims = [replace(resin.study.aims[0], at_least=end + more, at_most=None) for more in (-0.8, 0.0, 0.2)]
     same, also, harder = (replace(resin, study=replace(resin.study, aims=(aim,))).true_chance(row)[0] for aim in aims)
     assert same == also > harder + 0.05
+
+
+def test_a_resin_looked_at_keeps_its_numbers_hidden(study):
+    resin = practice_resin(study, seed=3)
+    assert repr(resin) == f"A practice resin, number 3, for {study.name}. What it does is hidden: pour it, and see with reveal() at the end."
+    assert "truth" not in repr(resin) and len(resin.reveal()) > 5

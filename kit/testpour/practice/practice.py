@@ -50,6 +50,12 @@ class PracticeResin:
     truth: Truth | PhysicalTruth
     scale_resolution: float = 0.1
 
+    def sentence(self) -> str:
+        """Which study it can be poured for; how it behaves stays hidden."""
+        return f"A practice resin, number {self.seed}, for {self.study.name}. What it does is hidden: pour it, and see with reveal() at the end."
+
+    __repr__ = sentence
+
     def ideal(self, table: pd.DataFrame) -> pd.DataFrame:
         """True average readings at each row of a settings table, as one column a reading.
 
