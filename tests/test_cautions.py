@@ -65,6 +65,12 @@ def test_a_pigment_a_hundred_times_too_small_for_its_study_may_be_a_share(span, 
         assert "Pigment 0.02 % may be a share of the resin" in found.warnings[0] and found.warnings[0].endswith("Write a share of 0.02 as 2 %.")
 
 
+@pytest.mark.parametrize("value, doubted", [(0.03, True), (0.099, True), (0.1, False), (0.3, False), (0.9, False), (-1.0, False)])
+def test_only_a_catalyst_that_sets_no_resin_may_be_a_share(value, doubted):
+    """Below 0.1 %; that 0.3 % is below the trade's 0.5 and 1 % is said elsewhere."""
+    assert verdict(check_shares(study(), {"catalyst": value})) == ("warn" if doubted else "")
+
+
 @pytest.mark.parametrize(
     "check, value, expected",
     [

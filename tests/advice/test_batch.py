@@ -128,7 +128,8 @@ def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
 
 
 def test_the_pour_worth_most_is_taken_first(fits, monkeypatch):
-    """Gains of 0.1, 0.3 and 0.2, then 0.25 and 0.35 of the two that are left: the second, then the third."""
+    """Gains of 0.1, 0.3 and 0.319, then 0.25 and 0.35 of the two that are left. A fiftieth of the doubt removed counts beside
+    the gain: the second with a doubt of 1 comes before the third, whose own is nought."""
     class Known:
         before, lessons = 0.5, []
 
@@ -136,8 +137,8 @@ def test_the_pour_worth_most_is_taken_first(fits, monkeypatch):
             self.added = []
 
         def gains(self, places):
-            each = {0: [0.1, 0.3, 0.2], 1: [0.25, 0.3, 0.35]}[len(self.added)]
-            return np.array(each)[places], np.zeros(len(places))
+            each = {0: [0.1, 0.3, 0.319], 1: [0.25, 0.3, 0.35]}[len(self.added)]
+            return np.array(each)[places], np.array([0.0, 1.0, 0.0])[places]
 
         def add(self, place):
             self.added.append(int(place))
@@ -160,6 +161,7 @@ def test_pieces_to_make_are_chosen_among_the_likely_good(fits, monkeypatch):
     monkeypatch.setattr(picking, "prospect", lambda *given: SimpleNamespace(chance=lambda: np.array([0.80, 0.79, 0.61, 0.5])))
     kept = [list(picking._pourable(fits, {}, table.iloc[[0]], (), None, aim, 0)[1]) for aim in (MAKE, BOTH, LEARN)]
     assert kept == [[0.80, 0.79], [0.80, 0.79, 0.61], [0.80, 0.79, 0.61, 0.5]]
+    assert list(picking._pourable(fits, {}, table.iloc[[0]], (), None, MAKE, 0)[0]) == list(table)
 
 
 def test_unlike_is_a_fifth_of_a_span_and_what_was_not_logged_is_like_any(fits):

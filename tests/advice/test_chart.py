@@ -41,6 +41,7 @@ def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
 
 
 def test_rooms_and_depths_are_read_and_sorted(chart):
+    assert list(chart.table)[:2] == ["catalyst", "chance"]
     assert list(chart.table.index) == [(16, 6), (16, 15), (20, 6), (20, 15), (24, 6), (24, 15)]
 
 
@@ -209,3 +210,9 @@ def test_refusals(fits):
         recipe_chart(fits, rooms=(4, 20))
     with pytest.raises(NoAims, match="states no aim"):
         recipe_chart(replace(fits, study=replace(fits.study, aims=())))
+
+
+def test_one_cell_is_not_said_to_share_its_choice(chart):
+    rows = chart.table.assign(advice="")
+    one, two = (replace(chart, table=rows.iloc[:count], together=True).sentence() for count in (1, 2))
+    assert "one choice for all cells" not in one and "one choice for all cells" in two

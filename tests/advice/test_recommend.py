@@ -18,7 +18,7 @@ from testpour.advice.candidates import (
 from testpour.advice.chart import recipe_chart
 from testpour.advice.conflicts import AimsConflict, _hardest_aims
 from testpour.advice.prospect import prospect, states_of
-from testpour.advice.recommend import at_its_age, best_settings, beyond_log, predicted, recommend
+from testpour.advice.recommend import at_its_age, best_settings, beyond_log, predicted, recommend, settings_words
 from testpour.advice.stopping import stop_advice
 from testpour.advice.what_if import what_if
 from testpour.logbook.castings import Castings
@@ -335,3 +335,11 @@ def test_a_reading_is_predicted_at_the_age_of_its_aim(fits):
     young, old = (fits["hardness"].predict({"catalyst": 1.8}, room=20, age=age)["middle"].item() for age in ("24 h", "7 days"))
     assert table["age"].tolist() == [24.0] and old > young + 1
     assert predicted(late, table).xs("hardness", level="reading")["middle"].tolist() == pytest.approx([old])
+
+
+@pytest.mark.parametrize("names, says", [
+    (["catalyst", "pigment", "thickness", "cover"], "1.6 % catalyst, 0.5 % pigment, 12 mm thickness, with cover"),
+    (["cover"], "with cover"), ([], "the settings given"),
+])
+def test_settings_are_said_one_after_another(fits, names, says):
+    assert settings_words(fits.study, {"catalyst": 1.6, "pigment": 0.5, "thickness": 12.0, "cover": 1.0}, names) == says

@@ -1,6 +1,7 @@
 """A person's questions: answers against castings followed one by one, words that follow numbers, refusals."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ from testpour.advice.oven import _with_ceiling_slope, oven_hour
 from testpour.advice.thickness import ThicknessLimit, thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
+from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
 from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
@@ -288,6 +290,24 @@ def test_what_was_poured_is_told_as_the_setting_is_shown(learnt):
     assert "beyond what was poured and its peak read (17.8 to 22.2 °C)" in said
     (said,) = _outside(replace(room, span=(160 / 9, 200 / 9)), 28.0, pd.Series([], dtype=float))
     assert "beyond the study's span (17.8 to 22.2 °C)" in said
+
+
+def test_only_pours_whose_peak_was_read_count_as_poured(learnt):
+    """Peaks were read in the room of 17 °C alone; 22 °C was poured too, but nobody measured there."""
+    peak = learnt["peak_temperature"]
+    cold = replace(peak, rows=peak.rows[peak.rows["room_temperature"] < 20])
+    some = replace(learnt, models={**learnt.models, "peak_temperature": cold})
+    with pytest.raises(AskedTooMuch, match=r"Room temperature 22 °C is beyond what was poured and its peak read \(17 °C\)\. Pour one there and log its peak"):
+        two_layers(some, {"catalyst": 1.5}, room=22)
+    two_layers(learnt, {"catalyst": 1.5}, room=22)
+
+
+@pytest.mark.parametrize("peaks, term, refuted", [(FEWEST, "catalyst", True), (FEWEST - 1, "catalyst", False), (FEWEST, "physics", False)])
+def test_a_calculation_is_refuted_where_peaks_enough_were_told_better_without_it(learnt, monkeypatch, peaks, term, refuted):
+    peak = SimpleNamespace(rows=learnt["peak_temperature"].rows, believed=SimpleNamespace(terms=[SimpleNamespace(name=term)]))
+    monkeypatch.setattr(asking, "learn_lot", lambda castings: SimpleNamespace(peaks=peaks))
+    asked = asking.checked_question(replace(learnt, models={**learnt.models, "peak_temperature": peak}), {"catalyst": 1.5}, room=20)
+    assert asked.refuted == (asking.REFUTED if refuted else "")
 
 
 @pytest.mark.parametrize("ask", [two_layers, oven_hour, show_cure])

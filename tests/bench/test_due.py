@@ -6,7 +6,9 @@ from dataclasses import replace
 import pytest
 
 from testpour.bench.due import due
+from testpour.bench.form_rows import LoggedPour
 from testpour.bench.slots import Slot, slots
+from testpour.bench.taps import _age
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.problems import NoSuchName
@@ -108,3 +110,10 @@ def test_a_date_without_an_hour_makes_readings_due_by_day(hard_log):
     assert list(last.table["age"]) == [168] and list(last.table["status"]) == ["overdue"]
     hard_log.correct_pour("A1", made_at="2026-03-02 16:00", why="hour added")
     assert due(hard_log, now=at("2026-03-03 00:10")).shown()["when"].iloc[-2] == "at 16:00, in 16 h"
+
+
+@pytest.mark.parametrize("hours, age, note", [(24.1, 24.0, ""), (24.2, 24.0, "Read at 24.2 h."), (23.0, 24.0, "Read at 23.0 h."), (30.04, 30.0, "")])
+def test_the_age_a_reading_was_taken_at_is_noted_where_it_is_not_what_is_logged(hours, age, note):
+    """By more than a two-hundredth of it: 0.12 h of 24."""
+    made = LoggedPour("P1", "S1", MADE, "", "", {}, ())
+    assert _age(Slot(None, 24.0, 126.0), made, MADE + dt.timedelta(hours=hours)) == (age, note)

@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 import segno
 
-from testpour.bench.label_fit import FINEST, QUIET
+from testpour.bench.label_fit import FINEST, QUIET, Box
 from testpour.bench.label_sheet import SHEETS, LabelProblems, label_sheet
 from testpour.bench.labels import labels
 from testpour.logbook.castings import Castings
@@ -182,3 +182,21 @@ def test_everything_that_cannot_be_is_said_at_once(plan, study):
 def test_an_empty_log_is_refused(log):
     with pytest.raises(LabelProblems, match="no pour yet"):
         labels(log)
+
+
+@pytest.mark.parametrize("columns, width, height, side, lines, rooms", [
+    (3, 70.0, 37.0, 25.0, 5, (38.4 / (20 * 25.4 / 72), 2 * 38.4 / (10.5 * 25.4 / 72) - 1.5)),  # the largest code
+    (4, 50.0, 40.0, 21.0, 6, (22.4 / (20 * 25.4 / 72), 2 * 22.4 / (10.5 * 25.4 / 72) - 1.5)),  # 0.42 of the width
+    (4, 50.0, 20.4, 16.0, 1, (0.0, 27.4 / (10.5 * 25.4 / 72))),  # all of the height
+])
+def test_the_room_for_words_and_code_by_hand(columns, width, height, side, lines, rooms):
+    """2.2 mm are kept bare inside each edge and between code and words; of the height inside, 0.3 is for the name, whose lines are 1.1 of its size apart,
+    and what the session and the study (15 pt, each line 1.15 high) leave is for lines of 7 pt. A line that breaks loses 1.5 em."""
+    box = Box(label_sheet({"paper": "A4", "columns": columns, "rows": 2, "width": width, "height": height}))
+    assert (box.side, box.lines) == (pytest.approx(side), lines)
+    assert (box._room(20), box._room(10.5)) == pytest.approx(rooms)
+
+
+def test_a_short_name_is_no_larger_than_a_line_of_its_room():
+    """4.8 mm are for the name: 12 pt, a line of 4.66 mm, fits; 14 pt, 5.43 mm, does not."""
+    assert Box(label_sheet({"paper": "A4", "columns": 4, "rows": 2, "width": 50, "height": 20.4})).fitted("A") == (12, "A")

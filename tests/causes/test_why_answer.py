@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.causes import verdict
 from testpour.causes.diagnosis import why
 from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import named, ranked
@@ -372,3 +373,15 @@ def test_what_was_seen_on_a_casting_is_written_to_its_note(tacky):
     log = SimpleNamespace(castings=lambda: tacky.castings, correct_pour=lambda pour, **given: written.append((pour, given)))
     assert answer.keep(log, by="Ann") == "observed: where = in patches."
     assert written == [("X1", {"why": "observed: where = in patches.", "by": "Ann"})]
+
+
+@pytest.mark.parametrize("of_the_log, untimely, says", [
+    ((True, False), True, ""), ((False, True), True, ""), ((False, False), True, "This casting: wait."), ((True, True), False, "This casting: wait."),
+])
+def test_a_casting_whose_entry_is_to_be_checked_is_told_nothing_else(of_the_log, untimely, says, monkeypatch):
+    """Of two causes named together one is the log itself: what to do stands with the entry it says to check."""
+    monkeypatch.setattr(verdict, "unsure", lambda answer: False)
+    monkeypatch.setattr(verdict, "order", lambda answer, cause: "Wait")
+    answer = SimpleNamespace(case=SimpleNamespace(signs={"untimely"} if untimely else set()))
+    said = verdict._to_do(answer, [SimpleNamespace(name=str(place), of_the_log=one) for place, one in enumerate(of_the_log)])
+    assert said == says

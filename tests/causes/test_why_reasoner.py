@@ -15,8 +15,8 @@ from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.leave_one_out import _judged_apart, predictions
-from testpour.causes.likelihood import Likelihoods, _explaining, as_if, likelihoods
-from testpour.causes.predicted import LEAST_READ, Predicted
+from testpour.causes.likelihood import Likelihoods, _explaining, _left, _two_digits, as_if, likelihoods
+from testpour.causes.predicted import LEAST_READ, Predicted, Residuals
 from testpour.causes.questions import Asked, cheapest_test, questions, told_apart, would_change
 from testpour.causes.reasoner import weigh
 from testpour.causes.signs import Planned
@@ -24,6 +24,7 @@ from testpour.causes.table import Cause, CauseTable, Question
 from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
 from testpour.problems import Problem
+from testpour.study import Aim
 
 RULED_OUT = {"soft": {"nowhere": ""}, "firm": {"nowhere": ""}, "dry": {"throughout": "nowhere"}}
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))
@@ -680,3 +681,45 @@ def test_a_casting_is_read_as_finely_as_its_log(fits):
     readings.loc[readings["reading"] == "gel_time", ["low", "high"]] = 20.0
     rows = predictions(replace(fits, castings=replace(fits.castings, pours=pours, readings=readings)), "P03")["gel_time"].rows
     assert (rows["low"].iloc[0], rows["high"].iloc[0]) == (19.5, 20.5)
+
+
+def test_what_fades_is_known_from_the_readings_as_by_conditioning_them_all_on_it():
+    """Three readings share a shift of variance 0.3 + 0.4^2, scatter by 0.2 x 1.5^2 + 0.05, and are moved by 2, 1 and 0.5 times a standard
+    normal number: its mean and variance given all three, by the covariance of the readings written out; the last lies between two ends."""
+    low, high = np.array([1.2, 0.4, -0.9]), np.array([1.2, 0.4, -0.3])
+    found = Residuals(low[None, None], high[None, None], np.array([[0.3]]), np.array([0.2]), np.array([[0.05]]))
+    load = np.array([2.0, 1.0, 0.5])
+    mean, sd = found.likely(load[None], np.array([0.4]), np.array([1.5]))
+    covariance = np.diag(0.5 + (high - low) ** 2 / 12) + 0.46 + np.outer(load, load)
+    pull = np.linalg.solve(covariance, load)
+    assert mean[0, 0] == pytest.approx(pull @ ((low + high) / 2)) and sd[0, 0] == pytest.approx(np.sqrt(1 - pull @ load))
+
+
+def test_a_fault_that_fades_leaves_the_share_of_the_first_age():
+    assert _left(np.array([24.0, 48.0, 168.0])) == pytest.approx([1, 1 / 2, 1 / 7])
+    assert _left(np.array([np.nan, np.nan])).tolist() == [1, 1]
+
+
+@pytest.mark.parametrize("low, high, resolution, count", [(7.0, 7.0, 1, 10), (0.0, 0.0, 1, 0), (10.0, 10.0, 1, 0), (7.0, 8.0, 1, 0), (7.0, 7.0, 0.5, 0)])
+def test_a_single_digit_may_be_what_is_left_of_two(low, high, resolution, count):
+    """Of a 7: 70 to 79, then 17, 27 and so on to 97, each a whole step wide."""
+    seen = SimpleNamespace(rows=pd.DataFrame({"low": [99.0, low], "high": [99.0, high]}), fit=SimpleNamespace(reading=SimpleNamespace(resolution=resolution)))
+    meant = _two_digits(seen, np.array([False, True]))
+    assert meant == ([(69.5, 79.5), *((ten + 6.5, ten + 7.5) for ten in range(10, 100, 10))] if count else [])
+
+
+def test_draws_count_by_how_often_the_logs_settings_meet_an_aim_of_two_ends(monkeypatch):
+    """Chances of 0.2 and 0.4, 0.1 and 0.1: means of 0.3 and 0.1, so that four parts in five are shared 3 to 1 and the fifth evenly."""
+    asked = []
+
+    def chances(rows, low, high):
+        asked.append((len(rows), low, high))
+        return np.array([[0.2, 0.4], [0.1, 0.1]])
+
+    fit = SimpleNamespace(reading=SimpleNamespace(name="gel_time"), chances=chances)
+    ends = Aim("gel_time", 15.0, 45.0)
+    logs = {aim: SimpleNamespace(study=SimpleNamespace(aims=(aim,))) for aim in (ends, replace(ends, at_most=None))}
+    read = pd.DataFrame({"catalyst": [1.0, 1.0]})
+    monkeypatch.setattr(by_others, "_by_pour", lambda log, reading: {"P1": (read, {}), "P2": (read, {})})
+    assert by_others._suiting(fit, logs[ends]) == pytest.approx([0.1 + 0.8 * 0.75, 0.1 + 0.8 * 0.25]) and asked == [(2, 15.0, 45.0)]
+    assert by_others._suiting(fit, logs[replace(ends, at_most=None)]) is None

@@ -11,9 +11,10 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
+from testpour.catalogue import catalogue
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
-from testpour.causes.shapley import compared, shares, split
+from testpour.causes.shapley import Split, compared, shares, split
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.whole_log import good_pours, neighbours
 from testpour.cautions import check_settings
@@ -291,3 +292,11 @@ def test_heat_and_hours_of_a_post_cure_are_moved_together_where_there_was_none()
     assert other_half(heat, some, most) == other_half("catalyst", none, most) == other_half(heat, none[[heat]], most) == {}
     assert other_half(heat, none, {heat: 65.0}.get) == {}  # hours that cannot be chosen
     assert post_cure_words(oven, {"post_cure_temperature": 65.0, "post_cure_time": 4.0}) == "a post-cure of 4 h at 65 °C"
+
+
+@pytest.mark.parametrize("low, high, settled", [(0.1, 0.4, True), (-0.4, -0.1, True), (-0.1, 0.4, False), (0.0, 0.4, False)])
+def test_a_part_is_settled_where_its_interval_is_on_one_side_of_none(low, high, settled):
+    """A quarter more by the log of the ratio: exp(0.22) is 1.246."""
+    row = {"here": "2 %", "there": "1 %", "middle": 0.22, "low": low, "high": high}
+    said = Split(catalogue()["readings"]["gel_time"], "P01", (), None, None, 0.0, 1.0)._part("catalyst", row)
+    assert said == "catalyst 2 % instead of 1 %, 25 % more" + (", which these pours do not settle" if not settled else "")

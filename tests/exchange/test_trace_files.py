@@ -10,7 +10,7 @@ import pytest
 import testpour
 from testpour.exchange.channels import _units_in
 from testpour.exchange.grid import TraceProblems
-from testpour.exchange.reader import read_trace
+from testpour.exchange.reader import _too_little, read_trace
 from testpour.problems import Problems
 
 MINUTES = np.arange(0, 90, 0.5)
@@ -466,6 +466,11 @@ def test_two_numbers_are_asked_for_their_unit_where_both_are_long_enough(tmp_pat
     for time, last in (("hh:mm", 330), ("mm:ss", 5.5)):
         assert read_trace(tmp_path / "trace.csv", time=time).table["minutes"].max() == pytest.approx(last)
     assert read_trace(write(tmp_path / "trace.csv", clock(120))).table["minutes"].max() == 120
+
+
+@pytest.mark.parametrize("days, says", [(29.9, []), (30.2, ["it runs over 30 days. Check the unit of its times, or cut it down to one casting."])])
+def test_a_trace_over_a_month_is_asked_for_its_unit(days, says):
+    assert _too_little(pd.DataFrame({"minutes": np.linspace(-60, 1440 * days - 60, 50), "temperature": 20.0}), True) == says
 
 
 def test_names_of_channels_run_nowhere(tmp_path):

@@ -3,9 +3,10 @@
 import mpmath as mp
 import numpy as np
 import pytest
+from scipy.stats import truncnorm
 
 from testpour.likelihood.observations import GradeRows, NormalRows
-from testpour.likelihood.truncated import log_interval_probability, truncated_moments
+from testpour.likelihood.truncated import log_interval_probability, rough_moments, truncated_moments
 
 mp.mp.dps = 60
 INF = np.inf
@@ -108,3 +109,13 @@ def test_every_derivative_is_that_of_the_value(rows, shape):
     # These steer draws, whose weights put right what is rough: narrow intervals count as evenly filled.
     np.testing.assert_allclose(pull[0] - weight[0] * eta, found.eta1, atol=5e-3)
     np.testing.assert_allclose(weight[0], -found.eta2, atol=2e-2)
+
+
+def test_rough_moments_are_those_of_a_truncated_normal():
+    """scipy's truncnorm as the other library, where the closed form keeps its digits; two ends that all but coincide stay in bounds."""
+    low, high = np.array([-1.0, -np.inf, 0.5, -2.0, 2.0]), np.array([1.0, 0.3, np.inf, -0.4, 3.5])
+    mean, variance = rough_moments(low, high)
+    known = [truncnorm.stats(a, b, moments="mv") for a, b in zip(low, high, strict=True)]
+    assert mean == pytest.approx([m for m, _ in known], abs=1e-9) and variance == pytest.approx([v for _, v in known], abs=1e-9)
+    mean, variance = rough_moments(np.array([1.0]), np.array([1.0 + 1e-12]))
+    assert mean == pytest.approx([1.0]) and 0 <= variance[0] < 1

@@ -6,6 +6,7 @@ from scipy import stats
 from scipy.integrate import trapezoid
 
 from testpour.likelihood import posterior as posterior_module
+from testpour.likelihood.chains import _lag, _moved, run_chains
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.posterior import sample
 
@@ -359,3 +360,41 @@ def test_graded_groups_against_long_chains(monkeypatch):
         error = a.std(axis=0) * np.sqrt(1 / first.effective + 1 / second.effective)
         assert (np.abs(a.mean(axis=0) - b.mean(axis=0)) < 4.5 * error).all()
         np.testing.assert_allclose(a.std(axis=0), b.std(axis=0), rtol=0.12)
+
+
+def test_how_long_a_chain_remembers_by_hand():
+    """Four moves of two walkers: one parameter that never moves is alike at lags 1, 2 and 3, 1 + 2 x 3; one that changes sides at each
+    move is no more alike, 1. Of a third, its four steps (1, 1, -1, -1): the mean product at lag 1 is 1/3, at lag 2 below 0: 1 + 2/3.
+    Beside it the second is looked at further, and alike again at lag 2: 1 + 2."""
+    still, turning, slow = [[1.0, -1.0]] * 4, [[1.0, -1.0], [-1.0, 1.0]] * 2, [[1.0, -1.0]] * 2 + [[-1.0, 1.0]] * 2
+    assert [_lag(np.array(one)[:, :, None]) for one in (still, turning, slow)] == pytest.approx([7, 1, 1 + 2 / 3])
+    assert _lag(np.stack([turning, slow], axis=2)) == pytest.approx(3)
+
+
+def test_walkers_move_by_the_difference_of_two_others_and_an_sd_stays_above_zero():
+    """2.38 / sqrt(2 d) of it, d parameters; one move in ten by the whole of it (ter Braak 2006)."""
+    rng, others = np.random.default_rng(0), np.array([[0.0, 0.0], [10.0, 10.0]])
+    for step, length in ((2, 2.38 / 2), (0, 1.0), (20, 1.0), (1, 1.0), (18, 2.38 / 2)):
+        moved = _moved(np.zeros((100, 2)), others, 1, step, rng)
+        assert np.abs(moved) == pytest.approx(np.full((100, 2), 10 * length), abs=0.01)
+        assert (moved[:, 1] > 0).all() and 20 < (moved[:, 0] > 0).sum() < 80
+
+
+def test_chains_reach_a_density_known_in_closed_form():
+    """A normal of mean 1 and sd 0.5, an sd that is half-normal with mean 0.3 sqrt(2 / pi), an inner parameter of mean 2 drawn from a stand-in of mean 0."""
+    class StandIn:
+        groups = 1
+
+        def draw_inner(self, outer, each, rng):
+            drawn = 1.5 * rng.standard_normal((len(outer), each, 1))
+            return drawn, None, -((drawn[..., 0] / 1.5) ** 2) / 2  # log densities, but for their constants
+
+    def target(outer, inner):
+        return -(((outer - [1, 0]) / [0.5, 0.3]) ** 2).sum(axis=1)[:, None] / 2 - ((inner[..., 0] - 2) / 0.8) ** 2 / 2
+
+    rng = np.random.default_rng(3)
+    start = np.column_stack([rng.normal(0.5, 1.0, 500), np.abs(rng.normal(0, 1.0, 500))]), rng.normal(0, 1.5, (500, 1))
+    outer, inner, effective = run_chains(StandIn(), target, start, 8000, rng)
+    assert outer.shape == (8000, 2) and inner.shape == (8000, 1) and 200 < effective <= 16000
+    assert (outer[:, 0].mean(), outer[:, 0].std(), outer[:, 1].mean()) == pytest.approx((1, 0.5, 0.3 * np.sqrt(2 / np.pi)), abs=0.05)
+    assert (inner.mean(), inner.std()) == pytest.approx((2, 0.8), abs=0.08)

@@ -1,5 +1,7 @@
 """Priors of sigma, of the cut-points and of the sds of groups: values by scipy, slopes by differences."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -7,8 +9,9 @@ from scipy import stats
 from testpour.likelihood.density import CutPrior, SigmaPrior
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal, half_normal, split_outer
+from testpour.likelihood.observations import cuts_of
 from testpour.likelihood.optimum import optimum_of
-from testpour.likelihood.scaling import scaled_problem
+from testpour.likelihood.scaling import _grade_start, _ordered_cuts, _start, scaled_problem
 
 STEP = 1e-5
 
@@ -92,3 +95,31 @@ def test_cut_points_are_sought_from_their_beliefs():
     assert scaled_problem(model)[2] == pytest.approx([-1, np.log(1.001), np.log(2.001)])
     flat = IntervalModel([0, 1, 2], [0, 1, 2], np.zeros((3, 0)), grades=3)
     assert scaled_problem(flat)[2] == pytest.approx([-0.430727, np.log(2 * 0.430727)], abs=1e-5)
+
+
+@pytest.mark.parametrize("root, target, coefficient, unit", [(0.0, 0.0, 2.0, np.sqrt(2.14 / 1.5)), (1.0, 0.0, 4 / (2 + 2.988889 / 1.5), 1.671695)])
+def test_where_a_fit_begins_by_hand(root, target, coefficient, unit):
+    """Two readings, 1 and 3, of one mean. Without a belief 2 with residuals of 1: twice (2 + a tenth of the last variance) / 1.5. With a belief of 0 and
+    sd 1 from 4 / 3, where 26 / 9 + 0.1 = 2.988889 is left over 1.5, to 4 / (2 + 1.992593), whose residuals leave 3.992587 + 0.1992593."""
+    model = SimpleNamespace(grades=None, sd_belief=1.0)
+    found, residual = _start(model, np.array([1.0, 2.5]), np.array([1.0, 3.5]), np.ones((2, 1)), np.array([[root]]), np.array([target]))
+    assert found == pytest.approx([coefficient]) and residual == pytest.approx(unit, rel=1e-5)
+
+
+def test_grades_begin_at_the_observed_shares_where_nothing_is_believed():
+    """Two of grade 0, one of 1 and one of 2, half a row more for each: 2.5 and 4 of 5.5 lie below the cut-points."""
+    model, grades = SimpleNamespace(grades=3, cut_belief=(np.zeros(2), np.full(2, np.inf))), np.array([0.0, 0, 1, 2])
+    assert cuts_of(_grade_start(model, grades, grades)) == pytest.approx(stats.norm.ppf([2.5 / 5.5, 4 / 5.5]))
+    model.cut_belief = (np.array([2.0, -1.0]), np.ones(2))
+    assert cuts_of(_grade_start(model, grades, grades)) == pytest.approx([-1, 2.001])
+
+
+def test_cut_points_out_of_order_are_drawn_again_and_no_more_than_needed():
+    """Far apart, the first draws are taken as they come; of ones alike, those of the first draws that are in order come first."""
+    first = np.random.default_rng(0).standard_normal((5, 2))
+    rng, again = np.random.default_rng(0), np.random.default_rng(0)
+    assert cuts_of(_ordered_cuts(np.array([0.0, 90.0]), np.ones(2), 5, rng)) == pytest.approx(first + [0, 90])
+    assert rng.standard_normal() == again.standard_normal(11)[10]
+    alike = cuts_of(_ordered_cuts(np.zeros(2), np.ones(2), 5, np.random.default_rng(0)))
+    good = first[first[:, 0] < first[:, 1]]
+    assert alike[: len(good)] == pytest.approx(good) and (alike[:, 0] < alike[:, 1]).all() and len(alike) == 5

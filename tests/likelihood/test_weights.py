@@ -11,6 +11,7 @@ from testpour.likelihood.conditional import _pairs_of
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import GradeRows, NormalRows, _working_values
 from testpour.likelihood.posterior import sample
+from testpour.likelihood.proposal import Proposal, t_density
 from testpour.likelihood.weights import (
     _pareto_tail,
     importance_weights,
@@ -228,3 +229,28 @@ def test_normal_scores_are_even_shuffled_and_the_same_every_time_without_a_gener
     many = normal_scores(500)
     assert abs(np.corrcoef(many, np.arange(500))[0, 1]) < 0.15
     assert (many == normal_scores(500)).all() and (many != normal_scores(500, np.random.default_rng(1))).any()
+
+
+@pytest.mark.parametrize("size, degrees", [(1, 5.0), (3, 7.0), (2, np.inf)])
+def test_the_density_draws_come_from_is_students(size, degrees):
+    """scipy's multivariate t, and its normal, as the other library."""
+    at = np.array([[0.0] * size, [0.7] * size, [-2.0] + [1.0] * (size - 1)])
+    exact = stats.multivariate_t(np.zeros(size), np.eye(size), df=degrees).logpdf(at)
+    assert t_density((at**2).sum(axis=1), size, degrees) == pytest.approx(exact)
+
+
+@pytest.mark.parametrize("root", [{}, {"root": 3}])
+def test_outer_draws_lie_about_the_centre_and_have_the_density_of_a_folded_t(root):
+    """An sd below zero is folded over; where roots are drawn, by the rule of a change of variable. scipy's multivariate t as the other library."""
+    class Noise:  # of the inner draws, one number each, whose place and volume do not depend on the outer ones
+        def draw_given(self, outer, noise, groups):
+            return noise, np.zeros(len(outer))
+
+    centre, axes, power = np.array([0.4, 0.7]), np.array([[0.3, 0.0], [0.1, 0.5]]), root.get("root", 1)
+    made = Proposal(Noise(), 1, centre, axes, np.array([0.5]), np.array([2.0]), np.inf, 7, **root).draw(2000, 1, np.random.default_rng(1))
+    assert np.median(made.outer, axis=0) == pytest.approx([0.4, 0.7**power], abs=0.07)
+    drawn = stats.multivariate_t(centre, axes @ axes.T, df=7)
+    at = made.outer ** [1, 1 / power]
+    steep = np.log(at[:, 1] ** (1 - power) / power)
+    density = np.log(drawn.pdf(at) + drawn.pdf(at * [1, -1])) + steep + stats.norm(0.5, 2.0).logpdf(made.inner[:, 0, 0])
+    assert made.log_density[:, 0] == pytest.approx(density)

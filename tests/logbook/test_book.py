@@ -4,6 +4,7 @@ import datetime as dt
 import gc
 import os
 import sqlite3
+import time
 import warnings
 from contextlib import closing, contextmanager
 from dataclasses import replace
@@ -17,6 +18,7 @@ import sqlalchemy as sa
 
 from testpour.bench.session_form import session_form
 from testpour.logbook.book import Logbook
+from testpour.logbook.database import _became_writer
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.warned import Caution
@@ -707,3 +709,17 @@ def test_a_block_closes_its_log_and_keeps_what_it_logged(study_here):
     assert engine.pool.checkedin() == 0
     with pytest.raises(ZeroDivisionError), Logbook(study_here) as again:
         assert list(again.castings().pours.index) == ["P01"] and 1 / 0
+
+
+@pytest.mark.parametrize("said, late, waits", [("database is locked", False, True), ("database is locked", True, False), ("disk is full", False, False)])
+def test_only_a_log_that_another_bench_holds_is_asked_for_again_until_time_is_up(said, late, waits):
+    class Held:
+        def exec_driver_sql(self, text):
+            raise sa.exc.OperationalError(text, {}, sqlite3.OperationalError(said))
+
+    last = time.monotonic() + (-1 if late else 60)
+    if waits:
+        assert not _became_writer(Held(), last)
+    else:
+        with pytest.raises(sa.exc.OperationalError, match=said):
+            _became_writer(Held(), last)

@@ -10,6 +10,7 @@ from openpyxl.styles import PatternFill
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
+from testpour.logbook.sheet_heads import _spread
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.study_file import study_from
@@ -402,3 +403,8 @@ def test_a_fraction_in_one_sign_is_read_in_the_unit_of_its_header(study, tmp_pat
     """25.4 mm an inch: 1 1/2 in are 38.1 mm."""
     (entry,) = read(study, tmp_path, "pour,day,catalyst (%),pigment (%),thickness (in),cover,gel min\nA,Mon,1½,½,1½,yes,22\n")
     assert [entry["settings"][name] for name in ("catalyst", "pigment", "thickness")] == [1.5, 0.5, 38.1]
+
+
+def test_a_title_merged_over_a_sheet_stands_over_its_own_row_alone():
+    rows, across = [["July", "", " "], ["pour", " catalyst ", "gel time"]], {(0, 1): 0, (0, 2): 0}
+    assert _spread(rows, 0, across) == ["July"] * 3 and _spread(rows, 1, across) == ["pour", "catalyst", "gel time"]

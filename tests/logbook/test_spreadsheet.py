@@ -648,6 +648,11 @@ def test_a_formula_that_comes_out_empty_is_an_empty_cell(study, tmp_path):
     assert [entry["settings"] for entry in read_sheet(study, tmp_path / "worked-out.xlsx")] == [{}, {"catalyst": 2}]
 
 
+def test_a_workbook_without_a_cell_is_told_what_to_write(study, tmp_path):
+    with pytest.raises(LogProblems, match="no row of sheet.xlsx has headers of this study. Write one row a pour, below a row of headers"):
+        read_sheet(study, workbook(tmp_path, []))
+
+
 def test_columns_that_are_nothing_of_ours_are_named(study, tmp_path):
     with pytest.warns(NotRead, match="sheet.csv: not read: weather, mood"):
         assert len(read_sheet(study, write(tmp_path, "pour,weather,catalyst,mood,gel time\nA,dull,1,low,20\n"))) == 1
@@ -748,6 +753,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
         log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
     (one,) = [str(warning.message) for warning in told_besides(said)]
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
+    assert {Path(warning.filename) for warning in said if warning.category is Caution} == {Path(__file__)}
     text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
     with pytest.warns(Caution) as said:
         log.add_all(tp.read_sheet(log.study, write(tmp_path, text)))

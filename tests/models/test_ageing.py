@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 from scipy.special import logit
 
-from testpour.models.ageing import HABIT, LAST, NoHardness, Ready, ready, thresholds
+from testpour.models.ageing import HABIT, LAST, NoHardness, Ready, _crossing, ready, thresholds
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.study import StudyProblems
@@ -123,3 +123,14 @@ def test_ages_read_as_people_say_them():
 
     said = Ready(catalogue()["readings"]["hardness"], pd.DataFrame(), table, (4.0, 168.0)).sentence()
     assert said == "Sand (75 Shore D): nine castings in ten by 2.5 days (one in two by 26 h, 90 % interval 4.5 h to over 7 days)."
+
+
+@pytest.mark.parametrize("level, hours", [(0.05, 1.0), (0.5, 8.0), (0.7, 16.0), (0.9, np.inf)])
+def test_between_two_ages_the_share_that_is_ready_is_straight_over_log_age(level, hours):
+    """0.1, 0.3 and 0.7 are ready at 1, 4 and 16 h: half of the way from 0.3 to 0.7 lies at 8 h, four times two."""
+    assert _crossing(np.array([0.1, 0.3, 0.7]), np.array([1.0, 4.0, 16.0]), level) == pytest.approx(hours)
+
+
+def test_no_age_is_called_unread_where_none_was_asked_for(castings_of):
+    """Read at 24 h and 7 days: the 4 h that are planned first, and that settings have where no age is said, are nobody's question."""
+    assert ready(fit_castings(hardening(castings_of, 1.0, 0.3, ages=(24.0, 168.0)))).outside == ""

@@ -6,14 +6,16 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import kstest, t, zscore
+from scipy.stats import chi2, kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, _grades_at_middles, agreement
-from testpour.models.check import Checked, CheckedLog, check_fit, check_log
+from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, agreement
+from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, check_fit, check_log
+from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
+from testpour.models.suspects import _catalyst_that_would_fit
 from testpour.study_file import study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
@@ -290,3 +292,60 @@ def test_an_effect_that_goes_the_other_way_is_told_from_what_is_believed(casting
     """The trade's exponent is -0.75 with spread 0.4: +1 is more than four spreads off."""
     odd = agreement(fit_castings(gel_castings(castings_of, -1.0), remainder=False)["gel_time"])
     assert odd.chance < 0.01 and [factor.name for factor in odd.strange] == ["catalyst"]
+
+
+@pytest.mark.parametrize("level_sd, held, pulls, whole", [
+    (0.3, True, [0.5 / np.sqrt(0.255), -0.3 / np.sqrt(0.045)], 0.25 / 0.255 + 0.09 / 0.045),
+    (0.1, True, [-0.3 / np.sqrt(0.045)], 0.25 / 0.175 + 0.09 / 0.045),  # of a variance of 0.175 too little is doubt that the log could take away
+    (0.3, False, [-0.3 / np.sqrt(0.045)], 0.25 / 900.165 + 0.09 / 0.045),  # what nobody believes is a hundred times as wide
+])
+def test_how_far_a_log_pulls_a_belief_by_hand(level_sd, held, pulls, whole):
+    """Two readings of one session, scatter 0.1 and 0.4: their middle is believed 3 with variance sd^2 + 0.4^2 + 0.1^2 / 2, half their
+    difference 1 with 0.2^2 + 0.1^2 / 2. Read as 2.8 and 4.2 they are 0.5 too high, and 0.3 too close together."""
+    both = np.array([[1.0], [1.0]])
+    model = SimpleNamespace(exog=np.array([[1.0, -1.0], [1.0, 1.0]]), belief=(np.array([3.0, 1.0]), np.array([level_sd, 0.2])), grades=None,
+                            sd_belief=0.1, groups=[SimpleNamespace(design=both)], group_beliefs=[0.4])
+    believed = SimpleNamespace(beliefs=[SimpleNamespace(informative=held), SimpleNamespace(informative=True)], terms=["level", "slope"])
+    found, terms = _standardised_pulls(model, believed, np.array([[2.8, 4.2]]))
+    assert found[0] == pytest.approx([*pulls, whole]) and terms == ["level", "slope"][-len(pulls):]
+
+
+def test_how_closely_repeats_agree_by_hand():
+    """Five pairs whose logs of gel time lie 0.2 apart: squares of 5 x 0.02. One of ten castings is timed twice, so that a casting's 1.1
+    readings of variance 0.022 add 0.02; castings differ by 0.01, and two checks 0.12 apart on the log add 0.12^2 / 12 = 0.0012. The pigment was
+    never written down, the humidity is no column. Three repeats are enough to speak, two are not."""
+    at = np.r_[np.tile([3.0, 3.2], 5), 3.0] - 0.06
+    rows = pd.DataFrame({"catalyst": [*np.repeat([1.0, 1.2, 1.4, 1.6, 1.8], 2), 1.0], "pigment": np.nan, "session": "S1", "pour": [*range(10), 0],
+                         "low": np.exp(at), "high": np.exp(at + 0.12)})
+    fit = SimpleNamespace(reading=catalogue()["readings"]["gel_time"], rows=rows, posterior=SimpleNamespace(
+        sd=np.array([np.sqrt(0.022)]), group_sds={"pour": np.array([0.1])}), believed=SimpleNamespace(terms=[
+            SimpleNamespace(factors=("catalyst", "pigment")), SimpleNamespace(factors=("humidity",))]))
+    repeats, chance = _pure_error_of_repeats(fit)
+    assert repeats == 5 and chance == pytest.approx(chi2.cdf(0.1 / (0.02 + 0.01 + 0.0012), 5))
+    few = [_pure_error_of_repeats(SimpleNamespace(**{**vars(fit), "rows": rows.iloc[:count]})) for count in (6, 4)]
+    assert few[0] == (3, pytest.approx(chi2.cdf(0.06 / (0.022 + 0.01 + 0.0012), 3))) and few[1][0] == 2 and np.isnan(few[1][1])
+
+
+@pytest.mark.parametrize("reading, terms, coefficient, high, says", [
+    ("gel_time", ["level", "catalyst"], -0.75, 1.0, "1 % catalyst had gone in, not 2 %."),
+    ("gel_time", ["level", "catalyst"], -0.75, np.inf, "1 % catalyst had gone in, not 2 %."),  # not gelled by then
+    ("gel_time", ["level", "catalyst"], -0.5, 1.0, "0.7 % catalyst had gone in, not 2 %."),  # 2 exp(-0.75 ln 2 / 0.5) = 0.71
+    ("gel_time", ["level", "catalyst"], -0.3, 1.0, ""),  # an eighth of it is no slip
+    ("gel_time", ["level", "catalyst"], -5.5, 1.0, ""),  # nine tenths of it neither
+    ("gel_time", ["level", "catalyst", "catalyst_bend"], -0.75, 1.0, ""),
+    ("gel_time", ["level"], -0.75, 1.0, ""), ("hardness", ["level", "catalyst"], -0.75, 1.0, ""),
+])
+def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, terms, coefficient, high, says):
+    """Read is 2 to the power 0.75 of what is expected: with a power of -0.75 as if half the catalyst had gone in."""
+    seen = np.exp(3 + 0.75 * np.log(2))
+    fit = SimpleNamespace(reading=catalogue()["readings"][reading], rows=pd.DataFrame({"catalyst": [2.0], "low": [seen], "high": [seen * high], "age": 24.0}),
+                          believed=SimpleNamespace(terms=[SimpleNamespace(name=term) for term in terms]), mean=lambda rows: np.array([[2.9], [3.1]]),
+                          posterior=SimpleNamespace(coefficients=np.full((2, len(terms)), coefficient)), study=GEL)
+    assert _catalyst_that_would_fit(fit, 0) == (f"That is as if {says}" if says else "")
+
+
+@pytest.mark.parametrize("names, says", [
+    (["catalyst", "pigment"], "the weighing"), (["catalyst", "thickness"], "what was written down"), (["thickness"], "what was written down"),
+])
+def test_the_weighing_is_to_be_checked_where_all_that_is_odd_was_weighed(names, says):
+    assert to_check(catalogue()["factors"][name] for name in names) == says

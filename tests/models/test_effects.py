@@ -1,6 +1,7 @@
 """Effects: the words follow the numbers, and the share of belief and log is told truly."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -13,7 +14,7 @@ from testpour.models.agreement import agreement
 from testpour.models.change import averages
 from testpour.models.check import check_log
 from testpour.models.effect import Effect
-from testpour.models.effects import Effects, effects
+from testpour.models.effects import Effects, _from_log, effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
@@ -424,3 +425,14 @@ def test_a_reading_with_ages_is_told_at_the_age_of_its_aim(study, castings_of):
 
 def test_the_words_name_the_level_asked_for(gel):
     assert "50 % interval" in effects(gel, level=0.5).each[0].sentence()
+
+
+@pytest.mark.parametrize("contrast, variance, share", [
+    ([1, 1, 1], 0.196, 0.8), ([0, 0, 1], 0.16, 0.75), ([1, 0, 0], 0.12, 0), ([0, 0, 0], 0, 1),
+])
+def test_what_the_log_taught_of_a_move_by_hand(contrast, variance, share):
+    """Believed spreads of 0.3, 0.5 and 0.4, the last of the remainder, which the log made twice as large: 0.09 + 0.25 + 0.64 = 0.98
+    of variance before. Left are 0.196 of that, 0.16 of 0.64, or more than there was; a move of nothing is all known."""
+    believed = SimpleNamespace(sd=np.array([0.3, 0.5, 0.4]), remainder_count=1, remainder_growth=2.0)
+    drawn = np.sqrt(variance) * np.array([-1.0, 1.0, -1.0, 1.0])
+    assert _from_log(believed, np.array(contrast), drawn) == pytest.approx(share)

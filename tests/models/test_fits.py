@@ -8,10 +8,11 @@ import pandas as pd
 import pytest
 from scipy.optimize import linprog
 
+from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.reading_model import rows_of
+from testpour.models.reading_model import counted, labels_of, rows_of
 from testpour.models.terms import design, warmth
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
@@ -373,3 +374,17 @@ def test_a_score_of_which_whole_numbers_alone_were_read_is_read_in_whole_numbers
         written = study_from({**parts, "readings": {"bubbles": {"low": 0, "high": 5, "resolution": 1}}})
         same = fit_castings(replace(castings, study=written), remainder=False)["bubbles"]
         assert fit.predict({"catalyst": 1.5}).equals(same.predict({"catalyst": 1.5}))
+
+
+@pytest.mark.parametrize("low, high, step", [
+    ([1.0, 4.0], [1.0, 4.0], 1), ([4.0], [4.0], 0), ([1.0, 4.0, 2.0], [1.0, 5.0, np.inf], 0), ([1.0, 4.5], [1.0, 4.5], 0),
+])
+def test_two_whole_numbers_read_exactly_make_a_count(low, high, step):
+    rows, plain = pd.DataFrame({"low": low, "high": high}), Reading("bubbles", "", 0, 9)
+    reading, assumed = counted(plain, rows, ("before",))
+    assert reading.resolution == step and assumed == (("Bubbles is taken as read in whole numbers.", "before") if step else ("before",))
+
+
+def test_what_may_share_an_error_is_told_apart_as_text():
+    rows = pd.DataFrame({"session": [1, None], "resin_lot": ["A", np.nan], "pour": [7, 8]}, dtype=object)
+    assert {name: list(labels) for name, labels in labels_of(rows).items()} == {"session": ["1", ""], "resin_lot": ["A", ""], "pour": ["7", "8"]}

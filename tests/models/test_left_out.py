@@ -14,6 +14,7 @@ from testpour.models.fits import fit_castings
 from testpour.models.left_out import (
     PredictiveDraws,
     _likelihood,
+    _predicted,
     leave_out_weights,
     left_out,
     predictive_draws,
@@ -106,3 +107,16 @@ def test_weighting_a_pour_out_is_near_to_fitting_without_it(tmp_path, monkeypatc
     slow = left_out(fit, 0.9)
     away = (quick[["above", "below"]] - slow[["above", "below"]]).abs().to_numpy()
     assert len(away) >= 18 and away.max() < 0.12 and np.sqrt((away**2).mean()) < 0.03
+
+
+@pytest.mark.parametrize("low, high, inside", [
+    (0.2, 0.6, 1), (0.9, 0.99, 0.05 / 0.09), (0.96, 0.99, 0), (0.02, 0.08, 0.03 / 0.06), (0.01, 0.99, 0.90 / 0.98),
+])
+def test_how_much_of_what_was_seen_lies_in_the_interval_by_hand(low, high, inside, monkeypatch):
+    """The others say 3 with spread hypot(0.3, 0.4) on the log of minutes; ends of the reading are given as the chance below each."""
+    told = PredictiveDraws(np.full((1000, 1), 3.0), np.full(1000, 0.3), np.full(1000, 0.4), None)
+    monkeypatch.setattr("testpour.models.left_out.predictive_draws", lambda *given: told)
+    rows = pd.DataFrame({"low": [np.exp(norm.ppf(low, 3, 0.5))], "high": [np.exp(norm.ppf(high, 3, 0.5))]})
+    found = _predicted(SimpleNamespace(reading=READ.reading, posterior=None), "P0", rows, 0.9)
+    assert found[0, 2:] == pytest.approx([1 - low, high, inside], abs=1e-9)
+    assert found[0, :2] == pytest.approx(np.exp(3 + 0.5 * np.array([-1.6449, 1.6449])), rel=2e-3)

@@ -7,7 +7,15 @@ import pytest
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs, beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.models.remainder import coordinates_of, learnable_directions, remainder_scale, remainder_terms, with_remainder_drawn
+from testpour.models.remainder import (
+    coordinates_of,
+    learnable_directions,
+    projected_on_expected,
+    remainder_scale,
+    remainder_terms,
+    with_expected_remainder,
+    with_remainder_drawn,
+)
 from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
@@ -132,3 +140,26 @@ def test_heat_and_time_of_a_post_cure_are_one_direction(names):
     }, "readings": {"tack": {}}})
     found = {one.name: one.hours for one in coordinates_of(study, names)}
     assert list(found) == [name for name in names if name != "post_cure_time"] and found["post_cure_temperature"]
+
+
+def test_what_the_beliefs_leave_over_is_carried_to_the_terms_they_foresee():
+    """From 1 to 4 % the line of catalyst is ln(c / 2) / ln 2, of the foreseen ln(c / 1.5) that times 1 / ln 2 and -ln(4 / 3) / ln 2; the line of
+    pigment is (p - 2) / 2, of the foreseen p - 0.5 a half and -3/4. What is foreseen stays."""
+    whole = with_expected_remainder(STUDY, BELIEVED)
+    names = [term.name for term in whole.terms]
+    coefficients = np.zeros((2, len(names)))
+    coefficients[:, :3] = [3.0, -0.7, 0.1]
+    coefficients[0, names.index("Line catalyst")] = coefficients[1, names.index("Line pigment")] = 1.0
+    found = projected_on_expected(STUDY, whole, coefficients)
+    assert found == pytest.approx(np.array([[3 - np.log(4 / 3) / np.log(2), -0.7 + 1 / np.log(2), 0.1], [3 - 0.75, -0.7, 0.6]]))
+    assert projected_on_expected(STUDY, BELIEVED, coefficients[:, :3]) is not found and len(whole.terms) - whole.remainder_count == 3
+
+
+@pytest.mark.parametrize("factors, names", [
+    ({"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {}}, []),  # for no time: the same in every pour
+    ({"post_cure_temperature": {"from": "20 degC", "to": "70 degC"}, "post_cure_time": {"from": "0 h", "to": "4 h"}}, ["post_cure_temperature"]),
+    ({"catalyst": {"from": "1 %", "to": "2 %"}, "pigment": {}, "cover": {}, "room_temperature": {}}, ["catalyst", "pigment", "cover", "room_temperature"]),
+])
+def test_only_what_differs_between_pours_has_a_remainder(factors, names):
+    study = study_from({"factors": factors, "readings": {"tack": {}}})
+    assert [one.name for one in coordinates_of(study, [factor.name for factor in study.factors])] == names

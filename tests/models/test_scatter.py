@@ -8,8 +8,10 @@ import pandas as pd
 import pytest
 from scipy.stats import norm, zscore
 
+from testpour.catalogue import catalogue
 from testpour.models.fits import fit_castings
-from testpour.models.scatter import GROUPS, Part, Scatter, _repeats_differ, scatter, sources
+from testpour.models.scatter import GROUPS, Part, Scatter, _in_reading_unit, _repeats_differ, scatter, sources
+from testpour.models.terms import TERMS
 from testpour.study_file import study_from
 
 DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
@@ -219,3 +221,14 @@ def test_a_casting_read_again_is_known_with_and_without_an_age(age):
     """P1 read twice and differently, P2 twice alike, P3 once: the gel time has no age."""
     rows = pd.DataFrame({"pour": ["P1", "P1", "P2", "P2", "P3"], "low": [20.0, 22.0, 30.0, 30.0, 25.0], "high": [20.0, 22.0, 30.0, 30.0, 25.0], "age": age})
     assert _repeats_differ(SimpleNamespace(rows=rows), False).to_dict() == {"P1": True, "P2": False}
+
+
+@pytest.mark.parametrize("reading, drawn, says", [
+    ("gel_time", 0.2, 22.14),  # exp(0.2) is 1.2214, in per cent
+    ("tack", 2.0, 0.8),  # of grades 5 apart over two steps
+    ("hardness", 0.4, 100 * (1 / (1 + np.exp(-1.2)) - 1 / (1 + np.exp(-0.8)))),  # about a level of 1 on the logit of its share of 100
+])
+def test_a_spread_is_told_in_the_readings_own_terms_by_hand(reading, drawn, says):
+    fit = SimpleNamespace(reading=catalogue()["readings"][reading], believed=SimpleNamespace(terms=[TERMS["level"]]), rows=pd.DataFrame({"pour": ["P1", "P2"]}),
+                          posterior=SimpleNamespace(cuts=np.array([[1.0, 3.0, 6.0]]), coefficients=np.array([[0.8], [1.2]])))
+    assert _in_reading_unit(fit, np.array([drawn])) == pytest.approx([says], rel=1e-4)

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.models.settings import held_settings, settings_table, stated_names
+from testpour.models.settings import _note_beyond, held_settings, settings_table, stated_names
 from testpour.study import StudyProblems
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
@@ -91,3 +91,10 @@ def test_settings_that_name_no_setting_are_refused_with_how_to_write_them(study,
 def test_an_empty_list_of_settings_is_refused(study):
     with pytest.raises(StudyProblems, match="the list is empty. Put the settings of one pour or more into it"):
         settings_table(study, [])
+
+
+def test_half_a_step_beyond_what_was_poured_is_not_called_outside(study):
+    """Catalyst is set in steps of 0.1 %: 2.45 % beside 2.4 %, though 2.4 + 0.05 is a little less in binary figures."""
+    words = [[] for _ in range(4)]
+    _note_beyond(words, study.factor("catalyst"), pd.Series([2.4, 1.0]), pd.Series([0.95, 2.45, 0.94, 2.46]))
+    assert words == [[], [], ["catalyst 0.94 % (poured 1 to 2.4 %)"], ["catalyst 2.46 % (poured 1 to 2.4 %)"]]

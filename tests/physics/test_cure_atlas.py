@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, minutes_until, rise_of
+from testpour.physics.atlas import DEPTHS, FIELDS, FILMS, ROOMS, _place, minutes_until, rise_of
 from testpour.physics.casting import Casting, Face
 from testpour.physics.kinetics import induction_time
 from testpour.physics.lots import UNKNOWNS, Lots, face_of, lot_beliefs, lots_at, resin_of
@@ -94,3 +94,21 @@ def test_the_file_is_what_the_script_makes():
     with np.load(files("testpour").joinpath("physics/atlas.npz")) as held:
         for name in FIELDS:
             np.testing.assert_allclose(held[name], made[name], atol=5e-4)
+
+
+def test_where_a_lot_lies_in_the_table_by_hand():
+    """Four times the speed: twice the depth and half the film at unit speed; an eighth part more heat and more of the ceiling move the steep part as
+    `RUNAWAY` and `STALL` say, 0.8 a natural log and 3 a unit. One lot, in the room where rates are stated; then another 10 K warmer, at 2 %."""
+    base, usual = load_resin(), lots_at(np.zeros(9))
+    room = np.array([base.reference_temperature, base.reference_temperature + 10])
+    changed = {"rate": 4.0, "film": 6.0, "heat_of_cure": 1.125 * base.heat_of_cure, "ceiling": base.ceiling + 0.06}
+    lot = replace(usual, **{name: np.array([[value]]) for name, value in changed.items()})
+    speed, (depth, film, warm), (heat, energy, ceiling) = _place(lot, np.array([12.0, 12.0]), np.array([1.0, 2.0]), room)
+    cold = 1 / (room[1] + 273.15) - 1 / (room[0] + 273.15)
+    quick = 4 * 2 ** base.rate_exponent * np.exp(-base.rate_energy / 8.314462618 * cold)
+    assert speed[0] == pytest.approx([4, quick])
+    moved = 0.8 * np.log(1.125) + 3 * 0.06
+    assert depth[0] == pytest.approx((np.log([24, 12 * np.sqrt(quick)]) + moved - np.log(1.5)) * 42 / np.log(100 / 1.5))
+    assert film[0] == pytest.approx((np.log([3, 6 / np.sqrt(quick)]) - np.log(1.5)) * 10 / np.log(60 / 1.5))
+    assert warm == pytest.approx((room - 8) / 7)
+    assert (heat[0, 0], energy[0, 0], ceiling[0, 0]) == pytest.approx((np.log(1.125) / 0.15, 0, 2))

@@ -9,8 +9,9 @@ import pytest
 from scipy.integrate import solve_ivp, trapezoid
 
 from testpour.physics.casting import Casting, Face, Layer, post_cure_programme
+from testpour.physics.events import first_crossing, largest
 from testpour.physics.kinetics import induction_time, stir
-from testpour.physics.march import Accuracy
+from testpour.physics.march import Accuracy, _next_step, _wait
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure, cure_many
 
@@ -206,3 +207,32 @@ def test_casting_that_never_gels_has_no_times():
 def test_casting_still_warming_at_the_end_has_no_peak():
     run = cure(Casting(12, 1.5, 8.0, hours=3))
     assert np.isfinite(run.gel_time) and np.isnan(run.time_to_peak) and np.isnan(run.peak_temperature)
+
+
+def test_when_a_cubic_turns_and_passes_a_level_between_two_steps():
+    """10 + 6 t - t^3 turns at the root of 2, at 10 + 4 sqrt(2), and first passes 12 where t^3 - 6 t + 2 = 0; it never reaches 16. The same curve seen
+    only up to 1.2 still rises: it has no top."""
+    t = np.array([[0.0, 0.5, 1.2, 1.9, 3.0, np.nan]])
+    value, slope, seen = 10 + 6 * t - t**3, 6 - 3 * t**2, np.isfinite(t)
+    assert np.array(largest(t, value, slope, seen)).T[0] == pytest.approx([np.sqrt(2), 10 + 4 * np.sqrt(2)])
+    assert np.isnan(largest(t, value, slope, seen & (t < 1.5))).all() and np.isnan(largest(t, value, slope, seen & (t < 0))).all()
+    assert np.array(largest(t, value, slope, seen & (t > 2))).T[0].tolist() == [3, 1]  # falling all along
+    root = min(r.real for r in np.roots([1, 0, -6, 2]) if r.real > 0)
+    assert first_crossing(t, value, slope, np.array([12.0])) == pytest.approx([root], abs=1e-9)
+    assert np.isnan(first_crossing(t, value, slope, np.array([16.0]))).all()
+
+
+@pytest.mark.parametrize("step, length, miss, after", [
+    (10, 10, 1.0, 7.5), (10, 10, 1 / 8, 15), (10, 10, 1000.0, 2), (10, 10, 1e-9, 40), (100, 10, 1 / 8, 100), (100, 10, 0.421875, 10), (9000, 9000, 1 / 8, 7200),
+])
+def test_the_step_after_one_by_hand(step, length, miss, after):
+    """Three quarters of what would just do, by the cube root of the miss, a fifth to four times as long; one cut short by an event does not spoil a
+    good step where it missed by little. No step passes two hours."""
+    assert _next_step(np.array([step]), np.array([length]), np.array([miss])) == pytest.approx([after])
+
+
+def test_a_step_stops_short_of_the_end_of_the_inhibitor():
+    """Left over rate: 50 and 10 s, of which the sooner is waited for as it is; 100 s, of which 95; 0.2 s, at least 1."""
+    inhibited, spent = np.array([[True, True], [False, True], [True, False]]), np.array([[0.5, 0.9], [0.0, 0.5], [0.998, 0.0]])
+    rate = np.array([[0.01, 0.01], [0.01, 0.005], [0.01, 0.01]])
+    assert _wait(inhibited, spent, rate) == pytest.approx([10, 95, 1])

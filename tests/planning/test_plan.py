@@ -12,7 +12,9 @@ from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.warned import Caution
+from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning import purposes
+from testpour.planning.coding import _post_cure
 from testpour.planning.criteria import main_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
@@ -344,6 +346,10 @@ def test_a_change_of_grades_is_said_in_chances():
     assert re.search(r", the tack of at least \d+ of 100 castings or hardness by at least [\d.]+ Shore D\.$", told)
     assert _in_words(gel, 0.5) == "65 %"  # exp(0.5) = 1.6487
     assert _in_words(gel, 2.0) == "a factor of 7.4"  # exp(2) = 7.389
+    hard, peak = catalogue()["readings"]["hardness"], catalogue()["readings"]["peak_temperature"]
+    assert _in_words(hard, 0.4) == "6.7 Shore D"  # 100 / (1 + exp(-1.3)) is 78.58, where a logit is worth 78.58 x 21.42 / 100 = 16.83
+    assert _in_words(hard, 9.0) == "100 Shore D"  # all there is
+    assert _in_words(peak, 0.1) == f"{ADIABATIC_RISE * 0.26894 * 0.73106 / 10:.1f} °C"  # 26.9 % of the whole rise
 
 
 def test_a_change_has_its_unit_where_the_reading_has_one():
@@ -445,3 +451,19 @@ def test_only_beside_a_log_does_an_outlook_make_do_with_each_setting_by_itself()
         _coded_pours(replace(plan, table=few))
     assert max(map(sum, _coded_pours(replace(plan, table=few, made=none))[2])) == 1
     assert _coded_pours(replace(plan, made=none))[2] == plan.terms and max(map(sum, plan.terms)) == 2
+
+
+@pytest.mark.parametrize("chosen, oven, hours, together, taken, refused", [
+    (["catalyst", "post_cure_temperature"], ("20 degC", "60 degC"), ("0 h", "4 h"), True, 3, False),  # the other half is taken along
+    (["post_cure_temperature", "post_cure_time"], ("40 degC", "60 degC"), ("1 h", "4 h"), False, 2, False),  # always baked: two settings
+    (["catalyst"], ("20 degC", "60 degC"), ("0 h", "4 h"), False, 1, False),
+    (["post_cure_time"], None, ("0 h", "4 h"), False, 1, True),  # no oven is ever warm
+    (["post_cure_temperature"], ("20 degC", "60 degC"), None, False, 1, True),  # no time in it
+])
+def test_which_halves_of_a_post_cure_a_plan_moves_together(chosen, oven, hours, together, taken, refused):
+    spans = {"post_cure_temperature": oven, "post_cure_time": hours}
+    given = {name: dict(zip(("from", "to"), span, strict=True)) if span else {} for name, span in spans.items()}
+    study, names, conflicts = study_from({"factors": {"catalyst": {"from": "1 %", "to": "2 %"}, **given}, "readings": {"tack": {}}}), list(chosen), []
+    found = _post_cure(study, names, conflicts)
+    assert (found is not None and found.name == "post_cure_time") == together
+    assert len(names) == taken and bool(conflicts) == refused and all("No pour of this plan would be post-cured" in said for said in conflicts)

@@ -170,3 +170,12 @@ def test_the_pours_to_make_are_those_behind_the_pours_made(plan, monkeypatch, mo
     monkeypatch.setattr(module, "optimal_plan", high)
     table = ask(plan, made(plan, "P01", "P06", "P02")).table
     assert set(table["catalyst"]) == {plan.study.factor("catalyst").span[1]}
+
+
+def test_of_what_a_setting_loses_the_reading_that_loses_most_is_shown():
+    """A twentieth is the least that is shown: pigment loses 4 %."""
+    rows = [("gel time", "catalyst", 1.1), ("tack", "catalyst", 1.5), ("gel time", "cover", 1.7), ("tack", "cover", 1.2), ("tack", "pigment", 1.04)]
+    lost = Lost(pd.DataFrame([{"reading": reading, "setting": setting, "before": "10 %", "after": f"{10 * ratio:g} %", "ratio": ratio}
+                              for reading, setting, ratio in rows]))
+    assert lost.changed.to_numpy().tolist() == [["cover", "gel time: 10 % before, 17 % after"], ["catalyst", "tack: 10 % before, 15 % after"]]
+    assert lost.sentence().startswith("Most is lost on cover. To be noticed it must now change gel time by at least 17 %, where 10 %")

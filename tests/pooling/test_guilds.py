@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
-from testpour.pooling.reading import _bench_scale, fit_pooled
+from testpour.pooling.reading import _bench_scale, _slopes_of, fit_pooled
 from testpour.study_file import study_from
 
 GUILDS, BENCHES, SESSIONS, POURS = 100, 5, 3, 4
@@ -138,3 +138,13 @@ def test_pooling_predicts_a_sixth_bench_better(scores, rival):
     """Against taking all pours as one bench's, a neighbour's log alone, and no log at all: mean log score."""
     gain = scores["pool"] - scores[rival]
     assert gain.mean() > 2 * gain.std() / np.sqrt(len(gain))
+
+
+@pytest.mark.parametrize("catalyst, rooms, sloped", [([1.0, 1.5, 2.0], [20.0, 20.0, 22.0], ["catalyst"]), ([1.0, 1.0, 2.0], [17.0, 20.0, 22.0], ["warmth"])])
+def test_an_effect_may_differ_by_bench_where_enough_benches_varied_it(catalyst, rooms, sloped):
+    """Five benches at three values each, not at two; half of what the trade is unsure of, as for the level."""
+    believed = beliefs_for(STUDY, GEL)
+    rows = pd.DataFrame({"bench": np.repeat(list("ABCDEF"), 3), "catalyst": [*catalyst * 5, 1.0, 1.0, 1.0], "room_temperature": [*rooms * 5, 20.0, 20.0, 20.0]})
+    names = [term.name for term in believed.terms]
+    assert [(names[slope.column], slope.scale) for slope in _slopes_of(believed, rows)] == [(name, 0.5 * believed.sd[names.index(name)]) for name in sloped]
+    assert not _slopes_of(believed, rows.iloc[:12]) and _bench_scale(believed) == 0.5 * believed.sd[names.index("level")]

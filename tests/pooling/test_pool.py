@@ -15,7 +15,7 @@ from testpour.models.fits import fit_castings
 from testpour.pooling.belief_file import read_beliefs
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import where_it_holds
-from testpour.pooling.contradictions import Contradiction
+from testpour.pooling.contradictions import Contradiction, _apart
 from testpour.pooling.joining import join_logs
 from testpour.pooling.learnt_beliefs import _reading_table
 from testpour.pooling.pool import pool
@@ -387,3 +387,31 @@ def test_a_contradiction_too_small_to_matter_is_left_unsaid(matters, guild, monk
     monkeypatch.setattr("testpour.pooling.pooled_logs.contradictions", lambda fit: (apart,))
     said = replace(guild).contradiction_sentences()
     assert len(said) == matters and all("The benches contradict each other" in text for text in said)
+
+
+@pytest.mark.parametrize("mean, sd, effects, middle, spread", [
+    ((0.5, 0.5, 5.0, 99.0), (1.0, 1.0, 1.0, 1.7), 81, 2.0, 4.0),
+    ((0.5, 0.5, 5.0, 99.0), (1.0, 1.0, 1.0, 1.7), 82, None, None),
+    ((0.5, 5.75), (1.0, 0.5), 1, 6 * 55.6 / 108, np.sqrt(17.2 + 55.6 * 52.4 / 324)),
+    ((0.5, 99.0), (1.0, 1.7), 1, None, None),
+])
+def test_how_far_benches_lie_apart_by_hand(mean, sd, effects, middle, spread):
+    """Belief 2 with spread 2, a precision of 1/4, taken out of the answers again; a bench whose spread is still above 1.6 has none.
+
+    Three of precision 3/4 say 0, 0 and 6: Q = 3/4 (4 + 4 + 16) = 18, which one set of agreeing benches in exp(9) passes; 18 - 2 over
+    9/4 - 3/4 is 32/3 between benches. 2 +- sqrt(32/3 + 4) = 3.8, and one answer lies 4 off. Two of 3/4 and 15/4 say 0 and 6: Q = 22.5,
+    21.5 / (4.5 - 3.25) = 17.2 between, so that the answers' variances are 55.6/3 and 52.4/3.
+    """
+    found = _apart(np.array(mean), np.array(sd), Belief(2.0, 2.0), effects)
+    assert found is None if middle is None else found == pytest.approx((middle, spread))
+
+
+@pytest.mark.parametrize("grades, scatter", [((), {"reading": 5.0, "pour": np.sqrt(12.5)}), (("wet", "dry"), {"pour": np.sqrt(12.5)})])
+def test_a_scatter_is_carried_by_its_mean_square(grades, scatter):
+    """1 and 7 are 5 by the root of their mean square, 3 and 4 the root of 12.5; a grade's own step is 1 by definition, and what the trade
+    does not name, such as what benches add, is not carried."""
+    posterior = SimpleNamespace(coefficients=np.zeros((2, 0)), cuts=np.zeros((2, 1)), sd=np.array([1.0, 7.0]),
+                                group_sds={"pour": np.array([3.0, 4.0]), "bench": np.ones(2)})
+    average = SimpleNamespace(posterior=posterior, believed=ReadingBeliefs((), (), {}, Belief(0.0, 2.5)), study=None)
+    one = SimpleNamespace(average=average, newcomer=lambda: SimpleNamespace(away={"bench": np.zeros(2)}), reading=SimpleNamespace(grades=grades), sloped=())
+    assert _reading_table(one, "a pool")["scatter"] == pytest.approx(scatter, rel=0.01)

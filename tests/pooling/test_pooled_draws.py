@@ -1,5 +1,7 @@
 """Pooled draws against the exact posterior of the same model, which importance sampling gives where pools are small."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
@@ -76,3 +78,30 @@ def test_a_few_benches_of_very_many_pours_are_drawn_too():
     found = sample_pool(model, bench, draws=400)
     assert found.sd.mean() == pytest.approx(0.3, rel=0.04)
     assert found.coefficients[:, 1].mean() == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_proposal_moves_half_way_where_ten_places_carry_the_weight():
+    """Two places at 0 and 2, of equal weight, worth ten: middle 1 and variance 1; half of the way there from 5 and 2^2."""
+    at, weights = np.array([[0.0], [2.0]]), np.array([0.5, 0.5])
+    centre, root = draws._moved_proposal(at, weights, 10.0, np.array([5.0]), np.array([[2.0]]))
+    assert centre == pytest.approx([3.0]) and root**2 == pytest.approx(np.array([[2.5]]))
+
+
+def test_what_outer_parameters_are_drawn_from_is_a_t_of_six_degrees():
+    """Its quartiles are 0.7176 from the middle (printed tables of Student's t), and its 5 % point 1.943; 4,096 evenly spread draws."""
+    noise = draws._t_noise(2, 4096, np.random.default_rng(0))
+    assert np.quantile(noise, [0.05, 0.25, 0.5, 0.75, 0.95], axis=0).T == pytest.approx(np.array([[-1.943, -0.7176, 0, 0.7176, 1.943]] * 2), abs=0.05)
+
+
+@pytest.mark.parametrize("rows, benches, points", [
+    (100, 12, 256), (1000, 12, 256), (1001, 12, 64), (1000, 13, 64), (4000, 30, 64), (4001, 29, 64), (4001, 30, None), (100, 59, 64), (100, 60, None),
+])
+def test_how_sds_are_drawn_goes_by_the_size_of_the_pool(rows, benches, points, monkeypatch):
+    """Small pools at 256 places, others at 64; from sixty benches on, or thirty of more than 4,000 rows, as normal."""
+    found = []
+    monkeypatch.setattr(draws, "_normal_draws", lambda *given: found.append(None) or (0, (0, 0), 0))
+    monkeypatch.setattr(draws, "_importance_draws", lambda density, top, root, points, *given: found.append(points) or (0, (0, 0), 0))
+    monkeypatch.setattr(draws, "_as_posterior", lambda *given: None)
+    top = SimpleNamespace(covariance=lambda least: np.eye(2))
+    sample_pool(SimpleNamespace(low=np.zeros(rows)), np.arange(rows) % benches, optimum=(None, None, top))
+    assert found == [points]

@@ -79,7 +79,7 @@ class Box:
     def _room(self, size):
         """Width of all lines in em, less the ends of lines where no letter fits."""
         lines = int(self.name / (1.1 * POINT * size))
-        return lines * (self.width / (POINT * size)) - (lines - 1) * 1.5
+        return lines * (self.width / (POINT * size)) - max(lines - 1, 0) * 1.5
 
 
 def _width_in_em(text):

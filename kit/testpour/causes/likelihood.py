@@ -166,7 +166,7 @@ def _under(cases, name, predicted, table):
         at, shift, spread, passing, fades = (np.tile(part, 2) for part in (at, shift, spread, passing, fades))
         blur = np.r_[blur, np.hypot(blur, misfit)]
     ages = predicted.rows["age"].to_numpy(float)
-    left = np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)  # of what fades, at each age: the first age over this one
+    left = _left(ages)
     late = np.nan_to_num(1 / ages) * (predicted.rows["high"].to_numpy(float) < predicted.softest)
     residuals = predicted.residuals(predicted.mean(as_if(predicted.settings, [case for _, case in settings.values()])))
     residuals = residuals.moved(at.astype(int), shift[:, None] * np.where(fades[:, None] > 0, left, 1.0))
@@ -176,6 +176,11 @@ def _under(cases, name, predicted, table):
     for each, places in zip(logs, alike.values(), strict=True):
         out[places] = each
     return out
+
+
+def _left(ages):
+    """What is left at each age, shape (k,), of what fades: the first age over this one."""
+    return np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)
 
 
 def _passing(residuals, blur, spread, passing):

@@ -129,7 +129,7 @@ def compared(fits: Fits, reading: Reading, pour: str, beside: pd.DataFrame | Non
     One row, and one or more, in the factors' units; `beside` is as in `split`.
     """
     near = neighbours(fits.castings, pour) if beside is None else beside
-    there = settings_table(fits.study, near.copy() if len(near) else None, reading=reading)
+    there = settings_table(fits.study, near.copy() if len(near) else None)
     here = settings_of(fits, reading, pour)
     return here, there.assign(age=fits.study.told_at(reading)) if reading.ages else there
 
@@ -142,7 +142,7 @@ def has_neighbours(there: pd.DataFrame) -> bool:
 def settings_of(fits: Fits, reading: Reading, pour: str) -> pd.DataFrame:
     """The settings of one casting, complete, with the age at which it was read: one row."""
     castings = fits.castings
-    here = settings_table(fits.study, castings.pours.loc[[pour]].copy(), reading=reading)
+    here = settings_table(fits.study, castings.pours.loc[[pour]].copy())
     aim = fits.study.told_at(reading)
     if aim is None:
         return here
