@@ -1,7 +1,5 @@
 """When a casting can be demoulded, sanded or buffed: the age at which it is hard enough."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

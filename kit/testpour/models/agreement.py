@@ -1,7 +1,5 @@
 """Log against belief: whether the beliefs could have given a log like this one."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -1,7 +1,5 @@
 """From one setting to another: the change of the average casting, in the reading's own terms."""
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from typing import Any

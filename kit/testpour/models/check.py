@@ -1,7 +1,5 @@
 """Does a model agree with its log: each pour against what all other pours say of it, and the whole log at once."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 
 import numpy as np

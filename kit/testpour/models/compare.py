@@ -1,7 +1,5 @@
 """Two settings, or two pours of the log, side by side: what differs, and how sure that is."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -1,7 +1,5 @@
 """What going from one value of a setting to another does to a reading, in a sentence with its interval."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 

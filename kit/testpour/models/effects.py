@@ -1,7 +1,5 @@
 """What the settings did: one sentence and one row for each factor, with belief's share and the log's."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """Each pour as the other pours predict it, mostly without fitting the model again for every one."""
 
-from __future__ import annotations
-
 from collections.abc import Collection
 from dataclasses import dataclass
 

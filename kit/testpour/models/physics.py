@@ -5,8 +5,6 @@ Gauss and Newton's steps on each reading's own scale, so that what is left is a 
 posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from memory).
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any

@@ -21,8 +21,6 @@ Hardness and tack are not told how far the casting has cured: that took a ninth 
 pours and nothing off the chances of either, because a day's hardness scatters by more than the plain terms miss.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any

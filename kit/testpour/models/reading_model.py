@@ -1,7 +1,5 @@
 """What one reading's model is made of, before any draw: its rows of the log, the groups that share an error, likelihood and beliefs."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any

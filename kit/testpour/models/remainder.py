@@ -31,8 +31,6 @@ The score falls in each family and kind; the share of contradicting gates falls 
 model with 0.6 asked for its own pours (384 logs), share -0.004 (0.007) and score -0.0017 (0.0006).
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations

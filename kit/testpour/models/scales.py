@@ -5,8 +5,6 @@ of meeting its aim errs less after 24 pours (squared, 0.072 for 0.092, standard 
 recommended are no better where that model asks for its own pours: share of the best possible chance -0.003 (0.004), forty resins.
 """
 
-from __future__ import annotations
-
 import numpy as np
 import pandas as pd
 from scipy.special import expit, logit

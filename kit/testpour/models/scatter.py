@@ -1,7 +1,5 @@
 """Where a reading's scatter comes from: the reading itself, the pour, the session, the lots, who reads."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

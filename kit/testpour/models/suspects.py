@@ -8,8 +8,6 @@ probably since readings were left aside that were right, where the resin does wh
 two readings counted in full in a later form, which was not raced.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -4,8 +4,6 @@ Each term is zero at the reference settings, so that a model's level is the read
 about it can be stated in the trade's terms.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial

@@ -1,7 +1,5 @@
 """A pool's posterior as beliefs for a bench that joins: a file in the shape of `beliefs.toml`, with provenance."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any

@@ -1,7 +1,5 @@
 """What differs by bench: each bench of a pool against the average one."""
 
-from __future__ import annotations
-
 import numpy as np
 
 from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture

@@ -1,7 +1,5 @@
 """The sentences of a pool: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any

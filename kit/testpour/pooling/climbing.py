@@ -1,7 +1,5 @@
 """Find where the pooled likelihood and beliefs are highest; a large pool starts from a part of its benches."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 

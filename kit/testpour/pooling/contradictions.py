@@ -1,7 +1,5 @@
 """Effects in which the benches of a pool contradict each other, though the pool takes them as the same everywhere."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

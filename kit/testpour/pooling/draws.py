@@ -4,8 +4,6 @@ Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009
 many benches the sds themselves are all but normal, and the rest moves with them along straight lines.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

@@ -1,7 +1,5 @@
 """Several logs as one: checked, renamed by bench, in the pool's units, without names and notes."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import multimode

@@ -1,7 +1,5 @@
 """What a pool knows, as beliefs for a bench that joins, and what they rest on."""
 
-from __future__ import annotations
-
 from datetime import date
 from importlib.metadata import version
 

@@ -1,7 +1,5 @@
 """Pool the logs of several benches, and pass on what they say together: in a notebook, as a page, as beliefs."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any

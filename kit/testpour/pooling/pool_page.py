@@ -1,7 +1,5 @@
 """A pool as a person sees it: in a notebook, and as one page that opens anywhere."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from markupsafe import Markup

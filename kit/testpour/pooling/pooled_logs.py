@@ -1,7 +1,5 @@
 """What the joined logs of several benches say: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property

@@ -1,7 +1,5 @@
 """One reading's pooled model: bench, session, lot and pour as levels, and a fit for any bench or a new one."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any

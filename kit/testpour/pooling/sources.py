@@ -1,7 +1,5 @@
 """What a pool is made of, data packages, study folders, open logs or castings, and why a bench, or a part of its log, cannot be joined."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from contextlib import closing
