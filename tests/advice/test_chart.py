@@ -93,6 +93,15 @@ def test_what_all_cells_share_is_judged_at_the_best_catalyst_of_each(fits, monke
     assert chart_module._common(fits, {}, cells, shared) == {"pigment": 0.5}
 
 
+@pytest.mark.parametrize("may", [True, False])
+def test_a_cell_has_the_chance_of_its_draws_however_small_and_none_where_no_catalyst_is_allowed(fits, monkeypatch, may):
+    cells = settings_table(fits.study, [{"thickness": 6}], room=20)
+    monkeypatch.setattr(chart_module, "prospect", lambda states, study, grid: SimpleNamespace(chance=lambda: np.zeros(len(grid))))
+    monkeypatch.setattr(chart_module, "allowed", lambda fits, grid, count: np.full(len(grid), may))
+    best, chances = chart_module._best_catalysts(fits, {}, cells)
+    assert best["catalyst"].tolist() == [1.0] and chances == pytest.approx(chance(fits, best).draws.mean(axis=0) if may else [0.0])
+
+
 def test_a_remedy_must_make_the_recipe_good(fits, monkeypatch):
     """Six in ten is good enough for a recipe, with a remedy too. The third change tried is the first to reach it."""
     offered = np.array([0.1, 0.59, 0.61, 0.9])

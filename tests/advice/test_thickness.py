@@ -12,7 +12,7 @@ from scipy.stats import norm
 from testpour.advice import asking, layers
 from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
 from testpour.advice.layers import TwoLayers, two_layers
-from testpour.advice.oven import _with_ceiling_slope, oven_hour
+from testpour.advice.oven import _hardness, _with_ceiling_slope, oven_hour
 from testpour.advice.thickness import ThicknessLimit, thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
@@ -243,6 +243,17 @@ def test_what_nobody_believes_of_a_hardness_of_ones_own_is_not_told_before_a_pos
         assert (found.hardness is not None) == told and "so the hardness is belief" not in found.caution
 
 
+@pytest.mark.parametrize("beliefs", [{"level": True, "post_cure": False}, {"level": True}, {"post_cure": False, "level": True}])
+def test_an_oven_of_which_nobody_knows_anything_has_no_gain(beliefs):
+    """A belief about the level says nothing of a post-cure, and no pour was in an oven."""
+    class Unbaked(dict):
+        castings = SimpleNamespace(pours=pd.DataFrame({"post_cure_time": [0.0, np.nan]}))
+
+    believed = SimpleNamespace(terms=[SimpleNamespace(name=name) for name in beliefs], beliefs=[SimpleNamespace(informative=one) for one in beliefs.values()])
+    fit = SimpleNamespace(reading=SimpleNamespace(ages=()), believed=believed)
+    assert _hardness(Unbaked(hardness=fit), None, 60.0, 4.0) is None and _hardness(Unbaked(), None, 60.0, 4.0) is None
+
+
 def test_lots_differ_in_how_much_warmth_lets_them_cure():
     """No log tells it, so each lot has a rise of its own: spread as the belief says, and never a fall."""
     resin, spread = load_resin(), lot_beliefs()["ceiling_slope"]["sd"]
@@ -298,8 +309,8 @@ def test_only_pours_whose_peak_was_read_count_as_poured(learnt):
     cold = replace(peak, rows=peak.rows[peak.rows["room_temperature"] < 20])
     some = replace(learnt, models={**learnt.models, "peak_temperature": cold})
     with pytest.raises(AskedTooMuch, match=r"Room temperature 22 °C is beyond what was poured and its peak read \(17 °C\)\. Pour one there and log its peak"):
-        two_layers(some, {"catalyst": 1.5}, room=22)
-    two_layers(learnt, {"catalyst": 1.5}, room=22)
+        asking.checked_question(some, {"catalyst": 1.5}, room=22)
+    asking.checked_question(learnt, {"catalyst": 1.5}, room=22)
 
 
 @pytest.mark.parametrize("peaks, term, refuted", [(FEWEST, "catalyst", True), (FEWEST - 1, "catalyst", False), (FEWEST, "physics", False)])

@@ -1,6 +1,7 @@
 """The value of a pour, against plain integration, against reweighted draws, and against what must hold."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,7 +13,7 @@ from scipy.stats import norm
 from testpour.advice import worth as worth_module
 from testpour.advice.contexts import chances_by_draw
 from testpour.advice.prospect import Side, State, _state_of, prospect, states_of
-from testpour.advice.worth import Information, Sharpened, Worth, _grade_information, _scenarios, information_of
+from testpour.advice.worth import Information, Sharpened, Worth, _grade_information, _nearest_cut, _scenarios, information_of
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
@@ -228,3 +229,12 @@ def test_draws_of_the_summed_up_states_have_its_mean(fits):
     table = settings_table(fits.study, [{"catalyst": c} for c in (1, 2)], room=18)
     at = prospect(states_of(fits), fits.study, table)
     assert chances_by_draw(at, 4000, 0).mean(axis=0) == pytest.approx(at.chance(), abs=0.02)
+
+
+@pytest.mark.parametrize("aim, cut", [
+    ({"at_most": 0.0}, 0), ({"at_most": 1.0}, 1), ({"at_most": 3.0}, 2), ({"at_least": 1.0}, 0), ({"at_least": 3.0}, 2), ({"at_least": 0.0}, 0),
+])
+def test_a_grade_is_told_by_the_cut_point_that_its_aim_lies_at(aim, cut):
+    """Of grades 0 to 3, cut-points 0, 1 and 2 between them: at most 1 is below cut-point 1, at least 3 above cut-point 2."""
+    fit = SimpleNamespace(reading=SimpleNamespace(grades=("dry", "little", "some", "wet")))
+    assert _nearest_cut(fit, Aim("tack", **aim)) == cut

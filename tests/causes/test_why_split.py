@@ -14,7 +14,7 @@ from scipy.stats import norm
 from testpour.catalogue import catalogue
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
-from testpour.causes.shapley import Split, compared, shares, split
+from testpour.causes.shapley import Split, _shown, compared, shares, split
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.whole_log import good_pours, neighbours
 from testpour.cautions import check_settings
@@ -35,6 +35,7 @@ def test_the_parts_add_up_to_the_predicted_difference(fits, reading, pour):
     assert found.table["middle"].sum() == pytest.approx(found.total, abs=1e-9)
     assert found.table["share"].sum() == pytest.approx(1, abs=1e-9)
     assert found.table["middle"].abs().is_monotonic_decreasing
+    np.testing.assert_allclose(found.table[["low", "high"]].to_numpy(float).T, np.quantile(found.draws, [0.05, 0.95], axis=0))
 
 
 @pytest.mark.slow
@@ -300,3 +301,11 @@ def test_a_part_is_settled_where_its_interval_is_on_one_side_of_none(low, high, 
     row = {"here": "2 %", "there": "1 %", "middle": 0.22, "low": low, "high": high}
     said = Split(catalogue()["readings"]["gel_time"], "P01", (), None, None, 0.0, 1.0)._part("catalyst", row)
     assert said == "catalyst 2 % instead of 1 %, 25 % more" + (", which these pours do not settle" if not settled else "")
+
+
+@pytest.mark.parametrize("name, values, unlike, says", [
+    ("catalyst", [1.0, 2.0, 1.0], [2.0, 3.0], "1 %"), ("catalyst", [1.0, 2.0], [], "1 % and 2 %"), ("age", [24.0, 48.0], [24.0], "48 h"),
+    ("catalyst", [1.00004], [1.0], ""), ("cover", [1.0], [0.0], "yes"),
+])
+def test_values_are_shown_once_and_without_those_that_read_the_same_elsewhere(fits, name, values, unlike, says):
+    assert _shown(fits.study, name, pd.Series(values), pd.Series(unlike, dtype=float)) == says

@@ -94,3 +94,9 @@ def test_refusals(practice_log, tmp_path):
         back_up(replace(study, log="other.sqlite"))
     with pytest.raises(LogProblem, match="exists already"):
         back_up(study, study.folder / "log.sqlite")
+
+
+def test_a_copy_of_a_log_from_before_photographs_is_counted_without_them(tmp_path):
+    with closing(sqlite3.connect(tmp_path / "old.sqlite")) as raw:
+        raw.executescript("CREATE TABLE pours (a); CREATE TABLE readings (a); INSERT INTO readings VALUES (1), (2), (3); INSERT INTO pours VALUES (1), (2);")
+    assert backup._verified(tmp_path / "old.sqlite") == [2, 3]

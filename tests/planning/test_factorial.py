@@ -9,6 +9,7 @@ import pytest
 
 from testpour.planning.factorial import (
     _full_factorial,
+    _word_name,
     best_generators,
     block_two_level,
     fractional_factorial,
@@ -86,3 +87,8 @@ def test_what_cannot_be_split_is_refused():
         block_two_level(fractional_factorial(3), 3)
     with pytest.raises(ValueError, match="4 pours of 3 factors in 2 sessions give up a main effect"):
         block_two_level(fractional_factorial(3, ["C=AB"]), 2)
+
+
+@pytest.mark.parametrize("names, says", [("ABC", "AC"), (["A", "cover", "C"], "A:C"), (["catalyst", "cover", "pigment"], "catalyst:pigment")])
+def test_letters_are_joined_and_longer_names_set_apart(names, says):
+    assert _word_name({2, 0}, names) == says

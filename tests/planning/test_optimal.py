@@ -426,3 +426,11 @@ def test_the_variance_that_a_swap_takes_away_by_hand():
     swap = Swap(np.array([[1.0]]), inverse[:, 0], inverse[:, 0], rows**2 / 3, rows / 3)
     assert swap.ratio == pytest.approx(np.array([[2.0, 0.75]]))
     assert _variance_drop(batch, move, swap, swap.ratio) == pytest.approx(np.array([[0.5, -1 / 3]]))
+
+
+def test_starts_are_improved_side_by_side_as_many_as_were_asked_for(monkeypatch):
+    """600 in rounds of 250."""
+    sizes, make = [], optimal._random_settings
+    monkeypatch.setattr(optimal, "_random_settings", lambda problem, grid, size, rng: sizes.append(size) or make(problem, grid, 2, rng))
+    found_plan(problem(1, main_terms(1), 2, TWO), starts=600)
+    assert sizes == [250, 250, 100]
