@@ -212,6 +212,7 @@ def test_without_a_thermometer_what_the_trade_believes_boils_is_refused(fits):
     block = recommend(unread, room=20, fixed={"thickness": 60})
     (said,) = block.cautions.refusals
     assert said.startswith("The trade's peak temperature of 1") and "Styrene boils there" in said and block.settings["catalyst"] < 1.2
+    assert "thickness 60 mm" in block.beyond and "Try one pour" not in block.sentence()  # what is refused is not tried
     assert list(allowed(unread, settings_table(cold, [{"thickness": depth} for depth in (10, 60)], room=20))) == [True, False]
 
 

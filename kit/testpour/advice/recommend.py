@@ -82,7 +82,7 @@ class Recommendation:
         text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict() + self.chance.met()
         if self.conflict:
             text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}".rstrip()
-        if self.beyond:
+        if self.beyond and not self.cautions.refusals:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return self.cautions.around(text)
 
