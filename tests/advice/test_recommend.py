@@ -235,6 +235,7 @@ def test_without_a_thermometer_what_the_trade_believes_boils_is_refused(fits):
     block = recommend(unread, room=20, fixed={"thickness": 60})
     (said,) = block.cautions.refusals
     assert said.startswith("The trade's peak temperature of 1") and "Styrene boils there" in said and block.settings["catalyst"] < 1.2
+    assert "thickness 60 mm" in block.beyond and "Try one pour" not in block.sentence()  # what is refused is not tried
     assert list(allowed(unread, settings_table(cold, [{"thickness": depth} for depth in (10, 60)], room=20))) == [True, False]
 
 
@@ -349,6 +350,17 @@ def test_a_setting_that_stays_the_same_and_was_not_written_down_is_not_called_un
     study = replace(fits.study, factors=tuple(replace(f, span=span) if f.name == "pigment" else f for f in fits.study.factors))
     plain = replace(fits, study=study, castings=replace(fits.castings, study=study, pours=fits.castings.pours.assign(pigment=np.nan)))
     assert ("pigment" in beyond_log(plain, settings_table(study, {"pigment": 0.5}).iloc[0])) == unpoured
+
+
+def test_a_setting_added_later_was_poured_as_usual_before(fits):
+    """Filler declared after six pours, then 5 and 20 % of it: the six had none, which the models take so, and 0 % is no new ground."""
+    pigment = fits.study.factor("pigment")
+    filler = replace(pigment, name="filler", words="filler", low=0.0, high=60.0, usual=0.0, span=(0.0, 30.0), step=1.0)
+    pours = fits.castings.pours.assign(filler=[np.nan] * (len(fits.castings.pours) - 2) + [5.0, 20.0])
+    study = replace(fits.study, factors=(*fits.study.factors, filler))
+    later = replace(fits, study=study, castings=replace(fits.castings, study=study, pours=pours))
+    found = {share: "filler" in beyond_log(later, settings_table(study, {"filler": share}).iloc[0]) for share in (0.0, 12.0, 30.0)}
+    assert found == {0.0: False, 12.0: False, 30.0: True}
 
 
 def test_a_reading_is_predicted_at_the_age_of_its_aim(fits):

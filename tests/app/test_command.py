@@ -193,6 +193,20 @@ def test_check_names_pours_that_lack_a_reading_an_aim_asks_for(tmp_path, capsys)
     assert "No gel time is logged for B. Log it, or log that it was not yet reached." in said
 
 
+def test_check_tells_of_pours_beyond_a_range_that_was_narrowed_later(tmp_path, capsys):
+    """The findings page refused them, and check said that all was well."""
+    study = make_folder(tmp_path / "s", demo=False).path / "study.toml"
+    with closing(Logbook(read_study(study))) as log:
+        for name, catalyst in (("P01", 1.5), ("P02", 2.4)):
+            log.add_pour(name, settings={"catalyst": catalyst}, session="S1")
+    said = "The log holds catalyst 2.4 % of P02, and study.toml holds 0 to 2 % possible. Widen low and high there"
+    main(["check", str(tmp_path / "s")])
+    assert said not in capsys.readouterr().err
+    study.write_text(study.read_text("utf-8").replace("catalyst = { from", "catalyst = { low = 0, high = 2, from"), "utf-8")
+    assert main(["check", str(tmp_path / "s")]) == 1
+    assert said in capsys.readouterr().err
+
+
 def test_check_writes_nothing(demo):
     before = contents(demo)
     main(["check", str(demo)])

@@ -232,7 +232,8 @@ def test_a_deep_pour_is_told_as_layers(poured, hand):
     at.type("room", "22")
     at.type("depth", "60")
     assert "say the depth of a layer above: each is a pour of its own" in at.words()
-    assert "is beyond one and a half times the thickest known here" in at.words() and at.part("pour") is None
+    assert "When to pour it in two layers cannot be told. Thickness 60 mm is beyond one and a half times the thickest known here" in at.words()
+    assert at.part("pour") is None and "Try one pour" not in at.words()  # what is refused is not tried
     at.type("depth", "18")
     assert "In two layers instead" in [part["words"] for part in at.parts("fold")] and "As two layers of 9 and 9 mm it is" in at.words()
     at.type("depth", "6")

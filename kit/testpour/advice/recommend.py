@@ -79,7 +79,7 @@ class Recommendation:
         text = room + settings_words(self.study, row, self.free) + ". " + self.chance.verdict() + self.chance.met()
         if self.conflict:
             text += f" {self.conflict.sentence(beside_best=True)} {self._by_aim()}".rstrip()
-        if self.beyond:
+        if self.beyond and not self.cautions.refusals:
             text += f" Not poured there yet: {', '.join(self.beyond)}. Try one pour before relying on it."
         return self.cautions.around(text)
 
@@ -223,10 +223,10 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     beyond = {}
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
-            poured = pours[factor.name].dropna() if factor.name in pours else pd.Series(dtype=float)
-            fixed = factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
-            if not len(poured) and fixed:  # nobody wrote it down, and the models take the usual value
-                poured = pd.Series([factor.usual] * len(pours))
+            logged = pours.get(factor.name, pd.Series(np.nan, pours.index))
+            known, fixed = logged.notna().any(), factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
+            # What nobody wrote down the models take as usual, so a setting added later was poured so before; of one never written down nothing is known.
+            poured = logged.fillna(factor.usual) if (factor.role == "chosen" if known else fixed) else logged.dropna()
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
                 beyond[factor.name] = f"{factor.words} {factor.show(row[factor.name])}"

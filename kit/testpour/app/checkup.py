@@ -25,7 +25,7 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
         return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
-    return [castings.sentence()], [*problems, *_unread(castings), *(_astray(file) if in_file else ())]
+    return [castings.sentence()], [*problems, *_impossible(castings), *_unread(castings), *(_astray(file) if in_file else ())]
 
 
 def _unaimed(study):
@@ -35,6 +35,15 @@ def _unaimed(study):
         yield f"catalyst is not among the factors, so none is logged or advised. {NO_CATALYST}"
     if not study.varied:
         yield "No factor varies, so no pours can be planned. Give one a from and a to in study.toml."
+
+
+def _impossible(castings):
+    """Logged settings beyond the range that the study file now holds possible: figures and findings page refuse them."""
+    for factor in castings.study.numeric:
+        values = castings.pours[factor.name].dropna()
+        if len(beyond := values[(values < factor.low) | (values > factor.high)]):
+            yield (f"The log holds {factor.words} {factor.between(beyond.min(), beyond.max())} of {first_few(list(beyond.index))}, and study.toml holds "
+                   f"{factor.between(factor.low, factor.high)} possible. Widen low and high there, or put the log right; no findings page is written before.")
 
 
 def _astray(file):

@@ -246,7 +246,8 @@ def _answer(advice, chances):
         yield text(f"Working time: about {gel['middle']:.0f} min, {between}.", "strong")
     yield from cautions(advice.cautions)
     beyond_by_pot = [beyond_log(one.fits, one.settings.iloc[0]).values() for one in chances.values()]
-    if unpoured := dict.fromkeys(itertools.chain(advice.beyond, *beyond_by_pot)):  # a pot has its own pigment
+    unpoured = dict.fromkeys(itertools.chain(advice.beyond, *beyond_by_pot))  # a pot has its own pigment
+    if unpoured and not advice.cautions.refusals:
         yield caution(f"Never poured yet: {', '.join(unpoured)}. Try one pour before relying on it.")
     yield fold("What one casting should read", table(predicted_words(advice.study, advice.predicted), NINE_IN_TEN))
 
@@ -256,7 +257,7 @@ def _in_layers(fits, advice):
     try:
         layers = tp.two_layers(fits, advice.settings)
     except AskedTooMuch as problem:
-        return text(" ".join(problem.problems)) if advice.cautions.refusals else None
+        return text(f"When to pour it in two layers cannot be told. {' '.join(problem.problems)}") if advice.cautions.refusals else None
     return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed else None
 
 
