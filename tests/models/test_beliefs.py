@@ -86,10 +86,18 @@ def test_the_believed_exponent_and_energy_span_the_published_ranges():
         assert mean - spreads * sd <= low and high <= mean + spreads * sd
 
 
+@pytest.mark.parametrize("dose, exponent", [(0.5, 1.0), (4.0, 0.5)])
+def test_the_believed_exponent_goes_from_the_inhibitors_to_that_of_radicals_as_the_dose_rises(dose, exponent):
+    """1 where the inhibitor must be used up, 0.5 where radicals end in pairs: textbook kinetics, from memory, not read. The slope at
+    a dose is the line's plus twice the bend times ln(dose/1.5): within 0.06."""
+    gel = trade_beliefs()["gel_time"]
+    assert -(gel["catalyst"]["mean"] + 2 * gel["catalyst_bend"]["mean"] * np.log(dose / 1.5)) == pytest.approx(exponent, abs=0.06)
+
+
 def test_a_study_without_a_factor_does_without_its_terms():
     small = study_from({"factors": {"catalyst": {}, "resin_lot": {}}, "readings": {"gel_time": {}, "tack": {}, "hardness": {}}})
     names = {r.name: [t.name for t in beliefs_for(small, r).terms] for r in small.readings}
-    assert names["gel_time"] == ["level", "catalyst"]
+    assert names["gel_time"] == ["level", "catalyst", "catalyst_bend"]
     assert names["tack"] == ["level", "catalyst", "catalyst_bend", "age"]  # the level moves all cut-points together
     assert names["hardness"] == ["level", "catalyst", "catalyst_bend", "age"]
     assert beliefs_for(small, small.reading("tack")).cuts == Belief(**trade_beliefs()["tack"]["cuts"])

@@ -20,6 +20,7 @@ from testpour.units import show
 from testpour.wording import age_words, count, listed, said_in_markdown
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
+SLIGHT = 0.01  # step in the log of catalyst over which its effect is taken
 
 
 @dataclass(frozen=True)
@@ -116,15 +117,15 @@ def _range_in_words(fit, row):
 
 def _catalyst_that_would_fit(fit, place):
     """What catalyst would have given such a time, where the log knows what catalyst does."""
-    reading, terms = fit.reading, [term.name for term in fit.believed.terms]
-    if reading.scale != "log" or "catalyst" not in terms or "catalyst_bend" in terms:
+    reading = fit.reading
+    if reading.scale != "log" or "catalyst" not in fit.believed.factors:
         return ""
     at = fit.rows.loc[[place]]
     ends = [float(end[0]) for end in latent_ends(reading, at)]
     known = [end for end in ends if np.isfinite(end)]
     off = np.mean(known) - float(fit.mean(at).mean()) if known else 0.0
-    drawn = fit.posterior.coefficients[:, terms.index("catalyst")]
-    if abs(drawn.mean()) < 2 * drawn.std():
+    drawn = np.diff(fit.mean(pd.concat([at, at.assign(catalyst=at["catalyst"] * np.exp(SLIGHT))])), axis=1)[:, 0] / SLIGHT
+    if abs(drawn.mean()) <= 2 * drawn.std():
         return ""
     ratio = float(np.exp(off / drawn.mean()))
     if not BELIEVABLE[0] < ratio < BELIEVABLE[1] or 0.9 < ratio < 1.1:
