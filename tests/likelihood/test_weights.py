@@ -157,6 +157,19 @@ def test_a_proposal_worth_too_little_is_moved_and_drawn_again(monkeypatch):
     assert len({one.centre.tobytes() for one in seen[1:]}) == 7
 
 
+def test_a_proposal_that_serves_another_model_badly_is_sought_anew_before_chains_are_run(monkeypatch):
+    """Two hundred exact rows about 3 with a scatter of 0.1, after six about -3 with one of 2: no weight where the first was drawn."""
+    rng, options = np.random.default_rng(4), {"belief": ([0], [5]), "sd_belief": 2.0}
+    far, near = rng.normal(3, 0.1, 200), rng.normal(-3, 2, 6)
+    other, model = (IntervalModel(y, y, np.ones((len(y), 1)), **options) for y in (near, far))
+    sample(other, 400, seed=1)
+    monkeypatch.setattr(posterior_module, "run_chains", lambda *given: 1 / 0)
+    monkeypatch.setattr(posterior_module, "MOST_MOVES", 0)
+    found = sample(model, 400, seed=1, near=other)
+    assert found.method == "importance" and found.effective > 200
+    assert found.coefficients.mean() == pytest.approx(far.mean(), abs=0.01) and found.sd.mean() == pytest.approx(far.std(), rel=0.05)
+
+
 def test_the_last_trial_moves_the_proposal_too(monkeypatch):
     """With every trial good enough nothing else moves it: only moved ones are about roots of the sds."""
     seen, weigh = [], posterior_module._draw_and_weigh

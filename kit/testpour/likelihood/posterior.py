@@ -111,7 +111,8 @@ def sample(model: IntervalModel, draws: int = 2000, seed: int = 0, near: Interva
     with the rest integrated out by Laplace's approximation; then, given those, a few draws each of the rest from their
     Gaussian. The largest weights are smoothed (see `weights.pareto_smoothed`); where draws are still worth too little, they
     are the start of chains (see `chains`). The proposal of a model `near`, of nearly the same rows and drawn from
-    before, saves seeking one. Draws are worth one over the sum of their squared weights (Kong, Liu and Wong 1994).
+    before, saves seeking one; where it serves badly, one is sought after all. Draws are worth one over the sum of
+    their squared weights (Kong, Liu and Wong 1994).
     """
     rng = np.random.default_rng(seed)
     if not model.informative.any():
@@ -123,10 +124,13 @@ def sample(model: IntervalModel, draws: int = 2000, seed: int = 0, near: Interva
         if not turn or not _inadequate(weights, shape, LEAST_SHARE * draws, UNSTABLE):
             break
         proposal = _reshaped_once(proposal, proposed, shares, weights)
+    poor = _inadequate(weights, shape, POOR_SHARE * draws, NO_MEAN)
+    if poor and near is not None:
+        return sample(model, draws, seed)
     model.proposal, effective, method = (proposal, scale), effective_size(weights), "importance"
     picked = resample(weights, draws, rng)
     outer, inner = proposed.outer[picked], proposed.inner[picked, pick_by_share(shares[picked], rng)]
-    if _inadequate(weights, shape, POOR_SHARE * draws, NO_MEAN):
+    if poor:
         outer, inner, effective = run_chains(proposal, target, (outer, inner), draws, rng)
         method = "chains"
     return _as_posterior(model, scale, outer, inner, effective=min(effective, draws), method=method, seed=seed)

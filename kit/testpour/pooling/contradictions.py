@@ -15,7 +15,7 @@ from testpour.wording import listed
 # agree, with three or four benches of six to twelve pours, one was said to.
 RARE = 0.01
 MATTERS = 0.25  # share of the trade's own spread that benches must lie apart for it to be worth a word
-DRAWS = 400  # of each bench's own answer, worth some 200: its mean is within 0.08 of its sd, its sd within a twentieth
+DRAWS = 250  # of each bench's own answer, worth some 125: its mean is within 0.09 of its sd, its sd within 7 %
 TOLD = 0.8  # share of a belief's spread that a bench's own log must have left at most, to count as its answer
 
 
