@@ -13,6 +13,7 @@ from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws, reading
 from testpour.pooling.draws import sample_pool
 from testpour.pooling.reading import fit_pooled
+from testpour.study_file import study_from
 
 
 def small_pool(kind, benches=6, sessions=4, pours=4, unit=1):
@@ -120,3 +121,13 @@ def test_a_pool_of_few_benches_and_rows_is_drawn_as_one_log_is(rows, benches, jo
     castings, bench_of = castings_of(study, pours, read), pd.Series([f"B{i % benches}" for i in range(rows)], names)
     fit_pooled(castings, bench_of, study.reading("gel_time"), remainder=False)
     assert found == [joint]
+
+
+def test_a_score_in_whole_numbers_is_one_in_a_pool_too(castings_of):
+    """As in the fit of one log: "at most 2" is all that is read as 2 or less."""
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"bubbles": {"unit": "", "low": 0, "high": 10}}})
+    names = [f"P{i}" for i in range(6)]
+    read = pd.DataFrame({"pour": names, "reading": "bubbles", "low": [1, 2, 2, 3, 1, 4.0], "high": [1, 2, 2, 3, 1, 4.0], "known": "exact"})
+    castings = castings_of(study, pd.DataFrame({"session": "S1", "catalyst": 1.5}, index=names), read)
+    found = fit_pooled(castings, pd.Series(["A", "B"] * 3, names), study.reading("bubbles"), remainder=False)
+    assert found.reading.resolution == 1 and found.average.assumed[0] == "Bubbles is taken as read in whole numbers."

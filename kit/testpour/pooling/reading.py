@@ -15,7 +15,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.change import averages
 from testpour.models.reading_fit import DRAWS, ReadingFit, with_remainder
-from testpour.models.reading_model import groups_of, labels_of, model_columns, rows_of, scale_options, smooth_remainder
+from testpour.models.reading_model import counted, groups_of, labels_of, model_columns, rows_of, scale_options, smooth_remainder
 from testpour.models.remainder import with_expected_remainder
 from testpour.models.scales import latent_ends
 from testpour.models.settings import settings_table
@@ -154,6 +154,7 @@ def fit_pooled(
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)
+    reading, assumed = counted(reading, rows, assumed)
     rows["bench"] = bench_of.reindex(rows["pour"]).to_numpy()
     rows = rows.sort_values(["bench", "session", "pour"], kind="stable").reset_index(drop=True)
     believed = beliefs_for(study, reading, beliefs, rows)
