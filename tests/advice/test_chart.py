@@ -14,6 +14,7 @@ from testpour.advice.candidates import RoomProblem
 from testpour.advice.chart import GOOD, recipe_chart
 from testpour.advice.remedy import ASK, NOTHING, _changes, remedies
 from testpour.models.chance import NoAims, chance
+from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.problems import Problem
 
@@ -38,6 +39,19 @@ def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
             assert row["chance"] == pytest.approx(each[round(10 * (row["catalyst"] - 1.0))], abs=1e-12) and row["chance"] >= each.max() - 0.01
         else:
             assert each.max() < GOOD + 0.04
+
+
+@pytest.mark.parametrize("thermometer", [True, False])
+def test_no_cell_gives_a_recipe_that_boils(fits, thermometer):
+    """40 mm in one pour passes 145 °C, where styrene boils, with any dose of the study; two layers of 20 mm may do."""
+    if not thermometer:
+        readings = fits.castings.readings
+        study = replace(fits.study, readings=tuple(r for r in fits.study.readings if r.name != "peak_temperature"), aims=fits.study.aims[:-1])
+        fits = fit_castings(replace(fits.castings, study=study, readings=readings[readings["reading"] != "peak_temperature"]))
+    found = recipe_chart(fits, rooms=22, thicknesses=(10, 40), fixed=GIVEN)
+    shallow, deep = (found.table.loc[(22.0, depth)] for depth in (10.0, 40.0))
+    assert np.isfinite(shallow["catalyst"]) and np.isnan(deep["catalyst"]) and not found.cautions.refusals
+    assert deep["advice"].startswith("pour in ") or deep["advice"] == NOTHING
 
 
 def test_rooms_and_depths_are_read_and_sorted(chart):

@@ -4,6 +4,7 @@ import datetime as dt
 import gc
 import os
 import sqlite3
+import threading
 import time
 import warnings
 from contextlib import closing, contextmanager
@@ -723,3 +724,14 @@ def test_only_a_log_that_another_bench_holds_is_asked_for_again_until_time_is_up
     else:
         with pytest.raises(sa.exc.OperationalError, match=said):
             _became_writer(Held(), last)
+
+
+def test_a_bench_waits_for_another_that_is_writing(log):
+    log.add_pour("P01", **POUR)
+    with closing(sqlite3.connect(log.study.folder / "log.sqlite", check_same_thread=False, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        done = threading.Timer(0.1, other.execute, ["ROLLBACK"])
+        done.start()
+        log.add_pour("P02", **POUR)
+        done.join()
+    assert list(log.castings().pours.index) == ["P01", "P02"]

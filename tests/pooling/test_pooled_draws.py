@@ -3,14 +3,16 @@
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import optimum_of
 from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import log_evidence
-from testpour.pooling import draws
+from testpour.pooling import draws, reading
 from testpour.pooling.draws import sample_pool
+from testpour.pooling.reading import fit_pooled
 
 
 def small_pool(kind, benches=6, sessions=4, pours=4, unit=1):
@@ -93,15 +95,28 @@ def test_what_outer_parameters_are_drawn_from_is_a_t_of_six_degrees():
     assert np.quantile(noise, [0.05, 0.25, 0.5, 0.75, 0.95], axis=0).T == pytest.approx(np.array([[-1.943, -0.7176, 0, 0.7176, 1.943]] * 2), abs=0.05)
 
 
-@pytest.mark.parametrize("rows, benches, points", [
-    (100, 12, 256), (1000, 12, 256), (1001, 12, 64), (1000, 13, 64), (4000, 30, 64), (4001, 29, 64), (4001, 30, None), (100, 59, 64), (100, 60, None),
+@pytest.mark.parametrize("rows, benches, normal", [
+    (2001, 12, False), (4000, 30, False), (4001, 29, False), (4001, 30, True), (100, 59, False), (100, 60, True),
 ])
-def test_how_sds_are_drawn_goes_by_the_size_of_the_pool(rows, benches, points, monkeypatch):
-    """Small pools at 256 places, others at 64; from sixty benches on, or thirty of more than 4,000 rows, as normal."""
+def test_how_sds_are_drawn_goes_by_the_size_of_the_pool(rows, benches, normal, monkeypatch):
+    """From sixty benches on, or thirty of more than 4,000 rows, as normal; else weighed place by place."""
     found = []
-    monkeypatch.setattr(draws, "_normal_draws", lambda *given: found.append(None) or (0, (0, 0), 0))
-    monkeypatch.setattr(draws, "_importance_draws", lambda density, top, root, points, *given: found.append(points) or (0, (0, 0), 0))
+    monkeypatch.setattr(draws, "_normal_draws", lambda *given: found.append(True) or (0, (0, 0), 0))
+    monkeypatch.setattr(draws, "_importance_draws", lambda *given: found.append(False) or (0, (0, 0), 0))
     monkeypatch.setattr(draws, "_as_posterior", lambda *given: None)
-    top = SimpleNamespace(covariance=lambda least: np.eye(2))
-    sample_pool(SimpleNamespace(low=np.zeros(rows)), np.arange(rows) % benches, optimum=(None, None, top))
-    assert found == [points]
+    monkeypatch.setattr(draws, "pooled_optimum", lambda *given: (None, None, SimpleNamespace(covariance=lambda least: np.eye(2))))
+    sample_pool(SimpleNamespace(low=np.zeros(rows)), np.arange(rows) % benches)
+    assert found == [normal]
+
+
+@pytest.mark.parametrize("rows, benches, joint", [(2000, 12, True), (2001, 12, False), (2000, 13, False), (26, 13, False), (1, 1, True)])
+def test_a_pool_of_few_benches_and_rows_is_drawn_as_one_log_is(rows, benches, joint, castings_of, study, monkeypatch):
+    """Up to twelve benches and 2,000 rows."""
+    found, names = [], [f"P{i}" for i in range(rows)]
+    monkeypatch.setattr(reading, "_sampled", lambda *given: found.append(True) or (None, given[2], None))
+    monkeypatch.setattr(reading, "sample_pool", lambda *given, **named: found.append(False))
+    pours = pd.DataFrame({"session": "S1", "catalyst": 1.5}, index=names)
+    read = pd.DataFrame({"pour": names, "reading": "gel_time", "low": 20.0, "high": 24.0, "known": "between"})
+    castings, bench_of = castings_of(study, pours, read), pd.Series([f"B{i % benches}" for i in range(rows)], names)
+    fit_pooled(castings, bench_of, study.reading("gel_time"), remainder=False)
+    assert found == [joint]

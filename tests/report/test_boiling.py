@@ -75,6 +75,11 @@ def test_next_pours_and_the_chart_pass_on_what_is_foretold_of_them(hot):
     pours = next_pours(hot, room="25 degC", pours=2, fixed=given)
     assert pours.predicted.xs("gel time", level="reading")["middle"].max() < 5 and "Warning: P13, P14: Predicted gel time" in pours.sentence()
     dry = with_aims(hot, Aim("tack", at_most=1.0, age=24.0))
-    chart = recipe_chart(dry, rooms=[25], thicknesses=[15])  # every catalyst makes 15 mm boil
-    assert chart.table["catalyst"].notna().all() and chart.sentence().startswith("Refused: Predicted peak temperature")
-    assert not recipe_chart(dry, rooms=[25], thicknesses=[6]).cautions.refusals
+    shallow = recipe_chart(dry, rooms=[25], thicknesses=[6])
+    assert shallow.table["catalyst"].notna().all() and not shallow.cautions.refusals
+    deep = recipe_chart(dry, rooms=[25], thicknesses=[15])  # every catalyst makes 15 mm boil
+    assert deep.table["catalyst"].isna().all() and deep.table["advice"].iloc[0].startswith("pour in two layers, with ")
+    study = replace(dry.study, factors=tuple(replace(f, span=(15.0, 18.0)) if f.name == "thickness" else f for f in dry.study.factors))
+    whole = Fits(study, replace(dry.castings, study=study), {name: replace(fit, study=study) for name, fit in dry.items()})
+    (said,) = recipe_chart(whole, rooms=[25], thicknesses=[15]).table["advice"]  # no layer is shallow enough for this study
+    assert "try one" not in said

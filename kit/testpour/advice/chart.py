@@ -21,8 +21,8 @@ from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedies
 from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, check_table
-from testpour.models.chance import cautions_at, chance, mean_and_interval
+from testpour.cautions import check_settings, check_table, hottest_peak
+from testpour.models.chance import cautions_at, chance, mean_and_interval, peaks_at
 from testpour.models.fits import Fits
 from testpour.problems import Problem
 from testpour.threads import one_thread
@@ -156,7 +156,7 @@ def _rows(fits, states, cells):
     poor = chances < GOOD
     rows = rows.assign(beyond=[not shown_factors.isdisjoint(beyond_log(fits, row)) for _, row in best.iterrows()], advice="")
     rows.loc[poor, rows.columns.intersection(["catalyst", "gel_low", "gel_high"])] = np.nan
-    unknown = poor.copy()
+    unknown = poor & (chances > 0)  # what is refused is not tried
     unknown[unknown] = np.quantile(chance(fits, best[unknown]).draws, MAY_BE, axis=0) >= GOOD
     ask = bool(poor.all() and failing_aims(fits.study, fits.castings))
     rows.loc[poor, "advice"] = remedies(fits, states, best[poor], _best_catalysts, GOOD, unknown[poor], ask)
@@ -166,11 +166,12 @@ def _rows(fits, states, cells):
 def _best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance.
 
-    The chance is as `chance` gives it, and 0 where no catalyst is allowed.
+    The chance is as `chance` gives it, and 0 where no catalyst is allowed or the best boils styrene.
     """
     values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
     table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)
     chances = prospect(states, fits.study, table).chance()
     chances = np.where(allowed(fits, table, len(cells)), chances, -1.0).reshape(len(cells), -1)
     best = cells.assign(catalyst=values[chances.argmax(axis=1)]).reset_index(drop=True)
-    return best, np.where(chances.max(axis=1) < 0, 0.0, chance(fits, best).draws.mean(axis=0))
+    none = (chances.max(axis=1) < 0) | (peaks_at(fits, best) >= hottest_peak())
+    return best, np.where(none, 0.0, chance(fits, best).draws.mean(axis=0))

@@ -160,14 +160,18 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about in complete settings.
 
-    In any row of them, and in the quickest gel and the hottest peak predicted there; by the trade's peak where the log holds none.
+    In any row of them, and in the quickest gel and the hottest peak predicted there; by the trade's peak where the study reads none.
     """
     cautions = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
-    for fit in fits.values() if len(table) else ():
-        if fit.reading.name == "gel_time":
-            cautions += check_gel_time(float(fit.predict(table)["middle"].min()))
-        elif fit.reading.scale == "rise":
-            cautions += check_peak(float(fit.predict(table)["middle"].max()))
-    if len(table) and not any(fit.reading.scale == "rise" for fit in fits.values()):
-        cautions += check_peak(float(believed_peaks(fits.study, table).max()), "the trade's peak temperature of")
+    if len(table) and "gel_time" in fits:
+        cautions += check_gel_time(float(fits["gel_time"].predict(table)["middle"].min()))
+    if len(table):
+        read = any(fit.reading.scale == "rise" for fit in fits.values())
+        cautions += check_peak(float(peaks_at(fits, table).max()), "" if read else "the trade's peak temperature of")
     return cautions
+
+
+def peaks_at(fits: Fits, table: pd.DataFrame) -> np.ndarray:
+    """The peak of each row of complete settings, degC: as predicted, or as the trade believes where the study reads none."""
+    fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
+    return believed_peaks(fits.study, table) if fit is None else fit.predict(table)["middle"].to_numpy()
