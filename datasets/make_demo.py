@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 import testpour as tp
-from testpour.logbook.warned import Caution
+from testpour.logbook.log_warnings import Caution
 
 HERE = Path(__file__).parent / "demo-study"
 RESIN = 4  # which practice resin

@@ -43,8 +43,8 @@ from testpour.models.scatter import scatter
 from testpour.planning.outlook import outlook
 from testpour.planning.plan import plan_pours
 from testpour.planning.repair import what_is_lost
+from testpour.pooling.joinable import PoolProblems
 from testpour.pooling.pool import pool
-from testpour.pooling.sources import PoolProblems
 from testpour.report.page import findings_page
 from testpour.report.sheet import handout
 from testpour.report.study_comparison import compare_studies

@@ -12,7 +12,7 @@ import pytest
 
 import testpour as tp
 
-pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.warned.Caution")  # nobody can correct what is invented
+pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.log_warnings.Caution")  # nobody can correct what is invented
 
 STUDY = """
 name = "Knobs"

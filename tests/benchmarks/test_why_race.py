@@ -26,7 +26,7 @@ from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
 from testpour.study_file import read_study
 
-pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.warned.Caution")  # nobody can correct what is invented
+pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.log_warnings.Caution")  # nobody can correct what is invented
 
 STUDY = Path(__file__).parents[2] / "datasets" / "demo-study" / "study.toml"
 HEALTHY = 4  # castings without a fault in each resin's log

@@ -21,7 +21,7 @@ from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout, noted_elsewhere
 from testpour.causes.why_all import _tells_study, whole_study, why_all
 from testpour.logbook.book import Logbook
-from testpour.logbook.warned import Caution
+from testpour.logbook.log_warnings import Caution
 from testpour.models.fits import fit_castings
 from testpour.study import Aim
 from testpour.study_file import study_from

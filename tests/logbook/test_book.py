@@ -21,8 +21,8 @@ from testpour.bench.session_form import session_form
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import _became_writer
 from testpour.logbook.entries import LogProblems
+from testpour.logbook.log_warnings import Caution
 from testpour.logbook.tables import LogProblem
-from testpour.logbook.warned import Caution
 from testpour.planning.plan import plan_pours
 from testpour.problems import Problem
 from testpour.study_file import study_from

@@ -22,9 +22,9 @@ import testpour as tp
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
+from testpour.logbook.log_warnings import Caution
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
-from testpour.logbook.warned import Caution
 
 SHEET = Path(__file__).parents[2] / "datasets" / "workshop-sheet.csv"
 TAPPING = 'by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", or with '

@@ -11,7 +11,7 @@ import testpour as tp
 from testpour.catalogue import catalogue
 from testpour.columns import Reading
 from testpour.logbook.book import Logbook
-from testpour.logbook.warned import Caution
+from testpour.logbook.log_warnings import Caution
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning import purposes
 from testpour.planning.coding import _post_cure

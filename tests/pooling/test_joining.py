@@ -10,8 +10,8 @@ from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.spreadsheet import NotRead
+from testpour.pooling.joinable import PoolProblems
 from testpour.pooling.joining import join_logs
-from testpour.pooling.sources import PoolProblems
 from testpour.problems import Problem
 from testpour.study_file import save_study
 

@@ -15,8 +15,8 @@ from testpour.bench.desk import Desk
 from testpour.logbook import server as servers
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import _url_of, address_words
+from testpour.logbook.log_warnings import Caution
 from testpour.logbook.tables import LogProblem
-from testpour.logbook.warned import Caution
 
 SECRET = "p@ss/w:rd?#50%"  # every sign that means something in an address
 

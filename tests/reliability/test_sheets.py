@@ -16,9 +16,9 @@ from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
+from testpour.logbook.log_warnings import Caution
 from testpour.logbook.spreadsheet import NotRead
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, LogProblem
-from testpour.logbook.warned import Caution
 
 # Every kind of column: cells that a bench might write in it, and some that it had better not.
 COLUMNS = {

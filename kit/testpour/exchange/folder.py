@@ -142,7 +142,7 @@ def _moved_into(path, made):
 def _fill(folder, demo):
     """Put notebooks, study file and log into a new folder, before it gets its name."""
     from testpour.logbook.book import Logbook
-    from testpour.logbook.warned import Caution
+    from testpour.logbook.log_warnings import Caution
 
     for template in templates():
         shutil.copyfile(template, folder / template.name)

@@ -15,13 +15,13 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, pour_row, reading_of
 from testpour.logbook.known import TIMED, doubts, out_of_order
-from testpour.logbook.later import later_readings, later_words
+from testpour.logbook.later_readings import later_readings, later_words
 from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
+from testpour.logbook.log_warnings import Caution, warn_of
 from testpour.logbook.open_log import OpenLog
 from testpour.logbook.photos import photo_row
 from testpour.logbook.spreadsheet import NotRead, read_sheet
-from testpour.logbook.warned import Caution, warn_of
 
 
 @checked_methods("log")

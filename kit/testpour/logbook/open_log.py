@@ -15,10 +15,10 @@ from testpour.logbook.database import address_words, explained, one_moment, open
 from testpour.logbook.facts import check_facts
 from testpour.logbook.ledger import HISTORY, Ledger
 from testpour.logbook.loading import load_castings
+from testpour.logbook.log_warnings import Caution
 from testpour.logbook.photos import Photos, photo_of
 from testpour.logbook.server import clock_words
 from testpour.logbook.tables import address_of
-from testpour.logbook.warned import Caution
 from testpour.study import Study
 
 

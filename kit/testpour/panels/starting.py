@@ -44,13 +44,17 @@ def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]])
 
 def as_kept(pours: pd.DataFrame) -> pd.DataFrame:
     """The pours as they come back from the file."""
-    return pd.read_csv(io.StringIO(pours.to_csv()), index_col=0, dtype={"session": str, "pour": str})
+    return _from_csv(pours.to_csv())
 
 
 def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
     """The plan kept in the study folder, one row a pour; None where no plan is kept."""
     csv = Memory(workshop.folder, "kept-plan").get("table", None)
-    return None if not csv else pd.read_csv(io.StringIO(csv), index_col=0, dtype={"session": str, "pour": str})
+    return None if not csv else _from_csv(csv)
+
+
+def _from_csv(csv):
+    return pd.read_csv(io.StringIO(csv), index_col=0, dtype={"session": str, "pour": str})
 
 
 def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:

@@ -10,8 +10,8 @@ import pandas as pd
 from testpour.models.change import change_unit, good_grades, in_points, size_words
 from testpour.models.effect import Effect
 from testpour.models.effects import effects
+from testpour.pooling.joinable import TIE, WHOLE
 from testpour.pooling.reading import PooledReading
-from testpour.pooling.sources import TIE, WHOLE
 from testpour.study import Study
 from testpour.units import unit_words
 from testpour.wording import age_words, capital, count, first_few, in_html, listed

@@ -10,7 +10,8 @@ import pandas as pd
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
-from testpour.pooling.sources import COLUMNS, WHOLE, Given, PoolProblems, Source, incompatible_columns, open_sources, pool_declarations, reason, unjoinable
+from testpour.pooling.joinable import COLUMNS, WHOLE, PoolProblems, incompatible_columns, pool_declarations, reason, unjoinable
+from testpour.pooling.sources import Given, Source, open_sources
 from testpour.problems import Problem
 from testpour.units import to_unit
 from testpour.wording import count

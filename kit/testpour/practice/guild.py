@@ -9,7 +9,7 @@ import pandas as pd
 
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
-from testpour.logbook.warned import Caution
+from testpour.logbook.log_warnings import Caution
 from testpour.practice.practice import practice_resin
 from testpour.study import Study
 

@@ -29,7 +29,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.leave_one_out import predictions
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
-from testpour.logbook.warned import Caution
+from testpour.logbook.log_warnings import Caution
 from testpour.models.fits import fit_castings
 from testpour.study_file import read_study
 
