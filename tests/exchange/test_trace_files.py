@@ -11,6 +11,7 @@ import testpour
 from testpour.exchange.channels import _units_in
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import _too_little, read_trace
+from testpour.exchange.trace_curve import _broken
 from testpour.problems import Problems
 
 MINUTES = np.arange(0, 90, 0.5)
@@ -479,3 +480,11 @@ def test_names_of_channels_run_nowhere(tmp_path):
 @pytest.mark.parametrize("head, units", [("C type K", {"degC"}), ("Type K F", {"degF"}), ("type K", set()), ("Temp C\nTemp F", {"degC", "degF"})])
 def test_the_letter_of_a_unit_is_told_from_that_of_a_thermocouple(head, units):
     assert _units_in(head) == units
+
+
+@pytest.mark.parametrize("minutes, broken", [([0.0, 1, 2, 10, 11], [0, 1, 2, np.nan, 10, 11]), ([0.0, 1, 2, 6, 7], [0, 1, 2, 6, 7]), ([0.0, 9], [0, 9])])
+def test_a_drawn_trace_is_broken_at_each_gap(minutes, broken):
+    """A gap is over four times as long as is usual between two rows; rows without a temperature are none."""
+    x, y = _broken(pd.Series([*minutes, 99.0]), pd.Series([20.0] * len(minutes) + [np.nan]))
+    np.testing.assert_array_equal(x, broken)
+    np.testing.assert_array_equal(np.isnan(y), np.isnan(broken))
