@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from testpour.exchange import export
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
@@ -162,3 +163,14 @@ def test_a_log_is_written_as_its_castings_are(practice_log, tmp_path):
 def test_another_ending_is_refused(practice_castings, tmp_path):
     with pytest.raises(Problem, match="out.ods: write to a name ending in .csv, .xlsx or .parquet"):
         write_sheet(practice_castings, tmp_path / "out.ods")
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx", "parquet"])
+def test_only_a_table_of_this_kit_is_taken_for_one(log, tmp_path, ending):
+    """What is damaged, or somebody else's, is not written over."""
+    pour(log, "P1")
+    own, damaged, other = write_sheet(log.castings(), tmp_path / f"own.{ending}"), tmp_path / f"damaged.{ending}", tmp_path / f"other.{ending}"
+    damaged.write_bytes(own.read_bytes()[:5] + b"spoilt")
+    table = pd.DataFrame({"pour": ["P1"]})
+    {"csv": table.to_csv, "xlsx": table.to_excel, "parquet": table.to_parquet}[ending](other)
+    assert [getattr(export, f"_is_{ending}")(path) for path in (own, damaged, other)] == [True, False, False]

@@ -10,7 +10,7 @@ from scipy.stats import chi2, kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, agreement
+from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, _tail_chances, agreement
 from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, check_fit, check_log
 from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
@@ -349,3 +349,9 @@ def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, terms, 
 ])
 def test_the_weighing_is_to_be_checked_where_all_that_is_odd_was_weighed(names, says):
     assert to_check(catalogue()["factors"][name] for name in names) == says
+
+
+def test_a_pull_is_as_rare_as_its_rank_among_the_logs_on_either_side():
+    """Of five logs the ranks are 0.1 to 0.9 of the way; the last column, a distance, is strange on its far side alone."""
+    pulls = np.array([[0.0, 9.0], [7.0, 3.0], [2.0, 2.0], [-3.0, 5.0], [1.0, 4.0]])
+    assert _tail_chances(pulls) == pytest.approx(np.array([[0.6, 0.1], [0.2, 0.7], [0.6, 0.9], [0.2, 0.3], [1.0, 0.5]]))
