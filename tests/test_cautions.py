@@ -3,6 +3,7 @@
 import html
 import math
 import re
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -14,7 +15,7 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
 from testpour.caution_rules import Cautions, rules, safety_text
 from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
-from testpour.mixing import check_note, check_resin, check_study
+from testpour.mixing import _cup, check_note, check_resin, check_study
 from testpour.planning.pour_cautions import by_pour
 from testpour.problems import NoSuchName
 from testpour.study import StudyProblems
@@ -326,3 +327,11 @@ def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(n
 def test_a_factor_is_taken_for_a_plastic_only_by_a_name_that_means_nothing_else(words, refused):
     """Names of five letters and fewer, such as vinyl and foam, are of records, gloves and bubbles too; common practice, no source."""
     assert bool(check_study(study(factors={"filler": {**OWN, "words": words}})).lines()) is refused
+
+
+@pytest.mark.parametrize("judged, own_factor, expected", [
+    ("refuse", True, "refuse"), ("refuse", False, "warn"), ("warn", True, "warn"), ("warn", False, ""), ("use", True, ""), ("use", False, ""),
+])
+def test_a_cup_is_judged_more_strictly_where_it_is_a_factor_than_where_a_note_names_it(judged, own_factor, expected):
+    found = _cup(SimpleNamespace(verdict=judged, sentence=lambda: "Polystyrene (code 6) must not hold it."), own_factor)
+    assert verdict(found) == expected and all("Use polypropylene (code 5)" in said for said in found.lines())

@@ -12,7 +12,7 @@ from scipy.stats import norm
 from testpour.advice import asking, layers
 from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bound
 from testpour.advice.layers import TwoLayers, two_layers
-from testpour.advice.oven import _hardness, _with_ceiling_slope, oven_hour
+from testpour.advice.oven import _check_oven, _hardness, _with_ceiling_slope, oven_hour
 from testpour.advice.thickness import ThicknessLimit, thickness_limit
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
@@ -241,6 +241,24 @@ def test_what_nobody_believes_of_a_hardness_of_ones_own_is_not_told_before_a_pos
         made = pours.assign(post_cure_temperature=[20.0, 60.0] * (len(pours) // 2), post_cure_time=[0.0, baked] * (len(pours) // 2))
         found = oven_hour(fit_castings(castings_of(own, made, read)), {"catalyst": 1.5, "thickness": 8}, room=20)
         assert (found.hardness is not None) == told and "so the hardness is belief" not in found.caution
+
+
+@pytest.mark.parametrize("oven, hours, start, says", [
+    (60, 4, 24, ""), (81, 4, 24, "warned"), (21, 72, 672, ""), (20, 4, 24, "must be warmer than the room"), (145, 4, 24, "and below 145"),
+    (60, 0, 24, "A stay of 0 h"), (60, 72.5, 24, "cannot be followed"), (60, 4, 0, "from 0 h after mixing"), (60, 4, 673, "begin within four weeks"),
+    (121, 4, 24, "above 120"),
+])
+def test_what_an_oven_may_be_asked_for(oven, hours, start, says):
+    """In a room of 20 °C: above it and below where styrene boils, for three days at most, within four weeks; the
+    cautions warn above 80 and refuse above 120 °C."""
+    class Asked(dict):
+        study = None
+
+    if says in ("", "warned"):
+        assert bool(_check_oven(Asked(room_temperature=20.0), oven, hours, start)) == bool(says)
+    else:
+        with pytest.raises(AskedTooMuch, match=says):
+            _check_oven(Asked(room_temperature=20.0), oven, hours, start)
 
 
 @pytest.mark.parametrize("beliefs", [{"level": True, "post_cure": False}, {"level": True}, {"post_cure": False, "level": True}])

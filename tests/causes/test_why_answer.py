@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.causes import verdict
+from testpour.causes import naming, verdict
 from testpour.causes.diagnosis import why
 from testpour.causes.leave_one_out import predictions
 from testpour.causes.naming import named, ranked
@@ -385,3 +385,16 @@ def test_a_casting_whose_entry_is_to_be_checked_is_told_nothing_else(of_the_log,
     answer = SimpleNamespace(case=SimpleNamespace(signs={"untimely"} if untimely else set()))
     said = verdict._to_do(answer, [SimpleNamespace(name=str(place), of_the_log=one) for place, one in enumerate(of_the_log)])
     assert said == says
+
+
+@pytest.mark.parametrize("signs, says", [
+    (("lot",), "resin lot B"), (("lot", "day"), "resin lot B"), (("day",), ""), ((), ""), (("lot", "other"), "resin lot B and catalyst lot 7"),
+])
+def test_only_lots_that_speak_for_a_cause_are_named_with_it(signs, says, monkeypatch):
+    """Worse than others are a resin lot, a catalyst lot and a day: the signs of a cause say which of them are its own."""
+    monkeypatch.setattr(naming, "worse_groups", lambda castings, pour: {"session": "S2", "resin_lot": "B", "catalyst_lot": "7"})
+    table = SimpleNamespace(signs={"lot": {"worse": ("resin_lot",)}, "day": {"worse": ("session",)}, "other": {"worse": ("catalyst_lot",)}})
+    study = SimpleNamespace(factor=lambda name: SimpleNamespace(words=name.replace("_", " ")))
+    case = SimpleNamespace(signs=signs, table=table, fits=SimpleNamespace(castings=None, study=study))
+    cause = SimpleNamespace(odds={"lot": 3.0, "day": 2.0, "other": 4.0 if "other" in signs else 0.5})
+    assert naming._lots(SimpleNamespace(case=case, pour="P1"), cause) == says

@@ -723,3 +723,11 @@ def test_draws_count_by_how_often_the_logs_settings_meet_an_aim_of_two_ends(monk
     monkeypatch.setattr(by_others, "_by_pour", lambda log, reading: {"P1": (read, {}), "P2": (read, {})})
     assert by_others._suiting(fit, logs[ends]) == pytest.approx([0.1 + 0.8 * 0.75, 0.1 + 0.8 * 0.25]) and asked == [(2, 15.0, 45.0)]
     assert by_others._suiting(fit, logs[replace(ends, at_most=None)]) is None
+
+
+@pytest.mark.parametrize("mine, common", [("A", (2 * 0.5 + 0.1) / 3), ("B", (2 * -0.2 + 0.1) / 3), ("C", (2 * -0.2 + 2 * 0.5) / 4)])
+def test_what_other_lots_have_in_common_is_their_mean_over_castings(mine, common):
+    """Lots A and B of two castings each, C of one, one unknown: effects of -0.2, 0.5 and 0.1; 9 of the unknown counts for nothing."""
+    posterior = SimpleNamespace(group_levels={"resin_lot": np.array(["", "A", "B", "C"])}, group_effects={"resin_lot": np.array([[9.0, -0.2, 0.5, 0.1]] * 2)})
+    found = by_others._of_others(posterior, "resin_lot", np.array(["A", "B", "", "A", "C", "B"]), mine)
+    assert found == pytest.approx(np.full((2, 1), common))

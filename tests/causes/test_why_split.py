@@ -309,3 +309,9 @@ def test_a_part_is_settled_where_its_interval_is_on_one_side_of_none(low, high, 
 ])
 def test_values_are_shown_once_and_without_those_that_read_the_same_elsewhere(fits, name, values, unlike, says):
     assert _shown(fits.study, name, pd.Series(values), pd.Series(unlike, dtype=float)) == says
+
+
+def test_settings_that_differ_by_little_have_their_part_too():
+    """Half a thousandth of 100, of which the slope makes 0.001."""
+    names, parts, _ = shares(lambda t: 2 * t["a"].to_numpy()[None, :], pd.DataFrame({"a": [100.0005]}), pd.DataFrame({"a": [100.0]}))
+    assert names == ["a"] and parts[0] == pytest.approx([0.001])

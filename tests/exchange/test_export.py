@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import testpour as tp
+from testpour.exchange import export
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
@@ -169,3 +170,14 @@ def test_a_package_is_told_that_its_castings_are_wanted(practice_log, tmp_path):
     write_package(practice_log, tmp_path / "log.zip")
     with pytest.raises(Problem, match=r"^write_sheet takes the castings of a log or a log: .*, and was given what was read of a package\.$"):
         tp.write_sheet(read_package(tmp_path / "log.zip"), tmp_path / "package.csv")
+
+
+@pytest.mark.parametrize("ending", ["csv", "xlsx", "parquet"])
+def test_only_a_table_of_this_kit_is_taken_for_one(log, tmp_path, ending):
+    """What is damaged, or somebody else's, is not written over."""
+    pour(log, "P1")
+    own, damaged, other = write_sheet(log.castings(), tmp_path / f"own.{ending}"), tmp_path / f"damaged.{ending}", tmp_path / f"other.{ending}"
+    damaged.write_bytes(own.read_bytes()[:5] + b"spoilt")
+    table = pd.DataFrame({"pour": ["P1"]})
+    {"csv": table.to_csv, "xlsx": table.to_excel, "parquet": table.to_parquet}[ending](other)
+    assert [getattr(export, f"_is_{ending}")(path) for path in (own, damaged, other)] == [True, False, False]

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,8 @@ import testpour
 from testpour.exchange.channels import _units_in
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import _too_little, read_trace
+from testpour.exchange.trace import Trace
+from testpour.exchange.trace_curve import _broken
 from testpour.problems import Problems
 
 MINUTES = np.arange(0, 90, 0.5)
@@ -483,3 +486,22 @@ def test_names_of_channels_run_nowhere(tmp_path):
 @pytest.mark.parametrize("head, units", [("C type K", {"degC"}), ("Type K F", {"degF"}), ("type K", set()), ("Temp C\nTemp F", {"degC", "degF"})])
 def test_the_letter_of_a_unit_is_told_from_that_of_a_thermocouple(head, units):
     assert _units_in(head) == units
+
+
+@pytest.mark.parametrize("minutes, broken", [([0.0, 1, 2, 10, 11], [0, 1, 2, np.nan, 10, 11]), ([0.0, 1, 2, 6, 7], [0, 1, 2, 6, 7]), ([0.0, 9], [0, 9])])
+def test_a_drawn_trace_is_broken_at_each_gap(minutes, broken):
+    """A gap is over four times as long as is usual between two rows; rows without a temperature are none."""
+    x, y = _broken(pd.Series([*minutes, 99.0]), pd.Series([20.0] * len(minutes) + [np.nan]))
+    np.testing.assert_array_equal(x, broken)
+    np.testing.assert_array_equal(np.isnan(y), np.isnan(broken))
+
+
+@pytest.mark.parametrize("name, low, value, high, known, says", [
+    ("gel_time", 12.34, 16.0, 19.94, "between", "12.3 to 19.9 min"), ("gel_time", 12.34, 16.0, 20.0, "between", "12 to 20 min"),
+    ("peak_temperature", 101.4, 101.4, 101.4, "exact", "101 °C"), ("time_to_peak", 44.6, 44.6, np.inf, "not yet", "more than 45 min"),
+    ("time_to_peak", -np.inf, 8.26, 8.26, "already", "less than 8.3 min"), ("onset", 1.0, 1.0, 1.0, "exact", ""),
+])
+def test_a_reading_of_a_trace_in_words(name, low, value, high, known, says):
+    """Tenths of a minute below 20 min; a reading that is not there has none."""
+    rows = pd.DataFrame({"value": value, "low": low, "high": high, "known": known}, index=[name])
+    assert Trace.words(SimpleNamespace(readings=rows.drop(index="onset", errors="ignore")), name) == says

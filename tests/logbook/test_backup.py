@@ -3,6 +3,7 @@
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 from PIL import Image
@@ -10,7 +11,7 @@ from PIL import Image
 from testpour.logbook import backup, logfile
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
-from testpour.logbook.tables import LogProblem
+from testpour.logbook.tables import TABLES, LogProblem, put_rows
 
 
 def test_a_copy_is_a_log_with_its_history_and_names_its_photographs(practice_log, tmp_path):
@@ -100,3 +101,15 @@ def test_a_copy_of_a_log_from_before_photographs_is_counted_without_them(tmp_pat
     with closing(sqlite3.connect(tmp_path / "old.sqlite")) as raw:
         raw.executescript("CREATE TABLE pours (a); CREATE TABLE readings (a); INSERT INTO readings VALUES (1), (2), (3); INSERT INTO pours VALUES (1), (2);")
     assert backup._verified(tmp_path / "old.sqlite") == [2, 3]
+
+
+def test_on_a_server_the_next_number_follows_the_rows_that_were_put_in():
+    """Of a copy brought back; settings have the number of their pour."""
+    said, written_out = [], {"compile_kwargs": {"literal_binds": True}}
+    server = SimpleNamespace(dialect=SimpleNamespace(name="postgresql"), execute=lambda query: said.append(str(query.compile(**written_out))))
+    for table in TABLES:
+        put_rows(server, table, [])
+    assert [text.replace("\n", " ") for text in said] == [
+        f"SELECT setval('{name}_entry_seq', (SELECT coalesce(max({name}.entry), 0) + 1 AS anon_1  FROM {name}), false) AS setval_1"
+        for name in ("pours", "readings", "photos")
+    ]

@@ -10,12 +10,12 @@ from scipy.stats import chi2, kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
 from testpour.catalogue import catalogue
-from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, agreement
+from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, _tail_chances, agreement
 from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, check_fit, check_log
 from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
-from testpour.models.suspects import _catalyst_that_would_fit
+from testpour.models.suspects import _catalyst_that_would_fit, _odd_reading
 from testpour.study_file import study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
@@ -349,3 +349,22 @@ def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, terms, 
 ])
 def test_the_weighing_is_to_be_checked_where_all_that_is_odd_was_weighed(names, says):
     assert to_check(catalogue()["factors"][name] for name in names) == says
+
+
+def test_a_pull_is_as_rare_as_its_rank_among_the_logs_on_either_side():
+    """Of five logs the ranks are 0.1 to 0.9 of the way; the last column, a distance, is strange on its far side alone."""
+    pulls = np.array([[0.0, 9.0], [7.0, 3.0], [2.0, 2.0], [-3.0, 5.0], [1.0, 4.0]])
+    assert _tail_chances(pulls) == pytest.approx(np.array([[0.6, 0.1], [0.2, 0.7], [0.6, 0.9], [0.2, 0.3], [1.0, 0.5]]))
+
+
+@pytest.mark.parametrize("away, least, odd", [
+    ([0.0, 0.5, 4.0], 1e-4, 12), ([0.0, 0.5, 4.0], 6e-5, None), ([-4.0, 0.5, 0.0], 1e-4, 10), ([-4.0, 0.5, 4.0], 1e-4, None), ([0.5, 4.0], 1e-4, None),
+])
+def test_the_one_reading_that_its_fellows_contradict_by_hand(away, least, odd):
+    """Of one pour, 3 with 0.1 of its session on the log of minutes and a scatter of 0.2: four times that is met 6.33 times in 100,000, on either side."""
+    seen, index = np.exp(3.1 + 0.2 * np.array(away)), range(10, 10 + len(away))
+    fit = SimpleNamespace(reading=catalogue()["readings"]["gel_time"], rows=pd.DataFrame({"low": seen, "high": seen}, index=index),
+                          columns=np.ones((20, 1)), groups={"session": np.array(["S2"] * 20)}, posterior=SimpleNamespace(
+                              coefficients=np.full((4, 1), 3.0), sd=np.full(4, 0.2), cuts=None, group_levels={"session": np.array(["S1", "S2"])},
+                              group_effects={"session": np.array([[-0.5, 0.1]] * 4)}))
+    assert _odd_reading(fit, fit.rows, least) == odd

@@ -388,3 +388,10 @@ def test_two_whole_numbers_read_exactly_make_a_count(low, high, step):
 def test_what_may_share_an_error_is_told_apart_as_text():
     rows = pd.DataFrame({"session": [1, None], "resin_lot": ["A", np.nan], "pour": [7, 8]}, dtype=object)
     assert {name: list(labels) for name, labels in labels_of(rows).items()} == {"session": ["1", ""], "resin_lot": ["A", ""], "pour": ["7", "8"]}
+
+
+@pytest.mark.parametrize("given", [{"age": "7 days"}, {"room": "24 degC"}, {"level": 0.5}])
+def test_what_is_asked_of_all_readings_is_asked_of_each(plain_fits, given):
+    together = plain_fits.predict({"catalyst": 1.8}, **given)
+    for name in ("hardness", "gel_time"):
+        assert together.xs(name, level="reading").to_numpy() == pytest.approx(plain_fits[name].predict({"catalyst": 1.8}, **given).to_numpy())

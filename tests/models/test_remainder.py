@@ -163,3 +163,9 @@ def test_what_the_beliefs_leave_over_is_carried_to_the_terms_they_foresee():
 def test_only_what_differs_between_pours_has_a_remainder(factors, names):
     study = study_from({"factors": factors, "readings": {"tack": {}}})
     assert [one.name for one in coordinates_of(study, [factor.name for factor in study.factors])] == names
+
+
+@pytest.mark.parametrize("small, kept", [(0.05, 2), (0.032, 2), (0.031, 1), (1e-9, 1)])
+def test_a_direction_counts_by_the_square_of_its_length(small, kept):
+    """Beside a length of 1 the squares of 0.032 and 0.031 are 1.02 and 0.96 thousandths."""
+    assert learnable_directions(np.diag([1.0, small])).shape == (2, kept)
