@@ -320,3 +320,11 @@ def test_a_warning_of_one_pour_has_two_colons_at_most_and_sentences_of_its_own(n
 def test_a_factor_is_taken_for_a_plastic_only_by_a_name_that_means_nothing_else(words, refused):
     """Names of five letters and fewer, such as vinyl and foam, are of records, gloves and bubbles too; common practice, no source."""
     assert bool(check_study(study(factors={"filler": {**OWN, "words": words}})).lines()) is refused
+
+
+def test_two_values_beyond_one_limit_are_one_sentence():
+    """38 mm is the deepest single layer of a catalyst label; 0.3 and 0.4 % of catalyst lie below 0.5 %, 0.8 % only below 1 %."""
+    found = check_table(None, pd.DataFrame({"thickness": [40.0, 60.0, 10.0], "catalyst": [0.3, 0.4, 0.8]})).warnings
+    assert [text.split(" mm. ")[0].split(" %. ")[0] for text in found] == [
+        "Thickness 40 to 60 mm is above 38", "Catalyst 0.3 to 0.4 % is below 0.5", "Catalyst 0.8 % is below 1",
+    ]
