@@ -335,3 +335,11 @@ def test_a_factor_is_taken_for_a_plastic_only_by_a_name_that_means_nothing_else(
 def test_a_cup_is_judged_more_strictly_where_it_is_a_factor_than_where_a_note_names_it(judged, own_factor, expected):
     found = _cup(SimpleNamespace(verdict=judged, sentence=lambda: "Polystyrene (code 6) must not hold it."), own_factor)
     assert verdict(found) == expected and all("Use polypropylene (code 5)" in said for said in found.lines())
+
+
+def test_two_values_beyond_one_limit_are_one_sentence():
+    """38 mm is the deepest single layer of a catalyst label; 0.3 and 0.4 % of catalyst lie below 0.5 %, 0.8 % only below 1 %."""
+    found = check_table(None, pd.DataFrame({"thickness": [40.0, 60.0, 10.0], "catalyst": [0.3, 0.4, 0.8]})).warnings
+    assert [text.split(" mm. ")[0].split(" %. ")[0] for text in found] == [
+        "Thickness 40 to 60 mm is above 38", "Catalyst 0.3 to 0.4 % is below 0.5", "Catalyst 0.8 % is below 1",
+    ]

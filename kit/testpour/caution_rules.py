@@ -5,7 +5,8 @@ The rules and the text are data, in `cautions.toml`, each with its source.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Any, Literal
@@ -15,6 +16,8 @@ from testpour.toml_file import own_toml
 from testpour.wording import in_html
 
 KINDS = ("bench", "page", "notebook")
+NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
+SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
 
 
 @dataclass(frozen=True)
@@ -36,6 +39,16 @@ class Cautions:
             tuple(dict.fromkeys(self.refusals + other.refusals)),
             tuple(dict.fromkeys(self.warnings + other.warnings)),
         )
+
+    def joined(self) -> Cautions:
+        """The same with what tells of several values beyond one limit as one sentence, from the least value to the most."""
+        def told(texts):
+            alike: dict[tuple[str, str], list[str]] = {}
+            for text in texts:
+                alike.setdefault(limit_told(text), []).append(text)
+            return tuple(map(one_text, alike.values()))
+
+        return Cautions(told(self.refusals), told(self.warnings))
 
     def beside(self, other: Cautions) -> Cautions:
         """What was found here and not by `other`.
@@ -80,6 +93,22 @@ class Cautions:
     def _repr_html_(self):
         lines = self.lines() or [self.sentence()]
         return f"<ul>{''.join(f'<li>{in_html(line)}</li>' for line in lines)}</ul>"
+
+
+def limit_told(text: str) -> tuple[str, str]:
+    """What a sentence tells of and its limit, without the value: the same of two values beyond one limit."""
+    head, _, limit = text.partition(" is ")
+    return (NUMBER.sub("", head) if limit.startswith(SIDES) else text), limit
+
+
+def one_text(texts: Sequence[str]) -> str:
+    """Sentences that differ in one value as one sentence, with the least and the most of it."""
+    if len(set(texts)) == 1:
+        return texts[0]
+    numbers = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
+    values = [value[0] for value in numbers]
+    start, end = numbers[0].span()
+    return f"{texts[0][:start]}{min(values, key=float)} to {max(values, key=float)}{texts[0][end:]}"
 
 
 def rules() -> dict[str, Any]:

@@ -98,12 +98,12 @@ def _unknown(name, factors):
 
 
 def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about in any row of a settings table (floats in declared units), each sentence once.
+    """What is refused or warned about in any row of a settings table (floats in declared units), a sentence for each limit.
 
     Without a study, what holds for any study is checked.
     """
     each = ({name: value} for name in table.columns for value in dict.fromkeys(table[name].dropna()))
-    return sum((check_settings(study, settings) for settings in each), check_settings(study, {}))
+    return sum((check_settings(study, settings) for settings in each), check_settings(study, {})).joined()
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:

@@ -249,3 +249,10 @@ def test_the_usual_dose_stands_beside_the_field(own, hand):
     at = hand(tp.begin_panel(own))
     assert at.part("from_catalyst")["hint"] == "usually 1 to 2.5 %; the label comes first"
     assert not at.part("to_catalyst").get("hint") and not at.part("from_filler").get("hint")
+
+
+def test_both_ends_of_a_span_beyond_one_limit_are_told_in_one_sentence(own, hand):
+    at = hand(tp.begin_panel(own))
+    at.type("to_thickness", "60")
+    at.type("from_thickness", "40")
+    assert at.words().count("No catalyst label known here") == 1 and "Thickness 40 to 60 mm is above 38 mm." in at.words()

@@ -18,7 +18,7 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
 
     Nothing is written. Raises `LogProblem` if there is a log that cannot be read.
     """
-    spans = sum((check_settings(study, {factor.name: end}) for factor in study.varied for end in factor.span), Cautions())
+    spans = sum((check_settings(study, {factor.name: end}) for factor in study.varied for end in factor.span), Cautions()).joined()
     problems = [*spans.refusals, *spans.warnings, *_unaimed(study)]
     file, in_file = study.folder / study.log, address_of(study).startswith(FILE)
     if in_file and not file.exists():

@@ -131,7 +131,7 @@ class SettingField:
         found = Cautions()
         for value in self.values if self.factor.kind != "yes/no" and not self.wrong else ():
             found += check_settings(self.study, {self.factor.name: value})
-        return found
+        return found.joined()
 
 
 def _first_span(factor):

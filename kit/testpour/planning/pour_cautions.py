@@ -1,22 +1,18 @@
 """What is refused or warned about pours that are not made yet, the gel time and peak believed for them among it."""
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from testpour.caution_rules import Cautions
+from testpour.caution_rules import Cautions, limit_told, one_text
 from testpour.cautions import check_gel_time, check_peak, check_settings
 from testpour.models.beliefs import believed_middle, peak_reading
 from testpour.models.effects import DAYS, by_day
 from testpour.models.settings import settings_table
 from testpour.study import Study
 from testpour.wording import listed
-
-NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
@@ -46,23 +42,11 @@ def grouped(cautions: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]
     for pour, one in cautions.items():
         for level, texts in (("refusals", one.refusals), ("warnings", one.warnings)):
             for text in texts:
-                head, _, limit = text.partition(" is ")
-                same = NUMBER.sub("", head) if limit.startswith(SIDES) else text
-                pours_by_sentence.setdefault((level, same, limit), []).append((str(pour), text))
+                pours_by_sentence.setdefault((level, *limit_told(text)), []).append((str(pour), text))
     parts: dict[str, dict[str, list[str]]] = {"refusals": {}, "warnings": {}}
     for (level, *_), pairs in pours_by_sentence.items():
-        parts[level][_one_text([text for _, text in pairs])] = list(dict.fromkeys(pour for pour, _ in pairs))
+        parts[level][one_text([text for _, text in pairs])] = list(dict.fromkeys(pour for pour, _ in pairs))
     return parts
-
-
-def _one_text(texts):
-    """Sentences that differ in one value as one sentence, with the least and the most of it."""
-    if len(set(texts)) == 1:
-        return texts[0]
-    numbers = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
-    values = [value[0] for value in numbers]
-    start, end = numbers[0].span()
-    return f"{texts[0][:start]}{min(values, key=float)} to {max(values, key=float)}{texts[0][end:]}"
 
 
 def session_groups(study: Study, pours: pd.DataFrame) -> list[list[str]]:
