@@ -561,7 +561,7 @@ def test_the_mould_side_alone_tacky_says_that_a_logged_open_face_was_not_what_di
     told = answer.observe(where="mould side only")
     assert answer.chances["open_face"] > 0.7 and told.chances["open_face"] < 0.5
     rubber = told.observe(mould="rubber or silicone").chances
-    assert rubber[["mould", "fresh_silicone", "wet_release"]].sum() > max(0.45, rubber["open_face"])
+    assert rubber[["mould", "fresh_silicone", "wet_release"]].sum() > max(0.4, rubber["open_face"])
 
 
 SAME = (47, 71.5, 66.5)
