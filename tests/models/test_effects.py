@@ -155,10 +155,11 @@ def test_effects_are_ranked_and_moved_over_what_was_poured(gel):
 
 
 def test_an_effect_is_the_ratio_of_the_coefficient(gel):
-    """2.5 % over 1 % to the power of the coefficient, quantile by quantile: arithmetic on the same draws."""
+    """2.5 % over 1 % to the power of the coefficient, and the bend times the difference of the squared logs: arithmetic on the same draws."""
     catalyst = next(e for e in effects(gel).each if e.factor.name == "catalyst")
     names = [t.name for t in gel.believed.terms]
-    ratios = 2.5 ** gel.posterior.coefficients[:, names.index("catalyst")]
+    power, bend = gel.posterior.coefficients[:, [names.index("catalyst"), names.index("catalyst_bend")]].T
+    ratios = 2.5**power * np.exp((np.log(2.5 / 1.5) ** 2 - np.log(1 / 1.5) ** 2) * bend)
     by_hand = np.quantile(ratios, [0.05, 0.5, 0.95])
     assert [catalyst.low, catalyst.middle, catalyst.high] == pytest.approx(by_hand, rel=1e-9)
     wide, narrow = effects(gel, level=0.98), effects(gel, level=0.5)

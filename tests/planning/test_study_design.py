@@ -68,16 +68,17 @@ def test_a_plan_takes_the_believed_scatter_between_days():
 
 
 def test_beliefs_about_coded_effects_by_hand():
-    """From the believed sds: gel time moves by 0.33 a natural log of catalyst and 0.1 of thickness, tack by 1.8 and 1.5 for the
-    square of the log over 1.5 %, and 1.0 of thickness. Coded effects are half the change from 1 to 2.5 % and 5 to 25 mm; a
+    """From the believed sds: gel time moves by 0.33 a natural log of catalyst and 0.1 for the square of the log over 1.5 %, tack by 1.8
+    and 1.5, and by 0.1 and 1.0 a log of thickness. Coded effects are half the change from 1 to 2.5 % and 5 to 25 mm; a
     product's two settings move together and it is halved. Pours scatter by hypot(0.12, 0.10), and by 1; precisions average."""
     study = study_from({**RAW, "readings": {"gel_time": {}, "tack": {}}, "aims": {"gel_time": {"at_least": "15 min"}, "tack": {"at_most": 1}}})
     terms = [(0, 0, 0), (1, 0, 0), (0, 1, 0), (1, 1, 0)]
     found = np.diag(design_problem(coding_for(study, 1), terms, [0, 0, 0], informed=True).prior)
     dose, depth = np.log(2.5) / 2, np.log(5) / 2
-    bend = 1.5 * (np.log(2.5 / 1.5) ** 2 - np.log(1 / 1.5) ** 2) / 2
-    gel = np.array([10, 0.33 * dose, 0.1 * depth, np.hypot(0.33 * dose, 0.1 * depth) / 2]) / np.hypot(0.12, 0.10)
-    tack_dose, tack_depth = np.hypot(1.8 * dose, bend), 1.0 * depth
+    bend = (np.log(2.5 / 1.5) ** 2 - np.log(1 / 1.5) ** 2) / 2
+    gel_dose, gel_depth = np.hypot(0.33 * dose, 0.1 * bend), 0.1 * depth
+    gel = np.array([10, gel_dose, gel_depth, np.hypot(gel_dose, gel_depth) / 2]) / np.hypot(0.12, 0.10)
+    tack_dose, tack_depth = np.hypot(1.8 * dose, 1.5 * bend), 1.0 * depth
     tack = np.array([10, tack_dose, tack_depth, np.hypot(tack_dose, tack_depth) / 2])
     assert found == pytest.approx((1 / gel**2 + 1 / tack**2) / 2, rel=1e-9)
 

@@ -107,10 +107,11 @@ def test_text_is_readable_on_paper_and_on_the_grey():
 
 
 def test_effect_of_catalyst_is_drawn_as_its_power_says(plain_fits):
-    """By hand: with gel time as catalyst to the power b, going from 1 to 2.5 % changes it by 2.5**b - 1."""
+    """By hand: with gel time as catalyst to the power b, and a bend k, from 1 to 2.5 % it changes by 2.5**b * exp(k * (ln(2.5/1.5)**2 - ln(1/1.5)**2)) - 1."""
     fit = plain_fits["gel_time"]
-    place = [term.name for term in fit.believed.terms].index("catalyst")
-    change = 100 * (2.5 ** fit.posterior.coefficients[:, place] - 1)
+    names = [term.name for term in fit.believed.terms]
+    power, bend = fit.posterior.coefficients[:, [names.index("catalyst"), names.index("catalyst_bend")]].T
+    change = 100 * (2.5**power * np.exp((np.log(2.5 / 1.5) ** 2 - np.log(1 / 1.5) ** 2) * bend) - 1)
     ax = show_effects(fit).axes[0]
     names = [tick.get_text().split("\n")[0] for tick in ax.get_yticklabels()]
     at = names.index("catalyst")
@@ -158,13 +159,14 @@ def test_pours_are_drawn_as_known_a_bar_between_two_looks_and_an_arrow_where_one
 
 
 def test_the_curve_is_the_average_by_the_models_own_power(plain_fits):
-    """By hand: the middle curve at twice the catalyst is lower by the median of 2**b where nothing else moves."""
+    """By hand: at 2.5 % the middle curve is the median of exp(level + b ln(2.5/1.5) + k ln(2.5/1.5)**2), with power b and bend k."""
     fit = plain_fits["gel_time"]
     line = show_reading(fit, "catalyst", room="20 degC").axes[0].lines[0]
     place = [term.name for term in fit.believed.terms].index("catalyst")
     level = [term.name for term in fit.believed.terms].index("level")
     draws = fit.posterior.coefficients
-    at = np.exp(draws[:, level] + draws[:, place] * np.log(2.5 / 1.5))
+    bend = [term.name for term in fit.believed.terms].index("catalyst_bend")
+    at = np.exp(draws[:, level] + draws[:, place] * np.log(2.5 / 1.5) + draws[:, bend] * np.log(2.5 / 1.5) ** 2)
     assert line.get_xdata()[-1] == 2.5
     assert line.get_ydata()[-1] == pytest.approx(np.median(at), rel=1e-9)
 
