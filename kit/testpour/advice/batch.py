@@ -188,7 +188,7 @@ def next_pours(
     Examples
     --------
     >>> tp.next_pours(fits, room="18 degC", pours=3)
-    The chance of a good casting with the settings recommended now is about 89 in 100 ... in a room at 18 °C, ...
+    The chance of a good casting with the settings recommended now is about 90 in 100 ... in a room at 18 °C, ...
     """
     _check(pours, aim)
     study, states = fits.study, states_of(fits)

@@ -115,7 +115,7 @@ def what_if(
     Examples
     --------
     >>> tp.what_if(fits, {"catalyst": "1.5 %"}, room="18 degC")
-    Chance of a good casting: about 37 in 100 ... Change catalyst to 2.1 %: about 95 in 100 ...
+    Chance of a good casting: about 39 in 100 ... Change catalyst to 2 %: about 95 in 100 ...
     """
     study, states = fits.study, states_of(fits)
     if room is None and isinstance(settings, Mapping):

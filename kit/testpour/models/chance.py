@@ -138,7 +138,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     Examples
     --------
     >>> tp.chance(fits, {"catalyst": "1.5 %", "thickness": "1/2 in"}, room="68 degF")
-    Chance of a good casting: about 88 in 100 (90 % interval 54 to over 99). The aim most often missed: gel time 15 to 45 min.
+    Chance of a good casting: about 90 in 100 (90 % interval 62 to over 99). The aim most often missed: gel time 15 to 45 min.
     """
     study = fits.study
     if not study.aims:

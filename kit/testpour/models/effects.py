@@ -100,7 +100,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     Examples
     --------
     >>> tp.effects(fits["gel_time"])
-    Raising catalyst from 1 to 2.5 % shortens gel time by about 52 % (90 % interval 48 to 57 %). ...
+    Raising catalyst from 1 to 2.5 % shortens gel time by about 52 % (90 % interval 47 to 57 %). ...
     """
     check_level(level)
     return _effects(fit, level)

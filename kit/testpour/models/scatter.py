@@ -155,7 +155,7 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
     Examples
     --------
     >>> tp.scatter(fits["gel_time"])
-    Cannot tell yet what scatters gel time most. So far: between sessions (about ±5.1 %, 90 % interval 0.6 to 18) ...
+    Cannot tell yet what scatters gel time most. So far: between sessions (about ±5.2 %, 90 % interval 0.6 to 16) ...
     """
     check_level(level)
     sds = {"reading": fit.posterior.sd, **fit.posterior.group_sds}

@@ -53,7 +53,7 @@ def show_chance(
     Examples
     --------
     >>> tp.figures.show_chance(fits).says
-    'Chance of a good casting: highest here at catalyst 1.9 % and room temperature 21.6 °C, about 99 in 100 ...'
+    'Chance of a good casting: highest here at catalyst 1.8 % and room temperature 22 °C, about 99 in 100 ...'
     """
     across, up = _numeric(fits.study, x), _numeric(fits.study, y)
     if x == y:
