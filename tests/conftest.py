@@ -14,7 +14,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 # Logs are made by the thousand, and each waits for the disk: in memory, where there is room, the tests take a third less.
 MEMORY = Path("/dev/shm")

@@ -6,10 +6,10 @@ from pathlib import Path
 from types import CodeType
 
 import testpour
+from testpour.common.wording import in_markdown, said_in_markdown
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
-from testpour.study_file import study_from
-from testpour.wording import in_markdown, said_in_markdown
+from testpour.study.study_file import study_from
 
 KIT = Path(testpour.__file__).parent
 CANARY = "<img src=x onerror=alert(1)>"

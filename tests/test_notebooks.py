@@ -18,7 +18,7 @@ import pytest
 
 from testpour.exchange.folder import make_folder, templates
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 NAMES = [path.name for path in templates()]
 MADE_UP = {"pool-the-guild.ipynb", "practice.ipynb"}  # a guild and a resin of their own: the same whatever the log holds

@@ -67,7 +67,7 @@ def test_tapping_comes_before_code_and_the_notebook_it_begins_with_is_there():
 
 def test_a_new_study_names_the_server_of_a_class_as_the_readme_does():
     """Without a password, which would go wherever the study goes."""
-    new = (ROOT / "kit" / "testpour" / "new_study.toml").read_text("utf-8")
+    new = (ROOT / "kit" / "testpour" / "study" / "new_study.toml").read_text("utf-8")
     address = re.search(r'"(postgresql[^"]+)"; its password goes into .pgpass', new).group(1)
     assert f'`log = "{address}"`' in README
     assert ":" not in address.split("://")[1]

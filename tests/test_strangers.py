@@ -26,7 +26,6 @@ from testpour.bench.labels import labels
 from testpour.bench.weighing import weigh_out
 from testpour.causes.diagnosis import why
 from testpour.causes.why_all import why_all
-from testpour.cautions import check_settings
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.reader import read_trace
@@ -49,7 +48,8 @@ from testpour.report.page import findings_page
 from testpour.report.sheet import handout
 from testpour.report.study_comparison import compare_studies
 from testpour.report.wall import wall_summary
-from testpour.study_file import read_study, save_study, study_from
+from testpour.study.cautions import check_settings
+from testpour.study.study_file import read_study, save_study, study_from
 
 KIT = Path(testpour.__file__).parent
 FAR = "stranger.invalid"  # a name that never resolves (RFC 2606)

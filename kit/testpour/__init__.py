@@ -38,7 +38,7 @@ def __getattr__(name):
     home = import_module(_HOMES[name])
     found = getattr(home, name, None) or import_module(f"{_HOMES[name]}.{name}")
     if isinstance(found, FunctionType):
-        from testpour.arguments import checked
+        from testpour.common.arguments import checked
 
         found = checked(found)
     globals()[name] = found

@@ -14,8 +14,6 @@ from testpour.bench.session_form import session_form as session_form
 from testpour.bench.weighing import weigh_out as weigh_out
 from testpour.causes.diagnosis import why as why
 from testpour.causes.why_all import why_all as why_all
-from testpour.caution_rules import safety_text as safety_text
-from testpour.cautions import check_settings as check_settings
 from testpour.exchange.export import write_sheet as write_sheet
 from testpour.exchange.folder import example_study as example_study
 from testpour.exchange.package import write_package as write_package
@@ -23,7 +21,6 @@ from testpour.exchange.package_reading import read_package as read_package
 from testpour.exchange.reader import read_trace as read_trace
 from testpour.logbook.book import Logbook as Logbook
 from testpour.logbook.spreadsheet import read_sheet as read_sheet
-from testpour.materials import container as container
 from testpour.models.ageing import ready as ready
 from testpour.models.chance import chance as chance
 from testpour.models.check import check_fit as check_fit
@@ -54,6 +51,9 @@ from testpour.report.page_log import read_page as read_page
 from testpour.report.sheet import handout as handout
 from testpour.report.study_comparison import compare_studies as compare_studies
 from testpour.report.wall import wall_summary as wall_summary
-from testpour.study import Study as Study
-from testpour.study_file import read_study as read_study
-from testpour.study_file import save_study as save_study
+from testpour.study.caution_rules import safety_text as safety_text
+from testpour.study.cautions import check_settings as check_settings
+from testpour.study.materials import container as container
+from testpour.study.study import Study as Study
+from testpour.study.study_file import read_study as read_study
+from testpour.study.study_file import save_study as save_study

@@ -7,7 +7,7 @@ import pytest
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 STUDY = {
     "name": "Knobs",

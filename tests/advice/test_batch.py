@@ -17,11 +17,11 @@ from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
 from testpour.advice.prospect import states_of
 from testpour.advice.reasons import _lesson, reasons_for, scatter_unknown
 from testpour.advice.recommend import best_settings, recommend
-from testpour.catalogue import catalogue
+from testpour.common.problems import Problem
 from testpour.models.chance import NoAims
 from testpour.models.settings import settings_table
 from testpour.planning.plan import plan_pours
-from testpour.problems import Problem
+from testpour.study.catalogue import catalogue
 
 
 @pytest.fixture(scope="module")

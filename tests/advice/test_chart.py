@@ -13,10 +13,10 @@ from testpour.advice import conflicts
 from testpour.advice.candidates import RoomProblem
 from testpour.advice.chart import GOOD, recipe_chart
 from testpour.advice.remedy import ASK, NOTHING, _changes, remedies
+from testpour.common.problems import Problem
 from testpour.models.chance import NoAims, chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.problems import Problem
 
 GIVEN = {"pigment": "0.5 %", "cover": "yes"}
 

@@ -10,9 +10,9 @@ import pytest
 
 from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import _size
-from testpour.caution_rules import safety_text
+from testpour.common.problems import Problem
 from testpour.models.fits import fit_castings
-from testpour.problems import Problem
+from testpour.study.caution_rules import safety_text
 
 
 class Page(HTMLParser):

@@ -31,7 +31,7 @@ from testpour.models.settings import as_met, beyond, met_words, settings_table
 from testpour.report.advised import advice, advised
 from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance
-from testpour.study import Aim
+from testpour.study.study import Aim
 
 
 def aimed(fits, **bounds):

@@ -14,6 +14,8 @@ from testpour.advice.asking import AskedTooMuch, CureQuestion, _outside, peak_bo
 from testpour.advice.layers import TwoLayers, two_layers
 from testpour.advice.oven import _check_oven, _hardness, _with_ceiling_slope, oven_hour
 from testpour.advice.thickness import ThicknessLimit, thickness_limit
+from testpour.common.problems import Problem
+from testpour.common.wording import signed
 from testpour.models.fits import fit_castings
 from testpour.models.physics import LotFit
 from testpour.models.physics_choice import FEWEST
@@ -23,11 +25,9 @@ from testpour.physics.lots import UNKNOWNS, lot_beliefs, lots_at
 from testpour.physics.resin import load_resin
 from testpour.physics.slab import cure_many
 from testpour.practice.practice import practice_resin
-from testpour.problems import Problem
 from testpour.report.cure_map import show_cure
-from testpour.study import Aim
-from testpour.study_file import study_from
-from testpour.wording import signed
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 
 def castings_from(study, castings_of, resin=None, rooms=(17.0, 22.0)):

@@ -15,7 +15,7 @@ from testpour.advice.what_if import AS_GOOD, what_if
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.study import StudyProblems
+from testpour.study.study import StudyProblems
 
 
 def test_chance_and_readings_are_those_of_the_fits(fits):

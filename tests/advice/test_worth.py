@@ -17,7 +17,7 @@ from testpour.advice.worth import Information, Sharpened, Worth, _grade_informat
 from testpour.models.chance import chance
 from testpour.models.scales import to_latent
 from testpour.models.settings import settings_table
-from testpour.study import Aim
+from testpour.study.study import Aim
 
 CENTRE, SPREAD = np.array([0.3, -0.2]), np.array([[0.8, 0.3], [0.3, 0.5]])
 OBSERVED, NOISE = np.array([1.0, 0.6]), 0.4

@@ -13,7 +13,7 @@ from testpour.exchange import folder as folders
 from testpour.exchange.folder import FolderProblem, _shipped, make_folder, templates
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 ROOT = Path(__file__).parents[2]
 

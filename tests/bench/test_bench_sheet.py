@@ -11,9 +11,9 @@ import pytest
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
-from testpour.catalogue import catalogue
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 CHROMIUM = shutil.which("chromium")
 QUIET = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",

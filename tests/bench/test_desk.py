@@ -7,11 +7,11 @@ import pytest
 
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
-from testpour.study import Aim
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study import Aim
 
 
 def test_catalyst_in_is_logged_once_with_the_room_and_the_chosen_settings(bench):

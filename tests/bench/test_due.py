@@ -9,11 +9,11 @@ from testpour.bench.due import due
 from testpour.bench.form_rows import LoggedPour
 from testpour.bench.slots import Slot, slots
 from testpour.bench.taps import _age
-from testpour.columns import Reading
+from testpour.common.problems import NoSuchName
+from testpour.common.wording import hours_words
 from testpour.logbook.book import Logbook
-from testpour.problems import NoSuchName
-from testpour.study import Aim
-from testpour.wording import hours_words
+from testpour.study.columns import Reading
+from testpour.study.study import Aim
 
 MADE = dt.datetime(2026, 3, 2, 10, 0)
 

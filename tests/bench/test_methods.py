@@ -3,8 +3,8 @@
 import pytest
 
 from testpour.bench.methods import method_for, several
-from testpour.catalogue import catalogue
-from testpour.units import UnitProblem
+from testpour.common.units import UnitProblem
+from testpour.study.catalogue import catalogue
 
 HARDNESS = catalogue()["readings"]["hardness"]
 

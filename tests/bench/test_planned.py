@@ -10,8 +10,8 @@ from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.desk import Desk
 from testpour.bench.planned import FormProblem, planned_pours
 from testpour.planning.plan import plan_pours
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 
 def test_a_bench_sheet_gives_grams(study, sheet):

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.weighing import weigh_out
-from testpour.scale import decimals, smallest_batch, smallest_read
-from testpour.study_file import study_from
+from testpour.study.scale import decimals, smallest_batch, smallest_read
+from testpour.study.study_file import study_from
 
 STEPS = st.sampled_from([0.01, 0.05, 0.1, 0.5, 1.0])
 

@@ -29,7 +29,7 @@ from testpour.advice.recommend import best_settings
 from testpour.advice.stopping import stop_advice
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 pytestmark = [pytest.mark.slow, pytest.mark.long]
 

@@ -24,7 +24,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.practice.practice import practice_resin
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 pytestmark = pytest.mark.filterwarnings("ignore::testpour.logbook.log_warnings.Caution")  # nobody can correct what is invented
 

@@ -10,7 +10,7 @@ import nbformat
 import pytest
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 ROWS = '{"catalyst": [1.5, 2.0, 1.0], "pigment": [0.5, 0.0, 2.0], "thickness": [6.0, 12.0, 18.0], "cover": [1.0, 0.0, 1.0]}'
 CELLS = {

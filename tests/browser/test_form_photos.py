@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 CELLS = {
     "start": 'import pandas as pd, testpour as tp\nstudy = tp.read_study("study.toml")\nlog = tp.Logbook(study)',

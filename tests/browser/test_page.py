@@ -12,7 +12,7 @@ from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
 from testpour.report.page import findings_page
 from testpour.report.page_log import read_page
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

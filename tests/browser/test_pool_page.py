@@ -9,7 +9,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import sync_playwright
 
 from testpour.pooling.pool import pool
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 HOSTILE = ["<script>window.ran = 1</script>", "<img src=https://example.org/x.png onerror='window.ran=1'>", "W" * 300,

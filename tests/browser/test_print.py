@@ -17,7 +17,7 @@ from testpour.planning.plan import plan_pours
 from testpour.report.page import findings_page
 from testpour.report.sheet import handout
 from testpour.report.wall import wall_summary
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

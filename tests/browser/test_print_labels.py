@@ -14,7 +14,7 @@ from playwright.sync_api import sync_playwright
 from testpour.bench.label_sheet import PAPERS, SHEETS, label_sheet
 from testpour.bench.labels import labels
 from testpour.logbook.castings import Castings
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",

@@ -17,10 +17,10 @@ from testpour.causes.saving import Saving, _says
 from testpour.causes.shapley import split
 from testpour.causes.whole_log import neighbours, noted_for
 from testpour.causes.why_all import EveryAnswer, why_all
+from testpour.common.problems import NoSuchName, Problem
+from testpour.common.wording import in_days, in_markdown
 from testpour.models.fits import fit_castings
 from testpour.models.terms import design
-from testpour.problems import NoSuchName, Problem
-from testpour.wording import in_days, in_markdown
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ from testpour.causes.complaint import Missed, found_as, missed, seen_words
 from testpour.causes.evidence import _range
 from testpour.causes.signs import read_early
 from testpour.causes.whole_log import good_pours, missed_by_most, neighbours
-from testpour.study import Aim
+from testpour.study.study import Aim
 
 
 @pytest.mark.parametrize(

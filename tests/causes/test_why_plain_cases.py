@@ -27,11 +27,11 @@ from testpour.causes.whole_log import (
     worse_than_others,
 )
 from testpour.causes.why_all import bad_lot, why_all
+from testpour.common.problems import Problem
 from testpour.logbook.known import doubts
 from testpour.models.fits import fit_castings
-from testpour.problems import Problem
-from testpour.study import Aim
-from testpour.study_file import study_from
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 USUAL = {
     "catalyst": [1.5, 1.2, 1.8, 1.5, 1.6, 1.4], "thickness": [10.0] * 6, "cover": [1.0] * 6, "room_temperature": [20.0, 19, 21, 20, 22, 20],

@@ -21,10 +21,10 @@ from testpour.causes.questions import Asked, cheapest_test, questions, told_apar
 from testpour.causes.reasoner import weigh
 from testpour.causes.signs import Planned
 from testpour.causes.table import Cause, CauseTable, Question
+from testpour.common.problems import Problem
 from testpour.models.reading_model import rows_of
 from testpour.models.terms import Term
-from testpour.problems import Problem
-from testpour.study import Aim
+from testpour.study.study import Aim
 
 RULED_OUT = {"soft": {"nowhere": ""}, "firm": {"nowhere": ""}, "dry": {"throughout": "nowhere"}}
 LOOK = Question("look", "Where?", "", ("here", "there"), (0.5, 0.5))

@@ -11,19 +11,19 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.catalogue import catalogue
 from testpour.causes.case import _spoilt
 from testpour.causes.diagnosis import why
 from testpour.causes.shapley import Split, _shown, compared, shares, split
 from testpour.causes.signs import Planned, _as_bad, planned
 from testpour.causes.whole_log import good_pours, neighbours
-from testpour.cautions import check_settings
+from testpour.common.problems import Problem
 from testpour.models.fits import fit_castings
 from testpour.models.settings import other_half, post_cure_words, settings_table
 from testpour.models.terms import design
-from testpour.problems import Problem
-from testpour.study import Aim
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.cautions import check_settings
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -8,7 +8,7 @@ import pytest
 
 from testpour.causes.cause_file import trade_causes
 from testpour.causes.diagnosis import why
-from testpour.cautions import check_settings
+from testpour.study.cautions import check_settings
 
 # evidence as settings, readings (times what is expected, or as read), answers; the cause; the source
 STATEMENTS = {

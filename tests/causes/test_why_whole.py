@@ -20,12 +20,12 @@ from testpour.causes.signs import Planned, signs_of
 from testpour.causes.table import Cause
 from testpour.causes.whole_log import fails_throughout, noted_elsewhere
 from testpour.causes.why_all import _tells_study, whole_study, why_all
+from testpour.common.wording import in_days
 from testpour.logbook.book import Logbook
 from testpour.logbook.log_warnings import Caution
 from testpour.models.fits import fit_castings
-from testpour.study import Aim
-from testpour.study_file import study_from
-from testpour.wording import in_days
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 DEMO = Path(__file__).parents[2] / "datasets" / "demo-study" / "castings.csv"
 

@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import testpour as tp
+from testpour.common.problems import Problem
 from testpour.exchange import export
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
@@ -22,7 +23,6 @@ from testpour.logbook.entries import LogProblems
 from testpour.logbook.sheet_cells import escape_cell, unescape_cell
 from testpour.logbook.spreadsheet import read_sheet
 from testpour.logbook.text_and_dates import clean
-from testpour.problems import Problem
 
 # Markup, SQL, paths, marks that turn the line about, pictures, and what a spreadsheet would act on.
 HOSTILE = [

@@ -20,7 +20,7 @@ from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import PackageProblems, read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 ODD = "=1+1 <b>'); DROP TABLE pours; --</b> ../../etc \u202e\u05e9\u05dc\u05d5\u05dd 🧪👩🏽‍🔬 \"q\"; a,b"
 

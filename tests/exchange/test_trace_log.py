@@ -8,7 +8,7 @@ from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import read_trace
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 STUDY = {"name": "Made up", "factors": {"catalyst": {}, "thickness": {}, "room_temperature": {}}}
 MINUTES = np.arange(0, 110, 1 / 6)

@@ -18,14 +18,14 @@ import pytest
 import sqlalchemy as sa
 
 from testpour.bench.session_form import session_form
+from testpour.common.problems import Problem
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import _became_writer
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.log_warnings import Caution
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import plan_pours
-from testpour.problems import Problem
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 POUR = {"settings": {"catalyst": "1.5 %", "thickness": "1/2 in", "room_temperature": 18}, "session": "S1"}
 

@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.columns import Factor, Reading
 from testpour.logbook.book import Logbook
-from testpour.study_file import study_from
+from testpour.study.columns import Factor, Reading
+from testpour.study.study_file import study_from
 
 POUR = {"settings": {"catalyst": 1.5, "room_temperature": 18}, "session": "S1", "made_at": "2026-03-02 10:00"}
 

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from testpour.columns import Factor
 from testpour.logbook.headers import HeaderProblem, read_head
+from testpour.study.columns import Factor
 
 
 @pytest.mark.parametrize(

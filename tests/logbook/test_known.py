@@ -6,11 +6,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
+from testpour.common.units import UnitProblem
 from testpour.logbook.known import Known
 from testpour.logbook.reading_text import known
-from testpour.units import UnitProblem
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
 
 READINGS = catalogue()["readings"]
 GEL, TACK, HARD, PEAK = (READINGS[name] for name in ("gel_time", "tack", "hardness", "peak_temperature"))

@@ -13,7 +13,7 @@ from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.sheet_heads import _spread
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 
 @pytest.fixture

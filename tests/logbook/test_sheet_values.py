@@ -6,15 +6,15 @@ from dataclasses import replace
 
 import pytest
 
-from testpour.columns import Factor
+from testpour.common.text_file import decimal_marks
+from testpour.common.units import UnitProblem
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.text_and_dates import clean, moment
-from testpour.text_file import decimal_marks
-from testpour.units import UnitProblem
+from testpour.study.columns import Factor
 
 GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
 pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]

@@ -7,8 +7,8 @@ import pytest
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.spreadsheet import read_sheet
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 OWN = {"unit": "min", "low": 0, "high": 30, "usual": 1}
 # The columns that a log, its castings and its sheets show, as a reader of the log sees them.

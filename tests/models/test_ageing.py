@@ -10,8 +10,8 @@ from scipy.special import logit
 from testpour.models.ageing import HABIT, LAST, NoHardness, Ready, _crossing, ready, thresholds
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.study import StudyProblems
-from testpour.study_file import read_study, save_study, study_from
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import read_study, save_study, study_from
 
 PLAIN = {"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"hardness": {}}}
 
@@ -119,7 +119,7 @@ def test_a_study_without_thresholds_is_answered_in_words(castings_of, readings, 
 
 def test_ages_read_as_people_say_them():
     table = pd.DataFrame({"hardness": [75.0], "low": [4.5], "middle": [26.0], "most": [60.0], "high": [np.inf], "habit": [False]}, index=["sand"])
-    from testpour.catalogue import catalogue
+    from testpour.study.catalogue import catalogue
 
     said = Ready(catalogue()["readings"]["hardness"], pd.DataFrame(), table, (4.0, 168.0)).sentence()
     assert said == "Sand (75 Shore D): nine castings in ten by 2.5 days (one in two by 26 h, 90 % interval 4.5 h to over 7 days)."

@@ -8,13 +8,13 @@ import pytest
 from scipy.special import expit
 from scipy.stats import norm
 
-from testpour.catalogue import catalogue
 from testpour.models.beliefs import GROUPS, Belief, BeliefProblem, beliefs_for, trade_beliefs
 from testpour.models.reading_fit import fit_rows
 from testpour.models.reading_model import scale_options
 from testpour.models.settings import settings_table
 from testpour.models.terms import TERMS, design
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.study_file import study_from
 
 GRADED = study_from({"factors": {"catalyst": {}, "pigment": {}}, "readings": {"tack": {}, "opacity": {}}})
 PARTS = {"scatter", "cuts", "own_factor"}

@@ -7,13 +7,13 @@ import pandas as pd
 import pytest
 from scipy.stats import norm
 
-from testpour.columns import Reading
 from testpour.logbook.castings import Castings
 from testpour.models.chance import Chance, NoAims, chance
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.settings import settings_table
 from testpour.practice.practice import practice_resin
-from testpour.study import Aim, StudyProblems
+from testpour.study.columns import Reading
+from testpour.study.study import Aim, StudyProblems
 
 
 @pytest.fixture(scope="module")

@@ -9,14 +9,14 @@ import pytest
 from scipy.stats import chi2, kstest, t, zscore
 
 import testpour.models.left_out as left_out_module
-from testpour.catalogue import catalogue
 from testpour.models.agreement import Agreement, _grades_at_middles, _standardised_pulls, _tail_chances, agreement
 from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, check_fit, check_log
 from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
 from testpour.models.suspects import _catalyst_that_would_fit, _odd_reading
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.study_file import study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
 

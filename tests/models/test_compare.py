@@ -6,13 +6,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.common.problems import NoSuchName
 from testpour.models.chance import chance
 from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import beyond, settings_table
 from testpour.models.terms import warmth
-from testpour.problems import NoSuchName
-from testpour.study import Aim, StudyProblems
+from testpour.study.study import Aim, StudyProblems
 
 
 @pytest.fixture(scope="module")

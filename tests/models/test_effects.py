@@ -7,8 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
+from testpour.common.problems import Problem
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement
 from testpour.models.change import averages
@@ -19,10 +18,11 @@ from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
-from testpour.problems import Problem
 from testpour.report.reading_curve import show_reading
-from testpour.study import Aim
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
 

@@ -8,15 +8,15 @@ import pandas as pd
 import pytest
 from scipy.optimize import linprog
 
-from testpour.columns import Reading
+from testpour.common.problems import NoSuchName
 from testpour.logbook.book import Logbook
 from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.reading_model import counted, labels_of, rows_of
 from testpour.models.terms import design, warmth
-from testpour.problems import NoSuchName
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
+from testpour.study.columns import Reading
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 # Supplier data sheet, promoted isophthalic laminating resin: gel time in minutes at two doses of catalyst
 # and two temperatures, as printed: 1.25 % at 77 °F 20 to 25, 0.6 % at 77 °F 40 to 50, 1.25 % at 65 °F

@@ -17,7 +17,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
 from testpour.models.scales import latent_ends, to_reading
 from testpour.models.terms import design
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 pytestmark = pytest.mark.slow
 

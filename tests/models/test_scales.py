@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
 from testpour.models.scales import ADIABATIC_RISE, met_from_to, own_scale, to_latent, to_reading, widen
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
 
 READINGS = catalogue()["readings"]
 GEL, PEAK, HARD = READINGS["gel_time"], READINGS["peak_temperature"], READINGS["hardness"]

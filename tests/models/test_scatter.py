@@ -8,11 +8,11 @@ import pandas as pd
 import pytest
 from scipy.stats import norm, zscore
 
-from testpour.catalogue import catalogue
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import GROUPS, Part, Scatter, _in_reading_unit, _repeats_differ, scatter, sources
 from testpour.models.terms import TERMS
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.study_file import study_from
 
 DAYS = zscore(norm.ppf((np.arange(8) + 0.5) / 8))  # eight sessions whose spread is just what is asked for
 STUDY = study_from({

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.models.settings import _note_beyond, held_settings, settings_table, stated_names
-from testpour.study import StudyProblems
+from testpour.study.study import StudyProblems
 
 NUMERIC = ["catalyst", "pigment", "thickness", "cover", "post_cure_temperature", "post_cure_time", "room_temperature", "humidity"]
 

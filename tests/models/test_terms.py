@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.columns import Factor
 from testpour.models.terms import GAS, REFERENCE, TERMS, design, log_ratio, own_term, post_cure, warmth
+from testpour.study.columns import Factor
 
 AT_REFERENCE = pd.DataFrame([{**REFERENCE, "age": 24.0}])
 

@@ -113,7 +113,7 @@ def test_a_setting_that_may_differ_begins_with_the_usual_span(own, hand):
         assert [(part["value"], part["problem"]) for part in (at.part(f"from_{name}"), at.part(f"to_{name}"))] == [(low, ""), (high, "")]
     assert not at.part("write")["off"]
     at.tap("write")
-    off = (files("testpour") / "new_study.toml").read_text("utf-8").replace("# post_cure", "post_cure")
+    off = (files("testpour") / "study" / "new_study.toml").read_text("utf-8").replace("# post_cure", "post_cure")
     new = tomllib.loads(off)["factors"]
     for factor in map(tp.read_study(own).factor, ("post_cure_temperature", "post_cure_time")):
         assert factor.span == tuple(factor.parse(new[factor.name][end]) for end in ("from", "to"))

@@ -11,12 +11,12 @@ import pytest
 
 import testpour as tp
 from testpour.advice.batch import NextPours
-from testpour.caution_rules import Cautions
+from testpour.common.wording import count
 from testpour.exchange.folder import make_folder
 from testpour.panels import jobs
 from testpour.panels.numbers import Field, Typed, typed_number
 from testpour.panels.panel import in_words
-from testpour.wording import count
+from testpour.study.caution_rules import Cautions
 
 
 @pytest.mark.slow

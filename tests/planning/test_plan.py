@@ -8,8 +8,7 @@ import pandas as pd
 import pytest
 
 import testpour as tp
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
+from testpour.common.problems import NoSuchName, Problem
 from testpour.logbook.book import Logbook
 from testpour.logbook.log_warnings import Caution
 from testpour.models.scales import ADIABATIC_RISE
@@ -24,8 +23,9 @@ from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _mixed_words
-from testpour.problems import NoSuchName, Problem
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study_file import study_from
 
 STUDY = {
     "name": "Invented knobs",

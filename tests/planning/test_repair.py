@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.common.problems import Problem
 from testpour.planning import purposes, repair
 from testpour.planning.criteria import information, log_determinant, model_rows
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.plan import plan_pours
 from testpour.planning.problem import PlanConflict
 from testpour.planning.repair import Lost, repair_plan, what_is_lost
-from testpour.problems import Problem
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,6 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from testpour.caution_rules import Cautions
 from testpour.models.beliefs import believed_peaks
 from testpour.models.settings import settings_table
 from testpour.planning import pour_cautions as judged
@@ -16,7 +15,8 @@ from testpour.planning.pour_cautions import by_pour
 from testpour.planning.problem import PlanConflict
 from testpour.planning.purposes import PlanRequest, _middle_pours
 from testpour.planning.study_design import HeatLimit, design_problem
-from testpour.study_file import study_from
+from testpour.study.caution_rules import Cautions
+from testpour.study.study_file import study_from
 
 BOILING = 145.0  # °C, styrene: from memory, not read
 FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "thickness": {"from": "5 mm", "to": "25 mm"}, "cover": {}, "room_temperature": {}}

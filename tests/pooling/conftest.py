@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 PARTS = {
     "resin": {"kind": "casting polyester, promoted"},

@@ -10,7 +10,7 @@ from scipy.stats import norm
 from testpour.models.beliefs import beliefs_for
 from testpour.models.reading_fit import fit_rows
 from testpour.pooling.reading import _bench_scale, _slopes_of, fit_pooled
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 GUILDS, BENCHES, SESSIONS, POURS = 100, 5, 3, 4
 SIXTH = 2000  # readings of as many sixth benches, each guild

@@ -6,14 +6,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.common.problems import Problem
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.spreadsheet import NotRead
 from testpour.pooling.joinable import PoolProblems
 from testpour.pooling.joining import join_logs
-from testpour.problems import Problem
-from testpour.study_file import save_study
+from testpour.study.study_file import save_study
 
 
 def refused(given, **options):

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.common.problems import NoSuchName
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.effect import Effect
 from testpour.models.fits import fit_castings
@@ -21,9 +22,8 @@ from testpour.pooling.learnt_beliefs import _reading_table
 from testpour.pooling.pool import pool
 from testpour.pooling.pool_page import HEADS
 from testpour.pooling.reading import fit_pooled
-from testpour.problems import NoSuchName
-from testpour.study import Aim
-from testpour.study_file import study_from
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 TRUE = {"level": 3.2, "catalyst": -0.8}
 GEL = {"factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}, "readings": {"gel_time": {}}}

@@ -13,7 +13,7 @@ from testpour.models.reading_model import log_evidence
 from testpour.pooling import draws, reading
 from testpour.pooling.draws import sample_pool
 from testpour.pooling.reading import fit_pooled
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 
 def small_pool(kind, benches=6, sessions=4, pours=4, unit=1):

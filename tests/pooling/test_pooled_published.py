@@ -10,7 +10,7 @@ from pooled_spreads import spreads_of
 
 from testpour.pooling.joining import join_logs
 from testpour.pooling.reading import fit_pooled
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "reference" / "interval_published.toml").read_text())
 FLAT = {"mean": 0.0, "sd": 1e7}

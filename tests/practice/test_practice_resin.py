@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 from scipy.integrate import solve_ivp
 
+from testpour.common.problems import Problem
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, Face, post_cure_programme
 from testpour.physics.resin import load_resin
@@ -15,7 +16,6 @@ from testpour.practice.algebraic_resin import draw_truth
 from testpour.practice.bench_habits import weighed_dose
 from testpour.practice.physical_resin import OVEN_AFTER, draw_physical
 from testpour.practice.practice import PracticeResin, practice_resin
-from testpour.problems import Problem
 
 GAS = 8.314462618  # J/(mol K), CODATA 2018
 SETTINGS = {"catalyst": 1.6, "pigment": 1.0, "thickness": 12.0, "cover": 1.0, "room_temperature": 19.0}

@@ -3,9 +3,9 @@
 import pandas as pd
 import pytest
 
+from testpour.common.problems import Problem
 from testpour.practice.practice import practice_resin
-from testpour.problems import Problem
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 
 def test_a_study_need_not_have_every_setting_a_resin_minds():

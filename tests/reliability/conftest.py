@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import save_study
+from testpour.study.study_file import save_study
 
 PASSWORD = "poured-9-times"  # the server asks for it, as a class server does
 

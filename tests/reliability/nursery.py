@@ -17,7 +17,7 @@ from contextlib import closing
 from pathlib import Path
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 
 def forked(work, *given):

@@ -23,8 +23,8 @@ from testpour.logbook.tables import LogProblem
 from testpour.models.beliefs import BeliefProblem
 from testpour.pooling.belief_file import read_beliefs
 from testpour.report.page_log import NoLogInside, json_for_page, page_data, read_page
-from testpour.study import StudyProblems
-from testpour.study_file import read_study, save_study
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import read_study, save_study
 
 SECONDS = 8.0  # of computing for one small damaged file; a whole one takes a tenth of a second
 BELIEFS = '[provenance]\nkind = "testpour beliefs"\nform = 1\n[gel_time]\nlevel = { mean = 3.2, sd = 0.4, source = "invented" }\n'

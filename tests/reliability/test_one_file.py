@@ -16,7 +16,7 @@ from testpour.app.lab import Lab, serving
 from testpour.logbook.book import Logbook
 from testpour.logbook.logfile import close_log
 from testpour.logbook.tables import LogProblem
-from testpour.study_file import read_study, save_study
+from testpour.study.study_file import read_study, save_study
 
 NURSERY = Path(__file__).with_name("nursery.py")
 WRITERS, READINGS, COPIES = 8, 50, 25

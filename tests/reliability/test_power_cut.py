@@ -19,7 +19,7 @@ from pathlib import Path
 import pytest
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 NURSERY = Path(__file__).with_name("nursery.py")
 CALLS = 6

@@ -12,7 +12,7 @@ from testpour.logbook import backup
 from testpour.logbook.backup import back_up
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import SCHEMA, LogProblem
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 pytestmark = [pytest.mark.slow, pytest.mark.filterwarnings("ignore:P10. A peak of 146 °C")]  # the demonstration holds a casting that ran too hot
 psycopg = pytest.importorskip("psycopg")

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from testpour.logbook.book import Logbook
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(not hasattr(os, "fork"), reason="needs processes that can be forked")]
 NURSERY = Path(__file__).with_name("nursery.py")

@@ -9,13 +9,13 @@ import pytest
 from testpour.advice.batch import next_pours
 from testpour.advice.chart import recipe_chart
 from testpour.advice.what_if import what_if
-from testpour.caution_rules import Cautions
 from testpour.models.chance import cautions_at, chance
 from testpour.models.compare import compare
 from testpour.models.fits import Fits, fit_castings
 from testpour.models.settings import settings_table
 from testpour.report.chance_map import show_chance
-from testpour.study import Aim
+from testpour.study.caution_rules import Cautions
+from testpour.study.study import Aim
 
 HOT, MILD = {"catalyst": "2.5 %", "thickness": "15 mm", "pigment": "0.5 %", "cover": "yes"}, {"catalyst": "1 %", "thickness": "6 mm", "cover": "yes"}
 

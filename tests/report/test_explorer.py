@@ -9,8 +9,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.catalogue import catalogue
-from testpour.columns import Factor
 from testpour.exchange.data_link import image_link
 from testpour.likelihood.weights import normal_scores
 from testpour.logbook.castings import Castings
@@ -18,8 +16,10 @@ from testpour.models.fits import fit_castings
 from testpour.models.terms import design
 from testpour.report import explorer as module
 from testpour.report.explorer import _aim, _packed, _stops_of, explorer
-from testpour.study import Aim
-from testpour.study_file import study_from
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Factor
+from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 STUDY = {
     "name": "Knobs", "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "room_temperature": {}, "thickness": {}, "cover": {},

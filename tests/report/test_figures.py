@@ -13,13 +13,12 @@ from matplotlib.colors import to_rgb
 from nbclient import NotebookClient
 from scipy.stats import norm
 
+from testpour.common.problems import Problem
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
-from testpour.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
 from testpour.planning.plan import plan_pours
-from testpour.problems import Problem
 from testpour.report.figures import (
     show_age,
     show_chance,
@@ -30,7 +29,8 @@ from testpour.report.figures import (
     show_scatter,
 )
 from testpour.report.pour_pairs import COLOURS, show_pours
-from testpour.study_file import study_from
+from testpour.study.picture import BELIEF, INK, LOG, SECOND, SHADE, drawable, new_picture
+from testpour.study.study_file import study_from
 
 STUDY = {
     "name": "Made up",
@@ -340,7 +340,7 @@ def test_any_name_a_person_types_can_be_drawn(name):
     assert picture.to_bytes()[:5] == b"<?xml"
 
 
-CELLS = ("from testpour.picture import new_picture\npicture, axes = new_picture('Once')\npicture",
+CELLS = ("from testpour.study.picture import new_picture\npicture, axes = new_picture('Once')\npicture",
          "from matplotlib import pyplot\npicture", "picture;")
 
 

@@ -11,15 +11,15 @@ import pytest
 from testpour.advice.batch import NextPours
 from testpour.advice.recommend import recommend
 from testpour.causes.whole_log import good_pours
-from testpour.caution_rules import Cautions, safety_text
+from testpour.common.problems import Problem
+from testpour.common.wording import in_hundred
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
-from testpour.problems import Problem
 from testpour.report.advised import _worth
 from testpour.report.sheet import _brief, _chance_moved, _strongest, handout
 from testpour.report.wall import MOST, UNSAID, wall_summary
-from testpour.wording import in_hundred
+from testpour.study.caution_rules import Cautions, safety_text
 
 pytestmark = pytest.mark.slow  # what they share takes seconds to make
 

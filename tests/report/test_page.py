@@ -22,7 +22,7 @@ from testpour.models.fits import fit_castings
 from testpour.report.advised import advice, advised, rooms
 from testpour.report.findings import believed, poured
 from testpour.report.page import findings_page, render
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 CANARY = '<script>alert("x")</script><img src=x onerror=alert(1)>&\u202eevil\u202c'
 STUDY = {

@@ -14,7 +14,7 @@ from testpour.report.advised import advice
 from testpour.report.page import findings_page, render
 from testpour.report.page_changes import changes, earlier_statements, statements
 from testpour.report.page_log import NoLogInside, read_page, read_page_data
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 STUDY = {
     "name": "Knobs", "question": "Which catalyst?",

@@ -8,7 +8,7 @@ import pytest
 
 from testpour.logbook.castings import Castings
 from testpour.report.page_log import BLOCK, NoLogInside, json_for_page, page_data, read_page, read_page_data
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 HOSTILE = ["</script><script>window.ran=1</script>", "<!--<script>", "\u2028\u2029\u202e\u0634", "\\u003c & 'quotes\"", "\U0001f9ea" * 50]
 STUDY = {

@@ -16,7 +16,7 @@ from testpour.logbook.book import Logbook
 from testpour.models.fits import fit_castings
 from testpour.report.page import findings_page, render
 from testpour.report.photographs import photographs
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 TYPED = '<img src=x onerror=alert(1)>"&\u202eevil'
 MEGABYTES = 2_500_000  # mail carries 10 MB and more; common practice, no source

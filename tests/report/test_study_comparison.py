@@ -4,12 +4,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.common.problems import Problem
 from testpour.logbook.castings import Castings
 from testpour.models.fits import fit_castings
-from testpour.problems import Problem
 from testpour.report.overlap import overlap_of
 from testpour.report.study_comparison import _verdict, compare_studies
-from testpour.study_file import study_from
+from testpour.study.study_file import study_from
 
 FACTORS = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "cover": {}, "room_temperature": {}, "thickness": {"from": "5 mm", "to": "18 mm"}}
 READINGS = {"gel_time": {}, "tack": {}}

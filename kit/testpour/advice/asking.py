@@ -5,16 +5,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.catalogue import catalogue
-from testpour.cautions import check_settings, hottest_peak
+from testpour.common.problems import Problem
+from testpour.common.units import show, to_unit
+from testpour.common.wording import in_markdown, listed
 from testpour.models.fits import Fits
 from testpour.models.physics import NEEDS, PEAK, LotFit, learn_lot
 from testpour.models.physics_choice import FEWEST
 from testpour.models.settings import as_met, settings_table
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.units import show, to_unit
-from testpour.wording import in_markdown, listed
+from testpour.study.catalogue import catalogue
+from testpour.study.cautions import check_settings, hottest_peak
+from testpour.study.study import Study
 
 USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
 FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source

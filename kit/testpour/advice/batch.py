@@ -15,16 +15,16 @@ from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
-from testpour.caution_rules import Cautions
+from testpour.common.problems import Problem
+from testpour.common.threads import one_thread
+from testpour.common.wording import in_html, listed, table_html
 from testpour.logbook.castings import new_names
 from testpour.models.chance import cautions_at, chance, chance_between, mean_and_interval, untold
 from testpour.models.fits import Fits
 from testpour.models.settings import settings_table
 from testpour.planning.pour_cautions import by_pour, session_groups
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.wording import in_html, listed, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.study import Study
 
 TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
 ENOUGH = 0.02  # rise in chance below which pours are no longer worth it

@@ -10,8 +10,8 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from testpour.advice.prospect import latent_moments
-from testpour.cautions import check_settings, hottest_peak
-from testpour.columns import Factor
+from testpour.common.problems import Problem
+from testpour.common.units import UnitProblem, to_unit
 from testpour.models.beliefs import believed_peaks
 from testpour.models.fits import Fits
 from testpour.models.remainder import coordinates_of
@@ -19,9 +19,9 @@ from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, settings_table
 from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.planning.coding import each_of
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.units import UnitProblem, to_unit
+from testpour.study.cautions import check_settings, hottest_peak
+from testpour.study.columns import Factor
+from testpour.study.study import Study
 
 SPREAD = 256  # settings looked at; Sobol points need a power of two
 BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them

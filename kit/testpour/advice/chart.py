@@ -20,13 +20,13 @@ from testpour.advice.conflicts import failing_aims
 from testpour.advice.prospect import State, prospect, states_of
 from testpour.advice.recommend import beyond_log, settings_words
 from testpour.advice.remedy import remedies
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, check_table, hottest_peak
+from testpour.common.problems import Problem
+from testpour.common.threads import one_thread
+from testpour.common.wording import NoResult
 from testpour.models.chance import cautions_at, chance, mean_and_interval, peaks_at
 from testpour.models.fits import Fits
-from testpour.problems import Problem
-from testpour.threads import one_thread
-from testpour.wording import NoResult
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_settings, check_table, hottest_peak
 
 COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried

@@ -10,14 +10,14 @@ import pandas as pd
 
 from testpour.advice.conflicts import failing_aims, why_first
 from testpour.advice.remedy import ASK, NOTHING
-from testpour.caution_rules import Cautions, safety_text
-from testpour.files import page_kind, put
+from testpour.common.files import page_kind, put
+from testpour.common.pages import dated, day_words, refuse_paper, template
+from testpour.common.units import show
+from testpour.common.wording import count, in_hundred
 from testpour.logbook.castings import Castings
 from testpour.models.chance import untold
-from testpour.pages import dated, day_words, refuse_paper, template
-from testpour.study import Study
-from testpour.units import show
-from testpour.wording import count, in_hundred
+from testpour.study.caution_rules import Cautions, safety_text
+from testpour.study.study import Study
 
 SAVED = page_kind("recipe chart")
 GOOD = 0.6  # chance from which a cell gives a recipe

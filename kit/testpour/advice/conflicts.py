@@ -13,11 +13,11 @@ from testpour.advice.prospect import State, prospect
 from testpour.bench.slots import events
 from testpour.causes.complaint import by_casting, misses
 from testpour.causes.whole_log import missed_by_most
+from testpour.common.wording import count
 from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
 from testpour.models.fits import Fits
-from testpour.study import Aim, Study
-from testpour.wording import count
+from testpour.study.study import Aim, Study
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
 MET = 0.5  # chance from which an aim counts as within reach

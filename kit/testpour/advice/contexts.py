@@ -5,9 +5,9 @@ import pandas as pd
 
 from testpour.advice.candidates import allowed, spread_settings
 from testpour.advice.prospect import Prospect, State, prospect
-from testpour.columns import Factor
 from testpour.models.fits import Fits
-from testpour.study import Study
+from testpour.study.columns import Factor
+from testpour.study.study import Study
 
 CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
 DRAWS = 96

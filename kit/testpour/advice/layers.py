@@ -7,13 +7,13 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import AskedTooMuch, CureAnswer, checked_question, peak_bound
-from testpour.cautions import hottest_peak
+from testpour.common.problems import Problem
+from testpour.common.units import show, to_unit
 from testpour.models.fits import Fits
 from testpour.physics.casting import Casting, Layer
 from testpour.physics.lots import face_of, resin_of
 from testpour.physics.slab import SLICES, cure_many
-from testpour.problems import Problem
-from testpour.units import show, to_unit
+from testpour.study.cautions import hottest_peak
 
 LOTS = 12
 WAITS = np.array([5.0, 15.0, 30.0, 45.0, 60.0, 90.0, 120.0, 180.0])  # min after the first layer's gel

@@ -7,15 +7,15 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import AskedTooMuch, CureAnswer, checked_question
-from testpour.cautions import check_settings, hottest_peak
+from testpour.common.units import show, to_unit
+from testpour.common.wording import signed
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
 from testpour.physics.casting import Casting, post_cure_programme
 from testpour.physics.lots import face_of, lot_beliefs, resin_of
 from testpour.physics.slab import cure_many
-from testpour.units import show, to_unit
-from testpour.wording import signed
+from testpour.study.cautions import check_settings, hottest_peak
 
 LOTS = 24
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble

@@ -39,9 +39,9 @@ from testpour.advice.contexts import contenders, contexts_for
 from testpour.advice.prospect import State, prospect
 from testpour.advice.recommend import best_settings, foremost, neighbours
 from testpour.advice.worth import Worth
-from testpour.columns import Factor
 from testpour.models.chance import chance
 from testpour.models.fits import Fits
+from testpour.study.columns import Factor
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
 FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep

@@ -17,7 +17,7 @@ from testpour.models.fits import Fits
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import met_from_to, to_latent
 from testpour.models.terms import design
-from testpour.study import Aim, Study
+from testpour.study.study import Aim, Study
 
 TODAY = "session"
 

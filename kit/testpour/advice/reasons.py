@@ -8,12 +8,12 @@ import pandas as pd
 
 from testpour.advice.candidates import unlike
 from testpour.advice.recommend import beyond_log
-from testpour.columns import Reading
 from testpour.models.chance import chance
 from testpour.models.fits import Fits
 from testpour.models.settings import post_cure_words
 from testpour.models.terms import HOURS, OVEN, post_cure
-from testpour.study import Study
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 LIKELY_GOOD = 0.9
 SCATTER_SHARE = 0.5  # share of the doubt about a chance that scatter must make up before a repeat is advised

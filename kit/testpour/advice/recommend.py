@@ -17,15 +17,15 @@ from testpour.advice.candidates import (
 )
 from testpour.advice.conflicts import AimsConflict, aims_in_the_way
 from testpour.advice.prospect import State, prospect, states_of
-from testpour.caution_rules import Cautions
-from testpour.columns import Factor, Reading
+from testpour.common.threads import one_thread
+from testpour.common.wording import at_age, in_hundred, said_in_markdown
 from testpour.models.chance import Chance, cautions_at, chance
 from testpour.models.fits import Fits
 from testpour.models.settings import stated_names
 from testpour.models.terms import one_post_cure
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.wording import at_age, in_hundred, said_in_markdown
+from testpour.study.caution_rules import Cautions
+from testpour.study.columns import Factor, Reading
+from testpour.study.study import Study
 
 MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
 ROUNDS = 12

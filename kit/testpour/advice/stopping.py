@@ -13,11 +13,11 @@ from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aim
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
 from testpour.advice.prospect import prospect, states_of
+from testpour.common.threads import one_thread
+from testpour.common.wording import in_hundred, said_in_markdown
 from testpour.models.chance import chance_between, mean_and_interval, untold
 from testpour.models.fits import Fits
-from testpour.study import Aim, Study
-from testpour.threads import one_thread
-from testpour.wording import in_hundred, said_in_markdown
+from testpour.study.study import Aim, Study
 
 CLOSE = 0.05  # shortfall of the chance that is as good as none
 SURE = 0.9  # share of what may be true in which the advice must be close

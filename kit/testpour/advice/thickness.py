@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.asking import CureAnswer, checked_question, peak_bound
+from testpour.common.units import show
 from testpour.models.fits import Fits
 from testpour.physics.atlas import rise_of
-from testpour.units import show
 
 DRAWS = 400
 THINNEST, STEP = 2.0, 0.25  # mm

@@ -10,15 +10,15 @@ from testpour.advice.candidates import allowed, checked_room, on_step
 from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import NINE_IN_TEN, beyond_log, predicted, predicted_words
 from testpour.causes.saving import AS_GOOD
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_table
+from testpour.common.threads import one_thread
+from testpour.common.wording import in_html, table_html
 from testpour.models.chance import Chance, cautions_at, chance, chance_between, chance_words, mean_and_interval, untold
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, other_half, post_cure_words, repeated, settings_table, stated_names
 from testpour.models.terms import HOURS, OVEN
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.wording import in_html, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_table
+from testpour.study.study import Study
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting

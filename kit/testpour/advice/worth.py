@@ -20,7 +20,7 @@ from scipy.stats import qmc
 from testpour.advice.prospect import Side, State, prospect
 from testpour.models.scales import to_latent
 from testpour.models.terms import design
-from testpour.study import Aim, Study
+from testpour.study.study import Aim, Study
 
 DRAWS = 400  # draws over which the information of a grade is averaged
 LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing

@@ -5,12 +5,12 @@ from contextlib import closing, suppress
 
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.slots import slots
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings
+from testpour.common.wording import age_words, count, first_few
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import FILE, POURS, READINGS, address_of
-from testpour.study import Study
-from testpour.wording import age_words, count, first_few
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_settings
+from testpour.study.study import Study
 
 
 def examine(study: Study) -> tuple[list[str], list[str]]:

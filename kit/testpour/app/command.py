@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
+from testpour.common.files import free_for
+from testpour.common.problems import Problems
 from testpour.exchange.folder import FolderProblem, StudyFolder, make_folder
-from testpour.files import free_for
-from testpour.problems import Problems
-from testpour.study import StudyProblems
-from testpour.study_file import read_study
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import read_study
 
 FIRST = "0-start-here.ipynb"
 CAUTION = (

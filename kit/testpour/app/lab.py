@@ -98,7 +98,7 @@ def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[s
 def _close_log(folder):
     """Leave the study's log whole in its one file, though a kernel was ended in the middle of a write."""
     from testpour.logbook.logfile import close_log
-    from testpour.study_file import read_study
+    from testpour.study.study_file import read_study
 
     with suppress(ValueError, OSError):  # whoever opens the study next is told what is wrong with it
         close_log(read_study(folder))

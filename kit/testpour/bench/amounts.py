@@ -5,13 +5,13 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from numbers import Integral
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch, check_settings
-from testpour.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
-from testpour.problems import Problems, noted
-from testpour.scale import unit_of, weighable
-from testpour.study import Study
-from testpour.units import to_number
+from testpour.common.problems import Problems, noted
+from testpour.common.units import to_number
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_batch, check_settings
+from testpour.study.materials import RESIN_DENSITY, drops_to_mass, to_mass, to_volume
+from testpour.study.scale import unit_of, weighable
+from testpour.study.study import Study
 
 WHOLE = "whole mix"
 

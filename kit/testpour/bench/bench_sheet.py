@@ -7,14 +7,14 @@ import pandas as pd
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import WeighOut, weigh_out
-from testpour.caution_rules import Cautions
+from testpour.common.units import to_unit
+from testpour.common.wording import capital, listed
 from testpour.models.settings import settings_table
 from testpour.planning.plan import session_pours
 from testpour.planning.pour_cautions import grouped, pour_cautions, session_conflict
-from testpour.scale import check_weighed, mass_shown, part_on_scale, unit_of
-from testpour.study import Study
-from testpour.units import to_unit
-from testpour.wording import capital, listed
+from testpour.study.caution_rules import Cautions
+from testpour.study.scale import check_weighed, mass_shown, part_on_scale, unit_of
+from testpour.study.study import Study
 
 NO_CATALYST = (
     "This study has no catalyst to weigh out. Name it under [factors] in study.toml, with the share that your supplier gives "

@@ -13,8 +13,7 @@ from testpour.bench.lateness import open_question
 from testpour.bench.methods import method_for, several
 from testpour.bench.session_state import SessionState
 from testpour.bench.slots import filled, when_due
-from testpour.caution_rules import rules
-from testpour.cautions import check_read
+from testpour.common.wording import age_words, capital
 from testpour.logbook.database import on_server
 from testpour.logbook.entries import read_once
 from testpour.logbook.known import known_of, out_of_order
@@ -22,7 +21,8 @@ from testpour.logbook.loading import is_current
 from testpour.logbook.photos import photo_of
 from testpour.logbook.server import zone
 from testpour.logbook.tables import PHOTOS, LogProblem
-from testpour.wording import age_words, capital
+from testpour.study.caution_rules import rules
+from testpour.study.cautions import check_read
 
 AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
 DONE = "Nothing is left to read at an age."

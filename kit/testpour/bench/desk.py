@@ -16,12 +16,12 @@ from testpour.bench.planned import kept_sessions
 from testpour.bench.printed_sheet import BenchSheet
 from testpour.bench.session_state import SessionState
 from testpour.bench.taps import Refused, Taps
+from testpour.common.units import UnitProblem, beside_field
+from testpour.common.wording import hours_words
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
-from testpour.units import UnitProblem, beside_field
-from testpour.wording import hours_words
 
 KEPT = 60  # answers a form may still ask for
 

@@ -8,10 +8,10 @@ import pandas as pd
 
 from testpour.bench.form_rows import NO_HOUR, LoggedPour, rows_since
 from testpour.bench.slots import Slot, filled, slots, when_due
+from testpour.common.problems import NoSuchName
+from testpour.common.wording import age_words, count, first_few, hours_words, in_html, listed, table_html
 from testpour.logbook.book import Logbook
 from testpour.logbook.text_and_dates import moment
-from testpour.problems import NoSuchName
-from testpour.wording import age_words, count, first_few, hours_words, in_html, listed, table_html
 
 
 @dataclass(frozen=True, eq=False)

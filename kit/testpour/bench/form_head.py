@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from testpour.bench.form_rows import LoggedPour
-from testpour.cautions import check_settings
+from testpour.common.units import UnitProblem, beside_field, show, shown_unit
+from testpour.common.wording import capital, listed
 from testpour.logbook.text_and_dates import clean, hour_known
-from testpour.study import Study
-from testpour.units import UnitProblem, beside_field, show, shown_unit
-from testpour.wording import capital, listed
+from testpour.study.cautions import check_settings
+from testpour.study.study import Study
 
 
 @dataclass

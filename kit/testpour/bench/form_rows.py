@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 import sqlalchemy as sa
 
 from testpour.bench.lateness import CONFIRMED, in_local_time
+from testpour.common.wording import BY_TAPPING
 from testpour.logbook.book import Logbook
 from testpour.logbook.known import known_of
 from testpour.logbook.loading import is_current
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 from testpour.logbook.text_and_dates import hour_known
-from testpour.wording import BY_TAPPING
 
 NO_HOUR = (
     f"Of {{pours}} the day is known and the hour is not, so {{so}}. Give the hour {BY_TAPPING} or with "

@@ -8,8 +8,8 @@ import segno
 from segno.encoder import DataOverflowError
 
 from testpour.bench.label_sheet import LabelSheet
+from testpour.common.wording import visible
 from testpour.logbook.text_and_dates import clean
-from testpour.wording import visible
 
 PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
 LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words

@@ -4,10 +4,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
-from testpour.pages import PAPERS
-from testpour.problems import Problems, noted
-from testpour.units import to_unit
-from testpour.wording import listed
+from testpour.common.pages import PAPERS
+from testpour.common.problems import Problems, noted
+from testpour.common.units import to_unit
+from testpour.common.wording import listed
 
 SMALLEST = (40.0, 20.0)  # mm: below this no code that a phone reads fits beside a name
 # Common sheets by their dimensions: paper, columns, rows, width, height, gap across. All lie in the middle.

@@ -19,16 +19,16 @@ from testpour.bench.label_fit import (
     code_text,
 )
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
-from testpour.caution_rules import Cautions
-from testpour.files import page_kind, put
+from testpour.common.files import page_kind, put
+from testpour.common.pages import template
+from testpour.common.units import UnitProblem, to_unit
+from testpour.common.wording import count, listed, visible
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.text_and_dates import clean
-from testpour.pages import template
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import by_pour, pour_cautions
-from testpour.units import UnitProblem, to_unit
-from testpour.wording import count, listed, visible
+from testpour.study.caution_rules import Cautions
 
 SAVED = page_kind("sheet of labels")
 

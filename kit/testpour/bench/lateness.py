@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from testpour.wording import hours_words
+from testpour.common.wording import hours_words
 
 LONGEST_DELAY = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
 STEP = 5  # seconds; a clock that differs by less is not spoken of

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 
-from testpour.columns import Reading
+from testpour.common.problems import noted
+from testpour.common.toml_file import own_toml
+from testpour.common.units import UnitProblem, to_unit
+from testpour.common.wording import count
 from testpour.logbook.reading_text import known
-from testpour.problems import noted
-from testpour.toml_file import own_toml
-from testpour.units import UnitProblem, to_unit
-from testpour.wording import count
+from testpour.study.columns import Reading
 
 APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 

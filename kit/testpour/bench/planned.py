@@ -13,18 +13,18 @@ import pandas as pd
 from testpour.bench.bench_sheet import coarse_scale_warning
 from testpour.bench.printed_sheet import WEIGHED, BenchSheet, own_shares
 from testpour.bench.weighing import weigh_out
-from testpour.cautions import check_batch, check_delivered
-from testpour.files import Kind, beginning, put
+from testpour.common.files import Kind, beginning, put
+from testpour.common.problems import Problems
+from testpour.common.units import show
+from testpour.common.wording import capital
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import in_memory
 from testpour.models.settings import cells_read
 from testpour.planning.plan import Plan, session_pours
 from testpour.planning.pour_cautions import session_conflict
-from testpour.problems import Problems
-from testpour.scale import GRAMS, check_weighed, mass_shown
-from testpour.study import Study
-from testpour.units import show
-from testpour.wording import capital
+from testpour.study.cautions import check_batch, check_delivered
+from testpour.study.scale import GRAMS, check_weighed, mass_shown
+from testpour.study.study import Study
 
 FOLDER = "sessions"
 FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{\n "session": "'))

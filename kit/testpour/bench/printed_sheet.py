@@ -6,13 +6,13 @@ from pathlib import Path
 import pandas as pd
 
 from testpour.bench.slots import events, slots
-from testpour.caution_rules import safety_text
-from testpour.columns import Factor
-from testpour.files import page_kind, put
-from testpour.pages import template
-from testpour.scale import GRAMS, displayed, in_unit
-from testpour.study import Study
-from testpour.wording import age_words, count, numbered
+from testpour.common.files import page_kind, put
+from testpour.common.pages import template
+from testpour.common.wording import age_words, count, numbered
+from testpour.study.caution_rules import safety_text
+from testpour.study.columns import Factor
+from testpour.study.scale import GRAMS, displayed, in_unit
+from testpour.study.study import Study
 
 # Written at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",

@@ -6,10 +6,10 @@ import traitlets
 
 from testpour.bench.desk import Desk
 from testpour.bench.printed_sheet import BenchSheet
+from testpour.common.toml_file import own_text
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import address_words
 from testpour.planning.plan import Plan
-from testpour.toml_file import own_text
 
 
 class SessionForm(anywidget.AnyWidget):

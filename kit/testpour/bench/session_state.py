@@ -14,11 +14,11 @@ from testpour.bench.lateness import Clocks
 from testpour.bench.planned import FormProblem, PlannedPour, keep, kept, planned_pours
 from testpour.bench.printed_sheet import BenchSheet
 from testpour.bench.slots import Slot, events, once, slots
-from testpour.caution_rules import Cautions
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
+from testpour.study.caution_rules import Cautions
 
 TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
 

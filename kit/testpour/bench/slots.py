@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from testpour.bench.form_rows import LoggedPour, LoggedReading
 from testpour.bench.lateness import open_question
-from testpour.columns import Reading
+from testpour.common.toml_file import own_toml
+from testpour.common.units import show
+from testpour.common.wording import BY_TAPPING, capital, hours_words, listed
 from testpour.logbook.known import Known
-from testpour.study import Study
-from testpour.toml_file import own_toml
-from testpour.units import show
-from testpour.wording import BY_TAPPING, capital, hours_words, listed
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
 # A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age

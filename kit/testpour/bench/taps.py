@@ -12,14 +12,14 @@ from testpour.bench.lateness import CONFIRMED
 from testpour.bench.methods import several
 from testpour.bench.session_state import SessionState
 from testpour.bench.slots import filled, too_early, when_due
+from testpour.common.units import UnitProblem
+from testpour.common.wording import count
 from testpour.logbook.database import on_server
 from testpour.logbook.known import known_of
 from testpour.logbook.log_warnings import Caution
 from testpour.logbook.reading_text import known
 from testpour.logbook.server import zone
 from testpour.logbook.tables import LogProblem
-from testpour.units import UnitProblem
-from testpour.wording import count
 
 Message = Mapping[str, Any]  # what a form sends; see `Desk.take`
 

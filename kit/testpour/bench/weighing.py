@@ -11,9 +11,11 @@ from fractions import Fraction
 import pandas as pd
 
 from testpour.bench.amounts import WHOLE, WeighOutProblems, read_amounts
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_delivered
-from testpour.scale import (
+from testpour.common.units import show
+from testpour.common.wording import in_html, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_delivered
+from testpour.study.scale import (
     GRAMS,
     TOLERANCE,
     check_weighed,
@@ -26,9 +28,7 @@ from testpour.scale import (
     smallest_batch,
     too_much,
 )
-from testpour.study import Study
-from testpour.units import show
-from testpour.wording import in_html, table_html
+from testpour.study.study import Study
 
 IN_POT = ("mix", "pigment", "total")  # what is weighed into one of several pots
 SLACK = 1e-9  # share of the tolerance allowed for rounding at its ends

@@ -12,8 +12,8 @@ from testpour.causes.shapley import Split, split
 from testpour.causes.verdict import ENOUGH, short_page, verdict
 from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import noted_for
+from testpour.common.wording import NoResult, in_days, in_html, in_hundred, table_html
 from testpour.logbook.book import Logbook
-from testpour.wording import NoResult, in_days, in_html, in_hundred, table_html
 
 SHOWN = 5  # causes shown
 UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."

@@ -22,9 +22,9 @@ from testpour.causes.whole_log import (
     noted_elsewhere,
     worse_groups,
 )
-from testpour.cautions import check_settings
 from testpour.likelihood.together import log_sum
 from testpour.models.fits import Fits
+from testpour.study.cautions import check_settings
 
 DRY = "Leave it, since it is hard and dry"
 HARD = {"where": "nowhere", "scrape": "hard beneath", "cup": "cured all over", "snap": "tough"}

@@ -6,9 +6,9 @@ from math import isclose
 from pathlib import Path
 
 from testpour.causes.table import Cause, CauseTable, Question, TellingPour
-from testpour.problems import Problems
-from testpour.study import Study
-from testpour.toml_file import own_toml
+from testpour.common.problems import Problems
+from testpour.common.toml_file import own_toml
+from testpour.study.study import Study
 
 WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
 RUNS = ("hot", "slow")  # how a mix runs, as `Cause.runs` takes it

@@ -7,11 +7,11 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import Known
-from testpour.study import Aim, Study
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study import Aim, Study
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
 EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early

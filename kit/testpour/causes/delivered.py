@@ -7,12 +7,12 @@ import numpy as np
 
 from testpour.causes.complaint import Missed
 from testpour.causes.shapley import settings_of
+from testpour.common.problems import Problem
+from testpour.common.units import show, to_unit
+from testpour.common.wording import in_hundred, said_in_markdown
 from testpour.models.fits import Fits
 from testpour.models.settings import repeated
-from testpour.problems import Problem
-from testpour.scale import GRAMS, delivered_between, in_unit, on_scale, unit_of
-from testpour.units import show, to_unit
-from testpour.wording import in_hundred, said_in_markdown
+from testpour.study.scale import GRAMS, delivered_between, in_unit, on_scale, unit_of
 
 SMALL = 0.05  # chance below which rounding is said to explain nothing
 POINTS = 41  # amounts tried over what the scale may deliver

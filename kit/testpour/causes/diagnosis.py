@@ -8,9 +8,9 @@ from testpour.causes.delivered import delivered
 from testpour.causes.likelihood import likelihoods
 from testpour.causes.signs import Planned
 from testpour.causes.whole_log import fails_throughout, noted_for
+from testpour.common.threads import one_thread
+from testpour.common.wording import NoResult
 from testpour.models.fits import Fits
-from testpour.threads import one_thread
-from testpour.wording import NoResult
 
 
 @one_thread

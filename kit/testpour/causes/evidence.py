@@ -9,7 +9,7 @@ from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, showing
 from testpour.causes.signs import Planned
 from testpour.causes.table import NOTHING, CauseTable
-from testpour.wording import in_hundred
+from testpour.common.wording import in_hundred
 
 SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told
 MOST = 999  # times beyond which it is only said to be more

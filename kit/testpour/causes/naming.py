@@ -8,7 +8,7 @@ from testpour.causes.signs import read_early
 from testpour.causes.table import AGAIN, NOTHING
 from testpour.causes.weighed_case import WeighedCase
 from testpour.causes.whole_log import worse_groups
-from testpour.wording import in_hundred, listed, within
+from testpour.common.wording import in_hundred, listed, within
 
 THINNER = "Pour it thinner or in layers first, which keeps it cool"
 

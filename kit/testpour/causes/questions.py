@@ -9,7 +9,7 @@ from scipy.stats import entropy
 
 from testpour.causes.reasoner import showing
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable, Question, TellingPour
-from testpour.wording import said_in_markdown
+from testpour.common.wording import said_in_markdown
 
 SURE = 0.94  # chance of the likeliest cause below which it is asked on
 WORTH = 0.02  # bits a question must be expected to settle before it is asked

@@ -8,10 +8,10 @@ import pandas as pd
 
 from testpour.causes.complaint import Missed
 from testpour.causes.shapley import settings_of
-from testpour.cautions import check_settings
+from testpour.common.wording import in_days, in_hundred, said_in_markdown
 from testpour.models.fits import Fits
 from testpour.models.settings import other_half, post_cure_words, repeated
-from testpour.wording import in_days, in_hundred, said_in_markdown
+from testpour.study.cautions import check_settings
 
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best

@@ -9,13 +9,13 @@ from scipy.special import beta, ndtr
 
 from testpour.causes.complaint import at_age, read_on, seen_words
 from testpour.causes.whole_log import neighbours
-from testpour.columns import Reading
+from testpour.common.problems import Problem
+from testpour.common.units import unit_words
+from testpour.common.wording import listed, rounded, said_in_markdown
 from testpour.models.fits import Fits
 from testpour.models.scales import to_reading
 from testpour.models.settings import settings_table
-from testpour.problems import Problem
-from testpour.units import unit_words
-from testpour.wording import listed, rounded, said_in_markdown
+from testpour.study.columns import Reading
 
 DRAWS = 1000
 MOST = 12  # factors: each one more doubles the work

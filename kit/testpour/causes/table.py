@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from testpour.problems import NoSuchName, Problem
+from testpour.common.problems import NoSuchName, Problem
 
 NOTHING = "nothing"
 LATER = "later"  # the question whether it went on hardening

@@ -9,7 +9,7 @@ from testpour.causes.questions import cheapest_test, told_apart
 from testpour.causes.signs import read_early
 from testpour.causes.table import NOTHING, SURE
 from testpour.causes.weighed_case import WeighedCase
-from testpour.wording import capital, in_days, in_html, in_hundred, listed, within
+from testpour.common.wording import capital, in_days, in_html, in_hundred, listed, within
 
 ENOUGH = 0.05  # chance below which a cause is not spoken of
 PIECES = 3  # of evidence told

@@ -13,7 +13,7 @@ from testpour.causes.questions import Asked, questions, would_change
 from testpour.causes.reasoner import Weighed
 from testpour.causes.signs import planned
 from testpour.causes.table import NOTHING, SETTINGS
-from testpour.wording import NoResult
+from testpour.common.wording import NoResult
 
 PLAINLY = 0.9  # share of the worst miss that a setting must explain to be named beside another cause of it; common practice, no source
 

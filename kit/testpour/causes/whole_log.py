@@ -9,7 +9,7 @@ import pandas as pd
 
 from testpour.causes.complaint import Missed, aims_of, missed, misses, read_on
 from testpour.logbook.castings import Castings
-from testpour.study import Aim
+from testpour.study.study import Aim
 
 THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
 GROUPS = ("session", "resin_lot", "catalyst_lot")  # what castings share that may be worse than others

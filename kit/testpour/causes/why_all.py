@@ -13,9 +13,9 @@ from testpour.causes.questions import tested, what_would_tell
 from testpour.causes.table import NOTHING
 from testpour.causes.verdict import ENOUGH
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
+from testpour.common.threads import one_thread
+from testpour.common.wording import count, in_days, in_html, in_hundred, listed, table_html, within
 from testpour.models.fits import Fits
-from testpour.threads import one_thread
-from testpour.wording import count, in_days, in_html, in_hundred, listed, table_html, within
 
 BLAMED = 0.2  # chance of a bad lot, on average over its castings that miss an aim, from which it is named for all of them
 

@@ -7,10 +7,10 @@ from typing import Literal
 
 import numpy as np
 
+from testpour.common.wording import listed
 from testpour.exchange.clock import Times
 from testpour.exchange.grid import Grid, cell_number
 from testpour.exchange.trace_readings import WARM
-from testpour.wording import listed
 
 ROOM = re.compile(r"\b(room|ambient|air|shop|workshop|raum|umgebung|luft|ambiante|ambiente)\b", re.IGNORECASE)
 OTHER = re.compile(r"%|\b(rh|humidity|hygro\w*|dew|volts?|mv|battery|batt|pressure|h?pa|mbar|event|status|cold junction|cj)\b", re.IGNORECASE)

@@ -7,9 +7,9 @@ from typing import Literal
 
 import numpy as np
 
+from testpour.common.wording import count
 from testpour.exchange.grid import Grid, cell_number
 from testpour.logbook.text_and_dates import month_number
-from testpour.wording import count
 
 HMS = re.compile(r"(\d{1,4}):(\d{1,2})(?::(\d{1,2})(?:[.,](\d+))?)?\s*(?:([ap])\.?m\.?)?", re.IGNORECASE)
 DATE = r"(?P<a>\d{1,4})(?P<mark>[-/.])(?P<b>\d{1,2})(?P=mark)(?P<c>\d{1,4})|(?P<day>\d{1,2})(?:\. ?|[- ])(?P<month>[^\W\d_]{3,9})\.?[- ](?P<year>\d{2}|\d{4})"

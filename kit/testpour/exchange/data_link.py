@@ -9,8 +9,8 @@ from urllib.parse import quote
 import numpy as np
 import pandas as pd
 
+from testpour.common.wording import visible
 from testpour.logbook.sheet_cells import ACTIVE
-from testpour.wording import visible
 
 LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
 PRECISE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point

@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from testpour.files import Kind, free_for, put
+from testpour.common.files import Kind, free_for, put
+from testpour.common.problems import Problem
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import known_of
 from testpour.logbook.sheet_cells import escape_cell
-from testpour.problems import Problem
 
 MAKER = "testpour, table of castings"
 LONGEST = 100_000  # bytes that are looked at to tell an earlier table

@@ -12,13 +12,13 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Literal
 
-from testpour.files import name_new, place
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.study_file import read_study, study_from
-from testpour.toml_file import own_text, own_toml
+from testpour.common.files import name_new, place
+from testpour.common.problems import Problem
+from testpour.common.toml_file import own_text, own_toml
+from testpour.study.study import Study
+from testpour.study.study_file import read_study, study_from
 
-NEW = "new_study.toml"
+NEW = "study/new_study.toml"
 PATIENCE = 10  # seconds that another start may take to move its files into a folder
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 

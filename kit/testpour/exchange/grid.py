@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from testpour.common.problems import Problems
+from testpour.common.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
 from testpour.logbook.workbook import read_workbook
-from testpour.problems import Problems
-from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
 
 GROUPING = r"[' \u00a0]"  # between groups of digits
 FEWEST = 5  # rows of a trace

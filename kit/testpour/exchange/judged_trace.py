@@ -5,10 +5,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from testpour.arguments import checked_methods
+from testpour.common.arguments import checked_methods
+from testpour.common.wording import in_html, table_html
 from testpour.exchange.onset import RISE
 from testpour.exchange.trace_readings import RUN, WARM
-from testpour.wording import in_html, table_html
 
 ONSET = "onset"
 GEL, TIME, PEAK = "gel_time", "time_to_peak", "peak_temperature"

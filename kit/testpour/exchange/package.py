@@ -12,7 +12,8 @@ from pathlib import Path
 
 import numpy as np
 
-from testpour.columns import Factor, Reading
+from testpour.common.files import name_new, place
+from testpour.common.wording import ESCAPED
 from testpour.exchange.package_cells import package_csv
 from testpour.exchange.package_files import PackageProblems
 from testpour.exchange.package_reading import read_package
@@ -26,14 +27,13 @@ from testpour.exchange.package_schema import (
     tables,
 )
 from testpour.exchange.unpacking import Package
-from testpour.files import name_new, place
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, load_castings
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.tables import all_rows
-from testpour.study import Aim
-from testpour.wording import ESCAPED
+from testpour.study.columns import Factor, Reading
+from testpour.study.study import Aim
 
 LIKE_A_FILE = re.compile(r"\.[a-z]\w{1,4}", re.IGNORECASE)  # .txt, .xlsx and the like; "castings-v1.2" may well be a folder
 

@@ -12,14 +12,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from testpour.common.text_file import json_depth
+from testpour.common.wording import ESCAPED
 from testpour.exchange.package_schema import Table
 from testpour.logbook.castings import formatted
 from testpour.logbook.known import how_known
 from testpour.logbook.sheet_cells import escape_cell, unescape_cell
 from testpour.logbook.tables import UNDATED
-from testpour.study import Study
-from testpour.text_file import json_depth
-from testpour.wording import ESCAPED
+from testpour.study.study import Study
 
 SHOWN = 20  # cells of a column named one by one
 ROWS_SHOWN = 5  # rows named in a problem

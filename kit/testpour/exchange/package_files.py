@@ -4,10 +4,10 @@ import json
 from pathlib import Path
 from typing import Any
 
-from testpour.archive import Archive
+from testpour.common.archive import Archive
+from testpour.common.problems import Problems
+from testpour.common.text_file import DEEPEST, TextProblem, json_depth, read_bytes
 from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, PICTURE, checksum, declarations
-from testpour.problems import Problems
-from testpour.text_file import DEEPEST, TextProblem, json_depth, read_bytes
 
 LARGEST = 200_000_000  # bytes, unpacked; a hundred thousand pours with eight readings take a quarter of it
 LARGEST_DESCRIPTOR = 5_000_000  # bytes of a descriptor

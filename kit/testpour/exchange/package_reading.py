@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Factor, Reading
 from testpour.exchange.package_cells import check_castings, from_csv
 from testpour.exchange.package_files import (
     Files,
@@ -19,8 +18,9 @@ from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarat
 from testpour.exchange.unpacking import Package
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.loading import READING_COLUMNS, READING_TYPES, setting_types
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
+from testpour.study.columns import Factor, Reading
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 
 def read_package(path: str | Path) -> Package:

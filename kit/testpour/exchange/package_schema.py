@@ -11,13 +11,13 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from testpour.columns import Factor, Reading
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import HOW
 from testpour.logbook.photos import FOLDER
 from testpour.logbook.sheet_cells import escape_cell
 from testpour.logbook.tables import TABLES
-from testpour.study import Aim, Study
+from testpour.study.columns import Factor, Reading
+from testpour.study.study import Aim, Study
 
 FORM = 1  # of the package; a reader refuses one it does not know
 DESCRIPTOR = "datapackage.json"

@@ -8,6 +8,9 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
+from testpour.common.problems import noted
+from testpour.common.units import UnitProblem, show, to_unit
+from testpour.common.wording import count
 from testpour.exchange.channels import read_channels
 from testpour.exchange.clock import DAY, HMS, TimeUnit, minutes_of, read_times
 from testpour.exchange.grid import FEWEST, TraceProblems, find_grid, trace_text
@@ -16,9 +19,6 @@ from testpour.exchange.peak import clipped, stuck_from, two_warmings
 from testpour.exchange.trace import Trace
 from testpour.exchange.trace_readings import find_readings, glitches, left_the_casting
 from testpour.logbook.text_and_dates import moment
-from testpour.problems import noted
-from testpour.units import UnitProblem, show, to_unit
-from testpour.wording import count
 
 LONGEST = 30 * DAY  # min
 TWO_WAYS = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]\d)")  # a time of day as some write it, or minutes with a fraction

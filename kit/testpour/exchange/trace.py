@@ -1,15 +1,15 @@
 """A temperature trace as it is handed over: drawn, and logged as readings of a pour."""
 
-from testpour.arguments import checked_methods
+from testpour.common.arguments import checked_methods
+from testpour.common.problems import noted
+from testpour.common.wording import listed
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.judged_trace import GEL, PEAK, TIME, JudgedTrace
 from testpour.exchange.trace_curve import show_trace
 from testpour.logbook.book import Logbook
 from testpour.logbook.known import Known
 from testpour.logbook.reading_text import known
-from testpour.picture import Picture
-from testpour.problems import noted
-from testpour.wording import listed
+from testpour.study.picture import Picture
 
 LOGGED = (GEL, TIME, PEAK)
 DIGITS = 1  # after the point

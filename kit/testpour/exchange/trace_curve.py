@@ -3,7 +3,7 @@
 import numpy as np
 
 from testpour.exchange.judged_trace import JudgedTrace
-from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, new_picture
+from testpour.study.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, new_picture
 
 
 def show_trace(trace: JudgedTrace) -> Picture:

@@ -11,17 +11,17 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from testpour.common.files import name_new
+from testpour.common.wording import count, in_html
 from testpour.exchange.folder import FolderProblem, StudyFolder, templates
 from testpour.exchange.package_files import Files
-from testpour.files import name_new
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.ledger import Ledger
 from testpour.logbook.loading import load_castings
 from testpour.logbook.tables import POURS, TABLES, UNDATED, LogProblem, put_rows
-from testpour.study import Study
-from testpour.study_file import save_study
-from testpour.wording import count, in_html
+from testpour.study.study import Study
+from testpour.study.study_file import save_study
 
 
 @dataclass(frozen=True, eq=False)

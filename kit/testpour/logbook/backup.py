@@ -10,14 +10,14 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from testpour.files import name_new
+from testpour.common.files import name_new
+from testpour.common.wording import count
 from testpour.logbook.database import explained, meaning, one_moment, open_database, writing
 from testpour.logbook.facts import check_facts
 from testpour.logbook.loading import load_castings
 from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_pages, check_whole, copy_file, open_here
 from testpour.logbook.tables import FACTS, FILE, TABLES, LogProblem, address_of, all_rows, put_rows
-from testpour.study import Study
-from testpour.wording import count
+from testpour.study.study import Study
 
 
 @dataclass(frozen=True)

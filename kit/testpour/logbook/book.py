@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection
 
-from testpour.arguments import checked_methods
+from testpour.common.arguments import checked_methods
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, pour_row, reading_of

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from testpour.common.problems import NoSuchName
+from testpour.common.units import shown_unit
+from testpour.common.wording import at_age, count, first_few, in_html, listed, table_html
 from testpour.logbook.known import Known
-from testpour.problems import NoSuchName
-from testpour.study import Study
-from testpour.units import shown_unit
-from testpour.wording import at_age, count, first_few, in_html, listed, table_html
+from testpour.study.study import Study
 
 PEOPLE = ("by", "note")
 DIGITS = {"P": 2, "S": 1}  # of the number in the name of a pour, P01, and of a session, S1

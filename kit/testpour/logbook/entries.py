@@ -8,16 +8,16 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.cautions import check_settings, check_shares
-from testpour.columns import Reading
+from testpour.common.problems import listed_below
+from testpour.common.units import UnitProblem, to_unit
+from testpour.common.wording import count, in_html, listed, shortened, table_html
 from testpour.logbook.reading_text import known
 from testpour.logbook.tables import UNDATED, LogProblem
 from testpour.logbook.text_and_dates import clean, made_on, missing, plain_name
-from testpour.mixing import check_note
-from testpour.problems import listed_below
-from testpour.study import Study, StudyProblems
-from testpour.units import UnitProblem, to_unit
-from testpour.wording import count, in_html, listed, shortened, table_html
+from testpour.study.cautions import check_settings, check_shares
+from testpour.study.columns import Reading
+from testpour.study.mixing import check_note
+from testpour.study.study import Study, StudyProblems
 
 COLUMNS = ["row", "column", "value", "problem"]
 CONFIRMED = (True,)  # of made_anyway: text such as "no" is true to Python

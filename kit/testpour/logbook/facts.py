@@ -4,10 +4,10 @@ import json
 
 import sqlalchemy as sa
 
+from testpour.common.wording import numbered
 from testpour.logbook.database import explained, writing
 from testpour.logbook.tables import FACTS, READINGS, SETTINGS, LogProblem
-from testpour.study import Study
-from testpour.wording import numbered
+from testpour.study.study import Study
 
 UNIT, GRADES = "unit of ", "grades of "
 

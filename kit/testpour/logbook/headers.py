@@ -4,11 +4,11 @@ import difflib
 import re
 from dataclasses import dataclass, field
 
-from testpour.catalogue import TRADE
-from testpour.columns import Column
-from testpour.study import Study
-from testpour.units import measures, shown_unit, to_unit
-from testpour.wording import numbered
+from testpour.common.units import measures, shown_unit, to_unit
+from testpour.common.wording import numbered
+from testpour.study.catalogue import TRADE
+from testpour.study.columns import Column
+from testpour.study.study import Study
 
 COUNTED = ("no", "nr", "number", "#", "№")  # what heads a pour's number, alone or behind a word for a pour
 POUR = re.compile(rf"(?:test )?(?:pour|cast|casting|test|trial|piece|sample|id)(?: ?(?:name|id|{'|'.join(COUNTED)}))?")

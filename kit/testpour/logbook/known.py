@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 from pandas.api.extensions import ExtensionArray
 
-from testpour.cautions import check_read
-from testpour.columns import Reading
+from testpour.common.units import measures, to_unit, unit_words
+from testpour.common.wording import capital
 from testpour.logbook.text_and_dates import missing
-from testpour.study import Study
-from testpour.units import measures, to_unit, unit_words
-from testpour.wording import capital
+from testpour.study.cautions import check_read
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 HOW = ("exact", "between", "not yet", "already")
 ORDER = (("gel_time", "time_to_peak"), ("gel_time", "demould_time"))  # resin gels before it is hottest, and before it can leave its mould

@@ -6,12 +6,12 @@ from collections.abc import Collection, Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
+from testpour.common.wording import BY_TAPPING, at_age, count, first_few, listed
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
 from testpour.logbook.known import ReadingKey, reading_key
 from testpour.logbook.tables import UNDATED
 from testpour.logbook.text_and_dates import hour_known, missing
-from testpour.wording import BY_TAPPING, at_age, count, first_few, listed
 
 Rows = Sequence[Mapping[str, Any]]
 READ_BEFORE = (

@@ -7,16 +7,16 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from testpour.cautions import check_settings
-from testpour.columns import Reading
+from testpour.common.wording import first_few, listed
 from testpour.logbook.castings import new_names
 from testpour.logbook.entries import moment_of, read_once, reading_of, settings_of, with_refusals
 from testpour.logbook.known import TIMED, ReadingKey, known_of, reading_key
 from testpour.logbook.loading import is_current
 from testpour.logbook.tables import PHOTOS, POURS, READINGS, SETTINGS, LogProblem
 from testpour.logbook.text_and_dates import clean, plain_name
-from testpour.study import Study
-from testpour.wording import first_few, listed
+from testpour.study.cautions import check_settings
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 HISTORY = ["what", "entry", "said", "low", "high", "age", "by", "note", "supersedes", "void", "logged_at"]
 

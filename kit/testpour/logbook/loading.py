@@ -7,7 +7,7 @@ import sqlalchemy as sa
 from testpour.logbook.castings import PEOPLE, Castings
 from testpour.logbook.known import how_known
 from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
-from testpour.study import Study
+from testpour.study.study import Study
 
 READING_COLUMNS = ("entry", "pour", "reading", "low", "high", "age", "specimen", "by", "known", "note")
 READING_TYPES = {

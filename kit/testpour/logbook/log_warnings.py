@@ -5,11 +5,11 @@ from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, check_shares
+from testpour.common.wording import BY_TAPPING, listed, shortened
 from testpour.logbook.known import doubts
-from testpour.study import Study
-from testpour.wording import BY_TAPPING, listed, shortened
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_settings, check_shares
+from testpour.study.study import Study
 
 MEND = (
     f" The numbers are in the log as written. Correct a wrong one there, {BY_TAPPING} or with "

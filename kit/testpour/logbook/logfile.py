@@ -11,7 +11,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 
 from testpour.logbook.tables import FILE, LogProblem, address_of
-from testpour.study import Study
+from testpour.study.study import Study
 
 CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
 OPEN_HERE: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode

@@ -9,7 +9,7 @@ from typing import Self
 import pandas as pd
 from sqlalchemy import Connection
 
-from testpour.arguments import checked
+from testpour.common.arguments import checked
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import address_words, explained, one_moment, open_database
 from testpour.logbook.facts import check_facts
@@ -19,7 +19,7 @@ from testpour.logbook.log_warnings import Caution
 from testpour.logbook.photos import Photos, photo_of
 from testpour.logbook.server import clock_words
 from testpour.logbook.tables import address_of
-from testpour.study import Study
+from testpour.study.study import Study
 
 
 class OpenLog:

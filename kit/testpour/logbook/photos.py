@@ -16,13 +16,13 @@ from typing import Any
 from PIL import Image, ImageCms, ImageOps, UnidentifiedImageError
 from sqlalchemy import Row
 
-from testpour.files import name_new, write_new
+from testpour.common.files import name_new, write_new
+from testpour.common.units import to_unit
+from testpour.common.wording import at_age, in_html, visible
 from testpour.logbook.entries import as_log_problem
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.text_and_dates import clean
-from testpour.study import Study
-from testpour.units import to_unit
-from testpour.wording import at_age, in_html, visible
+from testpour.study.study import Study
 
 FOLDER = "photos"
 FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write

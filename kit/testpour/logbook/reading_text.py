@@ -3,10 +3,10 @@
 import math
 import re
 
-from testpour.columns import Factor, Reading
+from testpour.common.units import PARTED, UnitProblem, to_number
+from testpour.common.wording import numbered, shortened
 from testpour.logbook.known import Known, is_time
-from testpour.units import PARTED, UnitProblem, to_number
-from testpour.wording import numbered, shortened
+from testpour.study.columns import Factor, Reading
 
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
 # Only words that cannot mean the contrary: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.

@@ -14,7 +14,7 @@ from urllib.parse import unquote
 
 import sqlalchemy as sa
 
-from testpour.wording import hours_words
+from testpour.common.wording import hours_words
 
 SILENCE = 20  # seconds without any word from the server after which the bench hangs up
 # Seconds: none is a fact of the trade. A bench waits in good order for others (lock) longer than any sheet takes;

@@ -5,10 +5,10 @@ import io
 import re
 from pathlib import Path
 
+from testpour.common.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
+from testpour.common.wording import SHOWN, shortened
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.workbook import COVERED, LARGEST, MOST, Figures, read_workbook
-from testpour.text_file import SEPARATORS, TextProblem, decimal_marks, read_text
-from testpour.wording import SHOWN, shortened
 
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia

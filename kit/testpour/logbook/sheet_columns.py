@@ -5,13 +5,13 @@ import re
 from collections.abc import Iterator, Sequence
 from statistics import fmean
 
-from testpour.columns import NO, OTHERS, YES, Factor, Reading
+from testpour.common.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
+from testpour.common.wording import BY_TAPPING, first_few, listed
 from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
 from testpour.logbook.sheet_cells import NOTHING, bare
 from testpour.logbook.text_and_dates import CLOCK
-from testpour.study import Study
-from testpour.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
-from testpour.wording import BY_TAPPING, first_few, listed
+from testpour.study.columns import NO, OTHERS, YES, Factor, Reading
+from testpour.study.study import Study
 
 Pours = Sequence[tuple[int, dict[Head, str]]]  # number of the row, and its cells
 LOOSE = ("post_cure_time", "demould_time")  # as often in minutes as in hours

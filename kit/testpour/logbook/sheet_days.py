@@ -5,11 +5,11 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
+from testpour.common.wording import BY_TAPPING, first_few, listed, shortened
 from testpour.logbook.headers import Head
 from testpour.logbook.sheet_cells import DITTO, unescape_cell
 from testpour.logbook.text_and_dates import DAY_FIRST
 from testpour.logbook.workbook import DATED
-from testpour.wording import BY_TAPPING, first_few, listed, shortened
 
 Cells = Sequence[tuple[Head, str]]
 

@@ -4,13 +4,13 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from testpour.common.units import UnitProblem, measures, to_unit
+from testpour.common.wording import listed, shortened
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import AGE, COUNTED, WHEN, Head, HeaderProblem, checked_unit, is_age, last_unit, read_head, without_age
 from testpour.logbook.sheet_cells import unescape_cell
 from testpour.logbook.workbook import COVERED
-from testpour.study import Study
-from testpour.units import UnitProblem, measures, to_unit
-from testpour.wording import listed, shortened
+from testpour.study.study import Study
 
 HIGHEST = 40  # rows in which the headers are looked for
 AGED = re.compile(rf"(?:[^\W\d]+ )?(?:{AGE}|{WHEN.pattern})(?: \w+)?", re.IGNORECASE)  # a label above headers that gives an age

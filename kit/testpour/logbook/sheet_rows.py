@@ -4,7 +4,8 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from testpour.columns import NIL, NO, YES
+from testpour.common.units import PARTED, UnitProblem, measures, to_number, to_unit
+from testpour.common.wording import first_few, listed
 from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
@@ -13,8 +14,7 @@ from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtfu
 from testpour.logbook.sheet_days import Days, counted_anew, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.text_and_dates import clock, made_on
 from testpour.logbook.workbook import COVERED, DATED
-from testpour.units import PARTED, UnitProblem, measures, to_number, to_unit
-from testpour.wording import first_few, listed
+from testpour.study.columns import NIL, NO, YES
 
 ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (

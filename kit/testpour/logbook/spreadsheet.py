@@ -5,6 +5,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
+from testpour.common.wording import listed, shortened
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN
 from testpour.logbook.sheet_cells import bare, read_cells
@@ -12,8 +13,7 @@ from testpour.logbook.sheet_columns import lists_readings, not_given
 from testpour.logbook.sheet_days import counted_anew
 from testpour.logbook.sheet_heads import find_heads, is_transposed, only_table, with_units_below
 from testpour.logbook.sheet_rows import read_rows
-from testpour.study import Study
-from testpour.wording import listed, shortened
+from testpour.study.study import Study
 
 
 class NotRead(UserWarning):

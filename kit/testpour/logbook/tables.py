@@ -7,8 +7,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from testpour.problems import Problem
-from testpour.study import Study
+from testpour.common.problems import Problem
+from testpour.study.study import Study
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"

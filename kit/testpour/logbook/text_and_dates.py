@@ -6,7 +6,7 @@ import unicodedata
 
 import pandas as pd
 
-from testpour.units import UnitProblem
+from testpour.common.units import UnitProblem
 
 TWO_DIGITS = re.compile(r"\d{1,2}([/-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year

@@ -8,10 +8,10 @@ import warnings
 from contextlib import closing
 from pathlib import Path
 
-from testpour.archive import Archive
+from testpour.common.archive import Archive
+from testpour.common.text_file import TextProblem
+from testpour.common.wording import first_few, listed, shortened
 from testpour.logbook.number_format import as_shown
-from testpour.text_file import TextProblem
-from testpour.wording import first_few, listed, shortened
 
 LARGEST = 20_000_000  # bytes, unpacked
 MOST = 200_000  # cells; ten thousand pours with twenty columns

@@ -7,15 +7,15 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_table
-from testpour.columns import Reading
+from testpour.common.problems import Problem
+from testpour.common.wording import NoResult, about_age, in_markdown, listed
 from testpour.models.fits import Fits
 from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, beyond, met_words, repeated, settings_table, stated_names
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.wording import NoResult, about_age, in_markdown, listed
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_table
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 # Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}

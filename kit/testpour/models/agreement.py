@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from testpour.columns import Factor, Reading
+from testpour.common.wording import listed, said_in_markdown
 from testpour.likelihood.elimination import predictor_draws
 from testpour.likelihood.laplace import split_outer
 from testpour.likelihood.observations import cuts_of, interval_middles
@@ -13,7 +13,7 @@ from testpour.models.beliefs import GRADE
 from testpour.models.effect import to_check
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.reading_model import model_of
-from testpour.wording import listed, said_in_markdown
+from testpour.study.columns import Factor, Reading
 
 LEAST_LEARNABLE = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
 RARE = 0.02  # p-value below which the reader is told: with five readings, one false alarm in ten logs

@@ -35,14 +35,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
+from testpour.common.problems import Problem
+from testpour.common.toml_file import own_toml
+from testpour.common.wording import shortened
 from testpour.models.scales import own_scale, to_reading
 from testpour.models.terms import TERMS, Term, design, own_term
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.toml_file import own_toml
-from testpour.wording import shortened
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why

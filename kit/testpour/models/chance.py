@@ -8,13 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_gel_time, check_peak, check_table
+from testpour.common.problems import Problem
+from testpour.common.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
 from testpour.models.beliefs import believed_peaks
 from testpour.models.fits import Fits
 from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table, stated_names
-from testpour.problems import Problem
-from testpour.wording import about_in_hundred, in_html, in_hundred, in_markdown, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_gel_time, check_peak, check_table
 
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
 

@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.columns import Reading
+from testpour.common.units import shown_unit
+from testpour.common.wording import listed, rounded
 from testpour.likelihood.observations import grade_edges
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
-from testpour.study import Study
-from testpour.units import shown_unit
-from testpour.wording import listed, rounded
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 NOTHING = 0.5  # castings in 100, or per cent: what shows as nothing
 

@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from testpour.cautions import check_shares
-from testpour.columns import Reading
+from testpour.common.wording import count, in_markdown, listed, said_in_markdown
 from testpour.logbook.known import TIMED, out_of_order
 from testpour.models.agreement import Agreement, agreement
 from testpour.models.effects import effects
@@ -16,7 +15,8 @@ from testpour.models.left_out import left_out
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import latent_ends
 from testpour.models.suspects import Suspect, suspects
-from testpour.wording import count, in_markdown, listed, said_in_markdown
+from testpour.study.cautions import check_shares
+from testpour.study.columns import Reading
 
 LEVEL = 0.9
 FEWEST = 3  # repeats, below which they say nothing of scatter

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from testpour.caution_rules import Cautions
+from testpour.common.units import unit_words
+from testpour.common.wording import capital, in_hundred, in_markdown, listed, table_html
 from testpour.models.chance import cautions_at, chance, chance_figures, mean_and_interval
 from testpour.models.change import change, change_unit, good_words, in_points, size_words
 from testpour.models.effect import ONE
 from testpour.models.fits import Fits
 from testpour.models.settings import UNREAD, as_met, beyond, met_words, settings_table, stated_names
-from testpour.study import Study
-from testpour.units import unit_words
-from testpour.wording import capital, in_hundred, in_markdown, listed, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.study import Study
 
 LEVEL = 0.9
 LEAST = 0.005  # a gain below half a casting in a hundred counts as none

@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from testpour.columns import Factor, Reading
+from testpour.common.units import unit_words
+from testpour.common.wording import age_words, listed, rounded
 from testpour.models.change import NOTHING, change_unit, good_words, in_points, size_words
 from testpour.models.terms import OVEN, REFERENCE
-from testpour.units import unit_words
-from testpour.wording import age_words, listed, rounded
+from testpour.study.columns import Factor, Reading
 
 LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
 SHOWN = 0.005  # castings in 100 under which no digits are shown

@@ -6,13 +6,13 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Factor, Reading
+from testpour.common.wording import age_words, in_markdown, listed
 from testpour.models.change import averages, change
 from testpour.models.effect import Effect
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import check_level, held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, design, one_post_cure
-from testpour.wording import age_words, in_markdown, listed
+from testpour.study.columns import Factor, Reading
 
 DAYS = 3  # sessions needed at either end of a setting: with three, chance alone puts all good days at one end in one log of twenty, 6!/(3! 3!)
 PLACES = 13  # values of a setting at which a bend is looked for

@@ -44,7 +44,9 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.columns import Reading
+from testpour.common.problems import NoSuchName
+from testpour.common.threads import one_thread
+from testpour.common.wording import in_markdown
 from testpour.likelihood.interval import IntervalModel
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import beliefs_for, trade_beliefs_about
@@ -52,10 +54,8 @@ from testpour.models.physics_choice import choose_terms
 from testpour.models.reading_fit import ReadingFit, fit_rows
 from testpour.models.reading_model import counted, rows_of
 from testpour.models.settings import SettingsGiven
-from testpour.problems import NoSuchName
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.wording import in_markdown
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 NARROWED = 0.75  # share of a model's spread, in its mean and between castings, from which chances are told; the module says why
 

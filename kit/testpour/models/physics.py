@@ -15,7 +15,7 @@ from scipy.sparse import csr_array, eye_array, hstack
 from scipy.sparse.linalg import splu
 from scipy.special import logit
 
-from testpour.columns import Reading
+from testpour.common.wording import count, listed
 from testpour.likelihood.observations import interval_middles
 from testpour.logbook.castings import Castings
 from testpour.models.beliefs import Belief, beliefs_for
@@ -24,7 +24,7 @@ from testpour.models.scales import ADIABATIC_RISE, latent_ends
 from testpour.models.terms import REFERENCE
 from testpour.physics.atlas import minutes_until, rise_of
 from testpour.physics.lots import UNKNOWNS, Lots, lot_beliefs, lots_at
-from testpour.wording import count, listed
+from testpour.study.columns import Reading
 
 NEEDS = ("thickness", "catalyst", "room_temperature")
 TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name in the atlas

@@ -28,7 +28,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Reading
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import optimum_of
 from testpour.logbook.castings import Castings
@@ -38,7 +37,8 @@ from testpour.models.reading_model import log_evidence, model_of
 from testpour.models.terms import Term
 from testpour.physics.atlas import rise_of
 from testpour.physics.lots import lots_at
-from testpour.study import Study
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 LEAST_LOG_RATIO = -1.0  # log of the evidence ratio from which heat and cure are taken: before the log they are believed three times as likely
 FEWEST = 3  # informative peaks below which a log cannot choose

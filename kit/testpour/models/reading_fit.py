@@ -11,7 +11,8 @@ import pandas as pd
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
-from testpour.columns import Reading
+from testpour.common.threads import one_thread
+from testpour.common.wording import count
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.observations import grade_edges
 from testpour.likelihood.posterior import Posterior, sample
@@ -22,9 +23,8 @@ from testpour.models.remainder import learnable_directions, remainder_scale, wit
 from testpour.models.scales import as_read, latent_ends, met_from_to, to_latent
 from testpour.models.settings import SettingsGiven, as_met, beyond, check_level, met_words, settings_table, stated_names
 from testpour.models.terms import Term, design
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.wording import count
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 DRAWS = 2000
 FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Reading
+from testpour.common.units import show
+from testpour.common.wording import count
 from testpour.likelihood.climb import Optimum
 from testpour.likelihood.density import LOG_2PI, Scale
 from testpour.likelihood.interval import IntervalModel
@@ -16,9 +17,8 @@ from testpour.models.beliefs import ReadingBeliefs, beliefs_for
 from testpour.models.remainder import learnable_directions, remainder_scale, remainder_terms
 from testpour.models.scales import latent_ends
 from testpour.models.terms import Term, design
-from testpour.study import Study
-from testpour.units import show
-from testpour.wording import count
+from testpour.study.columns import Reading
+from testpour.study.study import Study
 
 FINEST = 3  # significant digits that a person reads at most
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them

@@ -63,7 +63,7 @@ from testpour.models.terms import (
     log_ratio,
     post_cure,
 )
-from testpour.study import Study
+from testpour.study.study import Study
 
 SOURCE = "what the beliefs leave over, its size learned from the log"
 BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %

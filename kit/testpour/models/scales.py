@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from testpour.columns import Reading
 from testpour.likelihood.observations import grade_edges
+from testpour.study.columns import Reading
 
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range

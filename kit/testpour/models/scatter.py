@@ -6,16 +6,16 @@ import numpy as np
 import pandas as pd
 from scipy.stats import halfnorm, ks_1samp
 
-from testpour.columns import Reading
+from testpour.common.toml_file import own_toml
+from testpour.common.units import unit_words
+from testpour.common.wording import in_markdown, listed, rounded
 from testpour.models.beliefs import GROUPS
 from testpour.models.change import change_unit
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import to_reading
 from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
-from testpour.toml_file import own_toml
-from testpour.units import unit_words
-from testpour.wording import in_markdown, listed, rounded
+from testpour.study.columns import Reading
 
 SPOKEN = 0.2  # distance between belief and posterior, of 1, from which on the log has moved it
 SURE = 0.75  # chance that a part is the largest before it is called so

@@ -10,12 +10,12 @@ from typing import Any, TypeAlias
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Reading
+from testpour.common.problems import Problem, noted
+from testpour.common.units import UnitProblem, to_unit
+from testpour.common.wording import age_words, listed
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
-from testpour.problems import Problem, noted
-from testpour.study import Study, StudyProblems
-from testpour.units import UnitProblem, to_unit
-from testpour.wording import age_words, listed
+from testpour.study.columns import Reading
+from testpour.study.study import Study, StudyProblems
 
 ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
 LONGEST_AGE = 24.0 * 366 * 50  # h

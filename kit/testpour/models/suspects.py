@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from testpour.common.units import show
+from testpour.common.wording import age_words, count, listed, said_in_markdown
 from testpour.models.left_out import PredictiveDraws, tails
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import latent_ends
-from testpour.units import show
-from testpour.wording import age_words, count, listed, said_in_markdown
 
 BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
 SLIGHT = 0.01  # step in the log of catalyst over which its effect is taken

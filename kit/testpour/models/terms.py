@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Factor
+from testpour.study.columns import Factor
 
 GAS = 8.314462618e-3  # kJ/(mol K), CODATA 2018
 KELVIN = 273.15

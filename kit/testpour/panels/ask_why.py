@@ -11,6 +11,7 @@ from testpour.causes.answer import SHOWN, Answer
 from testpour.causes.complaint import missed
 from testpour.causes.naming import also_missed, from_now_on, named, of_its_own, order
 from testpour.causes.verdict import ENOUGH, cannot_tell, unsure
+from testpour.common.wording import capital, in_hundred, listed, within
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -27,7 +28,6 @@ from testpour.panels.parts import (
     text,
 )
 from testpour.panels.workshop import SCALES, Needed
-from testpour.wording import capital, in_hundred, listed, within
 
 PICTURE_WIDTH = 420  # pixels of the photograph
 POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", resin=True, high=20_000)

@@ -7,6 +7,7 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
+from testpour.common.problems import Problems
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
@@ -14,9 +15,8 @@ from testpour.panels.panel import Panel, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
-from testpour.problems import Problems
-from testpour.scale import in_unit
-from testpour.study import Study
+from testpour.study.scale import in_unit
+from testpour.study.study import Study
 
 DAYS, FEWEST, MOST = 2, 2, 12
 

@@ -4,14 +4,14 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
-from testpour.catalogue import catalogue
-from testpour.columns import Reading
+from testpour.common.units import shown_unit, to_unit
+from testpour.common.wording import capital
 from testpour.panels.begin_fields import Says
 from testpour.panels.numbers import Typed, typed
 from testpour.panels.parts import Part, choice, entry, row
-from testpour.study import Aim, Study
-from testpour.units import shown_unit, to_unit
-from testpour.wording import capital
+from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
+from testpour.study.study import Aim, Study
 
 LABELS = {"at_least": ", at least", "at_most": ", at most", "age": " at age"}
 BOUNDS = {"lower": ("at_most",), "higher": ("at_least",)}  # by what is better in a reading; both for a window

@@ -5,19 +5,19 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from testpour.catalogue import catalogue
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings
-from testpour.columns import Factor
-from testpour.mixing import check_resin
+from testpour.common.units import UnitProblem, shown_unit, to_unit
+from testpour.common.wording import capital
 from testpour.panels.numbers import typed
 from testpour.panels.parts import Part, cautions, choice, entry, fold, row, text
 from testpour.panels.study_text import LEFT_OUT
 from testpour.panels.workshop import SCALES
-from testpour.study import Study
-from testpour.study_file import DENSITY_RANGE
-from testpour.units import UnitProblem, shown_unit, to_unit
-from testpour.wording import capital
+from testpour.study.catalogue import catalogue
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_settings
+from testpour.study.columns import Factor
+from testpour.study.mixing import check_resin
+from testpour.study.study import Study
+from testpour.study.study_file import DENSITY_RANGE
 
 Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
 DIFFERS, SAME = "may differ", "stays the same"

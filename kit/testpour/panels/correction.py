@@ -6,14 +6,14 @@ from typing import Any
 
 import pandas as pd
 
+from testpour.common.units import beside_field, shown_unit
+from testpour.common.wording import PUT_RIGHT, at_age, capital
 from testpour.logbook.known import known_of
 from testpour.logbook.reading_text import known
 from testpour.logbook.text_and_dates import hour_known, made_on, missing
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, entry, fold, pick, row, text
 from testpour.panels.workshop import Needed
-from testpour.units import beside_field, shown_unit
-from testpour.wording import PUT_RIGHT, at_age, capital
 
 UNKNOWN = "not known"  # typed for a setting that is not known after all
 CHOSEN = ("right_what", "right_value", "right_why")

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 
 import testpour as tp
+from testpour.common.wording import capital, in_hundred, signed
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, bars, choice, fold, step, table, text
 from testpour.report.explorer import explorer
-from testpour.wording import capital, in_hundred, signed
 
 
 class LookPanel(Panel):

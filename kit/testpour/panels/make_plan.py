@@ -8,8 +8,8 @@ import pandas as pd
 
 import testpour as tp
 from testpour.bench.amounts import WeighOutProblems
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch
+from testpour.common.units import UnitProblem, beside_field, shown_unit
+from testpour.common.wording import count
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import (
@@ -32,8 +32,8 @@ from testpour.planning.outlook import PlanOutlook
 from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import by_pour, grouped
 from testpour.planning.problem import NotSeparated
-from testpour.units import UnitProblem, beside_field, shown_unit
-from testpour.wording import count
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_batch
 
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)

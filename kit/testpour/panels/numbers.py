@@ -5,10 +5,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from testpour.cautions import check_settings
-from testpour.materials import to_mass
-from testpour.study import Study
-from testpour.units import UnitProblem, beside_field, show, shown_unit, to_unit
+from testpour.common.units import UnitProblem, beside_field, show, shown_unit, to_unit
+from testpour.study.cautions import check_settings
+from testpour.study.materials import to_mass
+from testpour.study.study import Study
 
 # A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
 LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)

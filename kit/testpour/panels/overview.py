@@ -6,12 +6,12 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
+from testpour.common.toml_file import own_text
+from testpour.common.wording import count
 from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, text
 from testpour.panels.starting import kept_plan, unpoured
 from testpour.panels.workshop import Memory, Needed
-from testpour.toml_file import own_text
-from testpour.wording import count
 
 STEPS = {  # name to title and notebook
     "begin": ("Begin", "0-start-here"), "plan": ("Plan", "1-plan"), "pour": ("Pour and read", "2-pour-and-log"),
@@ -86,7 +86,7 @@ class RoundPanel(Panel):
 
     def _untouched(self):
         """Whether the study file is still the one every new study begins from."""
-        return (self.workshop.folder / "study.toml").read_text("utf-8") == own_text("new_study.toml")
+        return (self.workshop.folder / "study.toml").read_text("utf-8") == own_text("study/new_study.toml")
 
     def _planned(self, castings):
         plan = kept_plan(self.workshop)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pandas as pd
 
 from testpour.causes.complaint import seen_words
+from testpour.common.wording import at_age, capital, count, first_few
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.entries import LogProblems
@@ -16,7 +17,6 @@ from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, caution, fold, pick, table, text
 from testpour.panels.starting import planned_names
 from testpour.panels.workshop import Needed, file_mark
-from testpour.wording import at_age, capital, count, first_few
 
 ENDINGS = (".csv", ".xlsx")
 OTHERS = (".ods", ".xls", ".tsv")  # offered too: whoever sees no file of theirs is not told how to save it

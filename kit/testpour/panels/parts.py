@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.caution_rules import Cautions
+from testpour.study.caution_rules import Cautions
 
 Part = dict[str, Any]  # what a part is and all it holds, ready for the page
 

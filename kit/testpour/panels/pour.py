@@ -11,7 +11,8 @@ import testpour as tp
 from testpour.advice.batch import NextPours
 from testpour.advice.picking import BOTH, LEARN, MAKE
 from testpour.bench.planned import kept_sessions
-from testpour.caution_rules import Cautions
+from testpour.common.problems import Problems
+from testpour.common.wording import count, listed
 from testpour.models.chance import chance_between
 from testpour.panels.correction import CorrectionPart
 from testpour.panels.numbers import Field
@@ -20,8 +21,7 @@ from testpour.panels.parts import Part, button, cautions, choice, fold, row, ste
 from testpour.panels.starting import begin_session, kept_plan, next_names, shown_plan, unpoured
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.pour_cautions import session_groups
-from testpour.problems import Problems
-from testpour.wording import count, listed
+from testpour.study.caution_rules import Cautions
 
 ROOM = Field("room", "Room today", "°C", "what the thermometer says", "room_temperature")
 POT = Field("pot", "Resin in one pour", "g", "", resin=True, high=20_000)

@@ -7,12 +7,12 @@ from pathlib import Path
 import pandas as pd
 
 import testpour as tp
+from testpour.common.pages import repeats
+from testpour.common.wording import NoResult, count, listed
 from testpour.logbook.backup import back_up
-from testpour.pages import repeats
 from testpour.panels.panel import Panel, Waiting
 from testpour.panels.parts import Part, button, choice, entry, paper, row, step, text
 from testpour.panels.workshop import Needed
-from testpour.wording import NoResult, count, listed
 
 NAMES = {"page": "Findings page", "handout": "Handout", "wall": "Wall sheet", "chart": "Recipe chart", "sheet": "Spreadsheet",
          "package": "Data to share", "backup": "Backup of the log"}

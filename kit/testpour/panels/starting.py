@@ -12,7 +12,7 @@ from testpour.bench.session_form import SessionForm
 from testpour.logbook.castings import Castings, new_names
 from testpour.panels.workshop import Memory, Needed, Workshop
 from testpour.planning.plan import Plan, names_planned
-from testpour.study import Study
+from testpour.study.study import Study
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:

@@ -6,11 +6,11 @@ from typing import Any
 
 import tomlkit
 
-from testpour.catalogue import catalogue
-from testpour.files import overwrite
-from testpour.study import Study
-from testpour.study_file import study_from
-from testpour.toml_file import own_text
+from testpour.common.files import overwrite
+from testpour.common.toml_file import own_text
+from testpour.study.catalogue import catalogue
+from testpour.study.study import Study
+from testpour.study.study_file import study_from
 
 LEFT_OUT = "left out"
 
@@ -20,7 +20,7 @@ def text_of(folder: str | Path) -> str:
     path = Path(folder) / "study.toml"
     if path.exists():
         return path.read_text("utf-8-sig")
-    return own_text("new_study.toml")
+    return own_text("study/new_study.toml")
 
 
 def study_of(text: str, folder: str | Path) -> Study:

@@ -12,6 +12,8 @@ from testpour.advice.recommend import NINE_IN_TEN, Recommendation, beyond_log, p
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
+from testpour.common.units import show
+from testpour.common.wording import capital, listed
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -32,8 +34,6 @@ from testpour.panels.parts import (
 )
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.workshop import SCALES
-from testpour.units import show
-from testpour.wording import capital, listed
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}

@@ -7,11 +7,11 @@ from typing import Any
 
 import testpour as tp
 from testpour.bench.planned import kept, kept_sessions
-from testpour.files import overwrite
+from testpour.common.files import overwrite
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.tables import FILE, LogProblem, address_of
-from testpour.study import Study
+from testpour.study.study import Study
 
 FOLDER = "panels"
 SCALES = tuple((one, one) for one in ("0.01 g", "0.1 g", "1 g", "5 g", "0.01 oz", "0.05 oz", "0.1 oz"))

@@ -5,8 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from testpour.common.wording import count
 from testpour.physics.resin import Resin, load_resin
-from testpour.wording import count
 
 HOUR = 3600.0
 MINUTE = 60.0

@@ -8,9 +8,9 @@ from functools import cache
 
 import numpy as np
 
+from testpour.common.toml_file import own_toml
 from testpour.physics.casting import Face
 from testpour.physics.resin import Resin, load_resin
-from testpour.toml_file import own_toml
 
 
 @dataclass(frozen=True)

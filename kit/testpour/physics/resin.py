@@ -3,7 +3,7 @@
 from dataclasses import dataclass, fields
 from functools import cache
 
-from testpour.toml_file import own_toml
+from testpour.common.toml_file import own_toml
 
 
 @dataclass(frozen=True)

@@ -7,12 +7,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Factor
+from testpour.common.problems import noted
+from testpour.common.wording import count, listed
 from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.planning.problem import Axis, PlanConflict
-from testpour.problems import noted
-from testpour.study import Study
-from testpour.wording import count, listed
+from testpour.study.columns import Factor
+from testpour.study.study import Study
 
 
 @dataclass(frozen=True)

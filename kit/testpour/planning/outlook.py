@@ -6,18 +6,18 @@ import numpy as np
 import pandas as pd
 from scipy.special import expit, ndtr
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch
+from testpour.common.problems import Problems
+from testpour.common.units import show, to_unit, unit_words
+from testpour.common.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 from testpour.models.beliefs import beliefs_for
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
 from testpour.planning.power import plan_power
 from testpour.planning.problem import NotSeparated
-from testpour.problems import Problems
-from testpour.scale import held_alike, in_unit, unit_of, weighable
-from testpour.units import show, to_unit, unit_words
-from testpour.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_batch
+from testpour.study.scale import held_alike, in_unit, unit_of, weighable
 
 OF_CASTINGS = " of 100 castings"
 HALF_NORMAL_MIDDLE = 0.6745  # median of a half-normal belief, in its own scale

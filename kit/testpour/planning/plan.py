@@ -8,9 +8,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pandas as pd
 
-from testpour.arguments import checked_methods
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch
+from testpour.common.arguments import checked_methods
+from testpour.common.problems import NoSuchName
+from testpour.common.threads import one_thread
+from testpour.common.units import to_unit
+from testpour.common.wording import count, in_html, listed, table_html
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
@@ -18,11 +20,9 @@ from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.plan_request import read_request
 from testpour.planning.pour_cautions import by_pour, only_between_sessions, pour_cautions
-from testpour.problems import NoSuchName
-from testpour.study import Study
-from testpour.threads import one_thread
-from testpour.units import to_unit
-from testpour.wording import count, in_html, listed, table_html
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_batch
+from testpour.study.study import Study
 
 ONE_THING = " Post-cure temperature and time go up together, as heat without time, or time without heat, is no post-cure."
 

@@ -7,16 +7,16 @@ from numbers import Integral
 import numpy as np
 import pandas as pd
 
+from testpour.common.units import show
+from testpour.common.wording import count, listed, shortened
 from testpour.models.settings import settings_table
 from testpour.planning import purposes
 from testpour.planning.coding import Coding, coding_for, each_of, is_list
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.planning.problem import PlanConflict
 from testpour.planning.study_design import settings_refused
-from testpour.scale import weighable
-from testpour.study import Study, StudyProblems
-from testpour.units import show
-from testpour.wording import count, listed, shortened
+from testpour.study.scale import weighable
+from testpour.study.study import Study, StudyProblems
 
 TWO = 'compare=({"catalyst": "1 %"}, {"catalyst": "2 %"})'  # how two settings are given
 

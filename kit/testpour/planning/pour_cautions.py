@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.caution_rules import Cautions, limit_told, one_text
-from testpour.cautions import check_gel_time, check_peak, check_settings
+from testpour.common.wording import listed
 from testpour.models.beliefs import believed_middle, peak_reading
 from testpour.models.effects import DAYS, by_day
 from testpour.models.settings import settings_table
-from testpour.study import Study
-from testpour.wording import listed
+from testpour.study.caution_rules import Cautions, limit_told, one_text
+from testpour.study.cautions import check_gel_time, check_peak, check_settings
+from testpour.study.study import Study
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:

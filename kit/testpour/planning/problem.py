@@ -5,9 +5,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from testpour.common.problems import Problem
+from testpour.common.wording import capital, count
 from testpour.planning.criteria import Exponents, cube_moments, model_rows, region_points
-from testpour.problems import Problem
-from testpour.wording import capital, count
 
 
 class PlanConflict(Problem):

@@ -5,13 +5,13 @@ from statistics import median_high
 
 import numpy as np
 
+from testpour.common.wording import capital, count, listed
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents, main_terms, quadratic_terms
 from testpour.planning.factorial import best_generators, block_two_level, fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions, optimal_plan
 from testpour.planning.problem import Axis, PlanConflict
 from testpour.planning.study_design import HeatLimit, design_problem
-from testpour.wording import capital, count, listed
 
 MATTER = "which settings matter"
 MAP = "map the good region"

@@ -5,6 +5,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from testpour.common.problems import Problem
+from testpour.common.threads import one_thread
+from testpour.common.wording import count, in_html, listed, table_html
 from testpour.logbook.castings import Castings, new_names
 from testpour.models.settings import settings_table
 from testpour.planning.optimal import optimal_plan
@@ -12,9 +15,6 @@ from testpour.planning.outlook import change_words, outlook
 from testpour.planning.plan import Plan, made_pours, names_planned
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.planning.study_design import design_problem
-from testpour.problems import Problem
-from testpour.threads import one_thread
-from testpour.wording import count, in_html, listed, table_html
 
 LITTLE = 1.05  # ratio below which a plan counts as having lost nothing
 

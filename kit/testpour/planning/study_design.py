@@ -10,15 +10,15 @@ from itertools import product
 
 import numpy as np
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_settings, hottest_peak
 from testpour.models.beliefs import beliefs_for, believed_peaks
 from testpour.models.settings import settings_table
 from testpour.models.terms import design
 from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.problem import Axis, DesignProblem
-from testpour.study import Study
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_settings, hottest_peak
+from testpour.study.study import Study
 
 THINNER = " Use less catalyst, or pour in layers: each layer is a pour of its own, with its own depth as the thickness."
 HALVED = 2.0  # a coded coefficient is believed half as large for each further order

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from testpour.catalogue import catalogue
-from testpour.files import Kind, beginning, put
+from testpour.common.files import Kind, beginning, put
+from testpour.common.problems import NoSuchFile
+from testpour.common.toml_file import TomlProblem, read_toml
+from testpour.common.wording import ESCAPED, count, listed
 from testpour.models.beliefs import BeliefProblem
-from testpour.problems import NoSuchFile
-from testpour.toml_file import TomlProblem, read_toml
-from testpour.wording import ESCAPED, count, listed
+from testpour.study.catalogue import catalogue
 
 KIND = "testpour beliefs"
 FORM = 1  # of the file; a reader refuses one it does not know

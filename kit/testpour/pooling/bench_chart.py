@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from testpour.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
+from testpour.common.problems import Problem
 from testpour.pooling.bench_words import difference_unit, differences_in_words, shown_difference, too_few
 from testpour.pooling.pooled_logs import PooledLogs
-from testpour.problems import Problem
+from testpour.study.picture import INK, LOG, SECOND, SHADE, Picture, drawable, new_picture
 
 NAMED = 24  # benches that a figure has room to name
 

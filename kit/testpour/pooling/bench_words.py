@@ -7,14 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from testpour.common.units import unit_words
+from testpour.common.wording import age_words, capital, count, first_few, in_html, listed
 from testpour.models.change import change_unit, good_grades, in_points, size_words
 from testpour.models.effect import Effect
 from testpour.models.effects import effects
 from testpour.pooling.joinable import TIE, WHOLE
 from testpour.pooling.reading import PooledReading
-from testpour.study import Study
-from testpour.units import unit_words
-from testpour.wording import age_words, capital, count, first_few, in_html, listed
+from testpour.study.study import Study
 
 EVERY, MOST, SAME = "at every bench", "on average only", "taken as the same everywhere"
 TOGETHER, NOTHING, OPEN = "in all logs together", "no difference that counts", "cannot tell yet"

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import chi2
 
+from testpour.common.wording import listed
 from testpour.likelihood.posterior import sample
 from testpour.models.reading_model import model_of
 from testpour.models.terms import Term
 from testpour.pooling.reading import PooledReading
-from testpour.wording import listed
 
 # Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
 # agree, with three or four benches of six to twelve pours, one was said to.

@@ -6,11 +6,11 @@ from typing import Literal
 
 import pandas as pd
 
-from testpour.columns import Factor, Reading
+from testpour.common.problems import Problems
+from testpour.common.units import SCALES, measures
+from testpour.common.wording import count, table_html
 from testpour.pooling.sources import Source, Unread
-from testpour.problems import Problems
-from testpour.units import SCALES, measures
-from testpour.wording import count, table_html
+from testpour.study.columns import Factor, Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
 WHOLE = "log"  # the part that stands for all a bench gave

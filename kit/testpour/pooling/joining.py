@@ -7,14 +7,14 @@ from statistics import multimode
 import numpy as np
 import pandas as pd
 
+from testpour.common.problems import Problem
+from testpour.common.units import to_unit
+from testpour.common.wording import count
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import how_known
 from testpour.models.scales import widen
 from testpour.pooling.joinable import COLUMNS, WHOLE, PoolProblems, incompatible_columns, pool_declarations, reason, unjoinable
 from testpour.pooling.sources import Given, Source, open_sources
-from testpour.problems import Problem
-from testpour.units import to_unit
-from testpour.wording import count
 
 ENOUGH = 6  # equal readings of equal pours from which on they are no coincidence: a day and a grade may well agree
 ORDER = ("session", "made_at")

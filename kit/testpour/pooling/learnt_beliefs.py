@@ -5,12 +5,12 @@ from importlib.metadata import version
 
 import numpy as np
 
+from testpour.common.wording import count
 from testpour.models.beliefs import trade_beliefs
 from testpour.models.remainder import projected_on_expected
 from testpour.models.terms import TERMS
 from testpour.pooling.belief_file import FORM, KIND, PooledBeliefs
 from testpour.pooling.pooled_logs import PooledLogs
-from testpour.wording import count
 
 DIGITS = 6
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from testpour.common.threads import one_thread
 from testpour.pooling.belief_file import PooledBeliefs, write_beliefs
 from testpour.pooling.joining import join_logs
 from testpour.pooling.learnt_beliefs import pooled_beliefs
@@ -11,7 +12,6 @@ from testpour.pooling.pool_page import pool_html, write_page
 from testpour.pooling.pooled_logs import PooledLogs
 from testpour.pooling.reading import fit_pooled
 from testpour.pooling.sources import Given
-from testpour.threads import one_thread
 
 
 class Pool(PooledLogs):

@@ -4,13 +4,13 @@ from pathlib import Path
 
 from markupsafe import Markup
 
+from testpour.common.files import free_for, page_kind, put
+from testpour.common.pages import template
+from testpour.common.wording import count, in_html, table_html
 from testpour.exchange.data_link import image_link, versions
-from testpour.files import free_for, page_kind, put
-from testpour.pages import template
 from testpour.pooling.bench_chart import show_benches
 from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expected_in_words, too_few
 from testpour.pooling.pooled_logs import PooledLogs
-from testpour.wording import count, in_html, table_html
 
 HEADS = {
     EVERY: "Holds at every bench",

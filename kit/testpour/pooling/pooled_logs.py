@@ -6,6 +6,8 @@ from functools import cached_property
 
 import pandas as pd
 
+from testpour.common.problems import NoSuchName
+from testpour.common.units import to_unit
 from testpour.logbook.castings import Castings
 from testpour.models.fits import Fits
 from testpour.pooling.bench_words import (
@@ -21,9 +23,7 @@ from testpour.pooling.bench_words import (
 )
 from testpour.pooling.contradictions import Contradiction, contradiction_words, contradictions
 from testpour.pooling.reading import PooledReading
-from testpour.problems import NoSuchName
-from testpour.study import Study
-from testpour.units import to_unit
+from testpour.study.study import Study
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.columns import Reading
+from testpour.common.problems import NoSuchName
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.posterior import sample
 from testpour.likelihood.weights import normal_scores
@@ -23,7 +23,7 @@ from testpour.models.terms import design
 from testpour.pooling.belief_file import PooledBeliefs
 from testpour.pooling.climbing import Slope
 from testpour.pooling.draws import sample_pool
-from testpour.problems import NoSuchName
+from testpour.study.columns import Reading
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
 FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeAlias
 
+from testpour.common.problems import Problems
 from testpour.exchange.package_reading import read_package
 from testpour.exchange.unpacking import Package
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
-from testpour.problems import Problems
 
 # What a pool takes for one bench: a path, an open log or its castings, or a package that was read.
 Given: TypeAlias = str | Path | Castings | Logbook | Package
@@ -69,7 +69,7 @@ def _from_path(path):
     if not path.exists():
         raise FileNotFoundError("there is no such file or folder. Check the path.")
     if (path / "study.toml").is_file() or path.name == "study.toml":
-        from testpour.study_file import read_study
+        from testpour.study.study_file import read_study
 
         with closing(Logbook(read_study(path))) as log:
             return log.castings()

@@ -8,7 +8,7 @@ import pandas as pd
 
 from testpour.practice.algebraic_resin import Truth
 from testpour.practice.physical_resin import PhysicalTruth
-from testpour.study import Study
+from testpour.study.study import Study
 
 CHECK_EVERY = 4.0  # minutes between two looks at the pot
 RESIN_IN_POT = 120.0  # g weighed for one pot

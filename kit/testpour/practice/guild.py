@@ -11,7 +11,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.log_warnings import Caution
 from testpour.practice.practice import practice_resin
-from testpour.study import Study
+from testpour.study.study import Study
 
 SCALE_OFF = 0.06  # share by which a bench's catalyst is off, one standard deviation: invented
 THERMOMETER_OFF = 0.8  # degC, likewise

@@ -10,13 +10,13 @@ import pandas as pd
 from testpour.advice.candidates import free_factors
 from testpour.advice.prospect import states_of
 from testpour.advice.recommend import best_settings
+from testpour.common.problems import Problem
+from testpour.common.wording import count, in_hundred, in_markdown, table_html
 from testpour.logbook.castings import Castings
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import repeated, settings_table
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.wording import count, in_hundred, in_markdown, table_html
+from testpour.study.study import Study
 
 GRID = 5  # steps a free setting is tried at, for the best that could be reached
 

@@ -10,6 +10,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
+from testpour.common.problems import Problem
+from testpour.common.wording import listed
 from testpour.logbook.castings import Castings
 from testpour.models.scales import met_from_to
 from testpour.models.settings import settings_table
@@ -18,9 +20,7 @@ from testpour.practice.algebraic_resin import Truth, draw_truth
 from testpour.practice.bench_habits import POUR_SCATTER, USUAL_AGE, read_pour, weighed_dose
 from testpour.practice.hidden import DIFFICULTIES, Difficulty
 from testpour.practice.physical_resin import PhysicalTruth, draw_physical
-from testpour.problems import Problem
-from testpour.study import Study
-from testpour.wording import listed
+from testpour.study.study import Study
 
 if TYPE_CHECKING:
     from testpour.practice.lesson import Lesson

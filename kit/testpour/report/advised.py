@@ -10,13 +10,13 @@ from testpour.advice.chart import recipe_chart
 from testpour.advice.chart_page import recipe_lines
 from testpour.advice.conflicts import UNADVISED, Unadvised
 from testpour.advice.recommend import Recommendation, at_its_age, recommend, settings_words
+from testpour.common.units import show, unit_words
+from testpour.common.wording import NoResult, count
 from testpour.models.chance import chance_between
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.figures import show_chance
 from testpour.report.findings import figure_data, image_kind
-from testpour.units import show, unit_words
-from testpour.wording import NoResult, count
 
 MOST_ROOMS = 3
 Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log

@@ -6,16 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 
-from testpour.cautions import check_ends
+from testpour.common.problems import Problem
+from testpour.common.wording import about_age
 from testpour.models.ageing import NoHardness, thresholds
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.change import average_readings
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
-from testpour.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
-from testpour.problems import Problem
 from testpour.report.reading_curve import draw_average
-from testpour.wording import about_age
+from testpour.study.cautions import check_ends
+from testpour.study.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 
 SURE = 0.9  # share of castings that must meet the aim before the title says from when on
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least

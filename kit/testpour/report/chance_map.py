@@ -7,13 +7,13 @@ from matplotlib.patches import Rectangle
 from matplotlib.patheffects import withStroke
 
 from testpour.advice.candidates import allowed
-from testpour.cautions import check_ends
+from testpour.common.problems import Problem
+from testpour.common.wording import listed
 from testpour.models.chance import chance, chance_words, mean_and_interval
 from testpour.models.fits import Fits
 from testpour.models.settings import as_met, met_words, repeated, settings_table, stated_names
-from testpour.picture import INK, Picture, drawn_ends, label_axis, new_picture
-from testpour.problems import Problem
-from testpour.wording import listed
+from testpour.study.cautions import check_ends
+from testpour.study.picture import INK, Picture, drawn_ends, label_axis, new_picture
 
 STEPS = 31
 OUT = "refused, or likely to boil"

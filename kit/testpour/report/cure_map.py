@@ -5,13 +5,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from testpour.advice.asking import AskedTooMuch, checked_question
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_peak
 from testpour.models.fits import Fits
 from testpour.physics.casting import Casting
 from testpour.physics.lots import face_of, lots_at, resin_of
 from testpour.physics.slab import cure
-from testpour.picture import INK, LOG, SECOND, Picture, new_picture
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_peak
+from testpour.study.picture import INK, LOG, SECOND, Picture, new_picture
 
 LOTS = 16
 POINTS = 240

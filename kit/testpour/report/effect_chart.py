@@ -8,15 +8,15 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 from matplotlib.typing import FillStyleType
 
+from testpour.common.problems import Problem
+from testpour.common.wording import age_words
 from testpour.models.change import good_words
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scatter import scatter
-from testpour.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, label_axis, new_picture
-from testpour.problems import Problem
 from testpour.report.reading_curve import draw_known
-from testpour.wording import age_words
+from testpour.study.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, label_axis, new_picture
 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),

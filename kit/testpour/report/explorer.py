@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.recommend import Recommendation
-from testpour.caution_rules import rules, side_of, words_of
-from testpour.columns import Factor
+from testpour.common.units import unit_words
+from testpour.common.wording import age_words, capital
 from testpour.likelihood.weights import normal_scores
 from testpour.models.chance import UNTOLD
 from testpour.models.change import good_grades
@@ -21,8 +21,8 @@ from testpour.models.fits import Fits, narrowing
 from testpour.models.scales import ADIABATIC_RISE, met_from_to
 from testpour.models.terms import design
 from testpour.report.advised import Advice, room_words
-from testpour.units import unit_words
-from testpour.wording import age_words, capital
+from testpour.study.caution_rules import rules, side_of, words_of
+from testpour.study.columns import Factor
 
 MOST_STOPS = 150  # of one slider
 MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit

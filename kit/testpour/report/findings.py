@@ -8,17 +8,17 @@ import pandas as pd
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
 from testpour.causes.why_all import EveryAnswer
+from testpour.common.pages import day_words
+from testpour.common.units import unit_words
+from testpour.common.wording import capital, count, in_hundred
 from testpour.exchange.data_link import image_link
 from testpour.logbook.castings import Castings
 from testpour.models.check import check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
-from testpour.pages import day_words
-from testpour.picture import Picture
 from testpour.report.figures import show_effects, show_pours, show_reading
-from testpour.study import Study
-from testpour.units import unit_words
-from testpour.wording import capital, count, in_hundred
+from testpour.study.picture import Picture
+from testpour.study.study import Study
 
 LISTED = 60  # pours in the table, the last ones; the data hold all
 CHECKED = 60  # pours of a reading up to which each is foretold from the others

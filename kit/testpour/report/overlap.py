@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from testpour.columns import Factor, Reading
+from testpour.common.wording import listed
 from testpour.models.change import good_grades, good_words
 from testpour.models.fits import Fits
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import held_settings
-from testpour.study import Study
-from testpour.wording import listed
+from testpour.study.columns import Factor, Reading
+from testpour.study.study import Study
 
 
 @dataclass(frozen=True)

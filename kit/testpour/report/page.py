@@ -13,20 +13,20 @@ from typing import Any, Literal
 from markupsafe import Markup
 
 from testpour.advice.recommend import Recommendation
-from testpour.caution_rules import safety_text
+from testpour.common.files import free_for, marked, page_kind, put
+from testpour.common.pages import repeats, template
+from testpour.common.threads import one_thread
+from testpour.common.toml_file import own_text
+from testpour.common.wording import in_html, visible
 from testpour.exchange.data_link import data_link, to_csv, versions
-from testpour.files import free_for, marked, page_kind, put
 from testpour.logbook.photos import Photo
 from testpour.models.fits import Fits
-from testpour.pages import repeats, template
 from testpour.report import advised, findings
 from testpour.report.explorer import explorer
 from testpour.report.page_changes import changes, earlier_statements, statements
 from testpour.report.page_log import json_for_page, page_data
 from testpour.report.photographs import photographs, pictured
-from testpour.threads import one_thread
-from testpour.toml_file import own_text
-from testpour.wording import in_html, visible
+from testpour.study.caution_rules import safety_text
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
 PAGE = page_kind("findings page")

@@ -6,15 +6,15 @@ from pathlib import Path
 from typing import Any, Literal
 
 from testpour.advice.recommend import Recommendation
+from testpour.common.units import show, to_unit
+from testpour.common.wording import count, first_few, listed, signed
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
 from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.page_log import NoLogInside, read_page_data
-from testpour.study import Study
-from testpour.units import show, to_unit
-from testpour.wording import count, first_few, listed, signed
+from testpour.study.study import Study
 
 OWN = (*LEFT_OUT, "note", "entry")  # columns that no result depends on
 LEAST = 0.05  # smallest change of a chance that is reported

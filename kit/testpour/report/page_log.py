@@ -11,13 +11,13 @@ import pandas as pd
 from jinja2.utils import htmlsafe_json_dumps
 from markupsafe import Markup
 
+from testpour.common.problems import NoSuchFile, Problem
+from testpour.common.text_file import DEEPEST, TextProblem, json_depth, read_bytes
 from testpour.exchange.data_link import LEFT_OUT
 from testpour.logbook.castings import Castings
-from testpour.problems import NoSuchFile, Problem
-from testpour.study import StudyProblems
-from testpour.study_file import as_table as study_table
-from testpour.study_file import study_from
-from testpour.text_file import DEEPEST, TextProblem, json_depth, read_bytes
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import as_table as study_table
+from testpour.study.study_file import study_from
 
 FORMAT = 1
 LARGEST = 100_000_000  # bytes of a page; forty photographs take a fifth of it

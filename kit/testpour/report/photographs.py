@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from typing import Any
 
+from testpour.common.wording import age_words
 from testpour.logbook.castings import Castings
 from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
-from testpour.wording import age_words
 
 SIZES = (320, 240, 200, 160, 120)  # pixels wide, tried in turn until all fit; a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well

@@ -2,10 +2,10 @@
 
 from matplotlib.lines import Line2D
 
+from testpour.common.problems import Problem
 from testpour.logbook.castings import Castings
-from testpour.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
 from testpour.planning.plan import Plan
-from testpour.problems import Problem
+from testpour.study.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
 
 MOST = 5  # settings drawn against one another; more would be too small to read
 COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")

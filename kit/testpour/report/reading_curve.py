@@ -7,16 +7,16 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from testpour.cautions import check_ends
-from testpour.columns import Reading
+from testpour.common.problems import Problem
+from testpour.common.wording import age_words
 from testpour.models.change import average_readings
 from testpour.models.effects import effects, hours_poured
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import held_settings, settings_table
 from testpour.models.terms import HOURS, OVEN, REFERENCE, one_post_cure
-from testpour.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
-from testpour.problems import Problem
-from testpour.wording import age_words
+from testpour.study.cautions import check_ends
+from testpour.study.columns import Reading
+from testpour.study.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
 
 POINTS = 81
 

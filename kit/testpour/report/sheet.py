@@ -10,17 +10,17 @@ from markupsafe import Markup
 
 from testpour.advice.conflicts import UNADVISED
 from testpour.advice.recommend import settings_words
-from testpour.caution_rules import safety_text
-from testpour.files import free_for, page_kind, put
+from testpour.common.files import free_for, page_kind, put
+from testpour.common.pages import PAPERS, dated, refuse_paper, template
+from testpour.common.problems import Problem
+from testpour.common.units import to_unit
+from testpour.common.wording import count, in_html, in_hundred, listed
 from testpour.models.chance import chance_words
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.models.settings import held_settings, repeated, settings_table
-from testpour.pages import PAPERS, dated, refuse_paper, template
-from testpour.problems import Problem
 from testpour.report import advised, findings
-from testpour.units import to_unit
-from testpour.wording import count, in_html, in_hundred, listed
+from testpour.study.caution_rules import safety_text
 
 FINDINGS = 3
 BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words

@@ -6,17 +6,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
+from testpour.common.problems import Problem
+from testpour.common.units import unit_words
+from testpour.common.wording import in_markdown, listed, signed, table_html
 from testpour.models.change import change, change_unit, good_words, in_points
 from testpour.models.compare import LEVEL, SURE
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.models.settings import settings_table
-from testpour.picture import Picture
-from testpour.problems import Problem
 from testpour.report.effect_chart import draw_studies
 from testpour.report.overlap import Overlap, judging_study, overlap_of
-from testpour.units import unit_words
-from testpour.wording import in_markdown, listed, signed, table_html
+from testpour.study.picture import Picture
 
 APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone

@@ -5,13 +5,13 @@ from pathlib import Path
 from typing import Literal
 
 from testpour.causes.whole_log import good_pours
+from testpour.common.problems import Problem
+from testpour.common.wording import count
 from testpour.models.fits import Fits
-from testpour.problems import Problem
 from testpour.report.advised import chance_figure, rooms
 from testpour.report.figures import show_effects
 from testpour.report.findings import figure_data
 from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
-from testpour.wording import count
 
 MOST = 16  # benches with a line of their own; the others share the last one
 ROOMS = 2

@@ -31,7 +31,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
 from testpour.logbook.log_warnings import Caution
 from testpour.models.fits import fit_castings
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 WRONG = 0.1  # share of answers that are wrong
 NAIL = 50  # Shore D below which a casting is soft to finger and nail, whatever was asked of it; common practice, no source

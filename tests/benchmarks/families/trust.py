@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import beta
 
-from testpour.wording import count, in_hundred
+from testpour.common.wording import count, in_hundred
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,7 +17,7 @@ import pandas as pd
 from families.bench import READINGS
 from families.hidden import CHOSEN, draw_hidden, grid
 from testpour.logbook.castings import Castings
-from testpour.study_file import read_study
+from testpour.study.study_file import read_study
 
 HERE = Path(__file__).parent
 ROOMS, DEPTHS = (17.0, 23.0), (7.0, 15.0)

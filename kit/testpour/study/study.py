@@ -8,10 +8,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from testpour.columns import Factor, Reading
-from testpour.problems import NoSuchName, Problems, noted
-from testpour.units import show
-from testpour.wording import at_age, in_markdown, shortened
+from testpour.common.problems import NoSuchName, Problems, noted
+from testpour.common.units import show
+from testpour.common.wording import at_age, in_markdown, shortened
+from testpour.study.columns import Factor, Reading
 
 # Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")

@@ -15,8 +15,8 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties, findfont, get_font
 
-from testpour.columns import Column, Factor, Reading
-from testpour.wording import capital
+from testpour.common.wording import capital
+from testpour.study.columns import Column, Factor, Reading
 
 # Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
 # seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.

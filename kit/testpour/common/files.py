@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 from html import escape, unescape
 from pathlib import Path
 
-from testpour.problems import MayNotWrite, NameTaken, NoSuchFile, Problem
-from testpour.wording import visible
+from testpour.common.problems import MayNotWrite, NameTaken, NoSuchFile, Problem
+from testpour.common.wording import visible
 
 NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg", ".csv", ".xlsx", ".zip"}  # what a page may not be named: nothing would open it
 HEAD = 2000  # bytes of a file in which its mark stands

@@ -13,14 +13,14 @@ from hypothesis import strategies as st
 from testpour.bench.amounts import WeighOutProblems
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.weighing import weigh_out
-from testpour.caution_rules import Cautions, rules, safety_text
-from testpour.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
-from testpour.mixing import _cup, check_note, check_resin, check_study
+from testpour.common.problems import NoSuchName
+from testpour.common.units import UnitProblem
 from testpour.planning.pour_cautions import by_pour
-from testpour.problems import NoSuchName
-from testpour.study import StudyProblems
-from testpour.study_file import study_from
-from testpour.units import UnitProblem
+from testpour.study.caution_rules import Cautions, rules, safety_text
+from testpour.study.cautions import check_ends, check_gel_time, check_peak, check_settings, check_shares, check_table
+from testpour.study.mixing import _cup, check_note, check_resin, check_study
+from testpour.study.study import StudyProblems
+from testpour.study.study_file import study_from
 
 # Limits as stated by the sources named beside them in cautions.toml: 1 to 2.5 % is the range of a supplier data
 # sheet (pre-accelerated orthophthalic resin), 4 % that of a supplier's buying guide, 15 °C that of a data sheet,

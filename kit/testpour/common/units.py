@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from testpour.problems import Problem
-from testpour.wording import capital, shortened
+from testpour.common.problems import Problem
+from testpour.common.wording import capital, shortened
 
 if TYPE_CHECKING:
     from pint import UnitRegistry

@@ -7,7 +7,7 @@ import pytest
 from threadpoolctl import threadpool_info, threadpool_limits
 
 import testpour as tp
-from testpour.threads import one_thread
+from testpour.common.threads import one_thread
 
 
 def threads():

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any, Literal
 
-from testpour.problems import NoSuchName
-from testpour.toml_file import own_toml
-from testpour.wording import in_html
+from testpour.common.problems import NoSuchName
+from testpour.common.toml_file import own_toml
+from testpour.common.wording import in_html
 
 KINDS = ("bench", "page", "notebook")
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
@@ -113,7 +113,7 @@ def one_text(texts: Sequence[str]) -> str:
 
 def rules() -> dict[str, Any]:
     """The tables of `cautions.toml`: limits, other_resins, parts, topics, deference."""
-    return own_toml("cautions.toml")
+    return own_toml("study/cautions.toml")
 
 
 def side_of(limit: Mapping[str, Any]) -> Literal["above", "below", "from"]:

@@ -5,7 +5,7 @@ import zipfile
 import zlib
 from pathlib import Path
 
-from testpour.text_file import TextProblem, read_bytes
+from testpour.common.text_file import TextProblem, read_bytes
 
 MEMBERS = 5_000
 METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)

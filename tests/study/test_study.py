@@ -12,14 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from IPython.utils.capture import capture_output
 
-from testpour.catalogue import catalogue
-from testpour.problems import NoSuchName
-from testpour.study import Aim, Study, StudyProblems
-from testpour.study_file import read_study, save_study, study_from
-from testpour.toml_file import _mistakes
+from testpour.common.problems import NoSuchName
+from testpour.common.toml_file import _mistakes
+from testpour.study.catalogue import catalogue
+from testpour.study.study import Aim, Study, StudyProblems
+from testpour.study.study_file import read_study, save_study, study_from
 
-ROOT = Path(__file__).parents[1]
-DEMO, NEW = ROOT / "datasets" / "demo-study", ROOT / "kit" / "testpour" / "new_study.toml"
+ROOT = Path(__file__).parents[2]
+DEMO, NEW = ROOT / "datasets" / "demo-study", ROOT / "kit" / "testpour" / "study" / "new_study.toml"
 LEAST = {"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}
 
 
@@ -198,16 +198,16 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
     """IPython shows what `_render_traceback_` gives in place of the traceback (IPython.core.interactiveshell)."""
     shell = pytest.importorskip("IPython.core.interactiveshell").InteractiveShell.instance()
     with capture_output() as shown:
-        shell.run_cell("from testpour.study_file import study_from\nstudy_from({'a': 1, 'b': 2, 'factors': {'catalyst': {'step': -1}}})")
+        shell.run_cell("from testpour.study.study_file import study_from\nstudy_from({'a': 1, 'b': 2, 'factors': {'catalyst': {'step': -1}}})")
     said = shown.stdout + shown.stderr
     assert "Traceback" not in said and "study_file.py" not in said
     assert said.count("\n- ") == 4 and "[a] is" in said and "[b] is" in said and "step -1 is below 0" in said
 
 
 @pytest.mark.parametrize("cell, says", [
-    ("from testpour.units import to_unit\nto_unit('7 dl', '%')",
+    ("from testpour.common.units import to_unit\nto_unit('7 dl', '%')",
      "UnitProblem: value: '7 dl' does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g."),
-    ("from testpour.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
+    ("from testpour.common.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
     ("import testpour as tp\ntp.example_study().reading('tac')",
      "NoSuchName: No reading 'tac' in this study; it has gel_time, peak_temperature, tack, hardness, defects."),
     ("from testpour.planning.problem import PlanConflict\nraise PlanConflict(['One.', 'Two.'])", "PlanConflict: One. Two."),

@@ -5,8 +5,8 @@ import datetime as dt
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
-from testpour.problems import Problem
-from testpour.wording import count, visible
+from testpour.common.problems import Problem
+from testpour.common.wording import count, visible
 
 PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/ASME Y14.1 size A
 

@@ -3,9 +3,9 @@
 import re
 from functools import cache
 
-from testpour.caution_rules import Cautions, rules
-from testpour.materials import containers
-from testpour.study import Study
+from testpour.study.caution_rules import Cautions, rules
+from testpour.study.materials import containers
+from testpour.study.study import Study
 
 SOLVENT = (
     "Peroxide and acetone or another solvent must not meet: what forms can explode at a knock. Leave the solvent out, and "

@@ -11,9 +11,9 @@ import pandas as pd
 import pytest
 
 import testpour as tp
-from testpour.arguments import KINDS, _kinds, checked
-from testpour.problems import Problem
-from testpour.study import Study
+from testpour.common.arguments import KINDS, _kinds, checked
+from testpour.common.problems import Problem
+from testpour.study.study import Study
 
 
 def functions():
@@ -156,5 +156,5 @@ def test_a_gap_in_a_table_is_let_in_as_a_name():
 
 
 def test_a_first_use_of_a_name_still_costs_no_more_than_its_module():
-    code = "import testpour, sys; assert 'testpour.arguments' not in sys.modules; testpour.Study; assert 'testpour.arguments' not in sys.modules"
+    code = "import testpour, sys; assert 'testpour.common.arguments' not in sys.modules; testpour.Study; assert 'testpour.common.arguments' not in sys.modules"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -9,8 +9,8 @@ from os import PathLike
 from types import FunctionType
 from typing import Any, TypeVar
 
-from testpour.problems import Problem
-from testpour.wording import listed, shortened
+from testpour.common.problems import Problem
+from testpour.common.wording import listed, shortened
 
 F = TypeVar("F", bound=Callable[..., Any])
 

@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from testpour.catalogue import catalogue, declare
-from testpour.columns import Column, ColumnProblem, Factor, Reading
-from testpour.units import UnitProblem, to_unit
+from testpour.common.units import UnitProblem, to_unit
+from testpour.study.catalogue import catalogue, declare
+from testpour.study.columns import Column, ColumnProblem, Factor, Reading
 
 FACTORS, READINGS = catalogue()["factors"], catalogue()["readings"]
 EVERY = [*FACTORS.values(), *READINGS.values()]

@@ -7,11 +7,11 @@ from dataclasses import replace
 from difflib import get_close_matches
 from typing import Any, Literal, get_args, get_origin, get_type_hints
 
-from testpour.catalogue import TRADE, catalogue, declare
-from testpour.columns import C, Column, ColumnProblem, Factor, Reading
-from testpour.study import TAKEN
-from testpour.units import UnitProblem, measures
-from testpour.wording import shortened
+from testpour.common.units import UnitProblem, measures
+from testpour.common.wording import shortened
+from testpour.study.catalogue import TRADE, catalogue, declare
+from testpour.study.columns import C, Column, ColumnProblem, Factor, Reading
+from testpour.study.study import TAKEN
 
 FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
 SHORTEST = 3  # letters of a word that may stand for a longer one: cat

@@ -5,11 +5,11 @@ from dataclasses import fields, replace
 from functools import cache
 from typing import Any
 
-from testpour.columns import C, Column, ColumnProblem, Factor, Reading, truth
-from testpour.problems import noted
-from testpour.toml_file import own_toml
-from testpour.units import SCALES, UnitProblem, measures, shown_unit, to_unit
-from testpour.wording import shortened
+from testpour.common.problems import noted
+from testpour.common.toml_file import own_toml
+from testpour.common.units import SCALES, UnitProblem, measures, shown_unit, to_unit
+from testpour.common.wording import shortened
+from testpour.study.columns import C, Column, ColumnProblem, Factor, Reading, truth
 
 # The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
 TRADE = (
@@ -31,7 +31,7 @@ WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"),
 @cache
 def catalogue() -> dict[str, dict[str, Any]]:
     """The trade's own declarations: ``{"factors": {name: Factor}, "readings": {name: Reading}}``."""
-    raw = own_toml("catalogue.toml")
+    raw = own_toml("study/catalogue.toml")
     kinds: dict[str, type[Column]] = {"factors": Factor, "readings": Reading}
     return {section: {name: declare(kind, name, entry) for name, entry in raw[section].items()} for section, kind in kinds.items()}
 

@@ -8,17 +8,17 @@ from difflib import get_close_matches
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from testpour.catalogue import catalogue
-from testpour.caution_rules import Cautions, rules, side_of, words_of
-from testpour.mixing import check_study, role_of
-from testpour.units import show, to_unit
-from testpour.wording import capital
+from testpour.common.units import show, to_unit
+from testpour.common.wording import capital
+from testpour.study.catalogue import catalogue
+from testpour.study.caution_rules import Cautions, rules, side_of, words_of
+from testpour.study.mixing import check_study, role_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from testpour.columns import Reading
-    from testpour.study import Study
+    from testpour.study.columns import Reading
+    from testpour.study.study import Study
 
 ASIDE = ("age", "session")  # columns of a settings table that are not settings
 SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit

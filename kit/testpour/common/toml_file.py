@@ -7,8 +7,8 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from testpour.text_file import TextProblem, read_text
-from testpour.wording import shortened
+from testpour.common.text_file import TextProblem, read_text
+from testpour.common.wording import shortened
 
 LARGEST = 500_000  # bytes; a study of fifty factors with long notes takes a tenth of it
 LONGEST_NAME = 60  # dots in a name; the time to read one grows with their square

@@ -5,11 +5,11 @@ from collections.abc import Iterable
 from fractions import Fraction
 from typing import Any
 
-from testpour.caution_rules import Cautions
-from testpour.cautions import check_batch
-from testpour.problems import noted
-from testpour.units import show, to_number, to_unit
-from testpour.wording import capital
+from testpour.common.problems import noted
+from testpour.common.units import show, to_number, to_unit
+from testpour.common.wording import capital
+from testpour.study.caution_rules import Cautions
+from testpour.study.cautions import check_batch
 
 HALF = Fraction(1, 2)
 GRAMS = ("g", 1.0)

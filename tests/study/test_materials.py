@@ -2,15 +2,15 @@
 
 import pytest
 
-from testpour.materials import (
+from testpour.common.problems import NoSuchName
+from testpour.common.units import UnitProblem
+from testpour.study.materials import (
     container,
     containers,
     drops_to_mass,
     to_mass,
     to_volume,
 )
-from testpour.problems import NoSuchName
-from testpour.units import UnitProblem
 
 # Printed handbook table (G. Orbelian, Essential Surfing, as quoted in an online forum): nominal catalyst % and
 # cc of catalyst per US quart of resin. The table is rounded to whole cc, hence a tolerance of a tenth.

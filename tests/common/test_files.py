@@ -17,18 +17,18 @@ from testpour.app.command import main
 from testpour.bench.bench_sheet import bench_sheet
 from testpour.bench.labels import labels
 from testpour.bench.planned import keep
+from testpour.common.files import Kind, name_new, page_kind, put
+from testpour.common.problems import Problem
 from testpour.exchange.export import write_sheet
 from testpour.exchange.package import write_package
 from testpour.exchange.package_reading import read_package
-from testpour.files import Kind, name_new, page_kind, put
 from testpour.logbook.backup import back_up
 from testpour.models.fits import fit_castings
 from testpour.pooling.pool import pool
-from testpour.problems import Problem
 from testpour.report.page import findings_page
 from testpour.report.sheet import handout
 from testpour.report.wall import wall_summary
-from testpour.study_file import save_study
+from testpour.study.study_file import save_study
 
 KIT = Path(testpour.__file__).parent
 # Each writer: the module it writes in, the ending of its file, and how it is asked. "new": it never replaces.

@@ -8,15 +8,15 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from testpour.catalogue import amount, catalogue
-from testpour.columns import ColumnProblem, Factor, Reading
-from testpour.declared_columns import columns_of, refuse_alike
-from testpour.files import Kind, put
-from testpour.problems import NoSuchFile, noted
-from testpour.study import Aim, Study, StudyProblems
-from testpour.toml_file import TomlProblem, read_toml
-from testpour.units import UnitProblem
-from testpour.wording import ESCAPED, numbered, shortened
+from testpour.common.files import Kind, put
+from testpour.common.problems import NoSuchFile, noted
+from testpour.common.toml_file import TomlProblem, read_toml
+from testpour.common.units import UnitProblem
+from testpour.common.wording import ESCAPED, numbered, shortened
+from testpour.study.catalogue import amount, catalogue
+from testpour.study.columns import ColumnProblem, Factor, Reading
+from testpour.study.declared_columns import columns_of, refuse_alike
+from testpour.study.study import Aim, Study, StudyProblems
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
             "ready": dict}

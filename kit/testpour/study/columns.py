@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
-from testpour.problems import Problem
-from testpour.units import SPELLINGS, UnitProblem, show, shown_unit, to_unit, unit_words
-from testpour.wording import shortened
+from testpour.common.problems import Problem
+from testpour.common.units import SPELLINGS, UnitProblem, show, shown_unit, to_unit, unit_words
+from testpour.common.wording import shortened
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -10,9 +10,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
-from testpour.problems import NoSuchName
-from testpour.toml_file import own_toml
-from testpour.units import UnitProblem, to_number, to_unit
+from testpour.common.problems import NoSuchName
+from testpour.common.toml_file import own_toml
+from testpour.common.units import UnitProblem, to_number, to_unit
 
 RESIN_DENSITY = 1.10
 MASSES = "200 g, 8 oz or 350 mL"  # how one is written
@@ -97,7 +97,7 @@ class Container:
 @cache
 def containers() -> tuple[Container, ...]:
     """Every plastic that has a code, in the order of the codes."""
-    raw = own_toml("containers.toml")
+    raw = own_toml("study/containers.toml")
     return tuple(Container(**{**entry, "also": tuple(entry["also"])}) for entry in raw["containers"])
 
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from testpour.common.units import UnitProblem, beside_field, show, to_number, to_unit
 from testpour.panels.numbers import with_fahrenheit
-from testpour.units import UnitProblem, beside_field, show, to_number, to_unit
 
 # Exact by definition: inch 25.4 mm, avoirdupois pound 453.59237 g and ounce a sixteenth of it (international
 # yard and pound agreement, 1959); US liquid gallon 231 cubic inches, a fluid ounce a 128th of it (NIST Handbook
