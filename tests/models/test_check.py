@@ -326,21 +326,23 @@ def test_how_closely_repeats_agree_by_hand():
     assert few[0] == (3, pytest.approx(chi2.cdf(0.06 / (0.022 + 0.01 + 0.0012), 3))) and few[1][0] == 2 and np.isnan(few[1][1])
 
 
-@pytest.mark.parametrize("reading, terms, coefficient, high, says", [
-    ("gel_time", ["level", "catalyst"], -0.75, 1.0, "1 % catalyst had gone in, not 2 %."),
-    ("gel_time", ["level", "catalyst"], -0.75, np.inf, "1 % catalyst had gone in, not 2 %."),  # not gelled by then
-    ("gel_time", ["level", "catalyst"], -0.5, 1.0, "0.7 % catalyst had gone in, not 2 %."),  # 2 exp(-0.75 ln 2 / 0.5) = 0.71
-    ("gel_time", ["level", "catalyst"], -0.3, 1.0, ""),  # an eighth of it is no slip
-    ("gel_time", ["level", "catalyst"], -5.5, 1.0, ""),  # nine tenths of it neither
-    ("gel_time", ["level", "catalyst", "catalyst_bend"], -0.75, 1.0, ""),
-    ("gel_time", ["level"], -0.75, 1.0, ""), ("hardness", ["level", "catalyst"], -0.75, 1.0, ""),
+@pytest.mark.parametrize("reading, factor, power, spread, high, says", [
+    ("gel_time", "catalyst", -0.75, 0.0, 1.0, "1 % catalyst had gone in, not 2 %."),
+    ("gel_time", "catalyst", -0.75, 0.0, np.inf, "1 % catalyst had gone in, not 2 %."),  # not gelled by then
+    ("gel_time", "catalyst", -0.5, 0.0, 1.0, "0.7 % catalyst had gone in, not 2 %."),  # 2 exp(-0.75 ln 2 / 0.5) = 0.71
+    ("gel_time", "catalyst", -0.75, 0.3, 1.0, "1 % catalyst had gone in, not 2 %."), ("gel_time", "catalyst", -0.75, 0.4, 1.0, ""),  # two spreads are 0.8
+    ("gel_time", "catalyst", -0.3, 0.0, 1.0, ""),  # an eighth of it is no slip
+    ("gel_time", "catalyst", -5.5, 0.0, 1.0, ""),  # nine tenths of it neither
+    ("gel_time", "pigment", -0.75, 0.0, 1.0, ""), ("hardness", "catalyst", -0.75, 0.0, 1.0, ""),
 ])
-def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, terms, coefficient, high, says):
+def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, factor, power, spread, high, says):
     """Read is 2 to the power 0.75 of what is expected: with a power of -0.75 as if half the catalyst had gone in."""
+    def mean(rows):
+        return np.array([[2.9], [3.1]]) + (power + spread * np.array([[-1.0], [1.0]])) * np.log(rows["catalyst"].to_numpy() / 2)
+
     seen = np.exp(3 + 0.75 * np.log(2))
     fit = SimpleNamespace(reading=catalogue()["readings"][reading], rows=pd.DataFrame({"catalyst": [2.0], "low": [seen], "high": [seen * high], "age": 24.0}),
-                          believed=SimpleNamespace(terms=[SimpleNamespace(name=term) for term in terms]), mean=lambda rows: np.array([[2.9], [3.1]]),
-                          posterior=SimpleNamespace(coefficients=np.full((2, len(terms)), coefficient)), study=GEL)
+                          believed=SimpleNamespace(factors={factor}), mean=mean, study=GEL)
     assert _catalyst_that_would_fit(fit, 0) == (f"That is as if {says}" if says else "")
 
 
