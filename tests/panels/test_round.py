@@ -5,6 +5,7 @@ import shutil
 import threading
 import time
 from importlib.resources import files
+from types import SimpleNamespace
 
 import pandas as pd
 import pytest
@@ -13,7 +14,7 @@ import testpour as tp
 from testpour.advice.batch import NextPours
 from testpour.common.wording import count
 from testpour.exchange.folder import make_folder
-from testpour.panels import jobs
+from testpour.panels import jobs, today
 from testpour.panels.numbers import Field, Typed, typed_number
 from testpour.panels.panel import in_words
 from testpour.study.caution_rules import Cautions
@@ -223,6 +224,19 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
     said = at.tap("pour")
     assert said.startswith("P11 is ready in session S3")
     assert at.panel.form.state["cards"][0]["pour"] == "P11"
+
+
+@pytest.mark.parametrize("needed, refuted, peak, told", [
+    (True, "The log's own peaks do not follow this calculation.", {"peak_temperature": 108.0}, False),
+    (True, "The log's own peaks do not follow this calculation.", {"peak_temperature": 112.0}, True),
+    (True, "", {"peak_temperature": 108.0}, True), (True, "The trade's do not.", {}, True), (False, "", {"peak_temperature": 112.0}, False),
+])
+def test_layers_are_offered_where_one_pour_is_hot_and_the_log_decides_where_it_knows_better(needed, refuted, peak, told, monkeypatch):
+    """Held against 110 °C, below which the log foretells nine peaks in ten or does not."""
+    layers = SimpleNamespace(needed=needed, refuted=refuted, bound=110.0, sentence=lambda: "As two layers ...", caution="It may sag.")
+    monkeypatch.setattr(tp, "two_layers", lambda fits, settings: layers)
+    advice = SimpleNamespace(settings={}, predicted=pd.DataFrame({"high": pd.Series(peak, dtype=float)}))
+    assert (today._in_layers(None, advice) is not None) is told
 
 
 @pytest.mark.slow

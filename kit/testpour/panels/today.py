@@ -253,12 +253,16 @@ def _answer(advice, chances):
 
 
 def _in_layers(fits, advice):
-    """Two layers in place of one hot pour, and when to pour the second; of a depth that is refused, why that cannot be told."""
+    """Two layers in place of one hot pour, and when to pour the second; of a depth that is refused, why that cannot be told.
+
+    Whether it is hot is for the log to say where its peaks do not follow the calculation.
+    """
     try:
         layers = tp.two_layers(fits, advice.settings)
     except AskedTooMuch as problem:
         return text(f"When to pour it in two layers cannot be told. {' '.join(problem.problems)}") if advice.cautions.refusals else None
-    return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed else None
+    cool = layers.refuted and advice.predicted["high"].get("peak_temperature", float("inf")) < layers.bound
+    return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed and not cool else None
 
 
 def today_panel(folder: str | Path = ".") -> TodayPanel:
