@@ -41,7 +41,7 @@ WRITERS = {
     "labels": ("bench/labels", ".html", lambda made, path: made["labels"].save(path)),
     "pool page": ("pooling/pool_page", ".html", lambda made, path: made["pool"].page(path)),
     "beliefs": ("pooling/belief_file", ".toml", lambda made, path: made["pool"].beliefs(path)),
-    "study": ("study_file", ".toml", lambda made, path: save_study(made["study"], path)),
+    "study": ("study/study_file", ".toml", lambda made, path: save_study(made["study"], path)),
     "csv": ("exchange/export", ".csv", lambda made, path: write_sheet(made["castings"], path)),
     "xlsx": ("exchange/export", ".xlsx", lambda made, path: write_sheet(made["castings"], path)),
     "parquet": ("exchange/export", ".parquet", lambda made, path: write_sheet(made["castings"], path)),
@@ -55,11 +55,11 @@ ONLY_NEW = {
 PLACED = {"logbook/photos", "bench/planned", "exchange/folder", "panels/workshop", "panels/study_text"}  # they choose their own names; tests of their own
 # May use the disk otherwise: in a folder of their own that nobody looks at yet, or in a file nobody else has.
 BARE = {
-    "files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"},
-    "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "archive": {"ZipFile"},
+    "common/files": {"replace", "rename", "link", "open"}, "app/claim": {"open"}, "app/lab": {"write_text", "open"},
+    "exchange/folder": {"write_text", "copyfile", "move", "rename"}, "common/archive": {"ZipFile"},
     "exchange/package": {"write_bytes", "ZipFile", "writestr"}, "exchange/unpacking": {"write_bytes", "copyfile"},
     "logbook/database": {"open"},
-    "exchange/export": {"ZipFile", "open"}, "text_file": {"open"}, "logbook/logfile": {"open"},
+    "exchange/export": {"ZipFile", "open"}, "common/text_file": {"open"}, "logbook/logfile": {"open"},
     "panels/study_text": {"write_bytes"},
 }
 ALIKE = {"open", "replace", "copy", "move", "rename", "link", "put"}  # names that others than files have
@@ -333,7 +333,7 @@ def test_every_writer_is_in_this_list():
     users, tried = set(), {module for module, *_ in (*WRITERS.values(), *ONLY_NEW.values())} | PLACED
     for path in KIT.rglob("*.py"):
         module, called = path.relative_to(KIT).with_suffix("").as_posix(), set(calls(path))
-        users |= {module} if called & {"put", "overwrite", "name_new"} and module != "files" else set()
+        users |= {module} if called & {"put", "overwrite", "name_new"} and module != "common/files" else set()
         bare = called & (WRITES | {"open", "replace"}) - ({"replace"} if "from dataclasses import" in path.read_text("utf-8") else set())
         assert bare <= BARE.get(module, set()), f"{module} writes by {bare}"
     assert users == tried
