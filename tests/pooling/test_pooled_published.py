@@ -17,8 +17,8 @@ FLAT = {"mean": 0.0, "sd": 1e7}
 
 
 def benches_of(castings_of, y, bench, session):
-    """One log a bench, its only reading a plain number without steps."""
-    study = study_from({"factors": {"catalyst": {}}, "readings": {"amount": {"unit": "", "scale": "plain"}}})
+    """One log a bench, its only reading a plain number in a unit, so that whole ones are not taken for counts."""
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"amount": {"unit": "g", "scale": "plain"}}})
     logs = {}
     for name in dict.fromkeys(bench):
         mine = np.flatnonzero(np.asarray(bench) == name)
