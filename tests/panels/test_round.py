@@ -227,16 +227,28 @@ def test_today_is_the_recommendation_and_its_weigh_out(poured, hand):
 
 
 @pytest.mark.parametrize("needed, refuted, peak, told", [
-    (True, "The log's own peaks do not follow this calculation.", {"peak_temperature": 108.0}, False),
-    (True, "The log's own peaks do not follow this calculation.", {"peak_temperature": 112.0}, True),
-    (True, "", {"peak_temperature": 108.0}, True), (True, "The trade's do not.", {}, True), (False, "", {"peak_temperature": 112.0}, False),
+    (True, "The log's own peaks do not follow this calculation.", {"peak temperature": 108.0}, False),
+    (True, "The log's own peaks do not follow this calculation.", {"peak temperature": 112.0}, True),
+    (True, "", {"peak temperature": 108.0}, True), (True, "The trade's do not.", {}, True), (False, "", {"peak temperature": 112.0}, False),
 ])
 def test_layers_are_offered_where_one_pour_is_hot_and_the_log_decides_where_it_knows_better(needed, refuted, peak, told, monkeypatch):
     """Held against 110 °C, below which the log foretells nine peaks in ten or does not."""
     layers = SimpleNamespace(needed=needed, refuted=refuted, bound=110.0, sentence=lambda: "As two layers ...", caution="It may sag.")
     monkeypatch.setattr(tp, "two_layers", lambda fits, settings: layers)
+    fits = SimpleNamespace(study=SimpleNamespace(readings=[SimpleNamespace(name="peak_temperature", words="peak temperature")]))
     advice = SimpleNamespace(settings={}, predicted=pd.DataFrame({"high": pd.Series(peak, dtype=float)}))
-    assert (today._in_layers(None, advice) is not None) is told
+    assert (today._in_layers(fits, advice) is not None) is told
+
+
+@pytest.mark.slow
+def test_the_demonstration_is_not_told_to_pour_in_layers_what_its_log_foretells_cool(tmp_path, hand):
+    """12 mm at 18 °C: the calculation says 113 °C, the log up to 108 °C."""
+    make_folder(tmp_path / "study")
+    at = hand(tp.today_panel(tmp_path / "study"))
+    at.type("room", "18")
+    at.type("depth", "12")
+    folds = [part["words"] for part in at.parts("fold")]
+    assert "What one casting should read" in folds and "In two layers instead" not in folds
 
 
 @pytest.mark.slow

@@ -261,7 +261,8 @@ def _in_layers(fits, advice):
         layers = tp.two_layers(fits, advice.settings)
     except AskedTooMuch as problem:
         return text(f"When to pour it in two layers cannot be told. {' '.join(problem.problems)}") if advice.cautions.refusals else None
-    cool = layers.refuted and advice.predicted["high"].get("peak_temperature", float("inf")) < layers.bound
+    peak = next((reading.words for reading in fits.study.readings if reading.name == "peak_temperature"), "")
+    cool = layers.refuted and advice.predicted["high"].get(peak, float("inf")) < layers.bound
     return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed and not cool else None
 
 
