@@ -235,7 +235,7 @@ def test_layers_are_offered_where_one_pour_is_hot_and_the_log_decides_where_it_k
     """Held against 110 °C, below which the log foretells nine peaks in ten or does not."""
     layers = SimpleNamespace(needed=needed, refuted=refuted, bound=110.0, sentence=lambda: "As two layers ...", caution="It may sag.")
     monkeypatch.setattr(tp, "two_layers", lambda fits, settings: layers)
-    fits = SimpleNamespace(study=SimpleNamespace(readings=[SimpleNamespace(name="peak_temperature", words="peak temperature")]))
+    fits = SimpleNamespace(study=SimpleNamespace(readings=[SimpleNamespace(scale="rise", words="peak temperature")]))
     advice = SimpleNamespace(settings={}, predicted=pd.DataFrame({"high": pd.Series(peak, dtype=float)}))
     assert (today._in_layers(fits, advice) is not None) is told
 

@@ -14,6 +14,7 @@ from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.weighing import WeighOut
 from testpour.common.units import show
 from testpour.common.wording import capital, listed
+from testpour.models.beliefs import peak_reading
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
@@ -261,8 +262,7 @@ def _in_layers(fits, advice):
         layers = tp.two_layers(fits, advice.settings)
     except AskedTooMuch as problem:
         return text(f"When to pour it in two layers cannot be told. {' '.join(problem.problems)}") if advice.cautions.refusals else None
-    peak = next((reading.words for reading in fits.study.readings if reading.name == "peak_temperature"), "")
-    cool = layers.refuted and advice.predicted["high"].get(peak, float("inf")) < layers.bound
+    cool = layers.refuted and advice.predicted["high"].get(peak_reading(fits.study).words, float("inf")) < layers.bound
     return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed and not cool else None
 
 
