@@ -118,14 +118,15 @@ def sample(model: IntervalModel, draws: int = 2000, seed: int = 0, near: Interva
     if not model.informative.any():
         outer, inner, scale = draw_beliefs(model, draws, rng)
         return _as_posterior(model, scale, outer, inner, effective=draws, method="importance", seed=seed)
-    proposal, target, scale = _reused_proposal(near, model) or _new_proposal(model, rng)
+    reused = _reused_proposal(near, model)
+    proposal, target, scale = reused or _new_proposal(model, rng)
     for turn in reversed(range(MOST_MOVES + 1)):
         proposed, shares, weights, shape = _draw_and_weigh(proposal, target, draws, rng, THIN_SHARE if turn else 0.0)
         if not turn or not _inadequate(weights, shape, LEAST_SHARE * draws, UNSTABLE):
             break
         proposal = _reshaped_once(proposal, proposed, shares, weights)
     poor = _inadequate(weights, shape, POOR_SHARE * draws, NO_MEAN)
-    if poor and near is not None:
+    if poor and reused:
         return sample(model, draws, seed)
     model.proposal, effective, method = (proposal, scale), effective_size(weights), "importance"
     picked = resample(weights, draws, rng)
