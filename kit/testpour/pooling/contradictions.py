@@ -7,7 +7,7 @@ from scipy.stats import chi2
 
 from testpour.common.wording import listed
 from testpour.likelihood.posterior import sample
-from testpour.models.reading_model import model_of
+from testpour.models.reading_model import model_from_columns
 from testpour.models.terms import Term
 from testpour.pooling.reading import PooledReading
 
@@ -51,9 +51,10 @@ def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
 
 def _own_answers(fit, believed):
     """Mean and sd (benches, terms) of every coefficient by the log of one bench alone; where to draw is sought for the first only."""
-    rows, first, drawn = fit.average.rows, None, []
-    for bench in fit.benches:
-        model = model_of(fit.average.study, fit.reading, believed, rows[rows["bench"] == bench], remainder=False)
+    whole, first, drawn = fit.average, None, []
+    for at in whole.rows.groupby("bench", sort=False).indices.values():  # parts of one matrix: of 200 benches, tables of their own took longest
+        ends, labels = (whole.model.low[at], whole.model.high[at]), {name: values[at] for name, values in whole.labels.items()}
+        model = model_from_columns(whole.reading, believed, (), whole.columns[at, : len(believed.terms)], ends, labels)
         drawn.append(sample(model, DRAWS, near=first).coefficients)
         first = first or model
     return np.array([own.mean(axis=0) for own in drawn]), np.array([own.std(axis=0) for own in drawn])

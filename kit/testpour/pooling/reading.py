@@ -108,34 +108,34 @@ class PooledReading:
         One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
         a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
         """
-        values = np.array([self._change(effect) for effect in self.average.posterior.group_effects["bench"].T])
-        low, high = np.quantile(values, [0.025, 0.975], axis=1)
+        values = self._changes(self.average.posterior.group_effects["bench"])
+        low, high = np.quantile(values, [0.025, 0.975], axis=0)
         nothing = 1.0 if self.ratio else 0.0
-        ends = dict(zip(("middle", "low", "high"), np.quantile(values, MIDDLE_AND_ENDS, axis=1), strict=True))
+        ends = dict(zip(("middle", "low", "high"), np.quantile(values, MIDDLE_AND_ENDS, axis=0), strict=True))
         apart = (nothing < low) | (high < nothing)
         return pd.DataFrame({**ends, "stands_out": apart}, index=pd.Index(self.benches, name="bench"))
 
     def spread(self) -> tuple[float, float, float]:
         """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
-        return tuple(np.quantile(self._change(self.average.posterior.group_sds["bench"]), MIDDLE_AND_ENDS))
+        return tuple(np.quantile(self._changes(self.average.posterior.group_sds["bench"][:, None]), MIDDLE_AND_ENDS))
 
     def where_new_benches_lie(self) -> np.ndarray:
         """Low and high (90 %) of the difference of a bench that is not in the pool, at the usual settings: (2,)."""
-        return np.quantile(self._change(self.newcomer().away["bench"]), MIDDLE_AND_ENDS[1:])
+        return np.quantile(self._changes(self.newcomer().away["bench"][:, None]), MIDDLE_AND_ENDS[1:])
 
     @property
     def ratio(self) -> bool:
         """Whether differences are ratios."""
         return self.reading.scale == "log"
 
-    def _change(self, effect):
-        """The change an effect (draws,) makes at the usual settings, in the unit of `differences`."""
+    def _changes(self, effects):
+        """The changes that effects (draws, k) make at the usual settings, in the unit of `differences`: the same shape."""
         if self.ratio:
-            return np.exp(effect)
+            return np.exp(effects)
         table = settings_table(self.average.study, reading=self.reading)
-        latent = self.average.mean(table) + np.outer(effect, [0.0, 1.0])  # of the average bench, then of the other
-        average, other = averages(self.average, table, latent).T
-        return other - average
+        latent = self.average.mean(table) + np.insert(effects, 0, 0.0, axis=1)  # of the average bench first
+        of_each = averages(self.average, table, latent)
+        return of_each[:, 1:] - of_each[:, :1]
 
 
 def _sd_name(name):
