@@ -251,6 +251,23 @@ def test_every_panel_of_a_plan_shows_every_pour(log):
         show_plan(alike)
 
 
+def test_of_many_sessions_the_last_ten_have_a_mark_of_their_own_and_the_earlier_ones_are_pale():
+    """With 31 sessions the first and the last had the same shape and colour, and 31 lines of legend."""
+    study = study_from({"factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}, "pigment": {}}, "readings": {"gel_time": {}}})
+    days = [f"D{day:02d}" for day in range(31) for _ in range(5)]
+    values = np.round(np.linspace(1, 2.5, 155), 3)
+    values[-5:] = 2.0  # one spot poured five times
+    table = pd.DataFrame({"session": days, "catalyst": values, "pigment": np.where(np.arange(155) < 150, values, 1.0)})
+    (ax,) = (drawn := show_pours(SimpleNamespace(study=study, pours=table))).axes
+    assert drawn.says.startswith("Where the 155 pours lie: 105 in 21 earlier sessions, 5 in session D21, ")
+    assert sum(len(one.get_offsets()) for one in ax.collections) == 155
+    words = [text.get_text() for text in drawn.legends[0].get_texts()]
+    assert words == ["21 earlier sessions", *(f"session D{day}" for day in range(21, 31)), "ring: one more pour, 3 rings: 3 or more"]
+    marks = {(line.get_marker(), line.get_color()) for line in drawn.legends[0].legend_handles}
+    assert len(marks) == 12
+    assert len({float(one.get_sizes()[0]) for one in ax.collections[-4:]}) == 4  # a mark and three rings, the last of two pours
+
+
 @pytest.mark.slow
 def test_a_pour_far_from_the_others_is_named_and_a_plain_log_names_none(log, fits):
     assert check_fit(fits["gel_time"]).odd == []

@@ -3,12 +3,15 @@
 from matplotlib.lines import Line2D
 
 from testpour.common.problems import Problem
+from testpour.common.wording import count
 from testpour.logbook.castings import Castings
 from testpour.planning.plan import Plan
 from testpour.study.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
 
 MOST = 5  # settings drawn against one another; more would be too small to read
 COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")
+PALE = "#b4b4b4"  # of all sessions before those that have a shape of their own
+RINGS = 3  # round one mark; more would hide its neighbours
 
 
 def show_plan(plan: Plan) -> Picture:
@@ -22,7 +25,7 @@ def show_plan(plan: Plan) -> Picture:
     -------
     Picture
         A matplotlib Figure: one panel a pair of settings that differ, one mark a pour, one shape a session; pours at the same
-        spot are rings round one another.
+        spot are rings round one another. Of more sessions than there are shapes the earlier ones are pale dots.
 
     Raises
     ------
@@ -62,31 +65,37 @@ def _pairs(study, table, what, cautions=None):
         raise Problem("No setting differs between these pours, so there is nothing to draw against anything.")
     ups, acrosses = (factors[1:], factors[:-1]) if len(factors) > 1 else ([None], factors)
     size = len(acrosses)
-    counts = table["session"].value_counts(sort=False)
-    says = f"Where the {len(table)} {what} lie: {', '.join(f'{count} in session {name}' for name, count in counts.items())}."
+    pours = table["session"].value_counts(sort=False)
+    before, last = pours.iloc[: -len(MARKERS)], pours.iloc[-len(MARKERS) :]
+    told = [f"{before.sum()} in {count(len(before), 'earlier session')}"] if len(before) else []
+    says = f"Where the {len(table)} {what} lie: {', '.join(told + [f'{number} in session {name}' for name, number in last.items()])}."
     picture, axes = new_picture(says, width=max(5.0, 1.2 + 1.9 * size), height=max(3.4, 1.4 + 1.8 * size),
                                 rows=len(ups), columns=size, cautions=cautions)
-    sessions, ringed = {name: drawable(name) for name in dict.fromkeys(table["session"])}, []
+    sessions, rings = {name: drawable(name) for name in last.index}, []
     for i, up in enumerate(ups):
         for j, across in enumerate(acrosses):
             if j > i:
                 axes[i, j].remove()
                 continue
-            ringed.append(_panel(axes[i, j], table, sessions, across, up, outer=(i == len(ups) - 1, j == 0)))
-    _legend(picture, sessions, any(ringed))
+            rings.append(_panel(axes[i, j], table, sessions, across, up, outer=(i == len(ups) - 1, j == 0)))
+    _legend(picture, sessions, len(before), max(rings))
     return picture
 
 
 def _panel(ax, table, sessions, across, up, outer):
-    """One pair of settings; whether there are rings, for pours that coincide: a mark moved aside would show a setting nobody poured."""
-    days = table["session"].map({name: i for i, name in enumerate(sessions)}).to_numpy(float)
+    """One pair of settings; the most rings round a mark, for pours that coincide: one moved aside would show a setting nobody poured."""
+    days = table["session"].map({name: i for i, name in enumerate(sessions)}).fillna(-1).to_numpy(float)
     places = [table[across.name].to_numpy(float), table[up.name].to_numpy(float) if up else days]
-    repeat = table.groupby(places, dropna=False).cumcount().to_numpy()
+    early = days < 0
+    if early.any():
+        ax.scatter(*(place[early] for place in places), marker=".", s=30, linewidth=0, facecolor=PALE)
+    repeat = table[~early].groupby([place[~early] for place in places], dropna=False).cumcount().reindex(table.index, fill_value=0)
+    rings = repeat.clip(upper=RINGS).to_numpy()
     for i in range(len(sessions)):
         colour = COLOURS[i % len(COLOURS)]
-        for ring in sorted(set(repeat[days == i])):  # one call a ring, so that the drawing holds each outline once
-            spot = (days == i) & (repeat == ring)
-            ax.scatter(*(place[spot] for place in places), marker=MARKERS[i % len(MARKERS)], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
+        for ring in sorted(set(rings[days == i])):  # one call a ring, so that the drawing holds each outline once
+            spot = (days == i) & (rings == ring)
+            ax.scatter(*(place[spot] for place in places), marker=MARKERS[i], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
                        facecolor="none" if ring else colour, edgecolor=colour if ring else "white")
     ax.margins(0.2)
     label_axis(ax, "x", across)
@@ -94,21 +103,22 @@ def _panel(ax, table, sessions, across, up, outer):
         label_axis(ax, "y", up)
     else:
         ax.set(ylabel="Session")
-        ax.set_yticks(range(len(sessions)), sessions.values())
+        names = dict(enumerate(sessions.values())) | ({-1: "earlier"} if early.any() else {})
+        ax.set_yticks(list(names), names.values())
     if not outer[0]:
         ax.set_xlabel("")
     if not outer[1]:
         ax.set_ylabel("")
-    return bool(repeat.any())
+    return int(repeat.max())
 
 
-def _legend(picture, sessions, ringed):
-    marks = [
-        Line2D([], [], marker=MARKERS[i % len(MARKERS)], color=COLOURS[i % len(COLOURS)], linestyle="none",
-               markersize=8, label=f"session {name}")
+def _legend(picture, sessions, before, rings):
+    marks = [Line2D([], [], marker=".", color=PALE, linestyle="none", label=count(before, "earlier session"))] if before else []
+    marks += [
+        Line2D([], [], marker=MARKERS[i], color=COLOURS[i % len(COLOURS)], linestyle="none", markersize=8, label=f"session {name}")
         for i, name in enumerate(sessions.values())
     ]
-    if ringed:
-        ring = Line2D([], [], marker="o", color=INK, markerfacecolor="none", linestyle="none", markersize=11, label="ring: one more pour")
-        marks.append(ring)
+    if rings:
+        label = "ring: one more pour" + (f", {RINGS} rings: {RINGS} or more" if rings > RINGS else "")
+        marks.append(Line2D([], [], marker="o", color=INK, markerfacecolor="none", linestyle="none", markersize=11, label=label))
     picture.legend(handles=marks, loc="outside lower left", ncols=min(3, len(marks)), frameon=False, labelcolor=INK)
