@@ -47,7 +47,7 @@ BRANCHES = [
     (effect(-0.35, -0.6, -0.1, reading="tack", good=(0, 0)),
      "lowers the chance of tack 'dry' or better at 24 h by about 35 in 100 (90 % interval 10 to 60 in 100)."),
     (effect(0.0, -0.001, 0.004, reading="tack", good=(0, 1)),  # a tenth below and four tenths above none, of 100 castings
-     "makes no difference to the chance of tack 'slightly tacky' or better at 24 h that counts here (90 % interval \u22120.1 to +0.4 in 100)."),
+     "makes no difference to the chance of tack 'slightly tacky' or better at 24 h that counts here (90 % interval under 1 in 100 either way)."),
     (effect(0.002, -0.0001, 0.0149, reading="tack", good=(0, 1)), "that counts here (90 % interval \u22120.01 to +1 in 100)."),
     (effect(0.002, -0.0001, 0.0151, reading="tack", good=(0, 1)), "cannot tell yet whether it raises or lowers the chance of tack"),
     (effect(1.002, 0.997, 1.0051), "cannot tell yet whether it lengthens or shortens gel time"),
@@ -80,7 +80,7 @@ BRANCHES = [
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, by_day=True), "so the day may be behind this: pour with and without it on one day."),
     (effect(0.8, 0.7, 0.9, "room_temperature", start=16, end=22, by_day=True), "so the day may be behind this: pour on more days."),
     (effect(5, 2, 8, "post_cure_temperature", "hardness", 20, 75, hours=5.0, by_day=True), "may be behind this: post-cure only some castings of a day."),
-    (effect(0.001, 0.0006, 0.004, reading="tack", good=(0, 1)), "that counts here (90 % interval +0.06 to +0.4 in 100)."),
+    (effect(0.001, 0.0006, 0.004, reading="tack", good=(0, 1)), "that counts here (90 % interval under 1 in 100 either way)."),
     (effect(0.002, -0.0001, 0.015, reading="tack", good=(0, 1)), "cannot tell yet"),  # shows as 2 castings in 100
     (effect(0.55, 0.5, 0.62, together=("pigment",)),
      "But catalyst and pigment always moved together, so either may be behind this: change one without the other."),

@@ -148,6 +148,16 @@ def test_axes_carry_the_declared_name_and_unit(fits):
     assert [tick.get_text() for tick in ax.get_yticklabels()] == ["0 dry", "1 slightly tacky", "2 tacky", "3 wet"]
 
 
+def test_hundreds_of_pours_with_and_without_a_cover_stay_on_their_own_side(fits):
+    """400 dots at 0.012 of the width each ran from "no" into "yes" and off the chart."""
+    fit = fits["tack"]
+    rows = pd.concat([fit.rows.iloc[[0]]] * 400, ignore_index=True).assign(cover=[0.0, 1.0] * 200, low=2.0, high=2.0)
+    ax = show_reading(replace(fit, rows=rows), "cover").axes[0]
+    at = max((line.get_xdata() for line in ax.lines), key=len)
+    assert len(at) == 400 and (at[::2] < 0.4).all() and (at[1::2] > 0.6).all()
+    assert ax.get_xlim()[0] <= at.min() and at.max() <= ax.get_xlim()[1]
+
+
 def test_pours_are_drawn_as_known_a_bar_between_two_looks_and_an_arrow_where_one_end_is_open(fits):
     ax = show_reading(fits["gel_time"], "catalyst").axes[0]
     bars = [c for c in ax.collections if isinstance(c, matplotlib.collections.LineCollection)]

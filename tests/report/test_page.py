@@ -15,12 +15,13 @@ import pandas as pd
 import pytest
 
 from testpour.advice.recommend import recommend
+from testpour.causes.why_all import EveryAnswer
 from testpour.exchange.data_link import to_csv
 from testpour.logbook.castings import Castings
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.report.advised import advice, advised, rooms
-from testpour.report.findings import believed, poured
+from testpour.report.findings import believed, causes, poured
 from testpour.report.page import findings_page, render
 from testpour.study.study_file import study_from
 
@@ -298,3 +299,13 @@ def test_a_study_without_aims_or_pours_still_has_a_page():
     one = render(fit_castings(log_of(study_from(STUDY), count=1)))
     assert "<caption>The pours</caption>" in one and "The one casting looked at misses no aim." in one
     assert "the other pours put" not in one
+
+
+def test_a_second_cause_with_a_chance_under_five_in_100_is_not_spoken_of(monkeypatch):
+    fits = fit_castings(log_of(study_from(STUDY | {"aims": {"tack": {"at_most": 0, "age": "24 h"}}})))
+    whole = EveryAnswer.table.fget
+    monkeypatch.setattr(EveryAnswer, "table", property(lambda every: whole(every).assign(**{"its chance": 0.049, "next": "it was cursed"})))
+    rows = causes(fits)["rows"]
+    assert rows and {row[4:] for row in rows} == {("", "")}
+    monkeypatch.setattr(EveryAnswer, "table", property(lambda every: whole(every).assign(**{"its chance": 0.051, "next": "it was cursed"})))
+    assert {row[4:] for row in causes(fits)["rows"]} == {("it was cursed", "5")}

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -157,12 +158,19 @@ def _clear_too(castings, throughout):
 
 def _copied(castings, pour):
     """Whether another casting holds its very readings, to the digit, `INSTRUMENT` of them numbers read off an instrument."""
-    whole, held = {reading.name for reading in castings.study.readings if not reading.grades}, {}
+    held, mine = _held(castings), _held(castings).get(pour, ())
+    whole = {reading.name for reading in castings.study.readings if not reading.grades}
+    numbers = {(name, low) for name, _, low, high in mine if name in whole and low == high}
+    return len(numbers) >= INSTRUMENT and sum(theirs == mine for theirs in held.values()) > 1
+
+
+@lru_cache(maxsize=16)  # one casting after another is asked about
+def _held(castings):
+    """What each casting reads: dict of pour to the name, age (-1 where it has none), low and high of each reading, sorted."""
+    held: dict[str, list[tuple]] = {}
     for (reading, name), rows in by_casting(castings).items():
         held.setdefault(name, []).extend((reading, *row) for row in np.where(np.isnan(rows), -1.0, rows).tolist())
-    mine = sorted(held.get(pour, ()))
-    numbers = {(name, low) for name, _, low, high in mine if name in whole and low == high}
-    return len(numbers) >= INSTRUMENT and any(sorted(theirs) == mine for name, theirs in held.items() if name != pour)
+    return {name: sorted(rows) for name, rows in held.items()}
 
 
 def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, beside: pd.DataFrame | None = None) -> Planned:

@@ -134,6 +134,8 @@ class Effect:
     def interval(self) -> str:
         """Its interval in words, with signs where it leaves both directions."""
         ends = [self._percent(self.low), self._percent(self.high)]
+        if self.good is not None and max(map(abs, ends)) < NOTHING:
+            return f"{100 * self.level:g} % interval under 1{unit_words(self.unit)} either way"
         if self.direction_known and not self.negligible:
             ends = sorted(abs(end) for end in ends)
             low, high = (size_words(end, self.good is not None) for end in ends)

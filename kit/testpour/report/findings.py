@@ -7,6 +7,7 @@ import pandas as pd
 
 from testpour.causes.complaint import missed
 from testpour.causes.diagnosis import why
+from testpour.causes.verdict import ENOUGH
 from testpour.causes.why_all import EveryAnswer
 from testpour.common.pages import day_words
 from testpour.common.units import unit_words
@@ -137,8 +138,8 @@ def causes(fits: Fits) -> dict[str, Any] | None:
         return {"says": sentence if fits.study.aims else "", "rows": []}
     every = EveryAnswer({pour: why(fits, pour) for pour in poor}, len(looked))
     rows = [
-        (pour, _misses_in_words(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]), row["next"],
-         in_hundred(row["its chance"]))
+        (pour, _misses_in_words(fits.study, every.answers[pour].missed), row["likeliest"], in_hundred(row["chance"]),
+         *((row["next"], in_hundred(row["its chance"])) if row["its chance"] >= ENOUGH else ("", "")))
         for pour, row in every.table.iterrows()
     ]
     says = f"{len(poor)} of {count(len(looked), 'casting')} {'misses' if len(poor) == 1 else 'miss'} an aim. {every.mostly}"

@@ -19,6 +19,7 @@ from testpour.study.columns import Reading
 from testpour.study.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
 
 POINTS = 81
+ASIDE = 0.15  # of the width, the furthest that readings which would hide one another are moved: with and without a cover stay apart
 
 
 def show_reading(
@@ -103,7 +104,8 @@ def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: f
     at = places[rows.index].to_numpy(float)
     same = rows.groupby([at, "low"], dropna=False).cumcount().to_numpy()
     shift = (same + 1) // 2 * (-1) ** same  # readings that would hide one another go to the right and left in turn
-    draw_known(ax, at + 0.012 * (right - left) * shift, rows, fit.reading)
+    step = min(0.012, ASIDE / max(np.abs(shift).max(), 1))
+    draw_known(ax, at + step * (right - left) * shift, rows, fit.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="pours, at their own settings")
     ax.legend(loc="best", framealpha=0.9, edgecolor="none")
 
