@@ -496,7 +496,8 @@ def test_a_day_or_lot_set_aside_leaves_its_scatter_and_what_others_have_in_commo
     monkeypatch.setattr(leave_one_out, "labels_of", lambda rows: labels)
     monkeypatch.setattr(leave_one_out, "_judged_apart", lambda mine, others, worse: given.update(others) or apart.items())
     monkeypatch.setattr(leave_one_out, "shared_effects", lambda posterior, fit, mine, without: (np.full((2, 1), 3.0), posterior.sd / 4))
-    monkeypatch.setattr(leave_one_out, "_of_others", lambda posterior, name, theirs, mine: 2.0 if (posterior, name, mine) == (draws, "resin_lot", "A") else np.nan)
+    others = lambda posterior, name, theirs, mine: 2.0 if (posterior, name, mine) == (draws, "resin_lot", "A") else np.nan
+    monkeypatch.setattr(leave_one_out, "_of_others", others)
     groups = {"session": np.array(["S1", "S2"]), "resin_lot": np.array(["A", "B"])}
     believed = SimpleNamespace(scatter={"session": 0.3, "resin_lot": 0.4})
     fit = SimpleNamespace(labels={"pour": np.array(["P1", "X1"]), **groups}, groups=groups, believed=believed)
