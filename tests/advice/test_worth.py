@@ -248,7 +248,10 @@ def test_the_settings_kept_are_those_that_are_best_in_some_draw_with_the_best_on
     mean = np.array([0.50, 0.55, 0.52, 0.20, 0.40, 0.60])
     drawn = np.array([[0.9, 0.1, 0.2], *[[0.3, 0.5, 0.6]] * 4])
     monkeypatch.setattr(contexts, "CONTENDERS", 2)
-    spread = lambda study, free, row, count, seed: row.loc[row.index.repeat(4)].assign(catalyst=[1.0, 2.0, 3.0, 4.0])
+    def spread(study, free, row, count, seed):
+        assert "thickness" not in [factor.name for factor in free]
+        return row.loc[row.index.repeat(4)].assign(catalyst=[1.0, 2.0, 3.0, 4.0])
+
     monkeypatch.setattr(contexts, "spread_settings", spread)
     monkeypatch.setattr(contexts, "allowed", lambda fits, table: table["catalyst"].to_numpy() != (1 if table["thickness"].iloc[0] == 6 else 4))
     monkeypatch.setattr(contexts, "prospect", lambda *given: SimpleNamespace(chance=lambda: mean))
@@ -258,7 +261,7 @@ def test_the_settings_kept_are_those_that_are_best_in_some_draw_with_the_best_on
 
 
 def test_middles_of_three_parts_of_a_span_stand_for_it(fits):
-    assert contexts._nodes(replace(fits.study.factor("thickness"), span=(5.0, 17.0))).tolist() == [7, 11, 15]
+    assert contexts._nodes(replace(fits.study.factor("thickness"), span=(5.0, 65.0))).tolist() == [15, 35, 55]
 
 
 @pytest.mark.parametrize("aim, upper, offset", [
