@@ -9,13 +9,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.advice import batch, picking
+from testpour.advice import batch, picking, reasons
 from testpour.advice.batch import STOP, next_pours
 from testpour.advice.candidates import RoomProblem, checked_given, free_factors, unlike
 from testpour.advice.contexts import where_judged
 from testpour.advice.picking import BOTH, LEARN, MAKE, _trial
 from testpour.advice.prospect import states_of
-from testpour.advice.reasons import _lesson, reasons_for, scatter_unknown
+from testpour.advice.reasons import _lesson, _settled_factor, _third_of_span, reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import best_settings, recommend
 from testpour.common.problems import Problem
 from testpour.models.chance import NoAims
@@ -453,3 +453,95 @@ def test_the_section_that_weighs_going_on_is_where_the_pours_say_it_is():
     number, name = re.fullmatch(r"Whether to go on is weighed in section (\d) of the notebook (\S+)\.", STOP).groups()
     book = (Path(__file__).parents[2] / "notebooks" / f"{name}.ipynb").read_text("utf-8")
     assert f"## {number}. Go on, or stop?" in book
+
+
+@pytest.mark.parametrize("made, new, place", [(True, [True, False, True, True], 3), (True, [False] * 4, None), (False, [True] * 4, None)])
+def test_the_likeliest_setting_unlike_any_pour_puts_the_advice_to_the_test(made, new, place, monkeypatch):
+    """Of places 4, 1, 0 and 2 with chances 0.3, 0.9, 0.2 and 0.6: 1 is like a pour, so 2; those picked and under way count as poured."""
+    pours = pd.DataFrame({"catalyst": [1.0, 1.2], "cover": 1.0}, ["P1", "P2"]).iloc[: 2 * made]
+    compared = []
+
+    def unlike(study, table, poured):
+        compared.append(poured["catalyst"].tolist())
+        return np.isin(np.arange(5), np.array([4, 1, 0, 2])[new])
+
+    monkeypatch.setattr(picking, "unlike", unlike)
+    fits = SimpleNamespace(study=None, castings=SimpleNamespace(pours=pours))
+    table, good = pd.DataFrame({"catalyst": [1.5, 1.6, 1.7, 1.8, 1.9]}), np.array([0.2, 0.9, 0.6, 0.7, 0.3])
+    found = picking._trial(fits, pd.DataFrame({"catalyst": [2.2], "pigment": 1.0}), table, [3], good, np.array([4, 1, 0, 2]))
+    assert found == place and compared == [[*pours["catalyst"], 2.2, 1.8]]
+
+
+@pytest.mark.parametrize("promised, gained", [([0.3, 0.2, 0.5], [0.3, 0.3, 0.5]), ([-0.1, 0.05, 0.04], [0.0, 0.05, 0.05])])
+def test_what_the_pours_up_to_each_promise_never_falls(promised, gained, fits, monkeypatch):
+    """Each pour is judged with those before it already made, and none promises less than nothing."""
+    class Known:
+        def __init__(self, study, states, rows, contexts, pours, pending, seed):
+            assert (pours, pending, seed) == (3, "under way", 7)
+            self.made = []
+
+        def gains(self, places):
+            assert places.tolist() == [len(self.made)]
+            return np.array([promised[places[0]]]), None
+
+        def add(self, place):
+            self.made.append(place)
+
+    monkeypatch.setattr(picking, "Worth", Known)
+    batch = picking.Batch(pd.DataFrame({"catalyst": [1.0, 2.0, 3.0]}), [0.9] * 3, [])
+    assert picking.gained_by(fits, {}, batch, [], "under way", 7).gained == gained
+
+
+@pytest.mark.parametrize("catalyst, cover, room, twin", [
+    (1.0, 1.0, 19.0, "P01"), (1.0, 1.0, 22.0, None), (1.1, 1.0, 19.0, None), (1.0, 0.0, 19.0, None), (2.4, 1.0, 22.0, "N2"), (2.4, 1.0, 17.0, None),
+])
+def test_a_twin_has_the_same_settings_in_a_like_room(catalyst, cover, room, twin, fits):
+    """P01 had 1 %, 0.2 %, 6 mm and a cover at 17 °C: a fifth of the study's 12 to 30 °C is 3.6. N2 of the same proposal has 2.4 % at 22 °C."""
+    log = replace(fits.castings, pours=fits.castings.pours.iloc[:1])
+    row = fits.castings.pours.iloc[[0]]
+    rows = [row.assign(catalyst=1.7), row.assign(catalyst=2.4, room_temperature=22.0), row.assign(catalyst=catalyst, cover=cover, room_temperature=room)]
+    assert twin_of(replace(fits, castings=log), pd.concat(rows).set_axis(["N1", "N2", "N3"]), 2) == twin
+
+
+@pytest.mark.parametrize("value, third", [(16.9, "low"), (17.1, "middle"), (21.9, "middle"), (22.1, "high")])
+def test_thirds_of_a_span(value, third, fits):
+    assert _third_of_span(replace(fits.study.factor("room_temperature"), span=(12.0, 27.0)), value) == third
+
+
+@pytest.mark.parametrize("settled, factor", [([0.1, 0.2, 0.4, 0.5, 0.0], "catalyst"), ([0.1, 0.2, 0.4, 0.65, 0.0], "pigment"), ([0.5, 0.2, 0.2, 0.3, 0.2], ""),
+                                             ([0.1, 0.2, 0.4, 0.3, 0.55], "")])
+def test_the_factor_that_a_pour_tells_most_about_has_all_its_terms_together(settled, factor, fits):
+    """Terms of the level, of catalyst twice, 0.2 and 0.4, of pigment with an oven that the study never varies, and a cut-point, which is of none."""
+    study = replace(fits.study, factors=tuple(replace(each, span=()) if each.name == "post_cure_time" else each for each in fits.study.factors))
+    names = [(), ("catalyst",), ("catalyst", "pigment"), ("post_cure_time", "pigment")]
+    terms = tuple(SimpleNamespace(factors=each) for each in names)
+    assert _settled_factor(SimpleNamespace(study=study, believed=SimpleNamespace(terms=terms)), np.array(settled)) == factor
+
+
+@pytest.mark.parametrize("away, scatter, unknown", [(0.2, 0.15, True), (0.2, 0.13, False), (0.09, 0.09, False)])
+def test_scatter_is_most_of_the_doubt_where_it_makes_up_half_of_its_variance(away, scatter, unknown, monkeypatch):
+    """Of the likelier of two settings: 0.15 of 0.2 is 0.56 of its variance, 0.13 is 0.42; a doubt under 0.1 does not matter."""
+    table = pd.DataFrame({"catalyst": [1.0, 2.0]})
+    draws = {"fits": np.array([[0.1, 0.6 - away], [0.9, 0.6 + away]]), "centred": np.array([[0.5 - scatter], [0.5 + scatter]])}
+
+    def chance(fits, rows):
+        assert rows["catalyst"].tolist() == ([1.0, 2.0] if fits == "fits" else [2.0])
+        return SimpleNamespace(draws=draws[fits])
+
+    monkeypatch.setattr(reasons, "chance", chance)
+    monkeypatch.setattr(reasons, "_centred", lambda fits: "centred")
+    assert reasons.scatter_unknown("fits", table) is unknown
+
+
+@pytest.mark.parametrize("good, trials, catalyst, lessons, moved", [
+    ([0.3, 0.2, 0.6], (), [1.0, 2.0, 1.0], "aba", ()), ([0.05, 0.2, 0.6], (), [1.0, 3.0, 3.0], "acc", ()), ([0.3, 0.6], (), [2.0, 2.0], "bb", ()),
+    ([0.3, 0.2, 0.6], (2,), [1.0, 1.0, 3.0], "aac", (2,)), ([0.3, 0.2, 0.6], (1, 2), [1.0, 1.0, 3.0], "aac", (2,)),
+    ([0.05, 0.2, 0.6], (2,), [1.0, 3.0, 3.0], "acc", (1,)), ([0.3, 0.6], (0,), [2.0, 2.0], "bb", ()),
+])
+def test_which_pour_is_poured_twice_and_which_gives_way(good, trials, catalyst, lessons, moved, monkeypatch):
+    """The first is poured twice, or the likeliest of two, or where the first is below one in ten; the last gives way that tests no advice, else the
+    first there is. A trial poured twice is one at its first place."""
+    monkeypatch.setattr(batch, "chance", lambda fits, rows: SimpleNamespace(draws=np.array([good, good])))
+    many = len(good)
+    found = batch._with_repeat(None, picking.Batch(pd.DataFrame({"catalyst": [1.0, 2.0, 3.0][:many]}), [], list("abc"[:many]), trials))
+    assert found.rows["catalyst"].tolist() == catalyst and "".join(found.lessons) == lessons and found.trials == moved

@@ -239,3 +239,45 @@ def test_one_cell_is_not_said_to_share_its_choice(chart):
     rows = chart.table.assign(advice="")
     one, two = (replace(chart, table=rows.iloc[:count], together=True).sentence() for count in (1, 2))
     assert "one choice for all cells" not in one and "one choice for all cells" in two
+
+
+def test_the_cells_of_a_chart_are_every_room_at_every_depth(fits):
+    """5 to 18 mm in four, to the whole millimetre: 5, 9, 14, 18. A depth that is given stands alone; what is given goes into every cell."""
+    cells = chart_module._cells(fits, (20, 16), None, {"pigment": "0.7 %"})
+    assert cells[["room_temperature", "thickness"]].to_numpy().tolist() == [[room, depth] for room in (16, 20) for depth in (5, 9, 14, 18)]
+    assert set(cells["pigment"]) == {0.7} and cells.index.tolist() == list(range(8))
+    given = chart_module._cells(fits, 21, (6, 12), {"thickness": "8 mm"})
+    assert given[["room_temperature", "thickness"]].to_numpy().tolist() == [[21, 8]]
+    assert chart_module._cells(fits, 21, ("1/2 in", 6, 6), {})["thickness"].tolist() == pytest.approx([6, 12.7])
+
+
+@pytest.mark.parametrize("span, rooms", [((17.5, 24.0), [18, 20, 22, 24]), ((15.2, 21.9), [16, 18, 20]), ((16.0, 16.0), [16])])
+def test_the_rooms_of_a_chart_are_whole_degrees_two_apart(span, rooms, fits):
+    factors = tuple(replace(factor, span=span) if factor.name == "room_temperature" else factor for factor in fits.study.factors)
+    assert chart_module._rooms(replace(fits.study, factors=factors), None) == rooms
+
+
+def test_a_room_that_is_refused_is_left_out_unless_it_is_asked_for_or_all_are(fits, monkeypatch):
+    factors = tuple(replace(factor, span=(14.0, 20.0)) if factor.name == "room_temperature" else factor for factor in fits.study.factors)
+    study, cold = replace(fits.study, factors=factors), {14.0, 16.0}
+    monkeypatch.setattr(chart_module, "check_settings", lambda study, setting: setting["room_temperature"] in cold)
+    monkeypatch.setattr(chart_module, "checked_room", lambda study, room: room + 0.5)
+    assert chart_module._rooms(study, None) == [18.5, 20.5] and chart_module._rooms(study, [20.0, 14.0, 14.0]) == [14.5, 20.5]
+    cold |= {18.0, 20.0}
+    assert chart_module._rooms(study, None) == [14.5, 16.5, 18.5, 20.5]
+
+
+def test_each_cell_takes_the_allowed_catalyst_with_the_best_mean_chance(fits, monkeypatch):
+    """Best at 1.6 % where it is 6 mm deep, and at 1.2 % where 12 mm; at 12 mm less than 1.7 % is refused; at 15 mm all is; 18 mm boils."""
+    best = {6.0: 1.6, 12.0: 1.2, 15.0: 1.4, 18.0: 2.2}
+    mean = lambda table: 0.8 - (table["catalyst"] - table["thickness"].map(best)).abs().to_numpy() / 2
+    depths = lambda table: table["thickness"].to_numpy()
+    monkeypatch.setattr(chart_module, "prospect", lambda states, study, table: SimpleNamespace(chance=lambda: mean(table)))
+    allowed = lambda fits, table, choices: (choices == 4) & (depths(table) != 15) & ((depths(table) != 12) | (table["catalyst"] > 1.65).to_numpy())
+    monkeypatch.setattr(chart_module, "allowed", allowed)
+    monkeypatch.setattr(chart_module, "chance", lambda fits, table: SimpleNamespace(draws=np.array([mean(table) - 0.1, mean(table) + 0.04])))
+    monkeypatch.setattr(chart_module, "peaks_at", lambda fits, table: np.where(depths(table) == 18, 145.0, 144.9))
+    cells = pd.DataFrame({"catalyst": 1.0, "thickness": list(best)}, index=[4, 5, 6, 7])
+    found, chances = chart_module._best_catalysts(fits, {}, cells)
+    assert found["catalyst"].tolist()[:2] == pytest.approx([1.6, 1.7]) and found["catalyst"].iloc[3] == pytest.approx(2.2)
+    assert found["thickness"].tolist() == list(best) and chances == pytest.approx([0.77, 0.8 - 0.25 - 0.03, 0.0, 0.0])

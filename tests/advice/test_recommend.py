@@ -1,11 +1,13 @@
 """Recommended settings: the best of a full grid, within what is given, and refusals that teach."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.advice import candidates
 from testpour.advice.batch import next_pours
 from testpour.advice.candidates import (
     ALIKE,
@@ -378,3 +380,17 @@ def test_a_reading_is_predicted_at_the_age_of_its_aim(fits):
 ])
 def test_settings_are_said_one_after_another(fits, names, says):
     assert settings_words(fits.study, {"catalyst": 1.6, "pigment": 0.5, "thickness": 12.0, "cover": 1.0}, names) == says
+
+
+def test_settings_are_allowed_that_boil_in_less_than_one_casting_in_five(fits, monkeypatch):
+    """The limit lies at 2, the mean at 1.49 or 1.502 with an sd of 0.6, of which scatter is the root of the mean of 0.09 and 0.16: 0.85 and 0.83
+    of it, where a fifth lies 0.842 off. Of two choices of ten where all boil the coolest tenth may be poured, here the last but what is refused."""
+    monkeypatch.setattr(candidates, "to_latent", lambda reading, values, room: np.full(len(values), 2.0))
+    fit = SimpleNamespace(reading=SimpleNamespace(scale="rise"), scatter=lambda: np.array([0.3, 0.4]))
+    given = {"mean": [1.49, 1.502, 1.49], "refused": [False, False, True]}
+    monkeypatch.setattr(candidates, "latent_moments", lambda fit, table: (np.array(given["mean"]), np.full(len(table), 0.36 - 0.125)))
+    monkeypatch.setattr(candidates, "_refused", lambda study, table: np.array(given["refused"]))
+    log = type("Log", (dict,), {"study": None})({"peak_temperature": fit})
+    assert candidates.allowed(log, pd.DataFrame({"catalyst": [1.0] * 3})).tolist() == [True, False, False]
+    given |= {"mean": [*np.linspace(3, 2.1, 10), 1.4, *[3.0] * 8, 1.45], "refused": [False] * 19 + [True]}
+    assert np.flatnonzero(candidates.allowed(log, pd.DataFrame({"catalyst": [1.0] * 20}), 2)).tolist() == [9, 10]

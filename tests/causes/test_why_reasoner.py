@@ -9,13 +9,15 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
+from testpour.causes import case
 from testpour.causes import leave_one_out as by_others
+from testpour.causes.case import _gains
 from testpour.causes.cause_file import CauseProblems, causes_for
 from testpour.causes.delivered import Delivered, delivered
 from testpour.causes.diagnosis import why
 from testpour.causes.evidence import Piece
 from testpour.causes.leave_one_out import _judged_apart, predictions
-from testpour.causes.likelihood import Likelihoods, _explaining, _left, _two_digits, as_if, likelihoods
+from testpour.causes.likelihood import Likelihoods, _explaining, _left, _two_digits, _with_own, as_if, likelihoods
 from testpour.causes.predicted import LEAST_READ, Predicted, Residuals
 from testpour.causes.questions import Asked, cheapest_test, questions, told_apart, would_change
 from testpour.causes.reasoner import weigh
@@ -731,3 +733,95 @@ def test_what_other_lots_have_in_common_is_their_mean_over_castings(mine, common
     posterior = SimpleNamespace(group_levels={"resin_lot": np.array(["", "A", "B", "C"])}, group_effects={"resin_lot": np.array([[9.0, -0.2, 0.5, 0.1]] * 2)})
     found = by_others._of_others(posterior, "resin_lot", np.array(["A", "B", "", "A", "C", "B"]), mine)
     assert found == pytest.approx(np.full((2, 1), common))
+
+
+class Stepped(Plain):
+    """A reading to the whole unit."""
+
+    resolution = 1.0
+
+
+@pytest.mark.parametrize("softest, figures", [(-np.inf, 1.0), (20.0, 20.0)])
+def test_a_slip_of_the_pen_by_hand(softest, figures):
+    """A 7 at 24 h and 41 at 48 h, where two draws expect 43 and 31 with an sd of 5 and 3: the 7 is off by 8 more in 8 of 10, by 24 in the others,
+    which is 6 in 10; else one of two digits was left out, each in 2 of 10. Below a softest of 20 its 20 figures are told as one. scipy's normals."""
+    slip = Cause("slip", "slip", 0.1, one_of={"weight": 8.0})
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0), "slip": slip}, {}, {}, {})
+    seen = plain_prediction([7.0, 41.0], [43.0, 31.0], own=5.0, spread=3.0)
+    seen = replace(seen, fit=SimpleNamespace(reading=Stepped, believed=seen.fit.believed), rows=seen.rows.assign(age=[24.0, 48.0]), softest=softest)
+
+    def between(low, high, mean, more=0.0):
+        low, high = (-np.inf, softest) if high < softest else (low, high)
+        return np.diff(stats.norm(mean, np.sqrt(25 + 9 + more**2)).cdf([low, high]))[0]
+
+    chances = []
+    for mean in (43.0, 31.0):
+        digits = between(69.5, 79.5, mean) + sum(between(ten + 6.5, ten + 7.5, mean) for ten in range(10, 100, 10))
+        off = 0.8 * between(6.5, 7.5, mean, 8) + 0.2 * between(6.5, 7.5, mean, 24)
+        chances.append((0.6 * off + 0.2 * figures * digits) * between(40.5, 41.5, mean))
+    found = likelihoods(table, {"weight": seen}, ("weight",), {"weight": 24.0}).by_size.loc["slip", "weight"]
+    assert found.index.tolist() == ["weight at 24 h"] and found.iloc[0] == pytest.approx(np.log(np.mean(chances)), abs=1e-6)
+
+
+def test_a_reading_of_the_owners_own_is_moved_by_every_fault():
+    """Read from 1 to 3 and from 5 to 9: an sd of the ends of root 8.75, one unit. A slip is off by two, a shift of sizes 0.5 and -2 by one for
+    each 1.25, a setting by one; what the table says of other readings stays, and what it says of this one is all it says."""
+    own, unit = SimpleNamespace(reading=Plain, rows=pd.DataFrame({"low": [1.0, 5.0], "high": [3.0, 9.0]})), np.sqrt(8.75)
+    causes = {
+        "slip": Cause("slip", "slip", 0.1, one_of={"gloss": 1.5}), "shifts": Cause("shifts", "shifts", 0.1, sizes=(0.5, -2.0), shift={"gloss": 0.7}),
+        "cold": Cause("cold", "cold", 0.1, sizes=(-4.0, -8.0), as_if={"factor": "room_temperature", "by": "plus"}, blur={"gloss": 0.2}),
+        "nothing": Cause("nothing", "nothing", 0.5),
+    }
+    table = CauseTable(causes, {}, {}, {}, misfit={"gloss": 0.3})
+    found = _with_own(table, {"weight": SimpleNamespace(fit=own), "gloss": SimpleNamespace(fit=None)})
+    assert found.causes["slip"].one_of == pytest.approx({"gloss": 1.5, "weight": 2 * unit}) and not found.causes["slip"].blur
+    assert found.causes["shifts"].blur == pytest.approx({"weight": unit / 1.25}) and found.causes["shifts"].shift == {"gloss": 0.7}
+    assert found.causes["cold"].blur == pytest.approx({"gloss": 0.2, "weight": unit}) and found.causes["nothing"] == causes["nothing"]
+    assert found.misfit == pytest.approx({"gloss": 0.3, "weight": unit})
+    for told in ({"shift": {"weight": 1.0}}, {"blur": {"weight": 1.0}}, {"one_of": {"weight": 1.0}}):
+        known = replace(table, causes=causes | {"nothing": replace(causes["nothing"], **told)})
+        assert _with_own(known, {"weight": SimpleNamespace(fit=own)}) is known
+
+
+def test_too_soft_for_the_gauge_hardens_otherwise_by_the_hour():
+    """Three readings, at 8 h and 16 h below 20 and 23.5 at 40 h, where 18, 21 and 24 are expected: a lag of 20 moves the first by 2, the second by 0.75,
+    the last not at all, from one draw. The chance of two ends and a density, by scipy, over a grid of that draw and the shift they share."""
+    seen = replace(plain_prediction([12.0, 15.0, 23.5], [0.0], own=2.5, spread=1.5), extra=np.array([[18.0, 21.0, 24.0]]), softest=20.0)
+    seen = replace(seen, rows=seen.rows.assign(age=[8.0, 16.0, 40.0]))
+    table = CauseTable({"nothing": Cause("nothing", "nothing", 1.0)}, {}, {}, {}, lag={"weight": 20.0}, misfit={"weight": 0.0})
+    shift, draw = np.meshgrid(np.linspace(-15, 15, 601), np.linspace(-6, 6, 241))
+    soft = stats.norm.cdf((20 - 18 - shift - 2 * draw) / 1.5) * stats.norm.cdf((20 - 21 - shift - 0.75 * draw) / 1.5)
+    by_hand = (soft * stats.norm.pdf(-0.5 - shift, 0, 1.5) * stats.norm.pdf(shift, 0, 2.5) * stats.norm.pdf(draw)).sum() * 0.05**2
+    assert likelihoods(table, {"weight": seen}).whole["nothing"] == pytest.approx(np.log(by_hand), abs=0.05)
+
+
+def catalyst_prediction(read, catalyst, slope, own=0.8, spread=0.3):
+    """A prediction of readings that rise by `slope` for each % of catalyst."""
+    term = Term("catalyst", "catalyst", ("catalyst",), lambda table: np.asarray(table["catalyst"], float))
+    plain = plain_prediction(read, [slope], own, spread)
+    fit = SimpleNamespace(reading=Plain, believed=SimpleNamespace(terms=(term,), factors={"catalyst"}))
+    return replace(plain, fit=fit, settings={"catalyst": np.full(len(read), catalyst)})
+
+
+def test_how_much_better_a_casting_fits_anothers_settings_by_hand():
+    """At 1.5 % readings of 4.6 and 5.1 were to be 3, and one of -0.9 was to be -0.75; at 2.5 % they were to be 5 and -1.25. scipy's densities."""
+    seen = {"weight": catalyst_prediction([4.6, 5.1], 1.5, 2.0), "gloss": catalyst_prediction([-0.9], 1.5, -0.5, 0.4, 0.2)}
+    weight = lambda mean: stats.multivariate_normal([mean] * 2, 0.64 + np.diag([0.09] * 2)).logpdf([4.6, 5.1])
+    gloss = lambda mean: stats.norm(mean, np.hypot(0.4, 0.2)).logpdf(-0.9)
+    gains = _gains(seen, pd.DataFrame({"catalyst": [2.5, np.nan], "cover": [1.0, 0.0]}, ["P1", "P2"]))
+    assert gains == pytest.approx([weight(5) - weight(3) + gloss(-1.25) - gloss(-0.75), 0.0], abs=5e-3)
+
+
+@pytest.mark.parametrize("here, back, session, lots, swapped", [
+    (11, 95, "S1", "AA", True), (11, 89, "S1", "AA", False), (9, 300, "S1", "AA", False), (300, 9, "S1", "AA", False),
+    (11, 95, "S2", "AA", False), (11, 95, "", "AA", False), (11, 95, "S1", "AB", False),
+])
+def test_two_castings_were_mixed_up_where_each_fits_the_other_ten_times_better_and_both_a_thousand_times(here, back, session, lots, swapped, monkeypatch):
+    """Times likelier at the other's settings: 11 x 95 is over 1,000 and 11 x 89 is not. A casting of another day, or of another lot where this
+    one's is worse than others, is none to be mixed up with."""
+    pours = pd.DataFrame({"session": [session and "S1", session, "S3"], "resin_lot": [*lots, "A"]}, ["X1", "P2", "P3"])
+    monkeypatch.setattr(case, "worse_groups", lambda castings, pour: {"resin_lot": "A"})
+    monkeypatch.setattr(case, "predictions", lambda fits, pour: pour)
+    fits = {("own", "P2"): here, ("P2", "X1"): back}
+    monkeypatch.setattr(case, "_gains", lambda seen, others: [float(np.log(fits[seen, other])) for other in others.index])
+    assert case._swapped(SimpleNamespace(castings=SimpleNamespace(pours=pours)), "X1", "own") is swapped

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 from optimal_found import found_plan
 
-from testpour.planning import optimal
+from testpour.planning import criteria, optimal
 from testpour.planning.coordinate_exchange import Designs, Swap, _variance_drop, exchange_pour, exchange_session
 from testpour.planning.criteria import (
     _interaction_terms,
@@ -434,3 +434,33 @@ def test_starts_are_improved_side_by_side_as_many_as_were_asked_for(monkeypatch)
     monkeypatch.setattr(optimal, "_random_settings", lambda problem, grid, size, rng: sizes.append(size) or make(problem, grid, 2, rng))
     found_plan(problem(1, main_terms(1), 2, TWO), starts=600)
     assert sizes == [250, 250, 100]
+
+
+def test_points_of_a_region_are_even_over_spans_and_levels(monkeypatch):
+    """The first four Sobol points by hand: 0, 1/2, 3/4 and 1/4; 0, 1/2, 1/4 and 3/4. Of three levels a point takes the third it lies in."""
+    monkeypatch.setattr(criteria, "POINTS", 4)
+    assert criteria.region_points(2).tolist() == [[-1, -1], [0, 0], [0.5, -0.5], [-0.5, 0.5]]
+    assert criteria.region_points(2, [None, (-1.0, 0.2, 0.9)]).tolist() == [[-1, -1], [0, 0.2], [0.5, -1], [-0.5, 0.9]]
+    assert criteria.region_points(2, None, lambda rows: rows[:, 0] > -0.6).tolist() == [[0, 0], [0.5, -0.5], [-0.5, 0.5]]
+
+
+def test_moments_over_levels_and_spans_by_hand():
+    """Of a over -1 to 1 and b at -1 or 0.5: the mean of a^2 is 1/3, of a^4 1/5, of b -1/4, of b^2 5/8; odd powers of a vanish."""
+    found = criteria.cube_moments([(0, 0), (1, 0), (0, 1), (2, 0)], [None, (-1.0, 0.5)])
+    assert found == pytest.approx(np.array([[1, 0, -1 / 4, 1 / 3], [0, 1 / 3, 0, 0], [-1 / 4, 0, 5 / 8, -1 / 12], [1 / 3, 0, -1 / 12, 1 / 5]]))
+
+
+@pytest.mark.parametrize("hard, place, row", [(False, 2, 2), (True, 1, 1)])
+def test_a_setting_off_the_grid_is_tried_a_step_and_half_a_step_to_either_side(hard, place, row, monkeypatch):
+    """Of pour 2, or of the first pour of session 1; at 0.95 a step of 0.2 ends at 1."""
+    seen = []
+    for name in ("exchange_pour", "exchange_session"):
+        monkeypatch.setattr(optimal, name, lambda batch, place, group, name=name: seen.append((name, place, group)))
+    settings = np.zeros((2, 3, 2))
+    settings[:, row, 1] = [-0.3, 0.95]
+    batch = SimpleNamespace(problem=SimpleNamespace(axes=(None, Axis("b", hard=hard))), session=np.array([0, 1, 1]), settings=settings,
+                            terms=np.array(main_terms(2)))
+    optimal._nudge(batch, 1, place, 0.2)
+    (name, at, group), = seen
+    assert (name, at, group.axes, group.whole) == ("exchange_session" if hard else "exchange_pour", place, [1], hard)
+    assert group.values[..., 0] == pytest.approx(np.array([[-0.5, -0.4, -0.2, -0.1], [0.75, 0.85, 1, 1]]))

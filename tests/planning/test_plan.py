@@ -14,15 +14,16 @@ from testpour.logbook.log_warnings import Caution
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning import purposes
 from testpour.planning.coding import _post_cure
-from testpour.planning.criteria import main_terms
+from testpour.planning.criteria import main_terms, quadratic_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
 from testpour.planning.outlook import NotSeparated, _coded_pours, _in_words, outlook
-from testpour.planning.plan import plan_pours
+from testpour.planning.plan import plan_pours, session_pours
+from testpour.planning.plan_request import _sizes
 from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
-from testpour.planning.purposes import _after_sessions, _mixed_words
+from testpour.planning.purposes import _after_sessions, _middle_words, _mixed_words, _terms
 from testpour.study.catalogue import catalogue
 from testpour.study.columns import Reading
 from testpour.study.study_file import study_from
@@ -467,3 +468,64 @@ def test_which_halves_of_a_post_cure_a_plan_moves_together(chosen, oven, hours, 
     found = _post_cure(study, names, conflicts)
     assert (found is not None and found.name == "post_cure_time") == together
     assert len(names) == taken and bool(conflicts) == refused and all("No pour of this plan would be post-cured" in said for said in conflicts)
+
+
+@pytest.mark.parametrize("session, meant, pours, wrong", [
+    ("S7", "S7", ["P2", "P3"], ""), (1, "S3", ["P1", "P4"], ""), (2, "S7", ["P2", "P3"], ""), (None, "", [], "say which session; there are S3 and S7"),
+    (3, "3", [], "session 3 is not here; there are S3 and S7"), (0, "0", [], "session 0 is not here"), ("2", "2", [], "session 2 is not here"),
+])
+def test_a_session_is_meant_by_its_name_or_its_number(session, meant, pours, wrong):
+    """Pours of S3 and S7, mixed."""
+    table, problems = pd.DataFrame({"session": ["S3", "S7", "S7", "S3"]}, ["P1", "P2", "P3", "P4"]), []
+    named, found = session_pours(table, session, problems)
+    assert (named, list(found.index)) == (meant, pours) and len(problems) == bool(wrong) and all(wrong in said for said in problems)
+
+
+def test_the_only_session_needs_no_name_and_pours_need_their_own():
+    one, problems = pd.DataFrame({"session": [4, 4]}, ["P1", "P2"]), []
+    assert session_pours(one, None, problems)[0] == "4" and session_pours(one, 4, problems)[0] == session_pours(one, 1, problems)[0] == "4"
+    assert session_pours(one.drop(columns="session"), None, problems)[0] == "1" and session_pours(one.drop(columns="session"), "S2", problems)[0] == "S2"
+    assert not problems
+    for bad in (one.iloc[:0], one.set_axis(["P1", "P1"])):
+        assert session_pours(bad, 1, problems)[0] == ""
+    assert problems == ["give at least one pour, and each a name of its own."] * 2
+
+
+def test_the_terms_of_a_map_leave_out_what_a_plan_cannot_tell():
+    """Of depth, a cover, an oven set once a session and the room as it is met: no square but that of depth, no effect of the room alone, and no product
+    of oven and room, which both change from session to session only."""
+    axes = (Axis("depth"), Axis("cover", levels=(-1.0, 1.0)), Axis("oven", hard=True), Axis("room", met=(0.2, -0.4)))
+    singles = {(0, 0, 0, 0), (1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 1, 0)}
+    pairs = {(2, 0, 0, 0), (1, 1, 0, 0), (1, 0, 1, 0), (1, 0, 0, 1), (0, 1, 1, 0), (0, 1, 0, 1)}
+    assert set(_terms(quadratic_terms, axes)) == singles | pairs and set(_terms(main_terms, axes)) == singles
+
+
+@pytest.mark.parametrize("pours, sizes, wrong", [
+    (3, (3, 3), ()), ([4, 2], (4, 2), ()), ([4], (4,), ("2 sessions but 1 number of pours",)),
+    ([4, 0, True], (), ("pours: 0, True is not", "2 sessions but 3 numbers")),
+    ("4", (), ("pours: '4' is not",)),
+])
+def test_one_number_of_pours_holds_for_every_session(pours, sizes, wrong):
+    conflicts = []
+    assert _sizes(2, pours, conflicts) == sizes and len(conflicts) == len(wrong) and all(said in one for said, one in zip(wrong, conflicts, strict=True))
+
+
+def test_one_question_takes_turns_within_every_session(study):
+    """Two castings that differ by 0.2 in the first setting and 0.9 in the second: the second is what is asked; the other begins no session."""
+    this, that = np.array([0.5, -0.4, 0.3]), np.array([0.3, 0.5, 0.3])
+    found = purposes.settle(purposes.PlanRequest(None, (3, 2)), this, that)
+    assert found.rows.tolist() == [this.tolist(), that.tolist(), this.tolist(), this.tolist(), that.tolist()]
+    assert found.sessions.tolist() == [0, 0, 0, 1, 1] and found.terms == ((0, 0, 0), (0, 1, 0))
+    with pytest.raises(PlanConflict, match="at least 2 pours a session"):
+        purposes.settle(purposes.PlanRequest(None, (3, 1)), this, that)
+
+
+@pytest.mark.parametrize("ovens, said", [
+    ([0.5], "One pour in the middle shows"), ([0.5, 0.5], "The same middle pour in every session shows how much equal pours differ"),
+    ([0.5, -1.0], "the same but for oven."), ([0.5, -1.0, 0.5], "the same but for oven: sessions alike in that show how much equal pours differ"),
+])
+def test_middle_pours_show_how_much_equal_ones_differ_where_some_are_equal(ovens, said):
+    """Depth in the middle of every pour, an oven as each session has it, and the room, which nobody sets."""
+    axes = (Axis("depth"), Axis("oven", hard=True), Axis("kiln", hard=True, words="big kiln"))
+    middle = np.column_stack([np.zeros(len(ovens)), ovens, np.full(len(ovens), 0.3)])
+    assert said in _middle_words(axes, middle)

@@ -116,3 +116,19 @@ def test_smallest_effect_with_a_known_spread():
 def test_no_effect_is_noticed_as_often_as_promised():
     assert _chance_to_notice(0, 1, 5) == 0.10
     assert _chance_to_notice(1e-5, 1, 5, 0.05) == pytest.approx(0.05, abs=1e-8)
+
+
+def test_what_changes_only_between_sessions_is_judged_by_sessions():
+    """Four sessions of 2, 2, 2 and 3 pours, the oven the same within each: of 4 sessions the mean and the oven take 2. Within them 9 pours less 4 sessions
+    and one setting leave 4. Standard errors by numpy's generalised least squares, sd 0.5 between pours and 0.8 between sessions; t(2) and t(4)."""
+    oven, session = np.array([-1.0, 1, 1, -1])[[0, 0, 1, 1, 2, 2, 3, 3, 3]], np.repeat([0, 1, 2, 4], [2, 2, 2, 3])
+    catalyst = np.array([-1.0, 1, -1, 1, 1, -1, -1, 1, 0])
+    found = plan_power(np.column_stack([oven, catalyst]), main_terms(2), 0.5, session, 0.8, ["oven", "catalyst"])
+    covariance = 0.25 * np.eye(9) + 0.64 * (session[:, None] == session)
+    rows = np.column_stack([np.ones(9), oven, catalyst])
+    se = 2 * np.sqrt(np.diag(np.linalg.inv(rows.T @ np.linalg.inv(covariance) @ rows)))[1:]
+    assert found.compared.tolist() == ["between sessions", "within sessions"] and found.df.tolist() == [2, 4]
+    assert found.se.tolist() == pytest.approx(se) and found.half_width.tolist() == pytest.approx(se * stats.t.ppf(0.95, [2, 4]))
+    alone = plan_power(np.column_stack([oven, catalyst]), main_terms(2), 0.5, session, 0.0, believed_df=3)
+    assert alone.compared.tolist() == ["within sessions"] * 2 and alone.df.tolist() == [9, 9]
+    assert alone.se.tolist() == pytest.approx((np.sqrt(np.diag(np.linalg.inv(rows.T @ rows))))[1:])

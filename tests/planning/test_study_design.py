@@ -197,3 +197,16 @@ def test_a_casting_that_nobody_measures_heats_itself_as_much():
 def test_a_block_too_deep_to_pour_in_one_is_told_to_be_planned_as_layers():
     with pytest.raises(PlanConflict, match="or pour in layers: each layer is a pour of its own, with its own depth as the thickness"):
         plan_pours(blocks(thickness={"from": "60 mm", "to": "60 mm"}), sessions=2, pours=4)
+
+
+@pytest.mark.parametrize("rise, says", [
+    (lambda t: 60 + 20 * t["catalyst"] + 2 * t["thickness"], "160 °C. Narrow the span in study.toml: catalyst to 1.7 % or thickness to 17 mm."),
+    (lambda t: 180 - 20 * t["catalyst"] - 2 * t["thickness"], "150 °C. Narrow the span in study.toml: catalyst from 1.3 % or thickness from 8 mm."),
+    (lambda t: 100 + 20 * t["catalyst"] + 2 * t["thickness"], "200 °C. Use less catalyst, or pour in layers"),
+])
+def test_a_span_is_narrowed_to_where_it_alone_keeps_below_the_boiling_point(rise, says, monkeypatch):
+    """Below 145 °C, of 1 to 2.5 % and 5 to 25 mm: at 25 mm under 1.75 %, at 2.5 % under 17.5 mm; falling, at 5 mm over 1.25 %, at 1 % over 7.5 mm;
+    where one alone is not enough, none is named."""
+    monkeypatch.setattr(study_design, "believed_peaks", lambda study, table: rise(table).to_numpy())
+    said = HeatLimit(coding_for(blocks(), 1)).sentence()
+    assert says in said

@@ -229,8 +229,7 @@ def _two_digits(predicted, alone):
 
 def _was_meant(predicted, alone, low, high):
     """Log chance (1, g) that the casting reads between `low` and `high`, where one digit of it was logged, a whole step of its reading."""
-    rows = predicted.rows[alone].assign(low=low, high=high)
-    meant = replace(predicted, rows=rows, settings={name: values[alone] for name, values in predicted.settings.items()}, extra=predicted.extra[:, alone])
+    meant = replace(predicted, rows=predicted.rows[alone].assign(low=low, high=high))
     return meant.residuals(predicted.usual[None][..., alone]).log_chance()
 
 
