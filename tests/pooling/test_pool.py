@@ -144,7 +144,7 @@ def test_a_setting_that_is_assumed_is_said(bench, monkeypatch):
     monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
     blank = replace(bench(1), pours=bench(1).pours.assign(catalyst=np.nan))
     said = pool([blank, bench(2)]).joined()
-    assert said.endswith("Not written down, so the usual value of the bench is assumed: catalyst 1.5 % for 6 pours of Bench 1.")
+    assert said.endswith("Not written down, so the usual value is assumed: catalyst 1.5 % for 6 pours of Bench 1.")
 
 
 def test_two_benches_tell_what_they_say_together_but_not_how_they_differ(castings_of, tmp_path):
