@@ -95,7 +95,6 @@ def test_the_same_middle_pour_stands_in_every_session(study):
     assert middle.drop(columns="session").nunique().max() == 1
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("purpose", [purposes.MATTER, purposes.MAP, purposes.SHARPEN])
 def test_no_pour_has_two_of_a_choice_and_each_is_poured(purpose):
     """One casting has one mould: silicone, glass, or polypropylene, which is neither; in the middle pours it is neither."""
