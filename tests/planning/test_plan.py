@@ -370,6 +370,8 @@ def test_a_change_of_grades_is_said_in_chances():
 def test_a_change_has_its_unit_where_the_reading_has_one():
     assert _in_words(Reading("score", "", 1, 10), 1.5) == "1.5"
     assert _in_words(Reading("cooling", "degC", 0, 90), 1.5) == "1.5 °C"
+    assert _in_words(Reading("haze", "%", 0, 90), 1.5) == "1.5 percentage points"  # 20 % less of a gloss of 98 % might be 78 %, or 78.4 %
+    assert _in_words(Reading("gloss", "%", 0, 100, scale="share"), 9.0) == "100 percentage points"
 
 
 @pytest.mark.parametrize("pot, scale, alike", [
