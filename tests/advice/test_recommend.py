@@ -24,6 +24,7 @@ from testpour.advice.prospect import prospect, states_of
 from testpour.advice.recommend import at_its_age, best_settings, beyond_log, predicted, recommend, settings_words
 from testpour.advice.stopping import stop_advice
 from testpour.advice.what_if import what_if
+from testpour.causes.saving import _values
 from testpour.logbook.castings import Castings
 from testpour.models.ageing import ready
 from testpour.models.chance import NoAims, chance
@@ -34,6 +35,7 @@ from testpour.report.advised import advice, advised
 from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance
 from testpour.study.study import Aim
+from testpour.study.study_file import study_from
 
 
 def aimed(fits, **bounds):
@@ -53,6 +55,17 @@ def test_no_setting_of_a_full_grid_beats_the_recommendation(fits, room, depth):
     best = chance(fits, table).by_aim.prod(axis=1).max()
     found = recommend(fits, room=room, fixed={"thickness": depth})
     assert found.chance.by_aim.prod(axis=1).iloc[0] >= best - 0.005
+
+
+def test_two_of_a_choice_are_neither_advised_nor_named_as_what_would_have_saved_a_casting(fits):
+    """A casting in glass is not saved by pouring it in silicone too."""
+    moulds = {name: {"kind": "yes/no"} for name in ("silicone", "glass")}
+    own = study_from({"factors": moulds, "readings": {"gel_time": {}}, "one_of": {"mould": list(moulds)}})
+    study = replace(fits.study, factors=(*fits.study.factors, *own.factors), one_of=own.one_of)
+    row = settings_table(study, {}).iloc[[0] * 4].assign(silicone=[0.0, 1.0, 0.0, 1.0], glass=[0.0, 0.0, 1.0, 1.0])
+    assert allowed(replace(fits, study=study), row).tolist() == [True, True, True, False]
+    log = SimpleNamespace(study=study, castings=SimpleNamespace(pours=row))
+    assert [len(_values(log, study.factor("silicone"), row.iloc[[place]])) for place in (0, 2)] == [1, 0]
 
 
 def test_what_is_given_is_kept_and_nothing_leaves_the_spans(fits):

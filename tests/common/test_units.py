@@ -94,6 +94,13 @@ def test_exact_conversions(text, unit, expected):
     assert to_unit(text, unit) == pytest.approx(expected, rel=1e-11, abs=1e-11)
 
 
+@pytest.mark.parametrize("unit", ["um", "\u00b5m", "\u03bcm"])
+@pytest.mark.parametrize("text, expected", [("5 \u00b5m", 5), ("5 \u03bcm", 5), ("5 um", 5), ("5", 5), ("0.005 mm", 5), ("5000 nm", 5)])
+def test_micro_is_read_in_every_way_it_is_written(text, unit, expected):
+    """The sign for micro, the Greek letter that looks the same, and u for want of either."""
+    assert to_unit(text, unit) == pytest.approx(expected)
+
+
 @pytest.mark.parametrize("text, decimal, expected", NUMBERS)
 def test_decimal_marks(text, decimal, expected):
     assert to_number(text, decimal=decimal) == (expected, "")

@@ -304,7 +304,7 @@ def test_what_is_no_package(tmp_path):
         assert words in refused(tmp_path / name)[0]
     folder = tmp_path / "c"
     folder.mkdir()
-    for text, words in ((None, "If a folder in it has one, unpack"), ("{", "not readable as JSON"), ("[]", "lists no resources"), ("{}", "lists no")):
+    for text, words in ((None, "or a study.toml, unpack it"), ("{", "not readable as JSON"), ("[]", "lists no resources"), ("{}", "lists no")):
         if text:
             (folder / "datapackage.json").write_text(text)
         assert words in refused(folder)[0]

@@ -109,6 +109,14 @@ def test_refused(ways, words):
         known(GEL, **ways)
 
 
+def test_what_is_too_little_to_read_is_asked_for_as_such():
+    """Styrene spreads by ratios as times do, and nobody looks at it for 25 min."""
+    styrene = Reading("styrene", "mg/L", 0.1, 1000, scale="log")
+    with pytest.raises(UnitProblem, match=r"'n.d.' is not a number. Write one from 0.1 to 1000 mg/L, < and a number if it was too little to read, or"):
+        known(styrene, "n.d.")
+    assert known(styrene, "< 0.5") == Known(-INF, 0.5)
+
+
 @pytest.mark.parametrize("reading, text, said", [
     (TACK, "> 3", "'> 3' leaves no grade. Grades are 0 dry"), (TACK, "< 0", "'< 0' leaves no grade"),
     (TACK, "not yet at 1", "'not yet at 1' may mean more or less than 1. Write > 1 or < 1"), (HARD, "not yet at 75", "Write > 75 or < 75"),

@@ -310,7 +310,7 @@ def test_none_where_it_may_be_either_is_refused(study, tmp_path):
         "room temperature: 'none' is not a number. Write one from 5 to 40 °C, or leave it empty if it is not known.",
         "thickness: 'none' is not a number. Write one from 1 to 60 mm, or leave it empty if it is not known.",
         "tack: 'none' is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet.",
-        "hardness: 'none' is not a number. Write one from 0 to 100 Shore D, or leave it empty if nobody looked.",
+        "hardness: 'none' is not a number. Write one from 0 to 100 Shore D, < and a number if it was too little to read, or leave it empty if nobody looked.",
     ]
 
 

@@ -158,6 +158,17 @@ def test_a_reading_without_an_age_is_taken_at_the_first_of_its_ages(castings_of,
     assert rows_of(castings_of(study, pours, read), study.reading("hardness"))[0]["age"].tolist() == [4.0, 24.0]
 
 
+@pytest.mark.parametrize("step", [0.0, 0.1])
+def test_a_nought_of_what_spreads_by_ratios_is_less_than_the_least_read(castings_of, step):
+    """Styrene of 0, 0.3 and 0.5 mg/L: the nought says less than 0.3, and not the millionth part of it. With a step it is known to half of that."""
+    study = study_from({"factors": {"catalyst": {}}, "readings": {"styrene": {"unit": "mg/L", "low": 0, "high": 50, "scale": "log", "resolution": step}}})
+    pours = pd.DataFrame({"catalyst": [1.0, 2.0, 1.5]}, index=["A", "B", "C"])
+    read = pd.DataFrame({"pour": ["A", "B", "C"], "reading": "styrene", "low": [0.0, 0.3, 0.5], "high": [0.0, 0.3, 0.5]})
+    rows, assumed = rows_of(castings_of(study, pours, read), study.reading("styrene"))
+    assert rows["low"].tolist() == [0.0, 0.3, 0.5] and rows["high"].tolist() == [0.0 if step else 0.3, 0.3, 0.5]
+    assert ("Readings of 0 of styrene are taken as less than 0.3 mg/L, the least read above 0." in assumed) is not bool(step)
+
+
 def test_ages_beyond_those_read_are_said_in_days(castings_of, study):
     """Read at 4 h and at 168, seven days; asked for at 336 h and at 3."""
     pours = pd.DataFrame({"catalyst": [1.0, 2.0]}, index=["A", "B"])

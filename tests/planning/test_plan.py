@@ -13,7 +13,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.log_warnings import Caution
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning import purposes
-from testpour.planning.coding import _post_cure
+from testpour.planning.coding import _post_cure, coding_for
 from testpour.planning.criteria import main_terms, quadratic_terms
 from testpour.planning.factorial import fractional_factorial
 from testpour.planning.optimal import balanced_over_sessions
@@ -24,6 +24,7 @@ from testpour.planning.pour_cautions import session_groups
 from testpour.planning.power import plan_power
 from testpour.planning.problem import Axis, DesignProblem, PlanConflict
 from testpour.planning.purposes import _after_sessions, _middle_words, _mixed_words, _terms
+from testpour.planning.study_design import design_problem
 from testpour.study.catalogue import catalogue
 from testpour.study.columns import Reading
 from testpour.study.study_file import study_from
@@ -93,6 +94,20 @@ def test_the_same_middle_pour_stands_in_every_session(study):
     middle = plan.table[plan.table["catalyst"].between(1.7, 1.8)]
     assert list(middle["session"]) == ["S1", "S2"]
     assert middle.drop(columns="session").nunique().max() == 1
+
+
+@pytest.mark.parametrize("purpose", [purposes.MATTER, purposes.MAP, purposes.SHARPEN])
+def test_no_pour_has_two_of_a_choice_and_each_is_poured(purpose):
+    """One casting has one mould: silicone, glass, or polypropylene, which is neither; in the middle pours it is neither."""
+    moulds = {"silicone": {"kind": "yes/no"}, "glass": {"kind": "yes/no"}}
+    chosen = study_from({**STUDY, "factors": {"catalyst": {}, **moulds}, "one_of": {"mould": list(moulds)}})
+    table = plan_pours(chosen, sessions=3, pours=4, purpose=purpose).table
+    both = table[["silicone", "glass"]].sum(axis=1)
+    assert set(both) == {0, 1} and set(table["silicone"]) == set(table["glass"]) == {0, 1}
+    if purpose == purposes.MATTER:
+        assert table[table["catalyst"].between(1.5, 2)].groupby("session")[["silicone", "glass"]].sum().to_numpy().tolist() == [[0, 0]] * 3
+    limit = design_problem(coding_for(chosen, 1), main_terms(3), [0] * 8)
+    assert not limit.allowed(np.array([0.0, 1.0, 1.0])) and limit.allowed(np.array([0.0, 1.0, -1.0])) and "[one_of]" in limit.in_the_way()
 
 
 def test_run_order_is_random_within_a_session_and_the_same_for_the_same_seed(study):
@@ -356,6 +371,8 @@ def test_a_change_of_grades_is_said_in_chances():
 def test_a_change_has_its_unit_where_the_reading_has_one():
     assert _in_words(Reading("score", "", 1, 10), 1.5) == "1.5"
     assert _in_words(Reading("cooling", "degC", 0, 90), 1.5) == "1.5 °C"
+    assert _in_words(Reading("haze", "%", 0, 90), 1.5) == "1.5 percentage points"  # 20 % less of a gloss of 98 % might be 78 %, or 78.4 %
+    assert _in_words(Reading("gloss", "%", 0, 100, scale="share"), 9.0) == "100 percentage points"
 
 
 @pytest.mark.parametrize("pot, scale, alike", [

@@ -1,5 +1,6 @@
 """Joining logs: what is refused and why, what is converted, what is dropped, and pours named once."""
 
+import zipfile
 from dataclasses import replace
 
 import numpy as np
@@ -128,6 +129,27 @@ def test_a_bench_that_did_not_write_a_setting_down_is_taken_at_its_own_usual_val
     assert rooms[[f"Opaque P{i}" for i in range(1, 7)]].tolist() == pytest.approx([30.0] * 6)
     assert rooms[["Clear P5", "Clear P6"]].tolist() == [19.0, 20.0]
     assert set(joined.assumed) == {"room temperature 20 °C for 1 pour of Clear", "room temperature 86 °F for 6 pours of Opaque"}
+
+
+def test_a_setting_that_a_bench_does_not_know_is_said_to_be_assumed(bench):
+    """Bench 2 alone weighs filler, from 0 to 20 %; the other's is taken as none, which may not be so."""
+    filled = bench(2, factors={"catalyst": {}, "room_temperature": {}, "resin_lot": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 20}})
+    filled = replace(filled, pours=filled.pours.assign(filler=[0.0, 10.0, 20.0] * 2))
+    joined = join_logs([bench(1), filled])
+    assert joined.assumed == ("filler 0 % for 6 pours of Bench 1",)
+    assert joined.castings.pours["filler"].isna().sum() == 6
+
+
+def test_a_file_that_is_no_log_is_refused_with_what_to_give(bench, tmp_path):
+    """A study folder zipped by hand, a sheet and a findings page: each as people send them."""
+    (tmp_path / "north").mkdir()
+    with zipfile.ZipFile(tmp_path / "north.zip", "w") as packed:
+        packed.writestr("north/study.toml", "")
+    for name in ("south.csv", "west.html"):
+        (tmp_path / name).write_text("pour,catalyst\nP1,1.5\n")
+    zipped, sheet, page = refused([tmp_path / name for name in ("north.zip", "south.csv", "west.html")]).table["what"]
+    assert zipped.endswith("or a study.toml, unpack it and give that folder")
+    assert "read it into a study folder, under 2-pour-and-log, and give that folder" in sheet and sheet == page
 
 
 def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(bench, declared):

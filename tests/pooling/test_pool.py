@@ -144,7 +144,7 @@ def test_a_setting_that_is_assumed_is_said(bench, monkeypatch):
     monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
     blank = replace(bench(1), pours=bench(1).pours.assign(catalyst=np.nan))
     said = pool([blank, bench(2)]).joined()
-    assert said.endswith("Not written down, so the usual value of the bench is assumed: catalyst 1.5 % for 6 pours of Bench 1.")
+    assert said.endswith("Not written down, so the usual value is assumed: catalyst 1.5 % for 6 pours of Bench 1.")
 
 
 def test_two_benches_tell_what_they_say_together_but_not_how_they_differ(castings_of, tmp_path):
@@ -297,6 +297,38 @@ def test_a_pool_takes_up_the_beliefs_of_the_pool_before(guild, castings_of, tmp_
     beliefs = read_beliefs(guild.beliefs(tmp_path / "guild.toml"))
     later = pool(gel_guild(castings_of, [0.0], sessions=2, seed=9), beliefs=beliefs)["gel_time"]
     assert later.average.posterior.coefficients[:, 1].mean() == pytest.approx(-0.8, abs=0.05)
+
+
+@pytest.mark.slow
+def test_beliefs_are_used_by_a_bench_that_reads_less_and_not_on_another_scale(bench, tmp_path):
+    """Shore A, a score to 50 and five grades are other numbers than Shore D, a score to 5 and four grades; bubbles nobody else counts do no harm."""
+    score = {"readings": {"gel_time": {}, "tack": {}, "hardness": {"unit": "Shore D"}, "score": {"low": 0, "high": 5}, "bubbles": {"low": 0, "high": 9}}}
+    logs = {f"Bench {number}": bench(number, **score) for number in (1, 2)}
+    taken = {n: replace(c, readings=pd.concat([c.readings, *(c.readings[c.readings["reading"] == "hardness"].assign(reading=name, low=3.0, high=3.0)
+                                                              for name in ("score", "bubbles"))], ignore_index=True)) for n, c in logs.items()}
+    beliefs = read_beliefs(pool(taken).beliefs(tmp_path / "b.toml"))
+    assert beliefs.provenance["units"]["gel_time"] == "min (log scale)" and set(beliefs) >= {"score", "bubbles"}
+    without = bench(3)
+    assert set(fit_castings(without, beliefs=beliefs)) == {"gel_time", "hardness", "tack"}
+    other = {"gel_time": {}, "hardness": {"unit": "Shore A"}, "score": {"low": 0, "high": 50},
+             "tack": {"grades": ["dry", "barely tacky", "tacky", "very tacky", "wet"], "high": 4}}
+    with pytest.raises(BeliefProblem) as problem:
+        fit_castings(bench(3, readings=other), beliefs=beliefs)
+    for said in ("hardness: these beliefs are about Shore D from 0 to 100 (share scale), and this study reads it in Shore A from 0 to 100 (share scale).",
+                 "score: these beliefs are about plain numbers from 0 to 5 (plain scale), and this study reads it in plain numbers from 0 to 50",
+                 "tack: these beliefs are about the grades dry, slightly tacky, tacky, wet, and", "beliefs.pop('tack')"):
+        assert said in str(problem.value)
+    assert "gel_time:" not in str(problem.value)
+
+
+def test_beliefs_that_say_the_unit_alone_are_still_read(bench, tmp_path):
+    """As a file of an earlier version has it."""
+    beliefs = pool({"North": bench(1)}).beliefs()
+    beliefs.provenance["units"] = {"gel_time": "min", "hardness": "Shore D", "tack": "grade"}
+    assert "gel_time" in fit_castings(bench(3), beliefs=beliefs)
+    beliefs.provenance["units"]["hardness"] = "Barcol"
+    with pytest.raises(BeliefProblem, match="hardness: these beliefs are about Barcol"):
+        fit_castings(bench(3), beliefs=beliefs)
 
 
 @pytest.mark.parametrize(

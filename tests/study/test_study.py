@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -14,7 +16,12 @@ from IPython.utils.capture import capture_output
 
 from testpour.common.problems import NoSuchName
 from testpour.common.toml_file import _mistakes
+from testpour.exchange.package import write_package
+from testpour.exchange.package_reading import read_package
+from testpour.logbook.book import Logbook
+from testpour.logbook.tables import LogProblem
 from testpour.study.catalogue import catalogue
+from testpour.study.cautions import check_settings
 from testpour.study.study import Aim, Study, StudyProblems
 from testpour.study.study_file import read_study, save_study, study_from
 
@@ -498,10 +505,44 @@ def test_a_factor_of_ones_own_is_set_on_a_plain_step(low, high, step):
     assert stated.factor("filler").step == 0.3
 
 
+def moulded(**choices):
+    moulds = {name: {"kind": "yes/no", "words": f"{name} mould"} for name in ("silicone", "glass")}
+    return {**LEAST, "factors": {"catalyst": {}, "taps": {"low": 0, "high": 9}, **moulds}, "one_of": choices or {"mould": ["silicone", "glass"]}}
+
+
+def test_two_of_a_choice_are_refused_and_logged_only_where_it_was_so(tmp_path):
+    study = replace(study_from(moulded()), folder=tmp_path)
+    assert read_study(save_study(study)).one_of == {"mould": ("silicone", "glass")}
+    table = pd.DataFrame({"silicone": [1.0, 1.0, 0.0, np.nan], "glass": [1.0, 0.0, 0.0, 1.0]})
+    assert study.clash(table).tolist() == [True, False, False, False] and not study.clash({"silicone": 1.0}) and not study.clash({})
+    assert not check_settings(study, {"silicone": 1.0, "glass": 0.0}).refusals
+    log, both = Logbook(study), {"catalyst": 1.5, "silicone": "yes", "glass": "yes"}
+    with pytest.raises(LogProblem, match=r"Silicone mould and glass mould are chosen together, and \[one_of\]"):
+        log.add_pour("P1", settings=both, session="1")
+    log.add_pour("P1", settings=both, session="1", made_anyway=True)
+    assert read_package(write_package(log, tmp_path / "a.zip").path).study.one_of == study.one_of
+    log.close()
+
+
+@pytest.mark.parametrize("names", [["silicone"], ["silicone", "taps"], ["silicone", "pvc"], "silicone", ["silicone", {}]])
+def test_a_choice_that_names_no_two_yes_no_factors_is_refused(names):
+    with pytest.raises(StudyProblems, match=r"\[one_of\] mould = .*list two or more of the yes/no factors.*; it has silicone, glass\."):
+        study_from(moulded(mould=names))
+
+
+def test_two_of_a_choice_are_not_both_usual():
+    raw = moulded()
+    raw["factors"] |= {name: {"kind": "yes/no", "usual": "yes"} for name in ("silicone", "glass")}
+    with pytest.raises(StudyProblems, match=r"mould: silicone and glass are both usual. Write usual = \"no\" for all but one"):
+        study_from(raw)
+
+
 def test_the_examples_of_ones_own_in_a_new_study_can_be_switched_on():
     text = NEW.read_text("utf-8")
-    for name in ("filler", "who_poured", "bubbles"):
+    for name in ("filler", "who_poured", "bubbles", "silicone", "glass"):
         assert f"# {name} = " in text
         text = text.replace(f"# {name} = ", f"{name} = ")
     study = study_from(tomllib.loads(text))
     assert study.factor("who_poured").kind == "text" and study.reading("bubbles").resolution == 1
+    with_choice = study_from(tomllib.loads(text.replace("# [one_of]", "[one_of]").replace("# mould = ", "mould = ")))
+    assert with_choice.one_of == {"mould": ("silicone", "glass")}

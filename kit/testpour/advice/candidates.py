@@ -194,7 +194,7 @@ def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
 
 def _refused(study, table):
     """Settings a caution refuses; each value of each setting is looked up once."""
-    refused = np.zeros(len(table), bool)
+    refused = np.zeros(len(table), bool) | study.clash(table)
     for factor in study.factors:
         if factor.name in table and factor.role == "chosen" and factor.kind == "number":
             values, inverse = np.unique(table[factor.name], return_inverse=True)

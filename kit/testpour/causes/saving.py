@@ -106,7 +106,8 @@ def _values(fits, factor, here):
     now = float(here[factor.name].iloc[0])
     values = np.unique(factor.rounded(np.linspace(low, high, 2 if factor.kind == "yes/no" else LEVELS)))
     values = values[np.abs(values - now) > 1e-9]
-    return np.array([v for v in values if not check_settings(fits.study, {factor.name: float(v)}).refusals])
+    study, others = fits.study, here.iloc[0].to_dict()
+    return np.array([v for v in values if not check_settings(study, {factor.name: float(v)}).refusals and not study.clash({**others, factor.name: v})])
 
 
 def _most(fits, factor, here):

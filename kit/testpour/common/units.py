@@ -252,6 +252,7 @@ def _converted(number, source, target, where, shown):
 
 def _unit(text):
     """A Pint unit; text that does not look like one is never handed to Pint's parser."""
+    text = re.sub("[\u00b5\u03bc]", "u", text)  # the sign for micro, and the Greek letter
     if not re.fullmatch(r"[A-Za-z_]{1,14}(\*\*[23])?(/[A-Za-z_]{1,14}(\*\*[23])?)?", text):
         raise ValueError(text)
     return _registry().Unit(text)

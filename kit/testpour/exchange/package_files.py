@@ -51,7 +51,8 @@ def read_descriptor(files: Files) -> dict[str, Any]:
     """The descriptor of a package: what its JSON says, with a list of resources in it; else PackageProblems."""
     data = files.read(DESCRIPTOR)
     if data is None:
-        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. If a folder in it has one, unpack and give that."])
+        do = "If a folder in it has one, or a study.toml, unpack it and give that folder."
+        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. {do}"])
     try:
         text = data[:LARGEST_DESCRIPTOR].decode("utf-8-sig")
         if len(data) > LARGEST_DESCRIPTOR or json_depth(text) > DEEPEST:

@@ -71,7 +71,7 @@ def read_package(path: str | Path) -> Package:
 
 def _study(own, data, problems):
     """The study of a package; None, with its problems added, where it cannot be."""
-    raw = {key: own[key] for key in ("name", "question", "resin", "ready") if key in own}
+    raw = {key: own[key] for key in ("name", "question", "resin", "ready", "one_of") if key in own}
     declared = declarations()
     if not set(declared) <= set(data):
         return None

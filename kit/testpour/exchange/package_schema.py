@@ -105,7 +105,7 @@ def descriptor(
         "licenses": [{"name": licence, "title": title, "path": path}],
         "testpour": {
             "form": FORM, "fingerprint": castings.fingerprint(), "names": names,
-            "question": study.question, "resin": dict(study.resin), "ready": dict(study.ready),
+            "question": study.question, "resin": dict(study.resin), "ready": dict(study.ready), "one_of": dict(study.one_of),
         },
         "resources": resources,
     }

@@ -132,8 +132,8 @@ def _open(reading, match, decimal):
 def _what_is_missing(reading, text):
     """What words that do not tell the reading should say, as the end of a sentence."""
     when = WHEN.search(text)
-    if reading.scale != "log":
-        return f"is not a number. Write one from {reading.range_words}, or leave it empty if nobody looked."
+    if not is_time(reading):
+        return f"is not a number. Write one from {reading.range_words}, < and a number if it was too little to read, or leave it empty if nobody looked."
     if not when:
         return "has no number. Write one, as in 25 min, or the last look, as in not yet at 2 h; leave it empty if nobody looked."
     return (

@@ -152,7 +152,13 @@ def _check_stated(study, reading, stated):
     names = list(dict.fromkeys([*(one.name for one in study.readings), *catalogue()["readings"]]))
     if not isinstance(stated, Mapping):
         raise BeliefProblem(f"Beliefs are a table with a part for each reading; found {shortened(repr(stated))}. Of a file, give read_beliefs(path).")
-    problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in names]
+    units = getattr(stated, "provenance", {}).get("units", {})  # of a pool, some of whose readings only other benches take
+    problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in (*names, *units)]
+    problems += [
+        f"{one.name}: these beliefs are about {units[one.name]}, and this study reads it in {one.counted_in}. "
+        f"Leave that part out, beliefs.pop({one.name!r}), or read it in what they are about."
+        for one in study.readings if one.name in stated and units.get(one.name, one.unit) not in (one.unit, one.counted_in)
+    ]
     problems += [f"{name}: give a table of beliefs by name; found {part!r}." for name, part in stated.items() if not isinstance(part, Mapping)]
     own_table = stated.get(reading.name, {})
     for name, entry in own_table.items() if isinstance(own_table, Mapping) else ():

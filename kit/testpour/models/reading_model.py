@@ -46,8 +46,18 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
             rows.loc[blank, factor.name] = factor.usual
     if reading.ages:
         rows["age"] = rows["age"].fillna(reading.ages[0])
+    rows, noughts = _with_noughts(reading, rows)
     rows, rounding = _with_rounding(castings.study, reading, rows)
-    return rows, (*rounding, *assumed)
+    return rows, (*noughts, *rounding, *assumed)
+
+
+def _with_noughts(reading, rows):
+    """The rows, a nought of what spreads by ratios taken as less than the least read above it, and a sentence that says so: its logarithm is no number."""
+    noughts, least = (rows["low"] == 0) & (rows["high"] == 0), rows.loc[rows["low"] > 0, "low"].min()
+    if reading.scale != "log" or reading.resolution or not noughts.any() or np.isnan(least):
+        return rows, []
+    said = f"Readings of 0 of {reading.words} are taken as less than {reading.show(least)}, the least read above 0."
+    return rows.assign(high=rows["high"].mask(noughts, least)), [said]
 
 
 def _with_rounding(study, reading, rows):

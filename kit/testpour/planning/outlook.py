@@ -7,9 +7,10 @@ import pandas as pd
 from scipy.special import expit, ndtr
 
 from testpour.common.problems import Problems
-from testpour.common.units import show, to_unit, unit_words
+from testpour.common.units import show, to_unit
 from testpour.common.wording import age_words, count, in_html, in_hundred, listed, rounded, table_html
 from testpour.models.beliefs import beliefs_for
+from testpour.models.change import change_unit
 from testpour.models.scales import ADIABATIC_RISE
 from testpour.planning.criteria import main_terms, model_rows, term_name
 from testpour.planning.plan import Plan
@@ -231,9 +232,9 @@ def _in_words(reading, latent):
         return f"{rounded(100 * (np.exp(latent) - 1))} %" if latent < np.log(2) else f"a factor of {rounded(np.exp(latent))}"
     if reading.grades:  # the share of castings that crosses a bound between two grades, in the middle where it moves most
         return f"{in_hundred(ndtr(latent / 2) - ndtr(-latent / 2))}{OF_CASTINGS}"
-    width = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale)
+    width, unit = {"share": reading.high - reading.low, "rise": ADIABATIC_RISE}.get(reading.scale), change_unit(reading)
     if width is None:
-        return f"{rounded(latent)}{unit_words(reading.unit)}"
+        return f"{rounded(latent)} {unit}".strip()
     level = {"share": 1.3, "rise": -1.0}[reading.scale]  # where the trade believes the usual casting to be
     slope = width * expit(level) * (1 - expit(level))
-    return f"{rounded(min(slope * latent, width))}{unit_words(reading.unit)}"
+    return f"{rounded(min(slope * latent, width))} {unit}".strip()

@@ -202,7 +202,8 @@ def _middle_pours(request, chosen):
     A setting that all pours of a session share stays as it is there.
     """
     first = [chosen.rows[chosen.sessions == number][0] for number in range(len(request.sizes))]
-    middles = [None if axis.whole else median_high(axis.levels or [0.0]) for axis in request.axes]
+    rivals = {name for names in request.coding.study.one_of.values() for name in names}  # all of one choice cannot be in one pour
+    middles = [None if axis.whole else -1.0 if axis.name in rivals else median_high(axis.levels or [0.0]) for axis in request.axes]
     middle = np.array([[own if level is None else level for own, level in zip(row, middles, strict=True)] for row in first])
     return None if HeatLimit(request.coding)(middle).any() else middle
 

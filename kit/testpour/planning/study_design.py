@@ -75,7 +75,7 @@ def _coded_sd(coding, believed, term):
 
 @dataclass(eq=False)
 class HeatLimit:
-    """Where a pour is believed to reach the peak at which styrene boils: called with coded rows, a mask."""
+    """Where a pour is believed to reach the peak at which styrene boils, or has two of one choice: called with coded rows, a mask."""
 
     coding: Coding
     _known: dict[bytes, bool] = field(default_factory=dict, init=False, repr=False)
@@ -85,8 +85,9 @@ class HeatLimit:
         keys = [row.tobytes() for row in np.round(np.asarray(rows, float), 9) + 0.0]
         new = {key: place for place, key in enumerate(keys) if key not in self._known}
         if new:
-            peaks = self.peaks(np.asarray(rows)[list(new.values())])
-            self._known.update(zip(new, peaks >= hottest_peak(), strict=True))
+            asked = np.asarray(rows)[list(new.values())]
+            refused = (self.peaks(asked) >= hottest_peak()) | self.coding.study.clash(self.coding.decode(asked))
+            self._known.update(zip(new, refused, strict=True))
         return np.array([self._known[key] for key in keys], bool)
 
     def peaks(self, rows: np.ndarray) -> np.ndarray:
@@ -108,6 +109,8 @@ class HeatLimit:
         """The limit that is in the way, the pour that breaks it most, and what would keep inside it."""
         corners = self._corners()
         peaks = self.peaks(corners)
+        if peaks.max() < hottest_peak():
+            return "[one_of] in study.toml, which leaves a pour one at most of each choice."
         worst = corners[[int(peaks.argmax())]]
         row = self.coding.decode(worst).iloc[0]
         settings_in_words = ", ".join(f"{f.words} {f.show(row[f.name])}" for f in map(self.coding.study.factor, self.coding.names))

@@ -35,7 +35,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     if left_out["do"].str.startswith(TIE).any():
         text += f" {TIE}"
     if assumed:
-        text += f" Not written down, so the usual value of the bench is assumed: {first_few(assumed)}."
+        text += f" Not written down, so the usual value is assumed: {first_few(assumed)}."
     return text
 
 

@@ -28,7 +28,7 @@ class Joined:
     benches: pd.DataFrame  # one row a bench: pours, readings, sessions and the fingerprint of what it gave
     bench_of: pd.Series  # pour to bench
     left_out: pd.DataFrame  # the reasons; empty where nothing was
-    assumed: tuple[str, ...]  # each setting that a bench did not write down, in words, with what it takes as usual
+    assumed: tuple[str, ...]  # each setting that a bench does not know or did not write down, in words, with what is taken as usual
 
 
 def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
@@ -56,7 +56,7 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     units = factor_units | reading_units
     factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items()}
     parts = [(s, *_in_pool_units(s, factors, readings, units, dropped, duplicates.get(s.bench, ()))) for s in left]
-    assumed = tuple(text for s in left for text in _assumed_settings(s, duplicates.get(s.bench, ())))
+    assumed = tuple(text for s in left for text in _assumed_settings(s, factors, duplicates.get(s.bench, ())))
     return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
 
 
@@ -133,11 +133,12 @@ def _in_pool_units(source, factors, readings, units, dropped, duplicates):
     return pooled_pours, rows
 
 
-def _assumed_settings(source, duplicates):
-    """Each setting that a bench declares and did not write down for some of its pours, with the usual value it takes there."""
+def _assumed_settings(source, factors, duplicates):
+    """Each setting of the pool that a bench does not know, or did not write down for some of its pours, with the usual value it takes there."""
     pours = source.castings.pours.drop(index=list(duplicates))
-    for factor in source.castings.study.numeric:
-        if factor.name in pours and (blank := int(pours[factor.name].isna().sum())):
+    own = {factor.name: factor for factor in source.castings.study.numeric}
+    for factor in (own.get(name, factor) for name, factor in factors.items() if factor.kind != "text"):
+        if blank := int(pours[factor.name].isna().sum()) if factor.name in pours else len(pours):
             yield f"{factor.words} {factor.show(factor.usual)} for {count(blank, 'pour')} of {source.bench}"
 
 

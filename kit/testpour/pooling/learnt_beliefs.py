@@ -43,7 +43,7 @@ def _provenance(pooled):
             {"fingerprint": row.fingerprint, "pours": int(row.pours), "readings": int(row.readings)}
             for row in pooled.benches.itertuples()
         ],
-        "units": {name: fit.reading.unit for name, fit in pooled.read.items()},
+        "units": {name: fit.reading.counted_in for name, fit in pooled.read.items()},
     }
 
 

@@ -9,7 +9,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from testpour.common.units import show, to_unit
-from testpour.common.wording import capital
+from testpour.common.wording import capital, listed
 from testpour.study.catalogue import catalogue
 from testpour.study.caution_rules import Cautions, rules, side_of, words_of
 from testpour.study.mixing import check_study, role_of
@@ -55,6 +55,9 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     """
     factors = {factor.name: factor for factor in study.factors} if study is not None else {}
     found = check_study(study) if study is not None else Cautions()
+    if study is not None and study.clash(settings):
+        names = [factors[name].words for choice in study.one_of.values() for name in choice if settings.get(name) == 1]
+        found += Cautions((f"{capital(listed(names))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
     for name, value in settings.items():
         factor = factors.get(name)
         if factor is not None and name != "catalyst" and _is_peroxide(factor):

@@ -278,6 +278,15 @@ class Reading(Column):
     ages: tuple[float, ...] = ()
     resolution: float = 0.0
 
+    @property
+    def counted_in(self) -> str:
+        """What its numbers mean: the unit and the scale, with the grades or, where numbers mean something in it only, the range."""
+        if self.grades:
+            return f"the grades {', '.join(self.grades)}"
+        ranged = (self.scale == "share" or not self.unit) and math.isfinite(self.high - self.low)
+        bounds = f" from {self.low:g} to {self.high:g}" if ranged else ""
+        return f"{shown_unit(self.unit) or 'plain numbers'}{bounds} ({self.scale} scale)"
+
     def show(self, value: float) -> str:
         """`value` as it reads in a sentence; a grade with its word.
 

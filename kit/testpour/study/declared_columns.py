@@ -125,7 +125,8 @@ def _wrong_choices(column):
         yield f"words {column.words!r} is the name of a column of the log. Choose other words."
     if isinstance(column, Factor) and (column.kind, column.role) == ("text", "chosen"):
         yield ('a setting chosen in words is not planned. Write role = "carried" beside its kind, so that its words are kept with each pour, '
-               'or give each choice a line of its own, as in red = { kind = "yes/no" }.')
+               'or give each choice but the usual one a line of its own, as in red = { kind = "yes/no" }, and list them under [one_of], '
+               'as in colour = ["red", "blue"], so that no pour has two of them.')
     grades = column.grades if isinstance(column, Reading) else ()
     if isinstance(column, Reading) and column.scale == "grades" and len(grades) < 2:
         found = "holds one grade only" if grades else "is empty"

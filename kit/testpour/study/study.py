@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from testpour.common.problems import NoSuchName, Problems, noted
 from testpour.common.units import show
 from testpour.common.wording import at_age, in_markdown, shortened
@@ -68,6 +70,8 @@ class Study:
     ready : dict
         Step of the work to the hardness it asks for, for example ``{"demould": 60.0}``; empty takes the
         trade's habit (see `ageing`).
+    one_of : dict
+        A choice to the yes/no factors of which a pour has one at most: ``{"mould": ("silicone", "glass")}``.
     """
 
     name: str
@@ -79,6 +83,7 @@ class Study:
     log: str = "log.sqlite"
     folder: Path = Path(".")
     ready: dict[str, float] = field(default_factory=dict)
+    one_of: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def factor(self, name: str) -> Factor:
         """The factor of that name; a NoSuchName that lists the names otherwise.
@@ -148,6 +153,20 @@ class Study:
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
+
+    def clash(self, settings: Mapping[str, Any]) -> Any:
+        """Whether two factors of one choice are yes, see `one_of`.
+
+        Parameters
+        ----------
+        settings : dict or DataFrame
+            Factor name to float, or to a column of them; those that are not there are not yes.
+
+        Returns
+        -------
+        bool or array of bool
+        """
+        return sum(sum(np.asarray(settings[name], float) == 1 for name in names if name in settings) > 1 for names in self.one_of.values()) > 0
 
     def named(self, given: Mapping[str, Any]) -> Mapping[str, Any]:
         """The settings of one pour as given; StudyProblems where they do not come by name.

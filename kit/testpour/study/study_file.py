@@ -12,14 +12,14 @@ from testpour.common.files import Kind, put
 from testpour.common.problems import NoSuchFile, noted
 from testpour.common.toml_file import TomlProblem, read_toml
 from testpour.common.units import UnitProblem
-from testpour.common.wording import ESCAPED, numbered, shortened
+from testpour.common.wording import ESCAPED, listed, numbered, shortened
 from testpour.study.catalogue import amount, catalogue
 from testpour.study.columns import ColumnProblem, Factor, Reading
 from testpour.study.declared_columns import columns_of, refuse_alike
 from testpour.study.study import Aim, Study, StudyProblems
 
 SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": dict, "readings": dict, "aims": dict,
-            "ready": dict}
+            "ready": dict, "one_of": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
 DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
@@ -87,6 +87,7 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
     known = dict.fromkeys(raw.get("readings", {})) | {r.name: r for r in readings}
     aims = _aims(raw.get("aims", {}), known, problems)
     refuse_alike((*factors, *readings), problems)
+    one_of = _one_of(raw.get("one_of", {}), factors, problems)
     resin = _resin(raw.get("resin", {}), problems)
     ready = _ready(raw.get("ready", {}), known, problems)
     if not given.get("factors") or not given.get("readings"):
@@ -103,6 +104,7 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
         log=raw.get("log", "log.sqlite"),
         folder=path.parent,
         ready=ready,
+        one_of=one_of,
     )
 
 
@@ -205,6 +207,18 @@ def _ready(raw, readings, problems):
     return ready
 
 
+def _one_of(raw, factors, problems):
+    """A choice to the yes/no factors of which a pour has one at most."""
+    usual = {f.name: f.usual for f in factors if (f.kind, f.role) == ("yes/no", "chosen")}
+    for choice, names in raw.items():
+        if not isinstance(names, list) or len(names) < 2 or any(name not in [*usual] for name in names):
+            problems.append(f"[one_of] {choice} = {shortened(repr(names))}: list two or more of the yes/no factors of this study, "
+                            f"of which a pour has one at most; it has {', '.join(usual) or 'none'}.")
+        elif sum(usual[name] for name in names) > 1:
+            problems.append(f"[one_of] {choice}: {listed(name for name in names if usual[name])} are both usual. Write usual = \"no\" for all but one.")
+    return {choice: tuple(names) for choice, names in raw.items()} if not problems else {}
+
+
 def save_study(study: Study, path: str | Path | None = None) -> Path:
     """Write a study as a study file. Comments of an older file are not kept.
 
@@ -243,7 +257,8 @@ def as_table(study: Study) -> dict[str, Any]:
         aim.reading: {key: getattr(aim, key) for key in ("at_least", "at_most", "age") if getattr(aim, key) is not None}
         for aim in study.aims
     }
-    return {**table, "ready": dict(study.ready)} if study.ready else table
+    more = {"ready": dict(study.ready), "one_of": {choice: list(names) for choice, names in study.one_of.items()}}
+    return table | {section: part for section, part in more.items() if part}
 
 
 def _differences(column, base):
