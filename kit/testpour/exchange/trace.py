@@ -61,11 +61,16 @@ class Trace(JudgedTrace):
         if not wanted:
             raise TraceProblems(self.source, [f"the study measures none of {listed(LOGGED)}. Add one under [readings] in its file."])
         readings = logbook.castings().readings
-        entries = readings[readings["pour"] == pour].set_index("reading")["entry"]
-        twice = [name for name in wanted if name in entries]
-        if twice and why is None:
+        entries = readings[readings["pour"] == pour].groupby("reading")["entry"].agg(list)
+        logged = [name for name in wanted if name in entries]
+        if several := [name for name in logged if len(entries[name]) > 1]:
             raise TraceProblems(self.source, [
-                (f"{pour} has {listed(twice)} in the log already. To put the trace in their place, say why: "
+                (f"{pour} has more than one {listed(several)} in the log, and the trace takes the place of one. Take the others out with "
+                f"withdraw_reading and the entry number from history({pour!r}).")
+            ])
+        if logged and why is None:
+            raise TraceProblems(self.source, [
+                (f"{pour} has {listed(logged)} in the log already. To put the trace in their place, say why: "
                 f'log_into(log, {pour!r}, why="read from the trace").')
             ])
         ends = self.readings[["low", "high"]].round(DIGITS)
@@ -75,7 +80,7 @@ class Trace(JudgedTrace):
         written = {}
         for name, way in ways.items():
             if name in entries:
-                written[name] = logbook.correct_reading(int(entries[name]), why=f"{why} ({note})", by=by, **way)
+                written[name] = logbook.correct_reading(entries[name][0], why=f"{why} ({note})", by=by, **way)
             else:
                 written[name] = logbook.add_reading(pour, name, by=by, note=note, **way)
         return written
