@@ -60,7 +60,7 @@ def test_a_second_time_is_refused_and_a_correction_supersedes(book, trace):
 
 
 def test_a_trace_does_not_choose_between_two_readings_of_a_pour(book, trace):
-    one, other = (book.add_reading("P01", "gel_time", minutes, specimen=place) for minutes, place in ((34, "left"), (36, "right")))
+    _, other = [book.add_reading("P01", "gel_time", minutes, specimen=place) for minutes, place in ((34, "left"), (36, "right"))]
     with pytest.raises(TraceProblems, match="has more than one gel_time in the log"):
         trace.log_into(book, "P01", why="the trace is closer than two looks")
     book.withdraw_reading(other, why="the trace is closer")
