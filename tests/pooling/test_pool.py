@@ -313,6 +313,11 @@ def test_what_is_no_beliefs_file_is_refused(tmp_path, text, says):
         read_beliefs(tmp_path / "b.toml")
 
 
+def test_beliefs_by_hand_may_say_where_they_come_from_in_their_own_way(tmp_path):
+    (tmp_path / "b.toml").write_text('[provenance]\nnote = "the makers of 1998"\n[gel_time.catalyst]\nmean = -0.8\nsd = 0.1\n')
+    assert repr(read_beliefs(tmp_path / "b.toml")) == "Beliefs about gel time, with no word of the benches and pours they rest on."
+
+
 def test_no_such_beliefs_file(tmp_path):
     with pytest.raises(FileNotFoundError, match=r"write one with pooled.beliefs\(path\)"):
         read_beliefs(tmp_path / "none.toml")
