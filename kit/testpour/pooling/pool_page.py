@@ -34,7 +34,7 @@ def pool_html(pooled: PooledLogs, whole: bool) -> str:
     """The pool as HTML, what holds where, what differs and what to expect: a part of a notebook, or a `whole` page with its figures."""
     rows = pooled.table
     return template("pooling", "pool.html").render(
-        pooled=pooled, whole=whole, title=f"What {count(len(pooled.benches), 'bench', 'benches')} found", words=_words,
+        pooled=pooled, whole=whole, title=f"What {count(len(pooled.benches), 'bench', 'benches')} found", words=lambda text: Markup(in_html(text)),
         few=[too_few(len(pooled.benches)), *pooled.contradiction_sentences()],
         effects=[(head, list(rows.loc[rows["where"] == where, "says"])) for where, head in HEADS.items()],
         expected=[expected_in_words(fit) for fit in pooled.read.values()], figures=lambda: [_figure(pooled, name) for name in pooled.read],
@@ -42,11 +42,6 @@ def pool_html(pooled: PooledLogs, whole: bool) -> str:
         benches=Markup(table_html(pooled.benches.head(SHOWN).reset_index(), border=0, index=False)), shown=SHOWN,
         versions=", ".join(f"{name} {version}" for name, version in versions().items()),
     )
-
-
-def _words(text):
-    """A sentence for a page that may stand in a notebook too."""
-    return Markup(in_html(text))
 
 
 def _figure(pooled, name):
