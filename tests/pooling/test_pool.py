@@ -19,8 +19,7 @@ from testpour.pooling.bench_words import where_it_holds
 from testpour.pooling.contradictions import Contradiction, _apart
 from testpour.pooling.joining import join_logs
 from testpour.pooling.learnt_beliefs import _reading_table
-from testpour.pooling.pool import pool
-from testpour.pooling.pool_page import HEADS
+from testpour.pooling.pool import HEADS, pool
 from testpour.pooling.reading import fit_pooled
 from testpour.study.study import Aim
 from testpour.study.study_file import study_from
