@@ -238,6 +238,7 @@ def test_refusals(fits):
 def test_one_cell_is_not_said_to_share_its_choice(chart):
     rows = chart.table.assign(advice="")
     one, two = (replace(chart, table=rows.iloc[:count], together=True).sentence() for count in (1, 2))
+    assert " of 1 cell has a recipe" in one and " of 2 cells have a recipe" in two
     assert "one choice for all cells" not in one and "one choice for all cells" in two
 
 

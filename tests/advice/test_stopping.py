@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from testpour.advice import stopping
+from testpour.advice import conflicts, stopping
 from testpour.advice.batch import next_pours
 from testpour.advice.conflicts import failing_aims, look_in_time
 from testpour.advice.recommend import recommend
@@ -73,7 +73,7 @@ def test_a_session_that_promises_much_means_go_on(fits):
 ])
 def test_stop_means_little_to_gain_and_close_to_the_best(fits, monkeypatch, gain, close, conflict, best, stop):
     """Less than two points to gain, within five points in nine of ten ways, no aims that exclude each other, and a chart to pin up."""
-    monkeypatch.setattr(stopping, "aims_in_the_way", lambda *given: conflict)
+    monkeypatch.setattr(conflicts, "aims_in_the_way", lambda *given: conflict)
     monkeypatch.setattr(stopping, "with_recommended", lambda *given: [])
     monkeypatch.setattr(stopping, "batch_worth", lambda *given, **named: SimpleNamespace(gained=[0.0, gain], before=0.5))
     monkeypatch.setattr(stopping, "_shortfalls", lambda *given: (pd.DataFrame({"short": [0, 0], "close": close, "most often missed": ""}), close))

@@ -3,6 +3,7 @@
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pandas as pd
@@ -168,6 +169,7 @@ def test_a_sheet_for_a_scale_in_ounces_is_in_ounces_throughout():
     assert [row[2:5] for row in rows] == [["3.00", "0.02", "0.03"], ["3.00", "0.06", "0.06"]]
     assert "on a scale that reads 0.01 oz." in text and "resin, oz<" in text and "resin, g<" not in text
     assert not re.search(r"\d g\b", " ".join(sheet.warnings)) and "2 pours with 6 oz of resin and 0.09 oz of catalyst" in sheet.sentence()
+    assert "Session 1: 1 pour with 3 oz of resin" in replace(sheet, table=sheet.table[:1]).sentence()
     assert any("0.5 % is 0.015 oz, which a scale in steps of 0.01 oz rounds to 0.02 oz, or 0.667 %." in said for said in sheet.warnings)
     assert sheet.table.loc["P1", "resin_g"] == pytest.approx(3 * 28.349523125)  # the table of numbers stays in g
 

@@ -1,10 +1,13 @@
 """What is due; ages are arithmetic on a clock turned by hand."""
 
 import datetime as dt
+import time
 from dataclasses import replace
 
+import pandas as pd
 import pytest
 
+from testpour.bench.desk import Desk
 from testpour.bench.due import due
 from testpour.bench.form_rows import LoggedPour
 from testpour.bench.slots import Slot, slots
@@ -39,6 +42,35 @@ def test_soonest_first_and_overdue_marked(hard_log):
     assert found.sentence() == "1 reading overdue. Next: hardness of P1 at 14:00, in 2 h."
     assert found.shown()["when"][0] == "overdue by 30 min"
     assert "overdue by 30 min" in found._repr_html_()
+
+
+@pytest.fixture
+def zone(monkeypatch):
+    """This computer in another zone, by its name in the IANA time zone database."""
+    def put(name):
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield put
+    monkeypatch.undo()
+    time.tzset()
+
+
+def test_what_is_due_after_the_clocks_change_is_due_a_day_later_all_the_same(hard_log, zone):
+    """In Berlin 2 o'clock was followed by 3 on 29 March 2026 (Directive 2000/84/EC): 24 h after noon it is one o'clock."""
+    zone("Europe/Berlin")
+    hard_log.add_pour("P3", settings={"catalyst": 1.5}, session="S2", made_at="2026-03-28 12:00")
+    found = due(hard_log, session="S2", now=dt.datetime(2026, 3, 28, 17))
+    row = found.table[found.table["age"] == 24.0].iloc[0]
+    assert row["due_at"] == dt.datetime(2026, 3, 29, 13) and "Next: hardness of P3 at Sun 29 Mar 13:00, in 19 h." in found.sentence()
+
+
+@pytest.mark.parametrize("name", ["America/New_York", "Asia/Kolkata"])
+def test_the_form_counts_down_to_what_is_due_in_every_zone(hard_log, zone, name):
+    zone(name)
+    desk = Desk(hard_log, pd.DataFrame({"catalyst": [1.5]}, index=["P1"]).assign(session="S1"), clock=lambda: MADE + dt.timedelta(hours=2))
+    rows = [row for row in desk.state()["due"]["rows"] if (row["pour"], row["words"]) == ("P1", "hardness at 4 h")]
+    assert [row["at"] / 1e3 for row in rows] == [(MADE + dt.timedelta(hours=4)).timestamp()]
 
 
 def test_what_was_missed_is_counted_and_not_listed(hard_log):

@@ -107,6 +107,12 @@ def test_observations_go_into_the_notes_and_are_read_again(beside):
     assert why(beside(), "X1").note() == ""
 
 
+def test_a_note_of_a_question_that_is_asked_no_more_is_passed_over(beside):
+    """A study's own question, answered and kept, whose line in `causes.toml` was taken out again."""
+    told = why(beside({}, {"tack": 2.0}, note="observed: lid = Left open; where = In patches; dry = soaked."), "X1")
+    assert told.observed == {"where": "in patches"}
+
+
 @pytest.mark.slow
 def test_what_is_kept_in_the_log_comes_back(practice_log):
     """Logged, read again from the file, asked again: the same chances as with the answers given directly."""

@@ -1,5 +1,6 @@
 """The reasoner by hand arithmetic; the table of causes; questions by entropy worked elsewhere; the scale's part."""
 
+import re
 from dataclasses import replace
 from types import SimpleNamespace
 
@@ -205,6 +206,21 @@ def test_one_line_corrects_the_table(tmp_path):
     assert causes_for(Study).causes["mould"].words == causes_for_demo().causes["mould"].words
 
 
+@pytest.mark.parametrize("content, says", [
+    (b"slip = \n", "causes.toml: line 1: nothing follows slip ="), (b"slip = 0,1\n", "causes.toml: line 1: slip = 0,1 has a decimal comma"),
+    (b"slip = 0.1\xff\n", "causes.toml: not readable as TOML"),
+])
+def test_a_file_of_causes_that_is_no_toml_is_explained_by_its_lines(tmp_path, study, content, says):
+    (tmp_path / "causes.toml").write_bytes(content)
+    with pytest.raises(CauseProblems, match=re.escape(says)):
+        causes_for(replace(study, folder=tmp_path))
+
+
+def test_a_file_of_causes_may_begin_with_the_mark_of_an_editor(tmp_path, study):
+    (tmp_path / "causes.toml").write_bytes(b"\xef\xbb\xbf[causes.mould]\nprior = 0.3\n")
+    assert causes_for(replace(study, folder=tmp_path)).causes["mould"].prior == 0.3
+
+
 def test_shares_may_be_rounded():
     """Three thirds, each written to six places."""
     assert causes_for_demo({"causes": {"mould": {"says": {"felt": [0.333333] * 3}}}}).causes["mould"].says["felt"][0] == 0.333333
@@ -232,6 +248,14 @@ def test_shares_may_be_rounded():
         ({"questions": {"twin": {"met": 0.0}}}, "questions.twin: met 0.0 must be above 0 and at most 1"),
         ({"questions": {"felt": {"soft": [0.8, 0.1, 0.1]}}}, "questions.felt: soft and firm go together"),
         ({"questions": {"cup": {"firm": [0.9, 0.1]}}}, "questions.cup, firm: 2 shares for 3 answers"),
+        ({"questions": {"later": {"answers": ["it hardened in 0.5 h", "it stayed as it was"]}}}, "answer 'it hardened in 0.5 h' holds one of . ; ="),
+        ({"causes": {"mine": {"prior": 0.1}}}, "causes.mine: words must be text; it is missing"),
+        ({"causes": {"mould": {"prior": "often"}}}, "causes.mould: prior must be a number; found 'often'"),
+        ({"causes": {"mould": 3}}, "causes.mould: found 3. Write [causes.mould], and its lines below that"),
+        ({"causes": {"mould": {"says": {"felt": 3}}}}, "causes.mould, says.felt: 3 is not a list of numbers"),
+        ({"causes": {"mould": {"odds": 2}}}, "causes.mould: odds must be a table; found 2"),
+        ({"tests": {"mine": {"words": "pour it", "tells": ["mould"]}}}, "tests.mine: cost must be a number; it is missing"),
+        ({"slip": "seldom"}, "slip: 'seldom' is not a number"),
     ],
 )
 def test_a_line_that_cannot_work_is_explained(stated, says):

@@ -39,7 +39,7 @@ WRITERS = {
     "recipe chart": ("advice/chart_page", ".html", lambda made, path: made["chart"].save(path)),
     "bench sheet": ("bench/printed_sheet", ".html", lambda made, path: made["bench"].save(path)),
     "labels": ("bench/labels", ".html", lambda made, path: made["labels"].save(path)),
-    "pool page": ("pooling/pool_page", ".html", lambda made, path: made["pool"].page(path)),
+    "pool page": ("pooling/pool", ".html", lambda made, path: made["pool"].page(path)),
     "beliefs": ("pooling/belief_file", ".toml", lambda made, path: made["pool"].beliefs(path)),
     "study": ("study/study_file", ".toml", lambda made, path: save_study(made["study"], path)),
     "csv": ("exchange/export", ".csv", lambda made, path: write_sheet(made["castings"], path)),

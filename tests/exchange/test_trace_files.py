@@ -13,8 +13,7 @@ from testpour.common.problems import Problems
 from testpour.exchange.channels import _units_in
 from testpour.exchange.grid import TraceProblems
 from testpour.exchange.reader import _too_little, read_trace
-from testpour.exchange.trace import Trace
-from testpour.exchange.trace_curve import _broken
+from testpour.exchange.trace import Trace, _broken
 
 MINUTES = np.arange(0, 90, 0.5)
 DEGREES = 22 + 80 * np.exp(-(((MINUTES - 50) / 9) ** 2))

@@ -59,6 +59,15 @@ def test_a_second_time_is_refused_and_a_correction_supersedes(book, trace):
     assert book.history("P01")["what"].tolist().count("time_to_peak") == 2
 
 
+def test_a_trace_does_not_choose_between_two_readings_of_a_pour(book, trace):
+    _, other = [book.add_reading("P01", "gel_time", minutes, specimen=place) for minutes, place in ((34, "left"), (36, "right"))]
+    with pytest.raises(TraceProblems, match="has more than one gel_time in the log"):
+        trace.log_into(book, "P01", why="the trace is closer than two looks")
+    book.withdraw_reading(other, why="the trace is closer")
+    assert trace.log_into(book, "P01", why="the trace is closer than two looks")["gel_time"] > other
+    assert sorted(book.castings().readings["reading"]) == ["gel_time", "peak_temperature", "time_to_peak"]
+
+
 def test_a_trace_that_ends_early_logs_not_yet(book, tmp_path, plainly):
     part = MINUTES < 60
     trace = read_trace(plainly(tmp_path / "part.csv", MINUTES[part], degrees()[part]))

@@ -150,6 +150,15 @@ def test_a_corrected_age_and_grade(log):
     assert log.castings().readings[["low", "age", "by"]].values.tolist() == [[3, 48, "CD"]]
 
 
+def test_no_correction_of_an_age_makes_two_grades_of_one_moment(log):
+    log.add_pour("A", session="1", settings={"catalyst": 1.5})
+    day, week = (log.add_reading("A", "tack", 1, age=age) for age in ("24 h", "7 d"))
+    with pytest.raises(LogProblem, match=rf"A has its tack already \(entry {day}\)"):
+        log.correct_reading(week, 1, age="1 d", why="read on the first day")
+    assert log.castings().readings["age"].tolist() == [24, 168]
+    log.correct_reading(day, 2, age="24 h", why="a slip")
+
+
 def test_a_corrected_pour_keeps_what_was_not_corrected(log):
     log.add_pour(**POUR, note="first", made_at=dt.datetime(2026, 3, 2))
     log.add_reading("P01", "gel_time", 20)

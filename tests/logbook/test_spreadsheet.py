@@ -753,7 +753,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
         log.add_sheet(write(tmp_path, "pour,catalyst,gel time\nA,0.02,90\nB,0.02,95\nC,1.5,20\n"))
     (one,) = [str(warning.message) for warning in told_besides(said)]
     assert one.startswith("A and B: Catalyst 0.02 % is below 0.1 %")
-    assert {Path(warning.filename) for warning in said if warning.category is Caution} == {Path(__file__)}
+    assert {Path(warning.filename) for warning in said} == {Path(__file__)}
     text = "pour,catalyst,gel time,time to peak\nD,0.02,90,35\nE,1.5,20,40\n"
     with pytest.warns(Caution) as said:
         log.add_all(tp.read_sheet(log.study, write(tmp_path, text)))

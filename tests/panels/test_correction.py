@@ -113,4 +113,4 @@ def test_the_open_form_shows_what_was_put_right(at, own, log):
     choose(at, "B1", "the whole pour, which was never made")
     at.type("right_why", "only a trial of the form")
     at.tap("out")
-    assert panel.form.sentence() == "Session S9: 0 of 1 pours have their catalyst in."
+    assert panel.form.sentence() == "Session S9: 0 of 1 pour has its catalyst in."

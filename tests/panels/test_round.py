@@ -296,6 +296,14 @@ def test_today_without_a_catalyst_in_the_study_says_what_to_do(tmp_path, hand):
     assert "does not vary it. What to use is in section 1" in share.words()
 
 
+def test_a_study_that_gave_up_pigment_has_one_pot(tmp_path, hand):
+    """Three pots were chosen before; the choice is no longer shown, and the mix was still weighed out in three."""
+    (tmp_path / "study.toml").write_text('[factors]\ncatalyst = { from = "1 %", to = "2 %" }\n[readings]\ntack = {}\n', "utf-8")
+    at = hand(tp.today_panel(tmp_path))
+    at.panel.memory.put(pots="3")
+    assert at.panel.pots == 1
+
+
 @pytest.mark.slow
 def test_two_colours_share_one_catalyst(poured, hand):
     at = hand(tp.today_panel(poured))

@@ -58,6 +58,13 @@ def test_another_hardness_scale_is_never_converted(bench):
     assert set(rows[mine]["reading"]) == {"gel_time", "tack"} and len(joined.left_out) == 1
 
 
+def test_a_reading_on_another_scale_stays_out_by_whatever_words_its_bench_calls_it(bench, declared):
+    """Its values were joined as if on the pool's scale where the words differed."""
+    other = bench(3, readings={"gel_time": {}, "hardness": {"unit": "Shore A"}, "tack": {}})
+    rows = join_logs([bench(1), bench(2), declared(other, "readings", "hardness", words="softness")], leave_out=True).castings.readings
+    assert set(rows[rows["pour"].str.startswith("Bench 3")]["reading"]) == {"gel_time", "tack"}
+
+
 @pytest.mark.parametrize(("which", "own"), [("readings", {"low": 0, "high": 5}), ("factors", {"low": 0, "high": 5, "from": 1, "to": 4})])
 def test_a_score_out_of_five_is_not_joined_with_one_out_of_ten(bench, declared, which, own):
     """A number without a unit says something in its range only."""
@@ -164,6 +171,14 @@ def test_a_factor_in_a_unit_that_does_not_convert_keeps_the_whole_bench_out(benc
     other = declared(bench(3), "factors", "catalyst", unit=unit)
     assert refused([bench(1), bench(2), other]).table.iloc[0]["what"] == "is in another unit"
     assert join_logs([bench(1), bench(2), other], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
+
+
+def test_a_factor_that_only_a_bench_left_out_declares_is_none_of_the_pool(bench, declared):
+    """It ended in "min() arg is an empty sequence"."""
+    other = bench(3, factors={"catalyst": {}, "room_temperature": {}, "resin_lot": {}, "speed": {"from": 1, "to": 4, "low": 0, "high": 5}})
+    other = declared(replace(other, pours=other.pours.assign(speed=2.0)), "factors", "catalyst", unit="g")
+    study = join_logs([bench(1), bench(2), other], leave_out=True).castings.study
+    assert [factor.name for factor in study.factors] == ["catalyst", "room_temperature", "resin_lot"]
 
 
 @pytest.mark.parametrize(

@@ -19,8 +19,7 @@ from testpour.pooling.bench_words import where_it_holds
 from testpour.pooling.contradictions import Contradiction, _apart
 from testpour.pooling.joining import join_logs
 from testpour.pooling.learnt_beliefs import _reading_table
-from testpour.pooling.pool import pool
-from testpour.pooling.pool_page import HEADS
+from testpour.pooling.pool import HEADS, pool
 from testpour.pooling.reading import fit_pooled
 from testpour.study.study import Aim
 from testpour.study.study_file import study_from
@@ -343,6 +342,11 @@ def test_what_is_no_beliefs_file_is_refused(tmp_path, text, says):
     (tmp_path / "b.toml").write_text(text)
     with pytest.raises(BeliefProblem, match=says):
         read_beliefs(tmp_path / "b.toml")
+
+
+def test_beliefs_by_hand_may_say_where_they_come_from_in_their_own_way(tmp_path):
+    (tmp_path / "b.toml").write_text('[provenance]\nnote = "the makers of 1998"\n[gel_time.catalyst]\nmean = -0.8\nsd = 0.1\n')
+    assert repr(read_beliefs(tmp_path / "b.toml")) == "Beliefs about gel time, with no word of the benches and pours they rest on."
 
 
 def test_no_such_beliefs_file(tmp_path):

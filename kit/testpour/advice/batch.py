@@ -7,11 +7,9 @@ from typing import Any
 
 import pandas as pd
 
-from testpour.advice.candidates import checked_given, free_factors
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way, look_in_time
+from testpour.advice.conflicts import AimsConflict, inputs_of, look_in_time
 from testpour.advice.contexts import contenders, contexts_for, where_judged
 from testpour.advice.picking import FLOORS, LEARN, LIKELY, MAKE, UNLIKELY, batch_worth, gained_by, recommended_chances, with_recommended
-from testpour.advice.prospect import states_of
 from testpour.advice.reasons import reasons_for, scatter_unknown, twin_of
 from testpour.advice.recommend import predicted
 from testpour.bench.weighing import WeighOut, weigh_out
@@ -191,10 +189,7 @@ def next_pours(
     The chance of a good casting with the settings recommended now is about 90 in 100 ... in a room at 18 °C, ...
     """
     _check(pours, aim)
-    study, states = fits.study, states_of(fits)
-    given = checked_given(fits, fixed, room)
-    conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
-    free = free_factors(study, fixed)
+    study, (states, given, free, conflict) = fits.study, inputs_of(fits, fixed, room)
     contexts = contenders(fits, states, contexts_for(study, free, given), free)
     waiting = settings_table(study, pending) if pending is not None and len(pending) else None
     batch = batch_worth(fits, states, given, free, contexts, pours, moulds, waiting, aim, seed)

@@ -59,7 +59,7 @@ class RecipeChart:
     def sentence(self) -> str:
         """What the chart rests on and how much of it is a guess."""
         good = self.table["catalyst"].notna()
-        text = f"{good.sum()} of {len(good)} cells have a recipe with a chance of at least {100 * GOOD:.0f} in 100"
+        text = f"{good.sum()} of {count(len(good), 'cell')} {'has' if len(good) == 1 else 'have'} a recipe with a chance of at least {100 * GOOD:.0f} in 100"
         text += f", resting on {count(self.pours, 'pour')}."
         guessed = sum(untold(row) for _, row in self.table[good].iterrows())
         text += f" In {guessed} of these that is an average, and the chance itself is not known yet: try one pour first." if guessed else ""

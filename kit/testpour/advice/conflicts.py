@@ -1,15 +1,16 @@
 """Aims that no settings are likely to meet together: which they are, said beside the best there is."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, free_factors, spread_settings
+from testpour.advice.candidates import RoomProblem, SettingRefused, allowed, checked_given, free_factors, spread_settings
 from testpour.advice.contexts import chances_by_draw
-from testpour.advice.prospect import State, prospect
+from testpour.advice.prospect import State, prospect, states_of
 from testpour.bench.slots import events
 from testpour.causes.complaint import by_casting, misses
 from testpour.causes.whole_log import missed_by_most
@@ -17,6 +18,7 @@ from testpour.common.wording import count
 from testpour.logbook.castings import Castings
 from testpour.models.chance import NoAims
 from testpour.models.fits import Fits
+from testpour.study.columns import Factor
 from testpour.study.study import Aim, Study
 
 HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
@@ -53,15 +55,13 @@ class AimsConflict:
     __repr__ = sentence
 
 
-def aims_in_the_way(
-    fits: Fits, states: dict[str, State], given: pd.DataFrame, fixed: Collection[str] = ()
-) -> AimsConflict | None:
+def aims_in_the_way(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> AimsConflict | None:
     """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
 
-    `given` is one row with every setting, of which the `fixed` ones may not be chosen.
+    `given` is one row with every setting, of which the `free` ones may be chosen.
     """
     study = fits.study
-    table = spread_settings(study, free_factors(study, fixed), given)
+    table = spread_settings(study, free, given)
     table = table[allowed(fits, table)].reset_index(drop=True)
     at = prospect(states, study, table)
     if at.chance().max() >= 2 * HOPELESS:
@@ -70,6 +70,21 @@ def aims_in_the_way(
         return None
     aims = tuple(study.aims[place] for place in _hardest_aims(at.by_aim()))
     return AimsConflict(study, aims, tuple(aim for aim in failing_aims(study, fits.castings) if aim in aims))
+
+
+class Inputs(NamedTuple):
+    """What advice is worked from, once what was asked for has been checked."""
+
+    states: dict[str, State]
+    given: pd.DataFrame  # one row, every setting
+    free: tuple[Factor, ...]  # of these settings, what may be chosen
+    conflict: AimsConflict | None
+
+
+def inputs_of(fits: Fits, fixed: Mapping[str, str | float] | None, room: str | float | None) -> Inputs:
+    """The `Inputs` of the settings that are `fixed` and the room, as `checked_given` takes them."""
+    states, given, free = states_of(fits), checked_given(fits, fixed, room), free_factors(fits.study, fixed)
+    return Inputs(states, given, free, aims_in_the_way(fits, states, given, free))
 
 
 def failing_aims(study: Study, castings: Castings) -> tuple[Aim, ...]:

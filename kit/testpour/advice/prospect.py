@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy.special import ndtr
 
-from testpour.models.chance import NoAims
+from testpour.models.chance import check_aims
 from testpour.models.fits import Fits
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import met_from_to, to_latent
@@ -69,11 +69,7 @@ def latent_moments(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np
 
 def states_of(fits: Fits) -> dict[str, State]:
     """One `State` for each reading that has an aim, by name, from the models that chances are told from; NoAims if the study has none."""
-    if not fits.study.aims:
-        raise NoAims(
-            "This study states no aim, so nothing can be called good. "
-            'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
-        )
+    check_aims(fits.study)
     return {name: _state_of(fits.calibrated[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
 

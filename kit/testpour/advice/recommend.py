@@ -9,14 +9,12 @@ import pandas as pd
 from testpour.advice.candidates import (
     allowed,
     as_poured,
-    checked_given,
-    free_factors,
     nearest_usual,
     spread_settings,
     with_one_post_cure,
 )
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way
-from testpour.advice.prospect import State, prospect, states_of
+from testpour.advice.conflicts import AimsConflict, inputs_of
+from testpour.advice.prospect import State, prospect
 from testpour.common.threads import one_thread
 from testpour.common.wording import at_age, in_hundred, said_in_markdown
 from testpour.models.chance import Chance, cautions_at, chance
@@ -124,10 +122,7 @@ def recommend(
     >>> tp.recommend(fits, room="18 degC", fixed={"thickness": "12 mm"})
     In a room at 18 °C, pour with 2.1 % catalyst, 1.2 % pigment, with cover. Chance of a good casting: about 96 in 100 ...
     """
-    study, states = fits.study, states_of(fits)
-    given = checked_given(fits, fixed, room)
-    conflict = aims_in_the_way(fits, states, given, tuple(fixed or ()))
-    free = free_factors(study, fixed)
+    study, (states, given, free, conflict) = fits.study, inputs_of(fits, fixed, room)
     best = best_settings(fits, states, given, free)
     best.index = pd.Index(["recommended"])
     return Recommendation(

@@ -7,12 +7,11 @@ import numpy as np
 import pandas as pd
 
 from testpour.advice.batch import ENOUGH
-from testpour.advice.candidates import checked_given, free_factors
 from testpour.advice.chart_page import GOOD
-from testpour.advice.conflicts import AimsConflict, aims_in_the_way, failing_aims, look_in_time, why_first
+from testpour.advice.conflicts import AimsConflict, failing_aims, inputs_of, look_in_time, why_first
 from testpour.advice.contexts import chances_by_draw, contexts_for, where_judged
 from testpour.advice.picking import batch_worth, recommended_chances, with_recommended
-from testpour.advice.prospect import prospect, states_of
+from testpour.advice.prospect import prospect
 from testpour.common.threads import one_thread
 from testpour.common.wording import in_hundred, said_in_markdown
 from testpour.models.chance import chance_between, mean_and_interval, untold
@@ -142,10 +141,7 @@ def stop_advice(
     >>> tp.stop_advice(fits)
     Another session of 4 pours would raise the chance of a good casting over the rooms and depths of the study by less than 2 points ...
     """
-    study, states = fits.study, states_of(fits)
-    given = checked_given(fits, fixed, room)
-    conflict = aims_in_the_way(fits, states, given, fixed or ())
-    free = free_factors(study, fixed)
+    study, (states, given, free, conflict) = fits.study, inputs_of(fits, fixed, room)
     contexts = contexts_for(study, free, given, rooms=room is None)
     tables = with_recommended(fits, states, contexts, free)
     worth = batch_worth(fits, states, given, free, tables, SESSION, seed=SEED)

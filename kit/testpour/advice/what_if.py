@@ -72,7 +72,7 @@ class WhatIf:
             advised = f"{care}{row['says']}: {how_much}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
-            text += " No single change of a setting would raise it by 2 points."
+            text += f" No single change of a setting would raise it by {100 * WORTH:.0f} points."
         if self.beyond:
             text += f" Not poured there yet: {', '.join(self.beyond)}."
         return self.cautions.around(text)

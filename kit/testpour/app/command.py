@@ -193,10 +193,10 @@ def package(asked: argparse.Namespace) -> int:
 def pool(asked: argparse.Namespace) -> int:
     """Join the logs of several benches."""
     from testpour.pooling import belief_file
-    from testpour.pooling import pool_page as showing
+    from testpour.pooling.pool import PAGE
     from testpour.pooling.pool import pool as join
 
-    free_for(asked.to, showing.PAGE)
+    free_for(asked.to, PAGE)
     if asked.beliefs:
         free_for(asked.beliefs, belief_file.FILE)
     print(*(f"Bench {number} is {path}." for number, path in enumerate(asked.benches, 1)), sep="\n")

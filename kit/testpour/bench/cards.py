@@ -133,7 +133,8 @@ class Cards:
         due = due_of(self.desk.slots, self.desk.made.values(), self.now)
         rows = [
             {"pour": r["pour"], "words": f"{r['reading']} at {age_words(r['age'])}", "status": r["status"],
-             "at": None if r["by_day"] else r["due_at"].timestamp() * 1e3, "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
+             "at": None if r["by_day"] else r["due_at"].to_pydatetime().timestamp() * 1e3,
+             "clock": self._clock(self.desk.made[r["pour"]], r["due_at"])}
             for _, r in due.table.iterrows()
         ]
         return {"rows": rows, "missed": due.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}

@@ -59,7 +59,7 @@ class Due:
         return NO_HOUR.format(pours=first_few(pours, 3), pour=pours[0], so="readings are due by day") + " "
 
     def _when(self, row):
-        hours = (row["due_at"] - self.now).total_seconds() / 3600
+        hours = (row["due_at"].to_pydatetime().timestamp() - self.now.timestamp()) / 3600  # pandas would take it for a time in UTC
         if row["by_day"]:
             day = f"{row['due_at']:%a %d %b}"
             return {"due": "today", "overdue": f"overdue since {day}"}.get(row["status"], f"on {day}, in {hours_words(hours)}")

@@ -56,7 +56,7 @@ class BenchSheet:
         """What the sheet asks for, in a sentence or two."""
         resin, catalyst = (in_unit(self.table[name].sum(), self.unit) for name in ("resin_g", "catalyst_g"))
         text = (
-            f"Session {self.session}: {len(self.table)} pours with {resin} of resin and {catalyst} of "
+            f"Session {self.session}: {count(len(self.table), 'pour')} with {resin} of resin and {catalyst} of "
             "catalyst in all. Save the sheet, print it and fill it in by hand."
         )
         return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")

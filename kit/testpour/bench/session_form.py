@@ -7,6 +7,7 @@ import traitlets
 from testpour.bench.desk import Desk
 from testpour.bench.printed_sheet import BenchSheet
 from testpour.common.toml_file import own_text
+from testpour.common.wording import count
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import address_words
 from testpour.planning.plan import Plan
@@ -33,7 +34,8 @@ class SessionForm(anywidget.AnyWidget):
     def sentence(self) -> str:
         """What the form holds, in a sentence."""
         poured = sum(bool(card["name"]) for card in self.state["cards"])
-        return f"Session {self.state['session']}: {poured} of {len(self.state['cards'])} pours have their catalyst in."
+        pours = len(self.state["cards"])
+        return f"Session {self.state['session']}: {poured} of {count(pours, 'pour')} {'has its' if pours == 1 else 'have their'} catalyst in."
 
     __repr__ = sentence
 

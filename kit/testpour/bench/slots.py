@@ -72,7 +72,7 @@ def when_due(slot: Slot, made: LoggedPour, now: dt.datetime) -> tuple[dt.datetim
     """When a planned reading of a pour is due, and its status now: by day, from midnight, where only the day of the pour is known."""
     hours = made.minutes(now) / 60
     if not made.by_day:
-        return now + dt.timedelta(hours=slot.age - hours), slot.status(hours)
+        return dt.datetime.fromtimestamp(made.made_at.timestamp() + 3600 * slot.age), slot.status(hours)  # a change of the clocks may lie between
     first = made.made_at + dt.timedelta(hours=slot.age)
     least = slot.status(hours - 24)  # as if it was poured at the end of the day
     today = first.date() <= now.date() <= (first + dt.timedelta(days=1, seconds=-1)).date()

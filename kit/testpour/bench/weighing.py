@@ -96,9 +96,8 @@ class WeighOut:
         """What to do where `smallest_batch` is more than may stand in one pot; "" where it may."""
         if not too_much(self.smallest_batch, self.catalyst):
             return ""
-        smallest = f"{_grams(self.smallest_batch, self)} of resin"
-        return (f"This scale weighs the catalyst of every mix within a tenth of its target only from {smallest} up, "
-                "more than may stand in one pot. Use a finer scale.")
+        return (f"This scale weighs the catalyst of every mix within a tenth of its target only from {_grams(self.smallest_batch, self)} of resin "
+                "up, more than may stand in one pot. Use a finer scale.")
 
     __repr__ = sentence
 
@@ -181,13 +180,11 @@ def weigh_out(
         raise WeighOutProblems([" ".join([refusal, *asked.cautions.warnings])])
     low, high = delivered_between(mass, dose, step)
     table = _table(asked, mass, dose).assign(catalyst_low=low, catalyst_high=high)
-    steps = _steps(len(asked.pots), bool(table["pigment"].any()))
-    least = smallest_batch(asked.catalyst, step)
-    cautions = asked.cautions + check_delivered(high)
+    steps, cautions = _steps(len(asked.pots), bool(table["pigment"].any())), asked.cautions + check_delivered(high)
     for name, (_, load) in asked.pots.items():
         part = _part(asked, name)
         cautions += check_weighed(mass * part, load, step, asked.unit, pot=f" of {name}" if len(asked.pots) > 1 else "", part=part)
-    return WeighOut(table, asked.catalyst, float(mass), float(dose), (low, high), step, least, steps, cautions, asked.unit)
+    return WeighOut(table, asked.catalyst, float(mass), float(dose), (low, high), step, smallest_batch(asked.catalyst, step), steps, cautions, asked.unit)
 
 
 def _part(asked, pot):
@@ -238,16 +235,11 @@ def _steps(pots, pigmented):
     """The order of work."""
     end = "Weigh the catalyst in, tared, start the clock, and stir for two minutes, scraping sides and base."
     if pots == 1:
-        paste = ("Weigh the pigment in, tared, and stir it until no streak is left.",) if pigmented else ()
+        paste = ["Weigh the pigment in, tared, and stir it until no streak is left."] * pigmented
         return ("Weigh the resin into the mixing cup.", *paste, end)
-    paste = ("Weigh each pot's pigment into its own pot, tared.",) if pigmented else ()
-    return (
-        *paste,
-        "Weigh all the resin of the whole mix into one cup.",
-        end,
-        "Weigh each pot's share of the mix (resin with catalyst) into the pot, tared"
-        + (", and stir until no streak is left." if pigmented else "."),
-    )
+    paste = ["Weigh each pot's pigment into its own pot, tared."] * pigmented
+    share = f"Weigh each pot's share of the mix (resin with catalyst) into the pot, tared{', and stir until no streak is left' if pigmented else ''}."
+    return (*paste, "Weigh all the resin of the whole mix into one cup.", end, share)
 
 
 def _grams(mass, weighed):

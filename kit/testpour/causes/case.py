@@ -101,7 +101,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     moments = {reading.words for reading in fits.study.readings if not reading.ages}
     if any(likely.suspect(name) in moments for name, cause in table.causes.items() if cause.one_of):
         table = _of_the_past(table)
-    noted = {name: table.answer(name, said) for name, said in noted_elsewhere(castings, pour, throughout).items() if not table.question(name).of_one}
+    noted = table.still_asked(noted_elsewhere(castings, pour, throughout))
+    noted = {name: said for name, said in noted.items() if not table.question(name).of_one}
     told = noted | ({"day": "as usual"} if day_was_good(castings, pour) else {}) | ({"later": "it hardened"} if well else {})
     return Case(fits, table, seen, likely, signs, parts, beside, throughout, refused, odd, settled, told)
 

@@ -1,20 +1,32 @@
 """What `causes.toml` states, with a study's own lines on top, checked once."""
 
-import tomllib
-from functools import cache, lru_cache
+from collections.abc import Iterator
+from functools import lru_cache
 from math import isclose
 from pathlib import Path
+from typing import Any
 
 from testpour.causes.table import Cause, CauseTable, Question, TellingPour
 from testpour.common.problems import Problems
-from testpour.common.toml_file import own_toml
+from testpour.common.toml_file import TomlProblem, own_toml, read_toml
 from testpour.study.study import Study
 
 WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a question, as `Question` takes them
 RUNS = ("hot", "slow")  # how a mix runs, as `Cause.runs` takes it
+ENDS = (".", ";", "=")  # what ends a question or an answer in a note, as `Answer.note` words it
 STATES = ("soft", "firm", "dry")  # in which a casting is found, as `Question.ruled_out` takes them
 # A line that speaks of another, and falls where that one is replaced.
 GOES_WITH = {"said": "answers", "ruled_out": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
+
+
+# What each entry of a part must have, and of what kind it is.
+NEEDED = {
+    "signs": {}, "questions": {"ask": "text", "answers": "a list", "otherwise": "a list"}, "causes": {"words": "text", "prior": "a number"},
+    "tests": {"words": "text", "cost": "a number", "tells": "a list"},
+}
+TABLES = {"says", "odds", "hints", "past", "ruled_out", "unless", "as_if", "shift", "blur", "spread", "one_of", "one_place", "other_way"}
+KINDS: dict[str, type | tuple[type, ...]] = {"text": str, "a list": (list, tuple), "a number": (int, float), "a table": dict}
+NUMBERS = ("slip", "together", "most", "readings")
 
 
 class CauseProblems(Problems):
@@ -24,8 +36,7 @@ class CauseProblems(Problems):
         super().__init__("Causes", problems)
 
 
-@cache
-def trade_causes() -> dict:
+def trade_causes() -> dict[str, Any]:
     """The nested tables of `causes.toml`."""
     return own_toml("causes/causes.toml")
 
@@ -36,24 +47,27 @@ def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
     A file `causes.toml` in the study's folder is read if there is one; `stated`, in its shape, replaces what that states. A
     CauseProblems lists every line that cannot be used.
     """
-    own = Path(study.folder) / "causes.toml"
-    lines = own.read_text("utf-8") if own.is_file() else ""
-    return _checked(_merged(_with_lines(lines), stated)) if stated else _table_with(lines)
+    path = Path(study.folder) / "causes.toml"
+    content = path.read_bytes() if path.is_file() else b""
+    return _checked(_merged(_with_own(path, content), stated)) if stated else _table_with(path, content)
 
 
 @lru_cache(maxsize=8)  # every casting of a study is judged by the same table
-def _table_with(lines):
-    return _checked(_with_lines(lines))
+def _table_with(path, content):
+    return _checked(_with_own(path, content))
 
 
-def _with_lines(lines):
-    return _merged(trade_causes(), tomllib.loads(lines))
+def _with_own(path, content):
+    """The trade's tables with the lines of a study's own file on top, if it has any `content`."""
+    try:
+        return _merged(trade_causes(), read_toml(path) if content else {})
+    except TomlProblem as problem:
+        raise CauseProblems([f"{path}: {reason}" for reason in problem.args]) from None
 
 
 def _checked(raw):
     """The `CauseTable` of nested tables."""
-    problems = list(_problems(raw))
-    if problems:
+    if problems := list(_of_another_kind(raw)) or list(_problems(raw)):
         raise CauseProblems(problems)
     return CauseTable(
         {name: _cause(name, entry) for name, entry in raw["causes"].items()},
@@ -85,8 +99,21 @@ def _merged(base, over):
     return out
 
 
+def _of_another_kind(raw: dict[str, Any]) -> Iterator[str]:
+    """What is missing from a table of causes, or is text where a number is needed, say, in words."""
+    yield from (f"{name}: {raw[name]!r} is not a number." for name in NUMBERS if not isinstance(raw[name], int | float))
+    for part, needed in NEEDED.items():
+        for name, entry in raw[part].items() if isinstance(raw[part], dict) else [("...", raw[part])]:
+            if not isinstance(entry, dict):
+                yield f"{part}.{name}: found {entry!r}. Write [{part}.{name}], and its lines below that."
+                continue
+            for key, kind in (needed | dict.fromkeys(TABLES & entry.keys(), "a table")).items():
+                if not isinstance(entry.get(key), KINDS[kind]):
+                    yield f"{part}.{name}: {key} must be {kind}; {f'found {entry[key]!r}' if key in entry else 'it is missing'}."
+
+
 def _problems(raw):
-    """Everything in a table of causes that cannot work, in words."""
+    """Everything in a table of causes of the right kinds that cannot work, in words."""
     allowed = set(Cause.__dataclass_fields__) - {"name"}
     if not 0 <= raw["slip"] < 1:
         yield f"slip: {raw['slip']} must lie from 0 to below 1."
@@ -100,6 +127,8 @@ def _problems(raw):
         if "explains" in sign and not ("factor" in sign and {"below", "above"} & set(sign) and 0 < sign["explains"] <= 1):
             yield f"signs.{name}: explains {sign['explains']} must be above 0 and at most 1, and goes with a factor and what it lies below or above."
     for name, question in raw["questions"].items():
+        for answer in (answer for answer in question["answers"] if set(answer) & set(ENDS)):
+            yield f"questions.{name}: answer {answer!r} holds one of {' '.join(ENDS)} by which a note in the log tells answers apart. Word it without."
         for state, rules in question.get("ruled_out", {}).items():
             if state not in STATES:
                 yield f"questions.{name}: ruled_out.{state} is no state of a casting; they are {', '.join(STATES)}."
@@ -144,7 +173,9 @@ def _problems(raw):
 
 
 def _shares(where, shares, wanted):
-    if len(shares) != wanted:
+    if not isinstance(shares, list | tuple) or not all(isinstance(share, int | float) for share in shares):
+        yield f"{where}: {shares!r} is not a list of numbers. Give the share of each answer."
+    elif len(shares) != wanted:
         yield f"{where}: {len(shares)} shares for {wanted} answers. Give one for each."
     elif min(shares) <= 0 or not isclose(sum(shares), 1, abs_tol=1e-5):
         yield f"{where}: the shares must be above 0 and add up to 1; they add up to {sum(shares):g}."

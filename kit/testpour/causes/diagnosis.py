@@ -27,8 +27,8 @@ def why(
     pour : str, optional
         If not given, the last casting of the log that misses an aim, or the last one where none does.
     observed : dict, optional
-        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep. Where the whole log fails
-        alike, what is noted on one casting stands for all.
+        What was seen, question to answer: ``{"where": "open face only"}``; added to what the pour's notes keep of questions that are
+        still asked. Where the whole log fails alike, what is noted on one casting stands for all.
     batch, scale_resolution : float or str, optional
         Resin in the pot and step of the scale, g or text: what the scale may have delivered is then known.
     causes : dict, optional
@@ -71,5 +71,5 @@ def why(
     scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
     case = case_of(fits, table, pour, found, scale.off if scale else None)
     no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
-    said, weighed = case.under({**noted_for(castings, pour), **(observed or {})})
+    said, weighed = case.under({**case.table.still_asked(noted_for(castings, pour)), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)

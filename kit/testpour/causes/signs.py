@@ -167,7 +167,7 @@ def _copied(castings, pour):
 @lru_cache(maxsize=16)  # one casting after another is asked about
 def _held(castings):
     """What each casting reads: dict of pour to the name, age (-1 where it has none), low and high of each reading, sorted."""
-    held: dict[str, list[tuple]] = {}
+    held = {}
     for (reading, name), rows in by_casting(castings).items():
         held.setdefault(name, []).extend((reading, *row) for row in np.where(np.isnan(rows), -1.0, rows).tolist())
     return {name: sorted(rows) for name, rows in held.items()}

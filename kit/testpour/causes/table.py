@@ -221,6 +221,11 @@ class CauseTable:
             raise NoSuchName(f"No question {name!r}; there are {', '.join(self.questions)}.")
         return self.questions[name]
 
+    def still_asked(self, noted: Mapping[str, str]) -> dict[str, str]:
+        """The answers in a note that the table knows: a study's own questions may be gone since it was written."""
+        spelt = {(name, answer.casefold()): answer for name, question in self.questions.items() for answer in question.answers}
+        return {name: spelt[name, said.casefold()] for name, said in noted.items() if (name, said.casefold()) in spelt}
+
     def answer(self, question: str, answer: str) -> str:
         """`answer` as the table spells it; a Problem that lists the answers otherwise."""
         known = self.question(question).answers

@@ -1,5 +1,7 @@
 """What cannot be used, said in words: one sentence, or every problem of something given at once."""
 
+import sys
+import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
@@ -39,6 +41,14 @@ def noted(problems: list[str]) -> Iterator[None]:
         yield
     except Problem as problem:
         problems.append(str(problem))
+
+
+def warn(text: str, category: type[Warning]) -> None:
+    """Warn of something at the line that called the kit, however many functions of the kit lie between."""
+    level, frame = 1, sys._getframe()
+    while frame.f_back and frame.f_globals["__name__"].partition(".")[0] == "testpour":
+        level, frame = level + 1, frame.f_back
+    warnings.warn(text, category, stacklevel=level)
 
 
 class Problems(Problem):

@@ -127,7 +127,11 @@ def to_number(text: str, what: str = "value", decimal: str | None = None, like: 
 def _with_point(digits, what, decimal):
     """`digits` with its decimal mark as a point and its thousands marks gone."""
     if decimal:
-        thousands = "," if decimal == "." else "."
+        thousands, this, other = (",", "comma", "point") if decimal == "." else (".", "point", "comma")
+        if thousands in digits and not re.fullmatch(rf"\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d*)?", digits):
+            raise UnitProblem(
+                f"{what}: {digits!r} has a {this} that does not stand between thousands, and other numbers have a decimal {other}. Write it with a {other}."
+            )
         digits = digits.replace(thousands, "").replace(decimal, ".")
     elif "," in digits and "." in digits:
         last = max(",.", key=digits.rfind)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING, Any
@@ -144,6 +144,15 @@ def in_markdown(text: object) -> str:
     text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
     return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
+
+
+def in_every_text(data: Any, change: Callable[[str], str], but: Collection[str] = ()) -> Any:
+    """Plain data, as JSON can hold it, with `change` made in each of its texts; what stands under a name in `but` stays as it is."""
+    if isinstance(data, dict):
+        return {name: part if name in but else in_every_text(part, change, but) for name, part in data.items()}
+    if isinstance(data, list | tuple):
+        return [in_every_text(part, change, but) for part in data]
+    return change(data) if isinstance(data, str) else data
 
 
 def table_html(table: pd.DataFrame, **options: Any) -> str:

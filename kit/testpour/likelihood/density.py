@@ -22,10 +22,7 @@ class Scale:
     graded: bool
 
     def shape(self, scaled: np.ndarray) -> np.ndarray:
-        """Return shape parameters (last axis) in the model's own units.
-
-        `scaled` (..., k): on the working scale.
-        """
+        """Return shape parameters in the model's own units, from those on the working scale, `scaled` (..., k)."""
         return scaled if self.graded else scaled + np.log(self.unit)
 
     @property
@@ -49,10 +46,7 @@ class SigmaPrior:
         return np.exp(2 * (log_sigma + np.log(self.unit))) / self.scale**2
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, 1).
-
-        `shapes` (m, 1): log(sigma) on the working scale.
-        """
+        """Return log densities (m,) of `shapes` (m, 1): log(sigma) on the working scale."""
         constant = np.log(2 / self.scale) - LOG_2PI / 2 if np.isfinite(self.scale) else 0.0
         return constant - self._squared(shapes[:, 0]) / 2 + shapes[:, 0] + np.log(self.unit)
 
@@ -70,10 +64,7 @@ class CutPrior:
         return self.many(shape[None])[0], slope + np.r_[0.0, np.ones(len(shape) - 1)]
 
     def many(self, shapes: np.ndarray) -> np.ndarray:
-        """Return log densities (m,) of `shapes` (m, K-1).
-
-        `shapes` (m, K-1): first cut and log gaps.
-        """
+        """Return log densities (m,) of `shapes` (m, K-1): first cut and log gaps."""
         proper = self.sd[np.isfinite(self.sd)]
         constant = -(np.log(proper) + LOG_2PI / 2).sum()
         return constant - (((cuts_of(shapes) - self.mean) / self.sd) ** 2).sum(axis=1) / 2 + shapes[:, 1:].sum(axis=1)

@@ -159,7 +159,7 @@ class Layout:
 def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = MANY) -> Layout:
     """Return the `Layout` of coefficients' `design` (n, f) and `groups`, the largest eliminated above `many` levels.
 
-    `design` (n, f), `many`: levels up to which nothing is eliminated.
+    Of one with `many` levels or fewer nothing is eliminated.
     """
     big = most_levels(groups)
     big = big if big >= 0 and groups[big].levels > many else -1

@@ -186,10 +186,7 @@ def split_outer(outer: np.ndarray, groups: int) -> tuple[np.ndarray, np.ndarray]
 
 
 def half_normal(sds: np.ndarray, scales: np.ndarray) -> tuple[float, np.ndarray]:
-    """Log density and slope of half-normal beliefs about signed sds; a scale of inf is flat.
-
-    Both are of shape (G,), as is the slope.
-    """
+    """Log density and slope (G,) of half-normal beliefs about signed `sds` (G,), by their `scales` (G,); a scale of inf is flat."""
     proper = scales[np.isfinite(scales)]
     constant = (np.log(2 / proper) - LOG_2PI / 2).sum()
     return constant - ((sds / scales) ** 2).sum() / 2, -sds / scales**2

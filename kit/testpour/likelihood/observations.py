@@ -97,10 +97,7 @@ class NormalRows:
         return value, *moments
 
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
-        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, 1) give (m,).
-
-        `eta` (m, n), `shape` (m, 1): log(sigma) of each draw.
-        """
+        """Return the log-likelihood of each of m draws, summed over the rows: (m,). `eta` (m, n), `shape` (m, 1): log(sigma)."""
         sigma = np.exp(shape)
         exact = self.exact
         z = (self.low[exact] - eta[:, exact]) / sigma
@@ -218,10 +215,7 @@ class GradeRows:
         return columns[:, 1:-1]
 
     def log_likelihood(self, eta: np.ndarray, shape: np.ndarray) -> np.ndarray:
-        """Return the summed log-likelihood of many draws: `eta` (m, n), `shape` (m, K-1) give (m,).
-
-        `eta` (m, n), `shape` (m, K-1): first cut and log gaps of each draw.
-        """
+        """Return the log-likelihood of each of m draws, summed over the rows: (m,). `eta` (m, n), `shape` (m, K-1): first cut and log gaps."""
         return log_interval_probability(*(end - eta for end in self.ends(shape))).sum(axis=1)
 
     def working_response_and_weight(self, eta: np.ndarray, shape: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

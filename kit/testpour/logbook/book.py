@@ -1,7 +1,6 @@
 """The logbook: pours and readings go in, nothing is ever changed or taken out."""
 
 import datetime as dt
-import warnings
 from collections.abc import Iterable, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection
 
 from testpour.common.arguments import checked_methods
+from testpour.common.problems import warn
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import explained, writing
 from testpour.logbook.entries import check_entries, pour_row, reading_of
@@ -85,7 +85,7 @@ class Logbook(OpenLog):
         with self._ledger() as ledger:
             name = ledger.add([entry])[0]
         for text in warned:
-            warnings.warn(f"{name}: {text}", Caution, stacklevel=3)
+            warn(f"{name}: {text}", Caution)
         return name
 
     def add_reading(
@@ -135,7 +135,7 @@ class Logbook(OpenLog):
             room = ledger.settings(current.entry).get("room_temperature")
             order = out_of_order(self.study, ledger.times(row["pour"]) if row["reading"] in TIMED else ())
         for text in filter(None, (*doubts(self.study, [SimpleNamespace(**row)], room), order)):
-            warnings.warn(f"{pour}: {text}", Caution, stacklevel=3)
+            warn(f"{pour}: {text}", Caution)
         return entry
 
     def add_readings(
@@ -252,8 +252,8 @@ class Logbook(OpenLog):
                 connection.rollback()
         names = [row["pour"] if row["pour"] in later else next(added) for row in checked]
         if words := later_words(castings, later, checked):
-            warnings.warn(words, NotRead, stacklevel=4)
-        warn_of(self.study, names, checked, stacklevel=5, stored=store)
+            warn(words, NotRead)
+        warn_of(self.study, names, checked, stored=store)
         return names, after
 
     def correct_pour(

@@ -205,6 +205,11 @@ def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
     return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
 
+def names_planned(pours: pd.Index) -> pd.Index:
+    """The names under which pours of a log were planned: one made again as P02-2 was planned as P02."""
+    return pours.astype(str).str.replace(r"-\d$", "", regex=True)
+
+
 def _add_to_digest(digest, table):
     """Add a table to a digest, column by column, numbers to ten digits, and each text with its length."""
     for name in table.columns:

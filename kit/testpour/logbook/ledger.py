@@ -77,6 +77,11 @@ class Ledger:
 
     def add_reading(self, row: Mapping[str, Any]) -> int:
         """Add one reading, refused where the log has it already: a notebook cell run twice must not count it twice."""
+        self._refuse_second(row)
+        return self.insert("reading", row)
+
+    def _refuse_second(self, row):
+        """Refuse a reading of which a pour has one already at its age and place."""
         reading = self.study.reading(row["reading"])
         query = sa.select(READINGS.c.entry).where(
             READINGS.c.pour == row["pour"],
@@ -91,7 +96,6 @@ class Ledger:
                 f"{row['pour']} has its {reading.words} already (entry {existing}). Put it right with "
                 f"correct_reading({existing}, ...), or name another specimen if two were read."
             )
-        return self.insert("reading", row)
 
     def add_later(self, found: Mapping[str, Iterable[Mapping[str, Any]]]) -> None:
         """Add checked readings to pours that are in the log, by their names."""
@@ -158,7 +162,10 @@ class Ledger:
         """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
         old, row = _successor(self.current_entry("reading", entry), "Corrected", why)
         given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
-        return self.insert("reading", {**row, **reading_of(self.study, given)})
+        row |= reading_of(self.study, given)
+        if row["age"] != old.age:
+            self._refuse_second(row)
+        return self.insert("reading", row)
 
     def withdraw_pour(self, pour: str, why: str) -> None:
         """Add the row that says a pour no longer counts."""

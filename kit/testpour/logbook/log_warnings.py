@@ -1,10 +1,10 @@
 """What is warned about in pours and readings that are logged all the same."""
 
-import warnings
 from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
 from typing import Any
 
+from testpour.common.problems import warn
 from testpour.common.wording import BY_TAPPING, listed, shortened
 from testpour.logbook.known import doubts
 from testpour.study.caution_rules import Cautions
@@ -22,11 +22,11 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
-def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stacklevel: int = 4, stored: bool = True) -> None:
+def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stored: bool = True) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
-    `names` are those of the pours, `checked` their rows as `check_entries` returns them; `stacklevel` is as for `warnings.warn`.
-    How to correct the log is said only of what is `stored` in it.
+    `names` are those of the pours, `checked` their rows as `check_entries` returns them. How to correct the log is said only of
+    what is `stored` in it.
     """
     warned: dict[str, list[str]] = {}
     slips: set[str] = set()
@@ -39,4 +39,4 @@ def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, A
     last = [text for text in warned if text in slips][-1:]
     for text, pours in warned.items():
         mend = MEND.format(pour=pours[0]) if stored and text in last else ""
-        warnings.warn(f"{shortened(listed(pours))}: {text}{mend}", Caution, stacklevel=stacklevel)
+        warn(f"{shortened(listed(pours))}: {text}{mend}", Caution)

@@ -1,6 +1,5 @@
 """The log as it is looked into: what it holds now, all it ever held, and its photographs."""
 
-import warnings
 import weakref
 from contextlib import AbstractContextManager
 from functools import partial
@@ -10,6 +9,7 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from testpour.common.arguments import checked
+from testpour.common.problems import warn
 from testpour.logbook.castings import Castings
 from testpour.logbook.database import address_words, explained, one_moment, open_database
 from testpour.logbook.facts import check_facts
@@ -32,9 +32,8 @@ class OpenLog:
         self._engine = open_database(self.address)
         weakref.finalize(self, self._engine.dispose)  # a log that nobody closed is closed when it goes
         check_facts(self._engine, study)
-        words = self.clock_words()
-        if words:
-            warnings.warn(words, Caution, stacklevel=3)
+        if words := self.clock_words():
+            warn(words, Caution)
 
     def __repr__(self):
         return f"Log of {self.study.name!r} at {address_words(self.address)}. {self.castings().sentence()}"

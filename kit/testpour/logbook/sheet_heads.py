@@ -53,7 +53,7 @@ def _headers(study, rows, span, texts, labels, across):
         heads.append(head)
         problems += [(f"row {last + 1}", text.strip(), "", problem)] if problem else []
     for (row, column), origin in across.items():  # a header merged over several columns heads those that hold anything
-        if row == last and any(with_units_below[column].strip() for with_units_below in rows[last + 1 :]):
+        if row == last and any(below[column].strip() for below in rows[last + 1 :]):
             heads[column] = heads[origin]
     heads = _with_clock(_without_counter(heads))
     problems += _duplicates(heads, labels, last)
@@ -145,10 +145,8 @@ def _duplicates(heads, labels, place):
         once = head.kind != "reading" or head.part != "value" or read_once(head.column)
         other, above = seen.get(key, (head, label))
         if key in seen and (once or above != label):
-            labels = ""
-            if above != label:
-                labels = f" Above them stand {above or 'nothing'} and {label or 'nothing'}: write into each header what tells them apart."
-            problem = f"a second column for {head.name.replace('_', ' ')}, beside {other.text}.{labels} Rename or remove one of them."
+            apart = f" Above them stand {above or 'nothing'} and {label or 'nothing'}: write into each header what tells them apart." if above != label else ""
+            problem = f"a second column for {head.name.replace('_', ' ')}, beside {other.text}.{apart} Rename or remove one of them."
             return [(f"row {place + 1}", head.text, "", problem)]
         seen[key] = (head, label)
     return []

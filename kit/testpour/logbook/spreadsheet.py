@@ -1,10 +1,10 @@
 """Reading a spreadsheet as people keep one: all of it, or nothing."""
 
 import re
-import warnings
 from pathlib import Path
 from typing import Any
 
+from testpour.common.problems import warn
 from testpour.common.wording import listed, shortened
 from testpour.logbook.entries import LogProblems, check_entries, read_once
 from testpour.logbook.headers import WHEN
@@ -103,7 +103,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         advice = "If one is a pour of its own, give it another name; if it is an average, delete it."
         passed_over.append(f"taken for further readings of a pour above: {listed(further)}. {advice}")
     for text in (*_above(rows[: headers.first]), *filter(None, [headers.said]), *repeated, *nameless, *passed_over, *unread):
-        warnings.warn(f"{Path(path).name}: {text}", NotRead, stacklevel=3)
+        warn(f"{Path(path).name}: {text}", NotRead)
     return entries
 
 

@@ -15,6 +15,7 @@ from testpour.models.fits import Fits
 from testpour.models.settings import SettingsGiven, as_met, met_words, settings_table, stated_names
 from testpour.study.caution_rules import Cautions
 from testpour.study.cautions import check_gel_time, check_peak, check_table
+from testpour.study.study import Study
 
 UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
 
@@ -48,6 +49,15 @@ def chance_between(row: Mapping[str, float] | pd.Series) -> str:
 
 class NoAims(Problem):
     """The study states no aim that its fits can judge."""
+
+
+def check_aims(study: Study) -> None:
+    """Refuse a study without an aim, by a NoAims."""
+    if not study.aims:
+        raise NoAims(
+            "This study states no aim, so nothing can be called good. "
+            'Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = "24 h" }'
+        )
 
 
 @dataclass(frozen=True)
@@ -141,11 +151,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     Chance of a good casting: about 90 in 100 (90 % interval 62 to over 99). The aim most often missed: gel time 15 to 45 min.
     """
     study = fits.study
-    if not study.aims:
-        raise NoAims(
-            "This study states no aim, so nothing can be called good. "
-            "Add one under [aims] in study.toml, for example: tack = { at_most = 1, age = \"24 h\" }"
-        )
+    check_aims(study)
     table = settings_table(as_met(study, fits.castings.pours), settings, room=room)
     by_aim, draws = {}, np.ones((1, 1))
     for aim in study.aims:

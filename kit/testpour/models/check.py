@@ -123,9 +123,6 @@ def check_fit(fit: ReadingFit) -> Checked:
     >>> tp.check_fit(fits["gel_time"])
     17 of 18 readings of gel time lie where the other pours put nine castings in ten. No pour stands out.
     """
-    if not len(fit.rows):
-        empty = pd.DataFrame(columns=["pour", "age", "low", "high", "from", "to", "above", "below", "inside", "odd"])
-        return Checked(fit.reading, empty)
     predicted = left_out(fit, LEVEL)
     odd_pours = suspects(fit, predicted, FALSE_ALARMS)
     return Checked(fit.reading, predicted.assign(odd=predicted["pour"].isin([s.pour for s in odd_pours])), tuple(odd_pours), *_pure_error_of_repeats(fit))

@@ -223,7 +223,7 @@ def _from_log(believed, contrast, drawn):
 def _informed(believed, contrast):
     """Whether anyone has a belief about a move: about a term that it changes, the remainder aside."""
     beliefs = believed.without_remainder().beliefs
-    return any(belief.informative for belief, change in zip(beliefs, contrast, strict=False) if change)
+    return any(belief.informative for belief, moved in zip(beliefs, contrast, strict=False) if moved)
 
 
 def _turning_point(fit, factor, start, end, beside, level):

@@ -169,9 +169,8 @@ class ReadingFit:
         check_level(level)
         usual = as_met(self.study, self.rows)
         table = settings_table(usual, settings, room=room, age=age, reading=self.reading)
-        tails = [0.5, (1 - level) / 2, (1 + level) / 2]
-        quantiles = np.quantile(self.new_castings(table), tails, axis=0)
-        shown = pd.DataFrame(quantiles.T, index=table.index, columns=["middle", "low", "high"])
+        middle, low, high = np.quantile(self.new_castings(table), [0.5, (1 - level) / 2, (1 + level) / 2], axis=0)
+        shown = pd.DataFrame({"middle": middle, "low": low, "high": high}, index=table.index)
         stated = stated_names(self.study, settings, room)
         met = [met_words(self.study, self.rows, row, stated).strip() for _, row in table.iterrows()] if usual != self.study else ""
         return shown.assign(beyond=beyond(self.study, self.rows, self.believed.factors, table), met=met)
@@ -191,9 +190,8 @@ class ReadingFit:
         """
         draws = self.posterior.coefficients
         low, high = np.quantile(draws, [0.05, 0.95], axis=0)
-        columns = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high}
-        names = pd.Index([term.name for term in self.believed.terms], name="term")
-        return pd.DataFrame({**columns, "believed": self.believed.mean, "believed_sd": self.believed.sd}, index=names)
+        told = {"mean": draws.mean(axis=0), "sd": draws.std(axis=0), "low": low, "high": high, "believed": self.believed.mean, "believed_sd": self.believed.sd}
+        return pd.DataFrame(told, index=pd.Index([term.name for term in self.believed.terms], name="term"))
 
     def sentence(self) -> str:
         """What the fit rests on, in one sentence."""

@@ -11,7 +11,7 @@ from testpour.common.problems import Problems
 from testpour.panels import study_text
 from testpour.panels.begin_aims import AimFields
 from testpour.panels.begin_fields import ResinFields, SettingFields, ToolFields
-from testpour.panels.panel import Panel, in_words
+from testpour.panels.panel import Panel, Waiting, in_words
 from testpour.panels.parts import Part, button, caution, cautions, entry, step, text
 from testpour.panels.workshop import Memory, Needed
 from testpour.planning.problem import PlanConflict
@@ -113,8 +113,10 @@ class BeginPanel(Panel):
             words, wanted = self.wanted()
         except (Needed, Problems):
             return [text("How many pours it needs is said once every field is right.", "hint")]
-        needed_words = self.soon("Counting the pours", lambda: smallest_plan_words(wanted), words)
-        return [text("Counting the pours …", "hint") if needed_words is None else text(needed_words, "strong")]
+        try:
+            return [text(self.work_out("Counting the pours", lambda: smallest_plan_words(wanted), words), "strong")]
+        except Waiting:
+            return [text("Counting the pours …", "hint")]
 
     def _least_resin(self, settings):
         """The least resin this scale can weigh right, at the lowest catalyst."""

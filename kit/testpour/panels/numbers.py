@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from testpour.common.units import UnitProblem, beside_field, show, shown_unit, to_unit
+from testpour.common.wording import in_every_text
 from testpour.study.cautions import check_settings
 from testpour.study.materials import to_mass
 from testpour.study.study import Study
@@ -79,11 +80,7 @@ def with_fahrenheit(shown: Any) -> Any:
 
     Differences between temperatures stay as they are, and so does what was typed.
     """
-    if isinstance(shown, dict):
-        return {key: value if key in AS_TYPED else with_fahrenheit(value) for key, value in shown.items()}
-    if isinstance(shown, list | tuple):
-        return [with_fahrenheit(one) for one in shown]
-    return _in_both(shown) if isinstance(shown, str) else shown
+    return in_every_text(shown, _in_both, AS_TYPED)
 
 
 def _in_both(text):

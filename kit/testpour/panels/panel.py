@@ -47,6 +47,8 @@ class Panel(anywidget.AnyWidget):
     form = traitlets.Instance(ipywidgets.Widget, allow_none=True).tag(sync=True, **ipywidgets.widget_serialization)
 
     name, title, lead = "", "", ""
+    usual: ClassVar[Mapping[str, str]] = {}  # what stands in a field at first
+    _patient = False  # whether work is waited for
 
     def __init__(self, folder: str | Path = ".") -> None:
         self.workshop = Workshop(Path(folder).expanduser().absolute())
@@ -131,15 +133,6 @@ class Panel(anywidget.AnyWidget):
             raise problem.with_traceback(None)  # the same problem may be raised for many panels
         return work.result()
 
-    def soon(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """As `work_out`, but None while the work is under way, for a part that must not hold up the others."""
-        try:
-            return self.work_out(words, make, *key)
-        except Waiting:
-            return None
-
-    _patient = False
-
     @contextmanager
     def _at_once(self):
         """Wait for work instead of showing how far it is: for a sentence, a table, a test."""
@@ -162,8 +155,6 @@ class Panel(anywidget.AnyWidget):
         return ({"kind": "progress", "words": f"{self._busy[1]} …"},)
 
     # What was typed.
-
-    usual: ClassVar[Mapping[str, str]] = {}
 
     def typed(self, name: str) -> str:
         """What was typed or chosen under a name, or what stands there at first."""
@@ -241,17 +232,14 @@ class Panel(anywidget.AnyWidget):
             Memory(self.workshop.folder, "tools").put(fahrenheit="yes" if found[1].upper() == "F" else "no")
         self.memory.put(**{name: words})
 
-    def wrote(self, path: str | Path, words: str) -> Path:
+    def wrote(self, path: str | Path, words: str) -> None:
         """Remember a file as written by this panel, so that it can be looked at."""
-        path = Path(path)
         self.memory.put(papers={**self.papers, str(path): str(words)})
-        return path
 
     @property
     def papers(self) -> dict[str, str]:
         """The files this panel wrote that are still there: path to words, the last written last."""
-        held = self.memory.get("papers", {})
-        return {path: words for path, words in held.items() if Path(path).is_file()}
+        return {path: words for path, words in self.memory.get("papers", {}).items() if Path(path).is_file()}
 
     def _mark(self):
         shared = (Memory(self.workshop.folder, name).mark for name in ("kept-plan", "tools"))

@@ -9,9 +9,9 @@ import pandas as pd
 import testpour as tp
 from testpour.bench.desk import Desk
 from testpour.bench.session_form import SessionForm
-from testpour.logbook.castings import Castings, new_names
+from testpour.logbook.castings import Castings, names_planned, new_names
 from testpour.panels.workshop import Memory, Needed, Workshop
-from testpour.planning.plan import Plan, names_planned
+from testpour.planning.plan import Plan
 from testpour.study.study import Study
 
 

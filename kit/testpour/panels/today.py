@@ -83,8 +83,8 @@ class TodayPanel(Panel):
 
     @property
     def pots(self) -> int:
-        """Colour pots that are filled from one mix."""
-        return max(1, min(MOST, int(self.typed("pots"))))
+        """Colour pots that are filled from one mix; without pigment in the study there is one."""
+        return max(1, min(MOST, int(self.typed("pots")))) if self.workshop.study.has("pigment") else 1
 
     def advice(self) -> Recommendation:
         """What to use, `Recommendation`."""

@@ -11,8 +11,7 @@ from typing import Literal
 import numpy as np
 
 from testpour.common.wording import listed
-from testpour.planning.candidate_set import CandidateGroup
-from testpour.planning.coordinate_exchange import Designs, exchange_pour, exchange_session
+from testpour.planning.coordinate_exchange import CandidateGroup, Designs, exchange_pour, exchange_session
 from testpour.planning.criteria import average_variance, information, log_determinant, model_rows
 from testpour.planning.problem import DesignProblem, PlanConflict
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -106,8 +107,7 @@ class Plan:
     def summary(self) -> str:
         """The plan in a few sentences, without cautions."""
         size = f"{count(len(self.table), 'pour')} in {count(len(self.sessions), 'session')}"
-        text = f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why}"
-        return f"{text} {self.mixed}" if self.mixed else text
+        return f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why} {self.mixed}".rstrip()
 
     def cautions(self, pour: str) -> Cautions:
         """What is warned or refused for one pour, its believed gel time and peak among them.
@@ -135,8 +135,7 @@ class Plan:
             raise NoSuchName(f"{', '.join(missing)} not in this plan; it has {', '.join(self.table.index)}.")
 
     def _repr_html_(self):
-        shown = pd.DataFrame(index=self.table.index)
-        shown["session"] = self.table["session"]
+        shown = self.table[["session"]].copy()
         for factor in self.study.factors:
             if factor.name in self.coding.names or (factor.name in self.table and self.table[factor.name].nunique() > 1):
                 shown[factor.words] = [factor.show(value) for value in self.table[factor.name]]
@@ -220,16 +219,14 @@ def plan_pours(
     """
     sizes, coding, sides = read_request(study, sessions, pours, purpose, factors, rooms, moulds, compare, resin, pot)
     made = None if castings is None else made_pours(study, castings.pours)
-    request = purposes.PlanRequest(coding, sizes, seed=seed)
-    if made is not None:
-        request = replace(request, fixed=coding.encode(made), fixed_sessions=tuple(pd.factorize(made["session"])[0]))
+    past: dict[str, Any] = {} if made is None else {"fixed": coding.encode(made), "fixed_sessions": tuple(pd.factorize(made["session"])[0])}
+    request = purposes.PlanRequest(coding, sizes, seed=seed, **past)
     purpose = purpose or (purposes.pick_purpose(request) if sides is None else purposes.SETTLE)
     chosen = purposes.PICK[purpose](request) if sides is None else purposes.settle(request, *coding.encode(sides))
     table = _run_order(coding, sides, chosen, castings, seed)
     why = chosen.why + (ONE_THING if coding.hours is not None else "")
-    wide = check_batch(to_unit(pot, "g", "pot"))
     mixed = (chosen.mixed + only_between_sessions(study, pd.concat([made, table]))).strip()
-    return Plan(study, table, purpose, why, mixed, coding, chosen.terms, seed, wide, made)
+    return Plan(study, table, purpose, why, mixed, coding, chosen.terms, seed, check_batch(to_unit(pot, "g", "pot")), made)
 
 
 def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
@@ -251,8 +248,3 @@ def _run_order(coding, sides, chosen, castings, seed):
     table.insert(0, "session", [sessions[number] for number in chosen.sessions[order]])
     table.index = pd.Index(new_names("P", len(table), pours), name="pour")
     return table
-
-
-def names_planned(pours: pd.Index) -> pd.Index:
-    """The names under which pours of a log were planned: one made again as P02-2 was planned as P02."""
-    return pours.astype(str).str.replace(r"-\d$", "", regex=True)

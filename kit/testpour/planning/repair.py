@@ -8,11 +8,11 @@ import pandas as pd
 from testpour.common.problems import Problem
 from testpour.common.threads import one_thread
 from testpour.common.wording import count, in_html, listed, table_html
-from testpour.logbook.castings import Castings, new_names
+from testpour.logbook.castings import Castings, names_planned, new_names
 from testpour.models.settings import settings_table
 from testpour.planning.optimal import optimal_plan
 from testpour.planning.outlook import change_words, outlook
-from testpour.planning.plan import Plan, made_pours, names_planned
+from testpour.planning.plan import Plan, made_pours
 from testpour.planning.purposes import MAP, SETTLE, SHARPEN, STARTS
 from testpour.planning.study_design import design_problem
 

@@ -40,8 +40,8 @@ class PooledBeliefs(dict):
         """What these beliefs rest on."""
         known, source = catalogue()["readings"], self.provenance
         about = listed(known[name].words if name in known else name for name in self)
-        if not source:
-            return f"Beliefs about {about}, with no word of where they come from."
+        if not {"benches", "pours", "resin", "written"} <= source.keys():  # written by hand
+            return f"Beliefs about {about}, with no word of the benches and pours they rest on."
         text = (
             f"Beliefs about {about} from a pool of {count(source['benches'], 'bench', 'benches')} and "
             f"{count(source['pours'], 'pour')} of {source['resin'] or 'a resin that is not named'}, written {source['written']}."

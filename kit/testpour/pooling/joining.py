@@ -54,8 +54,9 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
         raise Problem("There is nothing to pool: give at least one log, better three or more.")
     dropped = {(row["bench"], row["part"]) for row in unlike_readings}
     units = factor_units | reading_units
-    factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items()}
-    parts = [(s, *_in_pool_units(s, factors, readings, units, dropped, duplicates.get(s.bench, ()))) for s in left]
+    declared = {factor.name for source in left for factor in source.castings.study.factors}
+    factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items() if name in declared}
+    parts = [(s, *_in_pool_units(s, factors, units, dropped, duplicates.get(s.bench, ()))) for s in left]
     assumed = tuple(text for s in left for text in _assumed_settings(s, factors, duplicates.get(s.bench, ())))
     return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
 
@@ -111,7 +112,7 @@ def _common_reading(sources, reading):
     return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
 
 
-def _in_pool_units(source, factors, readings, units, dropped, duplicates):
+def _in_pool_units(source, factors, units, dropped, duplicates):
     """Pours and readings of one bench as they stand in the pool."""
     bench, study = source.bench, source.castings.study
     pours = source.castings.pours.drop(index=list(duplicates))
@@ -125,7 +126,7 @@ def _in_pool_units(source, factors, readings, units, dropped, duplicates):
     pooled_pours["by"] = _numbered_readers(pours["by"], bench)
     pooled_pours["note"] = ""
     pooled_pours.index = pd.Index([f"{bench} {name}" for name in pours.index], name=pours.index.name)
-    joined = [r.name for r in study.readings if (bench, readings[r.name].words) not in dropped]
+    joined = [r.name for r in study.readings if (bench, r.words) not in dropped]
     rows = _reading_rows(rows[rows["pour"].isin(pours.index) & rows["reading"].isin(joined)], source, units)
     rows["by"] = _numbered_readers(rows["by"], bench)
     rows["note"] = ""

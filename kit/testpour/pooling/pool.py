@@ -4,21 +4,39 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
+from testpour.common.files import free_for, page_kind, put
+from testpour.common.pages import template
 from testpour.common.threads import one_thread
+from testpour.common.wording import count, in_html, table_html
+from testpour.exchange.data_link import image_link, versions
 from testpour.pooling.belief_file import PooledBeliefs, write_beliefs
+from testpour.pooling.bench_chart import show_benches
+from testpour.pooling.bench_words import EVERY, MOST, NOTHING, OPEN, SAME, TOGETHER, expected_in_words, too_few
 from testpour.pooling.joining import join_logs
 from testpour.pooling.learnt_beliefs import pooled_beliefs
-from testpour.pooling.pool_page import pool_html, write_page
 from testpour.pooling.pooled_logs import PooledLogs
 from testpour.pooling.reading import fit_pooled
 from testpour.pooling.sources import Given
+
+HEADS = {
+    EVERY: "Holds at every bench",
+    SAME: "Taken as the same at every bench",
+    MOST: "Holds at the average bench, but not everywhere",
+    TOGETHER: "What all logs together say",
+    NOTHING: "Makes no difference that counts",
+    OPEN: "Cannot tell yet",
+}
+PAGE = page_kind("page of pooled logs")
+SHOWN = 30  # benches in the page's table; a list of hundreds is in the figure
 
 
 class Pool(PooledLogs):
     """Several benches' logs, fitted as one, which can be passed on."""
 
     def _repr_html_(self):
-        return pool_html(self, whole=False)
+        return _html(self, whole=False)
 
     def beliefs(self, path: str | Path | None = None) -> PooledBeliefs | Path:
         """What the pool knows, as the belief of a newcomer's bench; see `belief_file.write_beliefs`.
@@ -46,7 +64,7 @@ class Pool(PooledLogs):
         -------
         Path
         """
-        return write_page(self, path)
+        return put(free_for(path, PAGE), _html(self, whole=True), PAGE)
 
 
 @one_thread
@@ -93,3 +111,22 @@ def pool(
     castings = joined.castings
     readings = {r.name: fit_pooled(castings, joined.bench_of, r, beliefs=beliefs, seed=seed) for r in castings.study.readings}
     return Pool(castings, joined.benches, joined.left_out, readings, seed, joined.assumed)
+
+
+def _html(pooled, whole):
+    """The pool as HTML, what holds where, what differs and what to expect: a part of a notebook, or a `whole` page with its figures."""
+    rows = pooled.table
+    return template("pooling", "pool.html").render(
+        pooled=pooled, whole=whole, title=f"What {count(len(pooled.benches), 'bench', 'benches')} found", words=lambda text: Markup(in_html(text)),
+        few=[too_few(len(pooled.benches)), *pooled.contradiction_sentences()],
+        effects=[(head, list(rows.loc[rows["where"] == where, "says"])) for where, head in HEADS.items()],
+        expected=[expected_in_words(fit) for fit in pooled.read.values()], figures=lambda: [_figure(pooled, name) for name in pooled.read],
+        left_out=Markup(table_html(pooled.left_out, border=0, index=False)) if len(pooled.left_out) else "",
+        benches=Markup(table_html(pooled.benches.head(SHOWN).reset_index(), border=0, index=False)), shown=SHOWN,
+        versions=", ".join(f"{name} {version}" for name, version in versions().items()),
+    )
+
+
+def _figure(pooled, name):
+    picture = show_benches(pooled, name)
+    return {"src": image_link(picture.to_bytes("svg")), "says": picture.says}

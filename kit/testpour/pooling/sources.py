@@ -11,6 +11,7 @@ from testpour.exchange.package_reading import read_package
 from testpour.exchange.unpacking import Package
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import Castings
+from testpour.study.study_file import read_study
 
 # What a pool takes for one bench: a path, an open log or its castings, or a package that was read.
 Given: TypeAlias = str | Path | Castings | Logbook | Package
@@ -69,8 +70,6 @@ def _from_path(path):
     if not path.exists():
         raise FileNotFoundError("there is no such file or folder. Check the path.")
     if (path / "study.toml").is_file() or path.name == "study.toml":
-        from testpour.study.study_file import read_study
-
         with closing(Logbook(read_study(path))) as log:
             return log.castings()
     if path.is_file() and path.suffix.casefold() not in ("", ".zip", ".json"):

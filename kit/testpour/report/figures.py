@@ -1,7 +1,7 @@
 """Every plot, one function one figure; a figure's title is what it says, and `.says` is its text."""
 
 from testpour.common.arguments import checked
-from testpour.exchange.trace_curve import show_trace
+from testpour.exchange.trace import show_trace
 from testpour.pooling.bench_chart import show_benches
 from testpour.report.age_curve import show_age
 from testpour.report.chance_map import show_chance

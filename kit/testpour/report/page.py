@@ -17,7 +17,7 @@ from testpour.common.files import free_for, marked, page_kind, put
 from testpour.common.pages import repeats, template
 from testpour.common.threads import one_thread
 from testpour.common.toml_file import own_text
-from testpour.common.wording import in_html, visible
+from testpour.common.wording import in_every_text, in_html, visible
 from testpour.exchange.data_link import data_link, to_csv, versions
 from testpour.logbook.photos import Photo
 from testpour.models.fits import Fits
@@ -154,7 +154,7 @@ def render(
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        explorer=json_for_page(_visible(explorer(fits, given))),
+        explorer=json_for_page(in_every_text(explorer(fits, given), visible)),  # the log beside it stays as it was
         log=json_for_page(page_data(castings, now, before)),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
@@ -165,12 +165,3 @@ def render(
     )
     bare = page(photographs=None)
     return page(photographs=photographs(photos, castings, LARGEST - len(bare.encode()))) if photos else bare
-
-
-def _visible(data):
-    """Words for the sliders, with the characters that turn their order written out; the log beside them stays as it was."""
-    if isinstance(data, dict):
-        return {name: _visible(part) for name, part in data.items()}
-    if isinstance(data, list | tuple):
-        return [_visible(part) for part in data]
-    return visible(data) if isinstance(data, str) else data

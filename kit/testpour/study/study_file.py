@@ -64,9 +64,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
     path = Path(path)
     path = path / "study.toml" if path.is_dir() else path
     if not path.exists():
-        raise NoSuchFile(
-            f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER"
-        )
+        raise NoSuchFile(f"No study file at {path}. Give its path, or make a study folder with: testpour new FOLDER")
     try:
         raw = read_toml(path)
     except TomlProblem as problem:
@@ -76,11 +74,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
 
 def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
     """A `Study` from the tables of a study file; see `read_study`. Its folder is the parent of `path`."""
-    problems = [
-        f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}."
-        for key in raw
-        if key not in SECTIONS
-    ]
+    problems = [f"[{key}] is not a part of a study; allowed are {', '.join(sorted(SECTIONS))}." for key in raw if key not in SECTIONS]
     given, raw = raw, _of_the_right_kind(raw, problems)
     factors = columns_of(Factor, "factors", raw, problems)
     readings = columns_of(Reading, "readings", raw, problems)
