@@ -14,10 +14,11 @@ from nbclient import NotebookClient
 from scipy.stats import norm
 
 from testpour.common.problems import Problem
-from testpour.models.check import check_fit
+from testpour.models.check import Checked, check_fit
 from testpour.models.effects import effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
+from testpour.models.suspects import Suspect
 from testpour.planning.plan import plan_pours
 from testpour.report.figures import (
     show_age,
@@ -288,6 +289,19 @@ def test_a_pour_far_from_the_others_is_named_and_a_plain_log_names_none(log, fit
     assert check_fit(odd).odd == ["P06"] and "Outside: P06" in picture.says
     bold = [t.get_text() for t in picture.axes[0].get_xticklabels() if t.get_fontweight() == "bold"]
     assert bold == ["P06"]
+
+
+def test_the_check_of_a_long_log_shows_the_pours_that_stand_out_and_the_last_ones(fits, monkeypatch):
+    """Of 400 pours it was 113 inches wide."""
+    names = [f"P{i:02d}" for i in range(1, 61)]
+    table = pd.DataFrame({"pour": names, "low": 20.0, "high": 22.0, "from": np.arange(60.0), "to": np.arange(60.0) + 5, "inside": 1.0})
+    checked = Checked(fits["gel_time"].reading, table, (Suspect("P03", "P03 is late.", (), 0.001),))
+    monkeypatch.setattr("testpour.report.effect_chart.check_fit", lambda fit: checked)
+    picture = show_check(fits["gel_time"])
+    ax = picture.axes[0]
+    assert [text.get_text() for text in ax.get_xticklabels()] == ["P03", *names[21:]] and len(ax.patches) == 40
+    assert ax.get_xlabel() == "Pour, in order of what was predicted; of 60 the last 39 and those that stand out"
+    assert picture.says.startswith("60 of 60 readings") and picture.get_size_inches()[0] < 13
 
 
 def test_a_reading_never_logged_gets_a_picture_that_says_what_is_needed(fits):

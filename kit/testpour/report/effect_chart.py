@@ -21,6 +21,7 @@ from testpour.study.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
 )
+CHECKED = 40  # pours beside one another that a screen shows; of more the last ones, and those that stand out
 STUDIES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: told apart without colour too
 
 
@@ -115,7 +116,8 @@ def show_check(fit: ReadingFit) -> Picture:
     Picture
         A matplotlib Figure. Grey bar: where the other pours put nine castings in ten at these settings.
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
-        axis. One panel an age. Without such a reading in the log, empty, with what is needed first as its title.
+        axis. One panel an age. Of a long log only the pours that stand out and the last ones, 40 in all; the title speaks
+        of every pour. Without such a reading in the log, empty, with what is needed first as its title.
 
     Examples
     --------
@@ -127,18 +129,23 @@ def show_check(fit: ReadingFit) -> Picture:
         picture, [[ax]] = new_picture(f"{checked.sentence()} Log one {fit.reading.words} first.", height=0.5)
         ax.set_axis_off()
         return picture
-    parts = list(checked.table.groupby("age")) if fit.reading.ages else [(None, checked.table)]
-    pours = list(dict.fromkeys(checked.table.sort_values("from")["pour"]))
+    table, where = checked.table, "Pour, in order of what was predicted"
+    if len(read := list(dict.fromkeys(table["pour"]))) > CHECKED:
+        last = read[-max(CHECKED - len(checked.odd), 1) :]
+        table = table[table["pour"].isin({*checked.odd, *last})]
+        where += f"; of {len(read)} the last {len(last)}" + (" and those that stand out" if checked.odd else "")
+    parts = list(table.groupby("age")) if fit.reading.ages else [(None, table)]
+    pours = list(dict.fromkeys(table.sort_values("from")["pour"]))
     picture, axes = new_picture(checked.sentence(), width=max(6.6, 1.2 + 0.28 * len(pours)),
                                 height=2.0 + 2.2 * len(parts), rows=len(parts), sharex=True)
     for ax, (age, part) in zip(axes[:, 0], parts, strict=True):
         _check_panel(ax, part, pours, checked)
         label_axis(ax, "y", fit.reading, "{}" + (f"\nat {age_words(age)}" if age is not None else ""))
-    last = axes[-1, 0]
-    last.set_xticks(range(len(pours)), [drawable(p) for p in pours], rotation=90 if len(pours) > 8 else 0)
-    for tick, pour in zip(last.get_xticklabels(), pours, strict=True):
+    bottom = axes[-1, 0]
+    bottom.set_xticks(range(len(pours)), [drawable(p) for p in pours], rotation=90 if len(pours) > 8 else 0)
+    for tick, pour in zip(bottom.get_xticklabels(), pours, strict=True):
         tick.set_fontweight("bold" if pour in checked.odd else "normal")
-    last.set_xlabel("Pour, in order of what was predicted")
+    bottom.set_xlabel(where)
     picture.legend(*axes[0, 0].get_legend_handles_labels(), loc="outside lower left", ncols=2, frameon=False)
     return picture
 
