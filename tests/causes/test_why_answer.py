@@ -264,6 +264,11 @@ def test_the_table_of_all_castings_says_chances_and_causes_as_other_screens_do(b
     page = every._repr_html_()
     assert "<td>its face was left open, as logged</td> <td>92 in 100</td> <td></td> <td></td>" in page
     assert "<td>60 in 100</td>" in page and "<td>20 in 100</td>" in page and "0.92" not in page and "0.01" not in page and ">1 in 100" not in page
+    assert "Listed are" not in page
+    many = EveryAnswer({f"P{place:02d}": replace(answer, missed=()) for place in range(1, 44)}, 50)
+    page = many._repr_html_()
+    assert "Listed are the last 40 of them; the table of the answer holds all." in page
+    assert "P03" not in page and "P04" in page and "P43" in page and len(many.table) == 43
 
 
 @pytest.mark.parametrize(("led", "said"), [

@@ -17,6 +17,7 @@ from testpour.common.threads import one_thread
 from testpour.common.wording import count, in_days, in_html, in_hundred, listed, table_html, within
 from testpour.models.fits import Fits
 
+LISTED = 40  # castings that a screen lists, the last ones; `EveryAnswer.table` holds all
 BLAMED = 0.2  # chance of a bad lot, on average over its castings that miss an aim, from which it is named for all of them
 
 
@@ -85,10 +86,12 @@ class EveryAnswer:
     __repr__ = sentence
 
     def _repr_html_(self):
-        shown = self.table.assign(next=self.table["next"].where(self.table["its chance"] >= ENOUGH, ""))
+        shown = self.table.iloc[-LISTED:]
+        shown = shown.assign(next=shown["next"].where(shown["its chance"] >= ENOUGH, ""))
         for name in ("chance", "its chance"):
             shown[name] = [f"{in_hundred(chance)} in 100" if chance >= ENOUGH else "" for chance in shown[name]]
-        return f"<p>{in_html(self.sentence())}</p>{table_html(shown.map(in_days))}"
+        left = f" Listed are the last {LISTED} of them; the table of the answer holds all." if len(self.answers) > LISTED else ""
+        return f"<p>{in_html(self.sentence() + left)}</p>{table_html(shown.map(in_days))}"
 
 
 def bad_lot(answers: Mapping[str, Answer]) -> str:
