@@ -359,9 +359,10 @@ def test_a_humidity_that_nobody_wrote_down_is_not_called_unpoured(fits):
     assert beyond_log(none, row)["humidity"] == "humidity 50 %"
 
 
-@pytest.mark.parametrize("span, unpoured", [((0.5, 0.5), False), ((0.0, 4.0), True)])
+@pytest.mark.parametrize("span, unpoured", [((0.5, 0.5), False), ((), False), ((0.0, 4.0), True)])
 def test_a_setting_that_stays_the_same_and_was_not_written_down_is_not_called_unpoured(fits, span, unpoured):
-    """Pigment: 0.5 % in every pour of the study, which is what the models take for it; one that differs may have been anything."""
+    """Pigment: 0.5 % in every pour of the study, or declared and not varied, as an oven mostly is, and the models take the usual for it;
+    one that differs may have been anything."""
     study = replace(fits.study, factors=tuple(replace(f, span=span) if f.name == "pigment" else f for f in fits.study.factors))
     plain = replace(fits, study=study, castings=replace(fits.castings, study=study, pours=fits.castings.pours.assign(pigment=np.nan)))
     assert ("pigment" in beyond_log(plain, settings_table(study, {"pigment": 0.5}).iloc[0])) == unpoured

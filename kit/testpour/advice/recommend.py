@@ -219,7 +219,7 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             logged = pours.get(factor.name, pd.Series(np.nan, pours.index))
-            known, fixed = logged.notna().any(), factor.role == "met" or len(set(factor.span)) == 1  # met in the room, or the same in every pour
+            known, fixed = logged.notna().any(), factor.role == "met" or len(set(factor.span)) < 2  # met in the room, or the same in every pour
             # What nobody wrote down the models take as usual, so a setting added later was poured so before; of one never written down nothing is known.
             poured = logged.fillna(factor.usual) if (factor.role == "chosen" if known else fixed) else logged.dropna()
             margin = factor.step or 0.0
