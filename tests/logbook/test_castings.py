@@ -101,7 +101,7 @@ def replayed(path):
 def test_a_long_log_shows_its_end_in_a_notebook(log):
     log.add_all([{"session": "S1", "settings": {"catalyst": 1 + i / 100}} for i in range(75)])
     page = log.castings()._repr_html_()
-    assert "75 pours" in page and "The last 60" in page
+    assert "75 pours" in page and "The last 60 are listed" in page and "60 pours" not in page
     assert ">P75<" in page and ">P16<" in page and ">P15<" not in page
 
 

@@ -176,15 +176,13 @@ class Castings:
         return digest.hexdigest()[:16]
 
     def _repr_html_(self):
-        if len(self) > SHOWN:
-            last = self.pours.index[-SHOWN:]
-            end = replace(self, pours=self.pours.loc[last], readings=self.readings[self.readings["pour"].isin(last)])
-            return f"<p>{in_html(self.sentence())} The last {SHOWN}; <code>.wide()</code> has all.</p>{end._repr_html_()}"
-        table = self.wide()
+        cut, last = len(self) > SHOWN, self.pours.index[-SHOWN:]
+        shown = replace(self, pours=self.pours.loc[last], readings=self.readings[self.readings["pour"].isin(last)]) if cut else self
+        table, left = shown.wide(), f" The last {SHOWN} are listed; <code>.wide()</code> has all." if cut else ""
         same = [head for head in table if len(table) > 1 and table[head].nunique() == 1 and table[head].iloc[0] != ""]
         shared = "; ".join(f"{head} {table[head].iloc[0]}" for head in same)
-        note = f"<p>The same for every pour: {in_html(shared)}.</p>" if same else ""
-        return f"<p>{in_html(self.sentence())}</p>{table_html(table.drop(columns=same))}{note}"
+        note = f"<p>The same for every pour{' listed' if cut else ''}: {in_html(shared)}.</p>" if same else ""
+        return f"<p>{in_html(self.sentence())}{left}</p>{table_html(table.drop(columns=same))}{note}"
 
 
 def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
