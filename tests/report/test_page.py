@@ -309,3 +309,13 @@ def test_a_second_cause_with_a_chance_under_five_in_100_is_not_spoken_of(monkeyp
     assert rows and {row[4:] for row in rows} == {("", "")}
     monkeypatch.setattr(EveryAnswer, "table", property(lambda every: whole(every).assign(**{"its chance": 0.051, "next": "it was cursed"})))
     assert {row[4:] for row in causes(fits)["rows"]} == {("it was cursed", "5")}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("met", [True, False])
+def test_a_page_speaks_of_a_room_where_the_study_has_a_thermometer_only(met):
+    factors = {"catalyst": {"from": "1 %", "to": "2.5 %"}, "thickness": {"from": "5 mm", "to": "18 mm"}, **({"room_temperature": {}} if met else {})}
+    log = log_of(study_from(STUDY | {"factors": factors}))
+    page = render(fit_castings(replace(log, pours=log.pours.assign(thickness=[5.0, 9.0, 14.0, 18.0] * 2))))
+    assert ("Catalyst by room temperature and thickness" in page, "and to a room as you have it." in page) == (met, met)
+    assert ("<caption>Catalyst by thickness</caption>" in page) != met and "settings you could use" in page
