@@ -118,7 +118,8 @@ def test_on_a_server_the_next_number_follows_the_rows_that_were_put_in():
 @pytest.mark.parametrize("size, page, pages, counted, beside, wrong", [
     (8192, 4096, 2, True, "", ""), (8191, 4096, 2, True, "", "is cut short"), (8191, 4096, 2, False, "", ""), (8191, 4096, 2, True, "-journal", ""),
     (8191, 4096, 2, True, "-wal", ""), (131071, 1, 2, True, "", "is cut short"), (131072, 1, 2, True, "", ""), (9000, 4096, 2, True, "", ""),
-    (0, 0, 0, True, "", "is empty"), (99, 4096, 2, True, "", "is not a log"), (100, 4096, 2, True, "", "is cut short"), (0, 0, 0, True, "-journal", ""),
+    (0, 0, 0, True, "", "is empty"), (99, 4096, 2, True, "", "is not a log"), (1, 4096, 2, True, "", "is not a log"),
+    (100, 4096, 2, True, "", "is cut short"), (0, 0, 0, True, "-journal", ""),
 ])
 def test_a_file_is_whole_where_its_head_counts_no_more_pages_than_it_holds(size, page, pages, counted, beside, wrong, tmp_path):
     """By the format of SQLite files: the size of a page at byte 16, 1 for 65,536, and pages at 28, which count where bytes 24 and 92 agree."""

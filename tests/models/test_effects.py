@@ -440,14 +440,14 @@ def test_what_the_log_taught_of_a_move_by_hand(contrast, variance, share):
     assert _from_log(believed, np.array(contrast), drawn) == pytest.approx(share)
 
 
-@pytest.mark.parametrize("curve, turn", [
-    (lambda x, c: -((x - c) ** 2), (2.5, True)), (lambda x, c: (x - c) ** 2, (2.5, False)), (lambda x, c: x - c, (None, True)),
-    (lambda x, c: -((x - 4 * (c - 2.5) - 2.5) ** 2), (None, True)),  # in one of the draws it is highest at an end
+@pytest.mark.parametrize("curve, last, turn", [
+    (lambda x, c: -0.2 * (x - c) ** 2, 2.5, (2.5, True)), (lambda x, c: 0.2 * (x - c) ** 2, 2.5, (2.5, False)), (lambda x, c: x - c, 2.5, (None, True)),
+    (lambda x, c: -0.2 * (x - c) ** 2, 6.0, (None, True)),  # one draw in eleven is highest at an end
 ])
-def test_where_a_curve_turns_by_hand(curve, turn, monkeypatch):
-    """Thirteen values from 1 to 4, a quarter apart; three draws turn at 2.1, 2.5 and 2.9, in the last case 0.9, 2.5 and 4.1."""
+def test_where_a_curve_turns_by_hand(curve, last, turn, monkeypatch):
+    """Thirteen values from 1 to 4, a quarter apart; of eleven draws one turns at 2.1, one at 2.9, eight at 2.5, and the last as the case says."""
     places = np.linspace(1, 4, 13)
-    drawn = np.array([curve(places, centre) for centre in (2.1, 2.5, 2.9)])
+    drawn = np.array([curve(places, centre) for centre in (2.1, 2.9, *[2.5] * 8, last)])
     monkeypatch.setattr(effects_module, "settings_table", lambda study, rows, reading: [row["filler"] for row in rows] if rows[0]["cover"] == 1 else None)
     monkeypatch.setattr(effects_module, "averages", lambda fit, table, latent: drawn if table == places.tolist() else None)
     fit = SimpleNamespace(study=None, reading=None, mean=lambda table: None)
