@@ -140,7 +140,9 @@ def test_comparing_edits_nothing(fits, practice_castings):
     assert before.equals(practice_castings.pours)
 
 
-@pytest.mark.parametrize("values, way, sure", [([-0.3, 0.1, 0.2, 0.0], "higher", 0.625), ([0.3, -0.1, -0.2, -0.4], "lower", 0.75), ([-0.1, 0.1, -0.2, 0.2], "higher", 0.5)])
+@pytest.mark.parametrize("values, way, sure", [
+    ([-0.3, 0.1, 0.2, 0.0], "higher", 0.625), ([0.3, -0.1, -0.2, -0.4], "lower", 0.75), ([-0.1, 0.1, -0.2, 0.2], "higher", 0.5),
+])
 def test_how_sure_a_difference_is_by_hand(values, way, sure, fits, monkeypatch):
     """Draws of a difference of hardness, one that is none half for either way; the middle and the ends are numpy's quantiles."""
     averages = np.array([[70.0, 71.0], [72.0, 75.0], [74.0, 76.0], [79.0, 90.0]])
