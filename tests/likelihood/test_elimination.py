@@ -8,7 +8,7 @@ from likeliest import log_likelihood
 from scipy.sparse import csr_array
 from scipy.stats import multivariate_normal
 
-from testpour.likelihood.conditional import Conditional, _pairs_of, chunks, conditional_at
+from testpour.likelihood.conditional import Conditional, _backward, _forward, _pairs_of, chunks, conditional_at
 from testpour.likelihood.elimination import Group, Smooth, layout, most_levels
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
@@ -186,3 +186,12 @@ def test_weighted_products_of_a_design_are_those_of_the_dense_one():
         weighted = weight[draw][:, None] * scaled
         assert np.tril(matrix[draw]) == pytest.approx(np.tril(scaled.T @ weighted + belief))
         assert cross[draw] == pytest.approx(levels.T @ weighted) and own[draw] == pytest.approx((levels**2).T @ weight[draw])
+
+
+def test_many_triangular_roots_are_solved_at_once():
+    """Two roots of three unknowns, one right side each and two: numpy's solution of each."""
+    rng = np.random.default_rng(4)
+    root = np.tril(rng.normal(size=(2, 3, 3))) + 2 * np.eye(3)
+    one, two = rng.normal(size=(2, 3)), rng.normal(size=(2, 2, 3))
+    assert _forward(root, one) == pytest.approx(np.array([np.linalg.solve(a, b) for a, b in zip(root, one, strict=True)]))
+    assert _backward(root, two) == pytest.approx(np.array([np.linalg.solve(a.T, b.T).T for a, b in zip(root, two, strict=True)]))

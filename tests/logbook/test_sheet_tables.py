@@ -11,8 +11,10 @@ from openpyxl.styles import PatternFill
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
+from testpour.logbook.sheet_cells import _text_rows
 from testpour.logbook.sheet_columns import mean_of_those_above
 from testpour.logbook.sheet_heads import _spread
+from testpour.logbook.sheet_rows import _beside
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
 from testpour.logbook.workbook import _fill_merged, _hidden
@@ -450,3 +452,13 @@ def test_a_last_row_is_a_mean_or_a_sum_of_two_columns_that_differ_above_it(last,
     said = list(mean_of_those_above(pours, None))
     assert [(where, text.split(" of those above")[0].rsplit(" ", 1)[1]) for where, _, _, text in said] == ([("row 5", what)] if what else [])
     assert not list(mean_of_those_above(pours[-2:], None)) and not list(mean_of_those_above([*pours, (6, {Held("pour"): "X"})], None))
+
+
+def test_cells_below_no_header_of_the_study():
+    """Of six cells two stand below headers, one is blank, one covered, and the last stands beyond the headers."""
+    assert _beside([None, "a head", None, None, "a head"], [" shelf ", "1.5", " ", "(merged)", "22", "windy"]) == ["shelf", "windy"]
+
+
+def test_rows_of_separators_alone_do_not_say_what_parts_the_cells(tmp_path):
+    (tmp_path / "sheet.csv").write_text("pour;catalyst (%);gel (min)\n,,,,,,\n,,,,,,\nA;1,5;22\n")
+    assert _text_rows(tmp_path / "sheet.csv")[0] == ["pour", "catalyst (%)", "gel (min)"]
