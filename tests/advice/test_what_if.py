@@ -15,6 +15,7 @@ from testpour.advice.what_if import AS_GOOD, what_if
 from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.study.caution_rules import Cautions
 from testpour.study.study import StudyProblems
 
 
@@ -150,3 +151,18 @@ def test_a_value_that_is_warned_of_gives_way_to_one_that_is_not(fits, monkeypatc
     monkeypatch.setattr(asking, "prospect", lambda states, study, table: SimpleNamespace(chance=lambda: 0.5 + 0.04 * table["catalyst"].to_numpy()))
     end = what_if(wide, {"catalyst": 1.0, "pigment": 0.5, "thickness": 6, "cover": 1}, room=20).changes.loc["catalyst", "end"]
     assert 2.5 - AS_GOOD / 0.04 <= end <= 2.5
+
+
+@pytest.mark.parametrize("gains, warned, change", [
+    ({"room_temperature": 0.30, "thickness": 0.21}, (), "thickness"), ({"room_temperature": 0.30, "thickness": 0.21}, ("thickness",), "room_temperature"),
+    ({"room_temperature": 0.30, "thickness": 0.19}, (), "room_temperature"), ({"cover": 0.05, "humidity": 0.06, "pigment": 0.019}, (), "cover"),
+    ({"humidity": 0.06, "thickness": 0.05}, (), "humidity"), ({"thickness": 0.019}, (), ""),
+    ({"room_temperature": 0.021, "humidity": 0.015}, (), "room_temperature"),
+])
+def test_the_change_of_least_trouble_within_ten_points_of_the_best_is_advised(gains, warned, change, fits, monkeypatch):
+    """Depths before rooms, and what has no place of its own in the middle; one that is warned of only alone; less than two points is no help."""
+    ends = {name: pd.DataFrame({"changed": [name]}) for name in gains}
+    monkeypatch.setattr(asking, "_changes", lambda fits, states, table: (pd.DataFrame({"gain": gains}), ends))
+    hot = lambda fits, table: Cautions((), ("It may boil.",)) if table.get("changed", pd.Series([""])).iloc[0] in warned else Cautions()
+    monkeypatch.setattr(asking, "cautions_at", hot)
+    assert what_if(fits, {"catalyst": 1.5}).change == change

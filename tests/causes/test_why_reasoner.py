@@ -10,7 +10,7 @@ import pytest
 from scipy import integrate, stats
 
 from testpour.bench.weighing import weigh_out
-from testpour.causes import case
+from testpour.causes import case, whole_log
 from testpour.causes import leave_one_out as by_others
 from testpour.causes.case import _gains
 from testpour.causes.cause_file import CauseProblems, causes_for
@@ -849,3 +849,37 @@ def test_two_castings_were_mixed_up_where_each_fits_the_other_ten_times_better_a
     fits = {("own", "P2"): here, ("P2", "X1"): back}
     monkeypatch.setattr(case, "_gains", lambda seen, others: [float(np.log(fits[seen, other])) for other in others.index])
     assert case._swapped(SimpleNamespace(castings=SimpleNamespace(pours=pours)), "X1", "own") is swapped
+
+
+@pytest.mark.parametrize("share, by_chance, nothing, cause", [
+    (0.3, 0.2, 0.0, 0.3 * (1 + 0.2 / 0.3)), (0.08, 0.2, 0.28, 0.0), (0.2, 1.0, 1.0, 0.0), (0.4, 1.0, 0.0, 1.0),
+])
+def test_a_miss_that_was_expected_has_one_share(share, by_chance, nothing, cause):
+    """A cause with 0.3 beside 0.2 for chance takes both; one with 0.08, under a third of 0.28, leaves all to the settings."""
+    parts = Planned(shares={"a": share}, by_chance=by_chance, expected="hardness 70 Shore D")
+    assert parts.of("nothing") == pytest.approx(nothing) and parts.of("a") == pytest.approx(cause)
+    plain = replace(parts, expected="")
+    assert plain.of("nothing") == pytest.approx(min(1 - share, by_chance)) and plain.of("a") == share and plain.of("b") == 0
+
+
+def test_readings_that_are_hardly_possible_are_weighed_all_the_same():
+    """Log chances of -800 and -801 under a and the others, which no number holds: e to 1."""
+    logs = pd.DataFrame({"gel_time": [-801.0, -800.0, -801.0]}, list(CHANCE.index))
+    ratios = weigh(SMALL, Likelihoods(pd.DataFrame(), logs["gel_time"], logs), set(), Planned(), {}).ratios()
+    assert ratios.loc["a", "gel_time"] == pytest.approx(np.e)
+
+
+@pytest.mark.parametrize("after, now, said", [
+    ("weigh again", "scrape it", "weigh again. This casting: scrape it"), ("weigh again", "", "weigh again"), ("", "", ""), ("", "scrape it", "scrape it"),
+])
+def test_a_remedy_says_only_what_there_is_to_do(after, now, said):
+    assert Cause("any", "any", 0.1, next_time=after, now=now).remedy(openly=False, chance=0.9) == said
+
+
+@pytest.mark.parametrize("good, side, usual", [([False, False, True], "above", True), ([False, False, True], "below", False), ([False] * 3, "above", False),
+                                               ([True, True, True], "above", True), ([True, True, False], "below", True), ([True, True, True], "below", True)])
+def test_a_setting_is_ordinary_where_a_third_of_the_other_good_castings_go_as_far(good, side, usual, monkeypatch):
+    """2 % beside 1, 2.5 and 3 %; the casting itself, of which nothing is counted, is the first."""
+    pours = pd.DataFrame({"catalyst": [2.0, 1.0, 2.5, 3.0]}, ["X1", "P1", "P2", "P3"])
+    monkeypatch.setattr(whole_log, "_good", lambda castings: np.array([True, *good]))
+    assert whole_log.ordinary(SimpleNamespace(pours=pours), "X1", "catalyst", side) is usual

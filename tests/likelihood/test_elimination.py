@@ -1,11 +1,14 @@
 """A group of very many levels is eliminated: the same numbers as one dense matrix."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from likeliest import log_likelihood
+from scipy.sparse import csr_array
 from scipy.stats import multivariate_normal
 
-from testpour.likelihood.conditional import _pairs_of, chunks, conditional_at
+from testpour.likelihood.conditional import Conditional, _backward, _forward, _pairs_of, chunks, conditional_at
 from testpour.likelihood.elimination import Group, Smooth, layout, most_levels
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
@@ -168,3 +171,27 @@ def test_only_a_random_intercept_is_eliminated(levels, smooth, most):
     """Group by group as many levels as said, then a smooth part of more columns, or none."""
     groups = [Group(f"g{count}", np.arange(count), count) for count in levels]
     assert most_levels([*groups, *([Smooth("r", np.ones((9, smooth)))] if smooth else [])]) == most
+
+
+def test_weighted_products_of_a_design_are_those_of_the_dense_one():
+    """A coefficient, two levels of a small group and three of the eliminated one, five rows, two draws of weights and sds: numpy's products."""
+    rng = np.random.default_rng(3)
+    rest, weight = rng.normal(size=(5, 3)), rng.uniform(0.2, 2.0, (2, 5))
+    scale, tau, belief = np.array([[1.0, 0.7, 0.7], [1.0, 1.6, 1.6]]), np.array([[0.4], [1.3]]), np.diag([0.3, 1.0, 1.0])
+    level = np.eye(3)[[0, 0, 1, 2, 2]]
+    made = SimpleNamespace(pairs=_pairs_of(rest), precision=belief, adder=csr_array(level.T), rest=rest)
+    matrix, cross, own = Conditional._products(made, weight, scale, tau)
+    for draw in range(2):
+        scaled, levels = rest * scale[draw], level * tau[draw]
+        weighted = weight[draw][:, None] * scaled
+        assert np.tril(matrix[draw]) == pytest.approx(np.tril(scaled.T @ weighted + belief))
+        assert cross[draw] == pytest.approx(levels.T @ weighted) and own[draw] == pytest.approx((levels**2).T @ weight[draw])
+
+
+def test_many_triangular_roots_are_solved_at_once():
+    """Two roots of three unknowns, one right side each and two: numpy's solution of each."""
+    rng = np.random.default_rng(4)
+    root = np.tril(rng.normal(size=(2, 3, 3))) + 2 * np.eye(3)
+    one, two = rng.normal(size=(2, 3)), rng.normal(size=(2, 2, 3))
+    assert _forward(root, one) == pytest.approx(np.array([np.linalg.solve(a, b) for a, b in zip(root, one, strict=True)]))
+    assert _backward(root, two) == pytest.approx(np.array([np.linalg.solve(a.T, b.T).T for a, b in zip(root, two, strict=True)]))

@@ -267,3 +267,13 @@ def test_outer_draws_lie_about_the_centre_and_have_the_density_of_a_folded_t(roo
     steep = np.log(at[:, 1] ** (1 - power) / power)
     density = np.log(drawn.pdf(at) + drawn.pdf(at * [1, -1])) + steep + stats.norm(0.5, 2.0).logpdf(made.inner[:, 0, 0])
     assert made.log_density[:, 0] == pytest.approx(density)
+
+
+def test_inner_noise_is_followed_by_a_quarter_where_ten_draws_carry_the_weight():
+    """Ten even draws of 30 more. Their means are 0.4, -1.2 and 5, their sds 1.5, 0.2, held at a half, and 3, held at 2; what has very many levels
+    stays as it is. Of the mean a quarter is taken, of the sd its fourth root."""
+    even = np.tile([-1.0, 1.0], 5)[:, None]
+    noise = np.array([0.4, -1.2, 5.0, 7.0]) + even * np.array([1.5, 0.2, 3.0, 4.0])
+    made = Proposal(SimpleNamespace(many_levels=np.array([3])), 1, np.zeros(2), np.eye(2), np.zeros(4), np.ones(4), 5.0)
+    found = made.reshaped(noise, np.full(10, 0.1))
+    assert found.shift == pytest.approx([0.1, -0.3, 1.25, 0.0]) and found.stretch == pytest.approx([1.5**0.25, 0.5**0.25, 2**0.25, 1.0])

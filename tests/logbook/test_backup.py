@@ -113,3 +113,20 @@ def test_on_a_server_the_next_number_follows_the_rows_that_were_put_in():
         f"SELECT setval('{name}_entry_seq', (SELECT coalesce(max({name}.entry), 0) + 1 AS anon_1  FROM {name}), false) AS setval_1"
         for name in ("pours", "readings", "photos")
     ]
+
+
+@pytest.mark.parametrize("size, page, pages, counted, beside, wrong", [
+    (8192, 4096, 2, True, "", ""), (8191, 4096, 2, True, "", "is cut short"), (8191, 4096, 2, False, "", ""), (8191, 4096, 2, True, "-journal", ""),
+    (8191, 4096, 2, True, "-wal", ""), (131071, 1, 2, True, "", "is cut short"), (131072, 1, 2, True, "", ""), (9000, 4096, 2, True, "", ""),
+    (0, 0, 0, True, "", "is empty"), (99, 4096, 2, True, "", "is not a log"), (1, 4096, 2, True, "", "is not a log"),
+    (100, 4096, 2, True, "", "is cut short"), (0, 0, 0, True, "-journal", ""),
+])
+def test_a_file_is_whole_where_its_head_counts_no_more_pages_than_it_holds(size, page, pages, counted, beside, wrong, tmp_path):
+    """By the format of SQLite files: the size of a page at byte 16, 1 for 65,536, and pages at 28, which count where bytes 24 and 92 agree."""
+    head = bytearray(b"SQLite format 3\0" + page.to_bytes(2, "big") + bytes(6) + (7).to_bytes(4, "big") + pages.to_bytes(4, "big") + bytes(60))
+    head += (7 if counted else 8).to_bytes(4, "big") + bytes(4)
+    path = tmp_path / "log.sqlite"
+    path.write_bytes(bytes(head[:size]) + bytes(max(size - 100, 0)))
+    if beside:
+        path.with_name(f"log.sqlite{beside}").write_bytes(b"x")
+    assert len(head) == 100 and logfile._damage(path)[: len(wrong) or None] == wrong

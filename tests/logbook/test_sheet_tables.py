@@ -2,6 +2,7 @@
 
 import datetime as dt
 import re
+from dataclasses import dataclass
 
 import openpyxl
 import pytest
@@ -10,9 +11,13 @@ from openpyxl.styles import PatternFill
 from testpour.exchange.export import write_sheet
 from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
+from testpour.logbook.sheet_cells import _text_rows
+from testpour.logbook.sheet_columns import mean_of_those_above
 from testpour.logbook.sheet_heads import _spread
+from testpour.logbook.sheet_rows import _beside
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
+from testpour.logbook.workbook import _fill_merged, _hidden
 from testpour.study.study_file import study_from
 
 
@@ -408,3 +413,52 @@ def test_a_fraction_in_one_sign_is_read_in_the_unit_of_its_header(study, tmp_pat
 def test_a_title_merged_over_a_sheet_stands_over_its_own_row_alone():
     rows, across = [["July", "", " "], ["pour", " catalyst ", "gel time"]], {(0, 1): 0, (0, 2): 0}
     assert _spread(rows, 0, across) == ["July"] * 3 and _spread(rows, 1, across) == ["pour", "catalyst", "gel time"]
+
+
+def test_cells_that_a_merged_one_covers():
+    """B2 is merged down to B5, of which row 4 is empty, and the sheet ends at row 5; A1 across to C1; an empty D2 and one beyond the sheet do nothing."""
+    rows = [["July", "", "", ""], ["P1", "1.5", "x", ""], ["P2", "", "", ""], ["", "", "", ""], ["P3", "", "", "y"]]
+    spans = ("B2:B9", "A1:C1", "D2:D3", "E2:E3", "A6:A7")
+    found, across = _fill_merged([list(row) for row in rows], b"".join(b'<mergeCell ref="%s"/>' % span.encode() for span in spans))
+    assert [row[1] for row in found] == ["", "1.5", "(merged)", "", "(merged)"] and [row[3] for row in found] == ["", "", "", "", "y"]
+    assert across == {(0, 1): 0, (0, 2): 0}
+
+
+def test_hidden_rows_and_columns_that_hold_anything_are_named():
+    """Rows 2, 3, which is empty, and 9, beyond the sheet; columns A to C, of which B is blank, and D to F, of which only D is in the sheet."""
+    rows = [["a", " ", "b", "c"], ["d", "", "", "e"], ["", "", "", ""], ["f", "", "", ""]]
+    source = b"".join(b'<row r="%d" hidden="1">' % number for number in (2, 3, 9)) + b'<row r="4">'
+    source += b'<col hidden="1" min="1" max="3"/><col hidden="true" min="4" max="6"/><col min="2" max="2"/>'
+    by_row, by_column = _hidden(rows, source)
+    assert "hidden rows was read too: row 2." in by_row and re.search(r"hidden columns was read too: column A, C(,| and) D\.", by_column)
+    assert _hidden(rows, b'<row r="3" hidden="1"><col hidden="1" min="2" max="2"/>') == [] == _hidden([], source)
+
+
+@dataclass(frozen=True)
+class Held:
+    """The head of a column."""
+
+    name: str
+
+
+@pytest.mark.parametrize("last, what", [((2.0, 1.5, 9.0), "mean"), ((6.0, 4.5, 27.0), "sum"), ((2.009, 1.5, 9.0), "mean"), ((2.02, 1.5, 9.0), ""),
+                                        ((2.0, 1.6, 9.0), ""), ((2.0, None, 9.0), "mean"), ((2.0, None, None), "")])
+def test_a_last_row_is_a_mean_or_a_sum_of_two_columns_that_differ_above_it(last, what):
+    """Catalyst 1, 2 and 3 %, pigment 1, 1.5 and 2 %, depths of 8, 9 and 10 mm, covers all alike; within half a per cent."""
+    heads = [Held(name) for name in ("catalyst", "pigment", "thickness", "cover")]
+    above = [(1.0, 1.0, 8.0, 1.0), (2.0, 1.5, 9.0, 1.0), (3.0, 2.0, 10.0, 1.0)]
+    pours = [(number, {head: "" if cell is None else f"{cell}" for head, cell in zip(heads, cells, strict=True)})
+             for number, cells in enumerate([*above, (*last, 7.0)], start=2)]
+    said = list(mean_of_those_above(pours, None))
+    assert [(where, text.split(" of those above")[0].rsplit(" ", 1)[1]) for where, _, _, text in said] == ([("row 5", what)] if what else [])
+    assert not list(mean_of_those_above(pours[-2:], None)) and not list(mean_of_those_above([*pours, (6, {Held("pour"): "X"})], None))
+
+
+def test_cells_below_no_header_of_the_study():
+    """Of six cells two stand below headers, one is blank, one covered, and the last stands beyond the headers."""
+    assert _beside([None, "a head", None, None, "a head"], [" shelf ", "1.5", " ", "(merged)", "22", "windy"]) == ["shelf", "windy"]
+
+
+def test_rows_of_separators_alone_do_not_say_what_parts_the_cells(tmp_path):
+    (tmp_path / "sheet.csv").write_text("pour;catalyst (%);gel (min)\n,,,,,,\n,,,,,,\nA;1,5;22\n")
+    assert _text_rows(tmp_path / "sheet.csv")[0] == ["pour", "catalyst (%)", "gel (min)"]

@@ -13,7 +13,7 @@ from testpour.logbook.book import Logbook
 from testpour.logbook.entries import LogProblems, check_entries
 from testpour.logbook.spreadsheet import NotRead, read_sheet
 from testpour.logbook.tables import LogProblem
-from testpour.logbook.text_and_dates import clean, moment
+from testpour.logbook.text_and_dates import clean, clock, moment, month_number
 from testpour.study.columns import Factor
 
 GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
@@ -521,3 +521,33 @@ def test_a_number_without_a_unit_is_told_of_where_it_may_have_another(tmp_path, 
 
 def test_this_moment_is_told_to_the_second():
     assert moment(None).microsecond == 0 and abs(moment(None) - dt.datetime.now()) < dt.timedelta(hours=1)
+
+
+@pytest.mark.parametrize("text, time", [
+    ("2:30 pm", dt.time(14, 30)), ("12:05 am", dt.time(0, 5)), ("12.05 pm", dt.time(12, 5)), ("14.30", dt.time(14, 30)), ("6:15", dt.time(6, 15)),
+    ("0:45:10", dt.time(0, 45, 10)), ("01:20", dt.time(1, 20)), ("11:59:59 pm", dt.time(23, 59, 59)), ("23:07", dt.time(23, 7)), ("1:05 pm", dt.time(13, 5)),
+])
+def test_times_of_day(text, time):
+    assert clock(text) == time
+
+
+@pytest.mark.parametrize("text", ["24:00", "13:00 pm", "0:30 am", "7:60", "7:05:60", "2:30", "5:59", "soon", "12"])
+def test_times_of_day_refused(text):
+    with pytest.raises(UnitProblem, match="night or in the afternoon" if text in ("2:30", "5:59") else "not a time of day"):
+        clock(text)
+
+
+@pytest.mark.parametrize("word, number", [("mar", 3), ("March", 3), ("ma", 3), ("mai", 5), ("juni", 6), ("jul", 7), ("DEZ", 12), ("marble", 0), ("x", 0)])
+def test_a_month_goes_by_the_first_letters_of_its_name(word, number):
+    assert month_number(word) == number
+
+
+@pytest.mark.parametrize("text, made", [("12/12/2026", (2026, 12, 12)), ("5-5-99", None), ("13/13/2026", None), ("12/13/2026", (2026, 12, 13)),
+                                        ("13-12-2026", (2026, 12, 13)), ("7.8.99", (2099, 8, 7)), ("1/12/2026", None), ("46082.5", None), ("46082", None)])
+def test_the_larger_number_of_a_date_with_strokes_is_its_day(text, made):
+    """What may be two dates is asked about; 46,082 days from 30 December 1899 are 1 March 2026."""
+    if made:
+        assert moment(text) == dt.datetime(*made)
+    else:
+        with pytest.raises(UnitProblem, match="perhaps 2026-03-01" if text.startswith("46082") else "date: "):
+            moment(text)

@@ -1,15 +1,19 @@
 """When a casting is ready: against hand arithmetic on straight hardening, brute-force draws, and each refusal."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import logit
+from scipy.stats import norm
 
+from testpour.models import ageing
 from testpour.models.ageing import HABIT, LAST, NoHardness, Ready, _crossing, ready, thresholds
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
+from testpour.study.columns import Reading
 from testpour.study.study import StudyProblems
 from testpour.study.study_file import read_study, save_study, study_from
 
@@ -134,3 +138,17 @@ def test_between_two_ages_the_share_that_is_ready_is_straight_over_log_age(level
 def test_no_age_is_called_unread_where_none_was_asked_for(castings_of):
     """Read at 24 h and 7 days: the 4 h that are planned first, and that settings have where no age is said, are nobody's question."""
     assert ready(fit_castings(hardening(castings_of, 1.0, 0.3, ages=(24.0, 168.0)))).outside == ""
+
+
+def test_when_castings_are_ready_by_hand(monkeypatch):
+    """Two draws of the mean at 4, 24 and 96 h, one of which dips: what was reached stays reached. A casting scatters by 0.4 and 0.6 about them,
+    the roots of 0.25 - 0.09 and 0.45 - 0.09, without the gauge. scipy's normal, straight over the log of the age; more than 0.9 is never reached."""
+    means = np.array([[-0.6, 0.5, 0.4], [-0.9, 0.3, 0.1]])
+    monkeypatch.setattr(ageing, "repeated", lambda one, age: one.loc[one.index.repeat(len(age))].assign(age=age))
+    fit = SimpleNamespace(reading=Reading("score", words="score", scale="plain", low=0.0, high=9.0), scatter=lambda: np.sqrt([0.25, 0.45]),
+                          posterior=SimpleNamespace(sd=np.array([0.3, 0.3])), mean=lambda table: 5 + means)
+    found = ageing._when(fit, pd.DataFrame({"catalyst": [1.5]}), 5.0, np.array([4.0, 24.0, 96.0]))
+    share = norm.cdf(means / np.array([[0.4], [0.6]])).mean(axis=0)
+    part = (0.5 - share[0]) / (share[1] - share[0])
+    assert share[2] < share[1] < 0.9 and 0.05 < share[0] < 0.5
+    assert found["middle"] == pytest.approx(4 * 6**part) and (found["low"], found["most"], found["high"]) == (4.0, np.inf, np.inf)

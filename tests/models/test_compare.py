@@ -6,8 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour.models.compare as compare_module
 from testpour.common.problems import NoSuchName
 from testpour.models.chance import chance
+from testpour.models.change import Change
 from testpour.models.compare import compare
 from testpour.models.fits import fit_castings
 from testpour.models.settings import beyond, settings_table
@@ -136,3 +138,16 @@ def test_comparing_edits_nothing(fits, practice_castings):
     before = practice_castings.pours.copy()
     compare(fits, "P01", "P02", room=25)
     assert before.equals(practice_castings.pours)
+
+
+@pytest.mark.parametrize("values, way, sure", [
+    ([-0.3, 0.1, 0.2, 0.0], "higher", 0.625), ([0.3, -0.1, -0.2, -0.4], "lower", 0.75), ([-0.1, 0.1, -0.2, 0.2], "higher", 0.5),
+])
+def test_how_sure_a_difference_is_by_hand(values, way, sure, fits, monkeypatch):
+    """Draws of a difference of hardness, one that is none half for either way; the middle and the ends are numpy's quantiles."""
+    averages = np.array([[70.0, 71.0], [72.0, 75.0], [74.0, 76.0], [79.0, 90.0]])
+    monkeypatch.setattr(compare_module, "change", lambda fit, table: Change(np.array(values), False, averages))
+    table = settings_table(fits.study, [{"catalyst": 1}, {"catalyst": 2}])
+    row = compare_module._comparison_row(fits["hardness"], table.drop(columns="age"), None)
+    assert (row["way"], row["sure"], row["this"], row["that"], row["unit"]) == (way, sure, 73.0, 75.5, "Shore D")
+    assert [row[name] for name in ("low", "difference", "high")] == pytest.approx(np.quantile(values, [0.05, 0.5, 0.95]))

@@ -7,13 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour.models.effects as effects_module
 from testpour.common.problems import Problem
 from testpour.logbook.book import Logbook
 from testpour.models.agreement import agreement
 from testpour.models.change import averages
 from testpour.models.check import check_log
 from testpour.models.effect import Effect
-from testpour.models.effects import Effects, _from_log, effects
+from testpour.models.effects import Effects, _from_log, _turning_point, effects
 from testpour.models.fits import fit_castings
 from testpour.models.scatter import scatter
 from testpour.models.settings import settings_table
@@ -437,3 +438,17 @@ def test_what_the_log_taught_of_a_move_by_hand(contrast, variance, share):
     believed = SimpleNamespace(sd=np.array([0.3, 0.5, 0.4]), remainder_count=1, remainder_growth=2.0)
     drawn = np.sqrt(variance) * np.array([-1.0, 1.0, -1.0, 1.0])
     assert _from_log(believed, np.array(contrast), drawn) == pytest.approx(share)
+
+
+@pytest.mark.parametrize("curve, last, turn", [
+    (lambda x, c: -0.2 * (x - c) ** 2, 2.5, (2.5, True)), (lambda x, c: 0.2 * (x - c) ** 2, 2.5, (2.5, False)), (lambda x, c: x - c, 2.5, (None, True)),
+    (lambda x, c: -0.2 * (x - c) ** 2, 6.0, (None, True)),  # one draw in eleven is highest at an end
+])
+def test_where_a_curve_turns_by_hand(curve, last, turn, monkeypatch):
+    """Thirteen values from 1 to 4, a quarter apart; of eleven draws one turns at 2.1, one at 2.9, eight at 2.5, and the last as the case says."""
+    places = np.linspace(1, 4, 13)
+    drawn = np.array([curve(places, centre) for centre in (2.1, 2.9, *[2.5] * 8, last)])
+    monkeypatch.setattr(effects_module, "settings_table", lambda study, rows, reading: [row["filler"] for row in rows] if rows[0]["cover"] == 1 else None)
+    monkeypatch.setattr(effects_module, "averages", lambda fit, table, latent: drawn if table == places.tolist() else None)
+    fit = SimpleNamespace(study=None, reading=None, mean=lambda table: None)
+    assert _turning_point(fit, SimpleNamespace(name="filler"), 1.0, 4.0, {"cover": 1}, 0.9) == turn

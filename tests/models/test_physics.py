@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import testpour.models.physics as physics_module
 from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.optimum import optimum_of
-from testpour.models.beliefs import beliefs_for
+from testpour.models.beliefs import Belief, beliefs_for
 from testpour.models.fits import fit_castings
-from testpour.models.physics import PEAK, LotFit, latent, learn_lot, lot_settings
+from testpour.models.physics import PEAK, LotFit, _Evidence, _gauss_newton, _inverse_covariance_times, _noise_covariance, latent, learn_lot, lot_settings
 from testpour.models.physics_choice import PeakColumn, _with_physics
 from testpour.models.reading_model import log_evidence, rows_of
 from testpour.models.scales import to_reading
@@ -240,3 +241,48 @@ def test_a_study_that_names_no_lots_learns_from_its_castings(study, castings_of)
     """Twelve pours in three sessions, of which nobody wrote down the bottles."""
     _, castings = simulated(replace(study, factors=tuple(f for f in study.factors if not f.name.endswith("_lot"))), castings_of, 1)
     assert learn_lot(castings).pours == 12
+
+
+def two_readings(study):
+    """Three gel times, one between two checks and one not yet, and two peaks, of three pours in two sessions."""
+    time = _Evidence(study.reading("gel_time"), np.log([20.0, 30.0, 40.0]), np.array([np.log(20.0), np.log(36.0), np.inf]), np.zeros((3, 3)), np.zeros(3),
+                     Belief(0.1, 0.5), {"pour": np.array(["P1", "P2", "P3"]), "session": np.array(["S1", "S1", "S2"])},
+                     {"reading": 0.3, "pour": 0.5, "session": 0.7})
+    peak = _Evidence(study.reading("peak_temperature"), np.array([-1.1, -0.6]), np.array([-1.1, -0.6]), np.zeros((3, 2)), np.zeros(2),
+                     Belief(-0.2, 0.4), {"pour": np.array(["P1", "P3"]), "session": np.array(["S1", "S2"])}, {"reading": 0.2, "pour": 0.6, "session": 0.8})
+    return [time, peak]
+
+
+def test_the_scatter_of_readings_as_one_matrix(study):
+    """Between 30 and 36 min a twelfth of the squared log of 1.2 is added. What a pour or a day shares is shared by readings of a kind: times or peaks."""
+    noise = _noise_covariance(two_readings(study))
+    own = [0.09, 0.09 + np.log(1.2) ** 2 / 12, 0.09, 0.04, 0.04]
+    pour, session = np.diag([0.25, 0.25, 0.25, 0.36, 0.36]), np.array([0.49, 0.49, 0.49, 0.64, 0.64])
+    day = np.array([[1, 1, 0, 0, 0], [1, 1, 0, 0, 0], [0, 0, 1, 0, 0], [0, 0, 0, 1, 0], [0, 0, 0, 0, 1]]) * session
+    whole = np.diag(own) + pour + day
+    shared = noise[1].toarray()
+    assert np.diag(noise[0]) + shared @ shared.T == pytest.approx(whole)
+    used, right = np.array([0, 1, 3, 4]), np.array([[1.0, 0.3], [2.0, -0.4], [-1.0, 0.7], [0.5, 1.1]])
+    assert _inverse_covariance_times(noise, used, right) == pytest.approx(np.linalg.solve(whole[np.ix_(used, used)], right))
+    alone = (noise[0], noise[1][:, :0])
+    assert _inverse_covariance_times(alone, used, right) == pytest.approx(right / noise[0][used, None])
+
+
+def test_a_straight_line_is_learnt_as_bayes_has_it(study, monkeypatch):
+    """Unknowns believed 0 give or take 1, and two effects of pigment 0.1 give or take 0.5 and -0.2 give or take 0.4; four of five readings tell,
+    each a straight line of all: the precision is the sum of both, by numpy. No step is longer than 1, and none ends beyond 3."""
+    parts, count = two_readings(study), len(UNKNOWNS)
+    rng = np.random.default_rng(5)
+    slopes, targets, used = rng.normal(0, 0.4, (5, count + 2)), np.array([0.4, -0.9, 5.0, 0.3, 0.8]), np.array([0, 1, 3, 4])
+    monkeypatch.setattr(physics_module, "_linearised", lambda parts, at, count: (slopes, targets, used))
+    place, covariance = _gauss_newton(parts)
+    noise = _noise_covariance(parts)
+    whole = np.diag(noise[0]) + (noise[1] @ noise[1].T).toarray()
+    inverse = np.linalg.inv(whole[np.ix_(used, used)])
+    sd, mean = np.r_[np.ones(count), 0.5, 0.4], np.r_[np.zeros(count), 0.1, -0.2]
+    precision = slopes[used].T @ inverse @ slopes[used] + np.diag(1 / sd**2)
+    top = np.linalg.solve(precision, slopes[used].T @ inverse @ targets[used] + mean / sd**2)
+    assert place == pytest.approx(top[:count], abs=0.03) and covariance == pytest.approx(np.linalg.inv(precision)[:count, :count])
+    for far, start, end in ((30.0, None, 3.0), (30.0, np.full(count, -2.0), 3.0)):
+        monkeypatch.setattr(physics_module, "_linearised", lambda parts, at, count, far=far: (np.eye(5, count + 2) * 1e3, np.full(5, far * 1e3), used))
+        assert _gauss_newton(parts, start)[0][used] == pytest.approx(np.full(4, end))

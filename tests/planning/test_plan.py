@@ -12,6 +12,7 @@ from testpour.common.problems import NoSuchName, Problem
 from testpour.logbook.book import Logbook
 from testpour.logbook.log_warnings import Caution
 from testpour.models.scales import ADIABATIC_RISE
+from testpour.planning import outlook as outlook_module
 from testpour.planning import purposes
 from testpour.planning.coding import _post_cure, coding_for
 from testpour.planning.criteria import main_terms, quadratic_terms
@@ -546,3 +547,13 @@ def test_middle_pours_show_how_much_equal_ones_differ_where_some_are_equal(ovens
     axes = (Axis("depth"), Axis("oven", hard=True), Axis("kiln", hard=True, words="big kiln"))
     middle = np.column_stack([np.zeros(len(ovens)), ovens, np.full(len(ovens), 0.3)])
     assert said in _middle_words(axes, middle)
+
+
+@pytest.mark.parametrize("left, noise", [(3, "taken as believed"), (4, "judged by the pours themselves")])
+def test_noise_is_judged_by_the_pours_where_they_leave_a_degree_of_freedom(left, noise, study, monkeypatch):
+    """Three degrees of freedom are the trade's own."""
+    plan = plan_pours(study, sessions=1, pours=6, factors=["catalyst"])
+    power = lambda *given: pd.DataFrame({"compared": "within sessions", "df": left, "half_width": 0.2, "smallest": 0.5}, ["catalyst"])
+    monkeypatch.setattr(outlook_module, "plan_power", power)
+    (row,) = outlook_module._reading_rows(plan, (None, None, plan.terms), study.reading("gel_time"))
+    assert row["noise"] == noise and (row["interval_number"], row["noticed_number"]) == (0.2, 0.5)

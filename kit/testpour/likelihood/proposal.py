@@ -87,7 +87,7 @@ class Proposal:
         away = self._roots(outer, self.root) * signs[:, None] - self.centre
         squared = (np.linalg.solve(self.axes, away.reshape(-1, size).T) ** 2).sum(axis=0).reshape(len(signs), -1)
         logs = t_density(squared, size, self.outer_degrees)
-        density = np.logaddexp.reduce(logs, axis=0) - np.log(np.abs(np.diag(self.axes))).sum()
+        density = np.logaddexp.reduce(logs, axis=0) - np.log(np.diag(self.axes)).sum()
         steep = (1 / self.root - 1) * np.log(outer[:, size - self.groups :]) - np.log(self.root)
         return density + steep.sum(axis=1)
 
