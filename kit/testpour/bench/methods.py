@@ -94,8 +94,9 @@ def several(
     method = method_for(reading)
     flags = tuple(_flags(method, thickness, edge))
     with suppress(UnitProblem):
-        if isinstance(text, str) and (alone := known(reading, text)).how != "exact":
-            return Several(reading, (), method, flags, alone)
+        if isinstance(text, str):
+            one = known(reading, text)
+            return Several(reading, (one.low,), method, flags) if one.how == "exact" else Several(reading, (), method, flags, one)
     if isinstance(text, str):  # the reading's own scale may stand behind each number or once, and is dropped
         numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
         text = [part for part in APART.split(numbers) if part]
