@@ -533,7 +533,7 @@ def test_a_choice_that_names_no_two_yes_no_factors_is_refused(names):
 def test_two_of_a_choice_are_not_both_usual():
     raw = moulded()
     raw["factors"] |= {name: {"kind": "yes/no", "usual": "yes"} for name in ("silicone", "glass")}
-    with pytest.raises(StudyProblems, match=r"mould: silicone and glass are both usual. Write usual = \"no\" for all but one"):
+    with pytest.raises(StudyProblems, match="of which a pour has one at most and one at most is usual; it has silicone, glass"):
         study_from(raw)
 
 
