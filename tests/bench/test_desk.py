@@ -1,6 +1,7 @@
 """Taps at the bench and what the log says of them; expected numbers are minutes on a clock turned by hand."""
 
 import datetime as dt
+import math
 from dataclasses import replace
 
 import pytest
@@ -401,6 +402,24 @@ def test_several_hardness_readings_go_in_together_or_not_at_all(bench):
     assert "3 readings: mean 77.7 Shore D" in line["said"] and "2 more" in line["said"]
     bench.tap("take_back", "B01", entries=line["entries"])
     assert not len(bench.rows("B01", "hardness"))
+
+
+@pytest.mark.parametrize(("text", "ends", "said"), [
+    ("< 70", (-math.inf, 70), "at most 70 Shore D."), ("70-75", (70, 75), "70 to 75 Shore D."), (">90 Shore D", (90, math.inf), "at least 90 Shore D."),
+])
+def test_what_lies_beyond_a_number_or_between_two_is_logged_as_just_that(bench, text, ends, said):
+    """70-75 was logged as 70 to the digit, and > 90 as 90."""
+    bench.tap("catalyst_in", "B01")
+    bench.clock.turn(24 * 60)
+    fields = {"reading": "hardness", "age": 24.0, "specimen": ""}
+    for _ in range(2):
+        assert bench.tap("values", "B01", text=text, **fields)["ok"]
+    row = bench.rows("B01", "hardness").iloc[0]
+    assert (row["low"], row["high"], len(bench.rows("B01", "hardness"))) == (*ends, 1) and bench.later("B01", "hardness")["said"] == said
+    assert bench.desk.preview({"pour": "B01", "text": text, **fields}) == {"words": f"1 reading: {said}", "fine": True}
+    assert not bench.tap("values", "B01", text=f"{text} 77", **fields)["ok"]
+    assert bench.tap("values", "B01", text="76 77", **fields)["ok"]
+    assert bench.later("B01", "hardness")["said"].startswith("2 readings: mean 76.5") and bench.later("B01", "hardness")["said"].endswith(said)
 
 
 def test_a_planned_name_of_another_session_is_refused_with_what_to_do(log, sheet, clock):

@@ -5,6 +5,7 @@ import pytest
 from testpour.bench.methods import method_for, several
 from testpour.common.units import UnitProblem
 from testpour.study.catalogue import catalogue
+from testpour.study.columns import Reading
 
 HARDNESS = catalogue()["readings"]["hardness"]
 
@@ -28,6 +29,11 @@ def test_too_few_says_how_many_more():
     found = several(HARDNESS, "76,5 79")
     assert found.values == (76.5, 79.0) and not found.enough
     assert "The method asks 5: 3 more." in found.sentence()
+
+
+@pytest.mark.parametrize(("text", "value"), [("0,4 µm", 0.4), ("0.4um", 0.4), ("400 nm", 0.4), ("0.0004 mm", 0.4), ("7", 7.0)])
+def test_one_reading_may_stand_with_any_unit_of_its_kind(text, value):
+    assert several(Reading("roughness", "um", 0, 50), text).values == (value,)
 
 
 def test_one_reading_has_no_spread():

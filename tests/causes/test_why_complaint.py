@@ -110,3 +110,5 @@ def test_a_range_whose_ends_read_alike_is_one_value(study):
     assert _range(study.reading("hardness"), 69.2, 69.4) == "69 Shore D" and _range(study.reading("hardness"), 69.0, 72.0) == "69 to 72 Shore D"
     two = pd.DataFrame({"low": [1.0, 2.0], "high": [1.0, 2.0], "known": "exact"})
     assert seen_words(study.reading("tack"), two) == "grade 1 (slightly tacky) to grade 2 (tacky)"
+    below = pd.DataFrame({"low": [float("-inf"), 71.0], "high": [70.0, 71.0]})  # < 70 at one place, 71 at another
+    assert seen_words(study.reading("hardness"), below) == "at most 71 Shore D"

@@ -75,7 +75,9 @@ def test_a_score_out_of_five_is_not_joined_with_one_out_of_ten(bench, declared, 
     join_logs(logs)
     problem = refused([*logs[:2], declared(logs[2], which, "score", high=10.0)])
     row = problem.table.iloc[0]
-    assert (row["bench"], row["part"], row["what"], row["here"], row["in the pool"]) == ("Bench 3", "score", "has another range", "0 to 10", "0 to 5")
+    assert (row["bench"], row["part"], row["what"], row["here"], row["in the pool"]) == (
+        "Bench 3", "score", "is counted in other terms", *(("plain numbers from 0 to 10 (plain scale)", "plain numbers from 0 to 5 (plain scale)")
+                                                           if which == "readings" else ("0 to 10", "0 to 5")))
 
 
 def test_every_reason_at_once(bench, tmp_path):
@@ -156,7 +158,7 @@ def test_a_file_that_is_no_log_is_refused_with_what_to_give(bench, tmp_path):
         (tmp_path / name).write_text("pour,catalyst\nP1,1.5\n")
     zipped, sheet, page = refused([tmp_path / name for name in ("north.zip", "south.csv", "west.html")]).table["what"]
     assert zipped.endswith("or a study.toml, unpack it and give that folder")
-    assert "read it into a study folder, under 2-pour-and-log, and give that folder" in sheet and sheet == page
+    assert "Read a spreadsheet into a study folder, under 2-pour-and-log, and give that folder" in sheet and sheet == page
 
 
 def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(bench, declared):
@@ -182,16 +184,18 @@ def test_a_factor_that_only_a_bench_left_out_declares_is_none_of_the_pool(bench,
 
 
 @pytest.mark.parametrize(
-    "name, parts, what",
+    "name, parts, here",
     [
-        ("tack", {"grades": ("dry", "wet"), "high": 1.0}, "has other grades"),
-        ("gel_time", {"scale": "plain"}, "is declared with another scale"),
-        ("hardness", {"high": 90.0}, "has another range"),
+        ("tack", {"grades": ("dry", "wet"), "high": 1.0}, "the grades dry, wet"),
+        ("gel_time", {"scale": "plain"}, "min (plain scale)"),
+        ("hardness", {"high": 90.0}, "Shore D from 0 to 90 (share scale)"),
     ],
 )
-def test_readings_declared_differently_are_refused(bench, declared, name, parts, what):
+def test_readings_declared_differently_are_refused(bench, declared, name, parts, here):
     other = declared(bench(3), "readings", name, **parts)
-    assert refused([bench(1), bench(2), other]).table["what"].tolist() == [what]
+    problem = refused([bench(1), bench(2), other])
+    assert problem.table["here"].tolist() == [here]
+    assert f"is counted in other terms. The pool has {bench(1).study.reading(name).counted_in}: count and declare it so" in str(problem)
 
 
 def test_the_same_log_twice_is_found_by_content_whatever_it_is_called(bench):

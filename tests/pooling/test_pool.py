@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from testpour.advice.recommend import recommend
 from testpour.common.problems import NoSuchName
 from testpour.models.beliefs import Belief, BeliefProblem, ReadingBeliefs
 from testpour.models.effect import Effect
@@ -296,6 +297,15 @@ def test_a_pool_takes_up_the_beliefs_of_the_pool_before(guild, castings_of, tmp_
     beliefs = read_beliefs(guild.beliefs(tmp_path / "guild.toml"))
     later = pool(gel_guild(castings_of, [0.0], sessions=2, seed=9), beliefs=beliefs)["gel_time"]
     assert later.average.posterior.coefficients[:, 1].mean() == pytest.approx(-0.8, abs=0.05)
+
+
+def test_a_bench_is_not_advised_to_vary_what_it_never_wrote_down(bench):
+    """Bench 2 alone weighs filler, from 0 to 20 %; Bench 1 has none to weigh."""
+    filled = bench(2, factors={"catalyst": {}, "room_temperature": {}, "resin_lot": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 20}})
+    pooled = pool([bench(1), replace(filled, pours=filled.pours.assign(filler=[0.0, 10.0, 20.0] * 2))])
+    varied = {number: [factor.name for factor in pooled.at(f"Bench {number}").study.varied] for number in (1, 2)}
+    assert varied == {1: ["catalyst"], 2: ["catalyst", "filler"]}
+    assert recommend(pooled.at("Bench 1")).settings["filler"] == 0
 
 
 @pytest.mark.slow

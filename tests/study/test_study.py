@@ -21,7 +21,7 @@ from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
 from testpour.study.catalogue import catalogue
-from testpour.study.cautions import check_settings
+from testpour.study.cautions import check_settings, clash
 from testpour.study.study import Aim, Study, StudyProblems
 from testpour.study.study_file import read_study, save_study, study_from
 
@@ -514,7 +514,7 @@ def test_two_of_a_choice_are_refused_and_logged_only_where_it_was_so(tmp_path):
     study = replace(study_from(moulded()), folder=tmp_path)
     assert read_study(save_study(study)).one_of == {"mould": ("silicone", "glass")}
     table = pd.DataFrame({"silicone": [1.0, 1.0, 0.0, np.nan], "glass": [1.0, 0.0, 0.0, 1.0]})
-    assert study.clash(table).tolist() == [True, False, False, False] and not study.clash({"silicone": 1.0}) and not study.clash({})
+    assert clash(study, table).tolist() == [True, False, False, False] and not clash(study, {"silicone": 1.0}) and not clash(study, {})
     assert not check_settings(study, {"silicone": 1.0, "glass": 0.0}).refusals
     log, both = Logbook(study), {"catalyst": 1.5, "silicone": "yes", "glass": "yes"}
     with pytest.raises(LogProblem, match=r"Silicone mould and glass mould are chosen together, and \[one_of\]"):
@@ -533,7 +533,7 @@ def test_a_choice_that_names_no_two_yes_no_factors_is_refused(names):
 def test_two_of_a_choice_are_not_both_usual():
     raw = moulded()
     raw["factors"] |= {name: {"kind": "yes/no", "usual": "yes"} for name in ("silicone", "glass")}
-    with pytest.raises(StudyProblems, match=r"mould: silicone and glass are both usual. Write usual = \"no\" for all but one"):
+    with pytest.raises(StudyProblems, match="of which a pour has one at most and one at most is usual; it has silicone, glass"):
         study_from(raw)
 
 

@@ -19,7 +19,7 @@ from testpour.models.scales import to_latent
 from testpour.models.settings import as_met, settings_table
 from testpour.models.terms import HOURS, OVEN, one_post_cure
 from testpour.planning.coding import each_of
-from testpour.study.cautions import check_settings, hottest_peak
+from testpour.study.cautions import check_settings, clash, hottest_peak
 from testpour.study.columns import Factor
 from testpour.study.study import Study
 
@@ -194,7 +194,7 @@ def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
 
 def _refused(study, table):
     """Settings a caution refuses; each value of each setting is looked up once."""
-    refused = np.zeros(len(table), bool) | study.clash(table)
+    refused = np.zeros(len(table), bool) | clash(study, table)
     for factor in study.factors:
         if factor.name in table and factor.role == "chosen" and factor.kind == "number":
             values, inverse = np.unique(table[factor.name], return_inverse=True)

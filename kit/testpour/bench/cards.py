@@ -174,8 +174,10 @@ def _readings_in_words(reading, rows):
         return "; ".join(_reading_in_words(reading, row) for row in rows)
     parts = []
     for specimen in dict.fromkeys(row.specimen for row in rows):
-        values = [row.low for row in rows if row.specimen == specimen and row.known == "exact"]
-        parts.append(f"{specimen + ': ' if specimen else ''}{several(reading, values).sentence()}")
+        here = [row for row in rows if row.specimen == specimen]
+        said = [several(reading, values).sentence()] if (values := [row.low for row in here if row.known == "exact"]) else []
+        said += [f"{known_of(row).said(reading)}." for row in here if row.known != "exact"]
+        parts.append(f"{specimen + ': ' if specimen else ''}{' '.join(said)}")
     return " ".join(parts)
 
 

@@ -4,13 +4,15 @@ import math
 import re
 import statistics
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cache
 
 from testpour.common.problems import noted
 from testpour.common.toml_file import own_toml
-from testpour.common.units import UnitProblem, to_unit
+from testpour.common.units import UnitProblem, to_unit, unit_words
 from testpour.common.wording import count
+from testpour.logbook.known import Known
 from testpour.logbook.reading_text import known
 from testpour.study.columns import Reading
 
@@ -38,18 +40,21 @@ class Method:
 class Several:
     """Readings of one specimen together."""
 
+    reading: Reading
     values: tuple[float, ...]  # in the reading's unit
     method: Method | None
     flags: tuple[str, ...]  # what the specimen or the places read do not satisfy, in sentences
-    unit: str
+    alone: Known | None = None  # in their place one reading that is no number: < 0.5, or 5 to 7
 
     @property
     def enough(self) -> bool:
         """Whether there are as many as the method asks; true where no method is known."""
-        return self.method is None or len(self.values) >= self.method.readings
+        return self.method is None or self.alone is not None or len(self.values) >= self.method.readings
 
     def sentence(self) -> str:
         """Count, mean, spread and what is missing, in words."""
+        if self.alone is not None:
+            return f"1 reading: {self.alone.said(self.reading)}."
         if not self.values:
             m = self.method
             return f"{m.readings} readings, {m.apart:g} mm apart, {m.edge:g} mm from any edge, on {m.thickness:g} mm at least." if m else ""
@@ -57,7 +62,7 @@ class Several:
         drop = self.method.drop if self.method else 0
         if drop and self.enough:
             kept, left = tuple(sorted(self.values)[drop:-drop]), ", highest and lowest left out"
-        text = f"{count(len(self.values), 'reading')}: mean {statistics.fmean(kept):.1f} {self.unit}{left}"
+        text = f"{count(len(self.values), 'reading')}: mean {statistics.fmean(kept):.1f}{unit_words(self.reading.unit)}{left}"
         if len(kept) > 1:
             text += f", spread {statistics.stdev(kept):.1f} (standard deviation), {min(kept):g} to {max(kept):g}"
         if self.method:
@@ -86,6 +91,12 @@ def several(
     `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
     number that cannot be read or is on another scale.
     """
+    method = method_for(reading)
+    flags = tuple(_flags(method, thickness, edge))
+    with suppress(UnitProblem):
+        if isinstance(text, str):
+            one = known(reading, text)
+            return Several(reading, (one.low,), method, flags) if one.how == "exact" else Several(reading, (), method, flags, one)
     if isinstance(text, str):  # the reading's own scale may stand behind each number or once, and is dropped
         numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
         text = [part for part in APART.split(numbers) if part]
@@ -93,11 +104,10 @@ def several(
     problems: list[str] = []
     for part in text:
         with noted(problems):
-            values.append(known(reading, part).low)
+            values.append(reading.parse(part))
     if problems:
         raise UnitProblem(" ".join(problems))
-    method = method_for(reading)
-    return Several(tuple(values), method, tuple(_flags(method, thickness, edge)), reading.unit)
+    return Several(reading, tuple(values), method, flags)
 
 
 def _flags(method, thickness, edge):

@@ -495,7 +495,7 @@ class Form {
     const seen = this.looks[base];
     const asked = line.method ? `${line.method.readings} readings, ${line.method.apart} mm apart and ${line.method.edge} mm from any edge. After ${line.method.standard}; figures ${line.method.confidence}.` : line.how;
     return [
-      this.input(keys.text, `${capital(line.label)}: all readings of one specimen`, { hint: "blanks between, such as 76 79 78", wide: true, onlook: look }),
+      this.input(keys.text, `${capital(line.label)}: all readings of one specimen`, { hint: line.method ? "blanks between, such as 76 79 78" : "several with blanks between; < and a number if it was too little to read", wide: true, onlook: look }),
       h("p", { class: seen && !seen.fine ? "tp-look tp-short" : "tp-look", "data-look": base, "aria-live": "polite" }, seen && this.typed(keys.text) ? seen.words : ""),
       h("p", { class: "tp-hint" }, asked),
       line.method && h("div", { class: "tp-fields" },

@@ -4,6 +4,7 @@ import contextlib
 import datetime as dt
 import math
 import warnings
+from collections import Counter
 from collections.abc import Mapping
 from typing import Any
 
@@ -15,7 +16,7 @@ from testpour.bench.slots import filled, too_early, when_due
 from testpour.common.units import UnitProblem
 from testpour.common.wording import count
 from testpour.logbook.database import on_server
-from testpour.logbook.known import known_of
+from testpour.logbook.known import Known, known_of
 from testpour.logbook.log_warnings import Caution
 from testpour.logbook.reading_text import known
 from testpour.logbook.server import zone
@@ -140,15 +141,17 @@ class Taps:
         """
         made, slot = self.desk.made_of(message, at), self.desk.slot_of(message)
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
-        if not found.values:
-            raise LogProblem(f"{slot.reading.words}: no number yet. Type them with blanks between, such as 76 79 78.")
+        read = (found.alone,) if found.alone else tuple(Known(value, value) for value in found.values)
+        if not read:
+            raise LogProblem(f"{slot.reading.words}: no number yet. Type one, or several with blanks between.")
         specimen = message.get("specimen", "")
-        logged = [row.low for row in filled(slot, made.readings) if row.specimen == specimen]
-        if sorted(logged) == sorted(found.values):
+        logged = [known_of(row) for row in filled(slot, made.readings) if row.specimen == specimen]
+        if Counter(logged) == Counter(read):
             return f"{slot.reading.words} is in the log already"
         age, note = _age(slot, made, at)
         note = " ".join(filter(None, [note, *found.flags, self.mark]))
-        self.log.add_readings(made.pour, slot.reading.name, list(found.values), age=age, specimen=specimen, note=note, by=self.by)
+        values = [message["text"]] if found.alone else list(found.values)
+        self.log.add_readings(made.pour, slot.reading.name, values, age=age, specimen=specimen, note=note, by=self.by)
         return f"{slot.reading.words}, {found.sentence()}"
 
     def take_back(self, message: Message, at: dt.datetime) -> str:

@@ -105,10 +105,10 @@ def _nearest(ages, age):
 
 def seen_words(reading: Reading, rows: pd.DataFrame) -> str:
     """Readings of one moment in words; several numbers as their range. There must be one at least."""
-    if len(rows) == 1:
-        low, high = (rows[name].iloc[0] for name in ("low", "high"))
-        return reading.show(low) if low == high else Known(low, high).said(reading)
-    return reading.between(rows["low"].min(), rows["high"].max())
+    low, high = rows["low"].min(), rows["high"].max()
+    if low == high:
+        return reading.show(low)
+    return reading.between(low, high) if len(rows) > 1 and np.isfinite([low, high]).all() else Known(low, high).said(reading)
 
 
 @lru_cache(maxsize=16)  # one casting after another is asked about

@@ -11,7 +11,7 @@ from testpour.causes.shapley import settings_of
 from testpour.common.wording import in_days, in_hundred, said_in_markdown
 from testpour.models.fits import Fits
 from testpour.models.settings import other_half, post_cure_words, repeated
-from testpour.study.cautions import check_settings
+from testpour.study.cautions import check_settings, clash
 
 LEVELS = 25  # values tried of each setting
 AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
@@ -107,7 +107,7 @@ def _values(fits, factor, here):
     values = np.unique(factor.rounded(np.linspace(low, high, 2 if factor.kind == "yes/no" else LEVELS)))
     values = values[np.abs(values - now) > 1e-9]
     study, others = fits.study, here.iloc[0].to_dict()
-    return np.array([v for v in values if not check_settings(study, {factor.name: float(v)}).refusals and not study.clash({**others, factor.name: v})])
+    return np.array([v for v in values if not check_settings(study, {factor.name: float(v)}).refusals and not clash(study, {**others, factor.name: v})])
 
 
 def _most(fits, factor, here):

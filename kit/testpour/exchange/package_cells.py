@@ -70,7 +70,7 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
         odd = [name for name in frame.columns if name not in expected] or ["their order"]
         lacking = [name for name in expected if name not in frame.columns]
         message = f"lacks {', '.join(lacking)}" if lacking else f"has other columns than it declares: {', '.join(odd)}"
-        problems.append(f"{table.path}: {message}.")
+        problems.append(f"{table.path}: {message}. Another version of testpour may have written it: update testpour, or ask for it again.")
         return None
     return {f["name"]: _column(table.path, f, frame[f["name"]], problems) for f in table.fields}
 

@@ -17,7 +17,7 @@ from testpour.planning.coding import Coding
 from testpour.planning.criteria import Exponents
 from testpour.planning.problem import Axis, DesignProblem
 from testpour.study.caution_rules import Cautions
-from testpour.study.cautions import check_settings, hottest_peak
+from testpour.study.cautions import check_settings, clash, hottest_peak
 from testpour.study.study import Study
 
 THINNER = " Use less catalyst, or pour in layers: each layer is a pour of its own, with its own depth as the thickness."
@@ -86,7 +86,7 @@ class HeatLimit:
         new = {key: place for place, key in enumerate(keys) if key not in self._known}
         if new:
             asked = np.asarray(rows)[list(new.values())]
-            refused = (self.peaks(asked) >= hottest_peak()) | self.coding.study.clash(self.coding.decode(asked))
+            refused = (self.peaks(asked) >= hottest_peak()) | clash(self.coding.study, self.coding.decode(asked))
             self._known.update(zip(new, refused, strict=True))
         return np.array([self._known[key] for key in keys], bool)
 

@@ -134,10 +134,5 @@ def _difference(bench, column, other):
         return reason(bench, part, "is on another scale" if scale else "is in another unit", column.unit, other.unit, do)
     if isinstance(column, Factor) and column.kind != other.kind:
         return reason(bench, part, "is another kind of setting", column.kind, other.kind, "Declare it alike.")
-    if isinstance(column, Reading) and column.scale != other.scale:
-        return reason(bench, part, "is declared with another scale", column.scale, other.scale, "Declare the same scale.")
-    if isinstance(column, Reading) and column.grades != other.grades:
-        here, there = (", ".join(c.grades) for c in (column, other))
-        return reason(bench, part, "has other grades", here, there, "Grade by the same words, or leave it out.")
-    return reason(bench, part, "has another range", column.range_words, other.range_words,
-                  "Read it on one scale and declare its range alike, or leave it out.")
+    here, there = (one.counted_in if isinstance(one, Reading) else one.range_words for one in (column, other))
+    return reason(bench, part, "is counted in other terms", here, there, f"The pool has {there}: count and declare it so, or leave it out.")

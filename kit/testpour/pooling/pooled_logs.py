@@ -1,7 +1,7 @@
 """What the joined logs of several benches say: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import pandas as pd
@@ -106,7 +106,9 @@ class PooledLogs:
         """
         if bench not in self.benches.index:
             raise NoSuchName(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
-        return self._fits({name: fit.at(bench) if bench in fit.benches else fit.newcomer() for name, fit in self.readings.items()})
+        fits = self._fits({name: fit.at(bench) if bench in fit.benches else fit.newcomer() for name, fit in self.readings.items()})
+        own = self.castings.pours[self.castings.pours.index.str.startswith(f"{bench} ")].notna().any()  # what it never wrote down it is not advised to vary
+        return replace(fits, study=replace(self.study, factors=tuple(f if own[f.name] else replace(f, span=()) for f in self.study.factors)))
 
     def _fits(self, models):
         return Fits(self.study, self.castings, models, self.seed)

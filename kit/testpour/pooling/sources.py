@@ -73,8 +73,6 @@ def _from_path(path):
         with closing(Logbook(read_study(path))) as log:
             return log.castings()
     if path.is_file() and path.suffix.casefold() not in ("", ".zip", ".json"):
-        raise ValueError(
-            "is neither a study folder nor a package. A spreadsheet comes without its study: read it into a study "
-            "folder, under 2-pour-and-log, and give that folder. Of a findings page, give read_page(path)."
-        )
+        do = "Read a spreadsheet into a study folder, under 2-pour-and-log, and give that folder; of a findings page give read_page(path)"
+        raise ValueError(f"is neither a study folder nor a package. {do}.")
     return read_package(path).castings

@@ -8,6 +8,8 @@ from difflib import get_close_matches
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from testpour.common.units import show, to_unit
 from testpour.common.wording import capital, listed
 from testpour.study.catalogue import catalogue
@@ -55,7 +57,7 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     """
     factors = {factor.name: factor for factor in study.factors} if study is not None else {}
     found = check_study(study) if study is not None else Cautions()
-    if study is not None and study.clash(settings):
+    if study is not None and clash(study, settings):
         names = [factors[name].words for choice in study.one_of.values() for name in choice if settings.get(name) == 1]
         found += Cautions((f"{capital(listed(names))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
     for name, value in settings.items():
@@ -67,6 +69,11 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
         elif factor is None:
             found += _unknown(name, factors)
     return found
+
+
+def clash(study: Study, settings: Mapping[str, Any] | pd.DataFrame) -> Any:
+    """Whether two factors of one choice are yes, see `Study.one_of`: in one row of settings, or in each of a table."""
+    return sum(sum(np.asarray(settings[name], float) == 1 for name in names if name in settings) > 1 for names in study.one_of.values()) > 0
 
 
 def _is_peroxide(factor):

@@ -283,9 +283,8 @@ class Reading(Column):
         """What its numbers mean: the unit and the scale, with the grades or, where numbers mean something in it only, the range."""
         if self.grades:
             return f"the grades {', '.join(self.grades)}"
-        ranged = (self.scale == "share" or not self.unit) and math.isfinite(self.high - self.low)
-        bounds = f" from {self.low:g} to {self.high:g}" if ranged else ""
-        return f"{shown_unit(self.unit) or 'plain numbers'}{bounds} ({self.scale} scale)"
+        ended = math.isfinite(self.high - self.low) and (self.scale == "share" or not self.unit)
+        return f"{shown_unit(self.unit) or 'plain numbers'}{f' from {self.low:g} to {self.high:g}' * ended} ({self.scale} scale)"
 
     def show(self, value: float) -> str:
         """`value` as it reads in a sentence; a grade with its word.

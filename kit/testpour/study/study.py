@@ -8,8 +8,6 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from testpour.common.problems import NoSuchName, Problems, noted
 from testpour.common.units import show
 from testpour.common.wording import at_age, in_markdown, shortened
@@ -153,20 +151,6 @@ class Study:
     def varied(self) -> tuple[Factor, ...]:
         """Chosen factors that have a span to plan over."""
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
-
-    def clash(self, settings: Mapping[str, Any]) -> Any:
-        """Whether two factors of one choice are yes, see `one_of`.
-
-        Parameters
-        ----------
-        settings : dict or DataFrame
-            Factor name to float, or to a column of them; those that are not there are not yes.
-
-        Returns
-        -------
-        bool or array of bool
-        """
-        return sum(sum(np.asarray(settings[name], float) == 1 for name in names if name in settings) > 1 for names in self.one_of.values()) > 0
 
     def named(self, given: Mapping[str, Any]) -> Mapping[str, Any]:
         """The settings of one pour as given; StudyProblems where they do not come by name.
