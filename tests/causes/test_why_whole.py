@@ -281,7 +281,7 @@ def test_what_is_done_each_time_is_likelier_behind_a_whole_log_than_what_goes_wr
     """A bottle, a resin, a way of measuring or of reading goes with every casting; a slip, or one badly stirred pot, hardly happens to all."""
     whole = why(wet_log, "P04").weighed.table["signs"]
     table = causes_for(wet_log.study)
-    alone = {name: np.prod([table.causes[name].odds.get(sign, 1.0) for sign in ("covered",)]) for name in (*HABITS, *MISHAPS)}
+    alone = {name: np.prod([table.causes[name].odds.get(sign, 1.0) for sign in ("covered", "covered_too")]) for name in (*HABITS, *MISHAPS)}
     assert all(whole[name] >= 2 * alone[name] for name in HABITS) and all(whole[name] <= alone[name] / 2 for name in MISHAPS)
 
 
@@ -316,6 +316,18 @@ def test_clear_castings_that_fail_too_clear_the_pigment(pigment, dry, shows, wet
         rows.loc[rows["pour"].isin(dry) & (rows["reading"] == reading), ["low", "high"]] = well
     log = replace(castings, pours=castings.pours.assign(pigment=pigment), readings=rows)
     assert ("clear_too" in signs_of(causes_for(log.study), log, "P04", missed(log, "P04"))) is shows
+
+
+@pytest.mark.parametrize("cover, dry, shows", [([0.0, 1.0, 0.0, 0.0], [], True), ([0.0] * 4, [], False), ([0.0, 1.0, 0.0, 0.0], ["P02"], False)])
+def test_covered_castings_that_fail_too_clear_the_air(cover, dry, shows, wet_log):
+    """Where the whole log is wet, a casting under film that is wet as well says that no open face is behind it, waxed or not."""
+    castings = wet_log.castings
+    rows = castings.readings.copy()
+    for reading, well in (("tack", 0.0), ("hardness", 85.0)):
+        rows.loc[rows["pour"].isin(dry) & (rows["reading"] == reading), ["low", "high"]] = well
+    log, table = replace(castings, pours=castings.pours.assign(cover=cover), readings=rows), causes_for(wet_log.study)
+    assert ("covered_too" in signs_of(table, log, "P04", missed(log, "P04"))) is shows
+    assert {name for name, cause in table.causes.items() if cause.odds.get("covered_too", 1.0) < 1} == {"open_face", "no_wax"}
 
 
 @pytest.mark.parametrize("ends, told", [((4.0, 8.0), True), ((None, 8.0), False), ((4.0, None), False)])
