@@ -291,6 +291,9 @@ def test_what_is_expected_of_one_casting_is_expected_of_the_whole_log(castings_o
     log = cold_log(castings_of, study, [0.0] * 6, [84.0, 83, 85, 84, 84, 83], 20.0, aims=(DRY_AND_HARD[0], replace(DRY_AND_HARD[1], at_least=93.0)))
     answer = why(fit_castings(log), "P01", {"where": "nowhere", "snap": "tough"})
     assert answer.case.throughout and answer.healthy and "such settings give hardness" in answer.sentence()
+    believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))["hardness"]
+    miss = 1 - believed.chances(answer.case.seen["hardness"].rows.iloc[[0]], 93.0).mean()
+    assert miss > 0.8 and answer.weighed.table.loc["nothing", "signs"] == pytest.approx(miss / 0.2)  # what 4 in 5 would miss needs no fault: over 4 to 1
     missing = why(fit_castings(cold_log(castings_of, study, [0.0] * 6, [50.0] * 6, 20.0)), "P01")
     assert not missing.case.planned.expected and missing.weighed.table.loc["nothing", "signs"] == pytest.approx(0.2)
 
