@@ -89,6 +89,8 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     if forbidden := _forbidden(table, castings, throughout, signs):  # such a log knows no castings as the trade has them to compare with
         parts = parts.mostly(forbidden)
+    elif throughout:  # the trade's models are of any resin, within what it allows, so none lies off them in several readings at once
+        table = replace(table, readings=1.0)
     parts = replace(parts, expected=expected_miss(seen, found[0]) if found else "")
     if parts.expected and throughout:  # what is expected of one casting is expected of all
         table = replace(table, causes=table.causes | {NOTHING: _of_all(table, _misses_anyway(seen, found[0]) / RARE)})
