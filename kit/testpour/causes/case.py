@@ -12,7 +12,7 @@ from testpour.causes.likelihood import Likelihoods, likelihoods
 from testpour.causes.predicted import Predicted
 from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
-from testpour.causes.signs import Planned, planned, signs_of, untimely
+from testpour.causes.signs import RARE, Planned, planned, signs_of, untimely
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable
 from testpour.causes.whole_log import (
     day_was_good,
@@ -89,9 +89,11 @@ def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...],
     parts = planned(table, fits, pour, found[0] if found else None, beside)
     if forbidden := _forbidden(table, castings, throughout, signs):  # such a log knows no castings as the trade has them to compare with
         parts = parts.mostly(forbidden)
+    elif throughout:  # the trade's models are of any resin, within what it allows, so none lies off them in several readings at once
+        table = replace(table, readings=1.0)
     parts = replace(parts, expected=expected_miss(seen, found[0]) if found else "")
     if parts.expected and throughout:  # what is expected of one casting is expected of all
-        table = replace(table, causes=table.causes | {NOTHING: _of_all(table.causes[NOTHING], table)})
+        table = replace(table, causes=table.causes | {NOTHING: _of_all(table, _misses_anyway(seen, found[0]) / RARE)})
     if SETTINGS in table.causes:
         unheated = any(name.startswith("post_cure") for name in parts.unnamed)
         table = replace(table, causes=table.causes | {SETTINGS: _spoilt(table.causes[SETTINGS], well, table.tacky, unheated)})
@@ -117,9 +119,16 @@ def _forbidden(table, castings, throughout, signs):
     return found
 
 
-def _of_all(cause, table):
-    """A cause with nothing said for or against it by how many castings went this way."""
-    return replace(cause, odds={sign: odds for sign, odds in cause.odds.items() if "throughout" not in table.signs[sign]})
+def _of_all(table, times):
+    """The cause of a casting with no fault, so many times likelier where nearly every casting went this way."""
+    cause = table.causes[NOTHING]
+    return replace(cause, odds={sign: times if "throughout" in table.signs[sign] else odds for sign, odds in cause.odds.items()})
+
+
+def _misses_anyway(seen, miss):
+    """How often a casting without a fault misses an aim at these settings, 0 to 1, going by the other castings or, where all miss it, the trade."""
+    predicted = seen[miss.aim.reading]
+    return float(1 - predicted.fit.chances(predicted.rows.iloc[[0]], miss.aim.at_least, miss.aim.at_most).mean())
 
 
 def expected_miss(seen: dict[str, Predicted], miss: Missed) -> str:

@@ -22,7 +22,6 @@ MOST = 0.95  # share of a miss that settings explain at most, so that what nobod
 RARE = 0.2  # how often settings bring a miss about below which they explain only so large a share of what they else would; common practice, no source
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
 INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
-CLEAR = 0.01  # % of pigment below which a casting counts as clear
 
 
 @dataclass(frozen=True)
@@ -88,8 +87,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
             shows = not worse.keys().isdisjoint(sign["worse"])
         elif "throughout" in sign:
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
-        elif "clear_too" in sign:
-            shows = "pigment" in have and _clear_too(castings, throughout)
+        elif "misses_too" in sign:
+            shows = sign["misses_too"] in have and _misses_too(castings, throughout, sign)
         elif "above_aim" in sign:
             shows = len(missed) > sign.get("beside", 0) and any(miss.above and miss.aim.reading == sign["above_aim"] for miss in missed)
         elif "good_beyond" in sign:
@@ -148,12 +147,13 @@ def _alone(pours, lot, pour):
     return bool(own and any(lots.values()) and own not in lots.values())
 
 
-def _clear_too(castings, throughout):
-    """Whether castings without pigment miss the aim too that nearly the whole log misses."""
+def _misses_too(castings, throughout, sign):
+    """Whether castings made otherwise, with a setting below or above the bound of `sign`, miss the aim too that nearly the whole log misses."""
     if throughout is None:
         return False
     bad = [pour for pour, misses_it in misses(castings, throughout.aim).items() if misses_it]
-    return bool((castings.pours.loc[bad, "pigment"] < CLEAR).any())
+    values = castings.pours.loc[bad, sign["misses_too"]]
+    return bool(((values < sign.get("below", -np.inf)) | (values > sign.get("above", np.inf))).any())
 
 
 def _copied(castings, pour):
