@@ -195,7 +195,7 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
             others = ", ".join(dict.fromkeys(again.values()))
             rows.append(
                 reason(
-                    source.bench, "pours" if len(again) < len(source.castings) else WHOLE,
+                    source.bench, count(len(again), "pour") if len(again) < len(source.castings) else WHOLE,
                     f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
                     ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others,
                     "Give every pour once. Of two copies of one log, write one as a spreadsheet and read that into the other, whose pours need other names.",
