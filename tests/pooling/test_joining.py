@@ -164,6 +164,8 @@ def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(
     low, high, other = (declared(bench(n), "factors", "room_temperature", usual=usual) for n, usual in ((1, 15.0), (2, 25.0), (3, 25.0)))
     for logs, usual in (([low, high, other], 25.0), ([low, high], 15.0), ([high, low], 15.0)):
         assert join_logs(logs).castings.study.factor("room_temperature").usual == usual
+    again = replace(high, readings=high.readings[::-1])  # a log given twice has one voice
+    assert join_logs([low, high, again], leave_out=True).castings.study.factor("room_temperature").usual == 15.0
 
 
 @pytest.mark.parametrize("unit", ["g", ""])

@@ -54,11 +54,12 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
         raise Problem("There is nothing to pool: give at least one log, better three or more.")
     dropped = {(row["bench"], row["part"]) for row in unlike_readings}
     units = factor_units | reading_units
+    left = [source for source in left if len(duplicates.get(source.bench, ())) < len(source.castings)]
     declared = {factor.name for source in left for factor in source.castings.study.factors}
     factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items() if name in declared}
     parts = [(s, *_in_pool_units(s, factors, units, dropped, duplicates.get(s.bench, ()))) for s in left]
     assumed = tuple(text for s in left for text in _assumed_settings(s, factors, duplicates.get(s.bench, ())))
-    return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
+    return _joined(parts, factors, readings, table, assumed)
 
 
 def _without(sources, reasons):
