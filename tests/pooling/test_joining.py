@@ -183,6 +183,13 @@ def test_a_factor_that_only_a_bench_left_out_declares_is_none_of_the_pool(bench,
     assert [factor.name for factor in study.factors] == ["catalyst", "room_temperature", "resin_lot"]
 
 
+def test_a_reading_that_only_a_second_copy_of_a_log_declares_is_none_of_the_pool(bench):
+    """It ended in "max() arg is an empty sequence"."""
+    again = replace(bench(1), study=bench(1, readings={"gel_time": {}, "hardness": {"unit": "Shore D"}, "tack": {}, "opacity": {}}).study)
+    study = join_logs([bench(1), bench(2), again], leave_out=True).castings.study
+    assert [reading.name for reading in study.readings] == ["gel_time", "hardness", "tack"]
+
+
 @pytest.mark.parametrize(
     "name, parts, what",
     [

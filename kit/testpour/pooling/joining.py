@@ -55,7 +55,8 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
     dropped = {(row["bench"], row["part"]) for row in unlike_readings}
     units = factor_units | reading_units
     left = [source for source in left if len(duplicates.get(source.bench, ())) < len(source.castings)]
-    declared = {factor.name for source in left for factor in source.castings.study.factors}
+    declared = {column.name for source in left for column in (*source.castings.study.factors, *source.castings.study.readings)}
+    readings = {name: reading for name, reading in readings.items() if name in declared}
     factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items() if name in declared}
     parts = [(s, *_in_pool_units(s, factors, units, dropped, duplicates.get(s.bench, ()))) for s in left]
     assumed = tuple(text for s in left for text in _assumed_settings(s, factors, duplicates.get(s.bench, ())))
