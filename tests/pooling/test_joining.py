@@ -110,6 +110,24 @@ def test_units_that_convert_are_converted(bench, declared):
     np.testing.assert_allclose(mine[["low", "high"]].to_numpy(), 60 * rows.loc[gel, ["low", "high"]].to_numpy())
 
 
+@pytest.mark.parametrize(("most", "at_most", "step"), [("cm", 2.0, 0.5), ("mm", 20.0, 5.0)])
+def test_the_aim_of_the_first_bench_and_the_steps_of_all_are_in_the_unit_of_the_pool(bench, most, at_most, step):
+    """At most 20 mm are at most 2 cm, and half a centimetre is coarser than a millimetre: arithmetic."""
+    ways = {"mm": ({"unit": "mm", "low": 0, "high": 100, "resolution": 1}, 20), "cm": ({"unit": "cm", "low": 0, "high": 10, "resolution": 0.5}, 1)}
+    logs = [bench(n, readings={"gel_time": {}, "bow": ways[unit][0]}, aims={"bow": {"at_most": ways[unit][1]}}) for n, unit in enumerate(("mm", most, "cm"), 1)]
+    study = join_logs(logs).castings.study
+    assert (study.reading("bow").unit, study.aims[0].at_most, study.reading("bow").resolution) == (most, at_most, step)
+
+
+def test_an_aim_on_a_scale_that_is_left_out_is_not_taken_for_one_on_the_pools(bench):
+    """At least 90 Shore A asked for 90 Shore D."""
+    logs = [bench(n, readings={"gel_time": {}, "hardness": {"unit": unit}}, aims={"hardness": {"at_least": 90 if unit == "Shore A" else 70}}, ready={"sand": 60})
+            for n, unit in enumerate(("Shore A", "Shore D", "Shore D"), 1)]
+    study = join_logs(logs, leave_out=True).castings.study
+    assert study.reading("hardness").unit == "Shore D" and not study.aims and not study.ready
+    assert join_logs(logs[1:]).castings.study.aims[0].at_least == 70 and join_logs(logs[1:]).castings.study.ready == {"sand": 60}
+
+
 def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared):
     """68 degF are 20 degC, by definition of the scales."""
     warm = bench(3)
