@@ -121,8 +121,8 @@ def test_the_aim_of_the_first_bench_and_the_steps_of_all_are_in_the_unit_of_the_
 
 def test_an_aim_on_a_scale_that_is_left_out_is_not_taken_for_one_on_the_pools(bench):
     """At least 90 Shore A asked for 90 Shore D."""
-    logs = [bench(n, readings={"gel_time": {}, "hardness": {"unit": unit}}, aims={"hardness": {"at_least": 90 if unit == "Shore A" else 70}}, ready={"sand": 60})
-            for n, unit in enumerate(("Shore A", "Shore D", "Shore D"), 1)]
+    logs = [bench(n, readings={"gel_time": {}, "hardness": {"unit": unit}}, aims={"hardness": {"at_least": least}}, ready={"sand": 60})
+            for n, (unit, least) in enumerate((("Shore A", 90), ("Shore D", 70), ("Shore D", 70)), 1)]
     study = join_logs(logs, leave_out=True).castings.study
     assert study.reading("hardness").unit == "Shore D" and not study.aims and not study.ready
     assert join_logs(logs[1:]).castings.study.aims[0].at_least == 70 and join_logs(logs[1:]).castings.study.ready == {"sand": 60}
