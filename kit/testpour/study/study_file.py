@@ -205,8 +205,8 @@ def _one_of(raw, factors, problems):
     """A choice to the yes/no factors of which a pour has one at most."""
     usual = {f.name: f.usual for f in factors if (f.kind, f.role) == ("yes/no", "chosen")}
     for choice, names in raw.items():
-        if not isinstance(names, list) or len(names) < 2 or any(name not in [*usual] for name in names):
-            problems.append(f"[one_of] {choice} = {shortened(repr(names))}: list two or more of the yes/no factors of this study, "
+        if not isinstance(names, list) or len(names) < 2 or any(name not in [*usual] for name in names) or len({*names}) < len(names):
+            problems.append(f"[one_of] {choice} = {shortened(repr(names))}: list two or more of the yes/no factors of this study, each once, "
                             f"of which a pour has one at most; it has {', '.join(usual) or 'none'}.")
         elif sum(usual[name] for name in names) > 1:
             problems.append(f"[one_of] {choice}: {listed(name for name in names if usual[name])} are both usual. Write usual = \"no\" for all but one.")
