@@ -88,18 +88,8 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
         problems.append("a study needs at least one factor and one reading: name them under [factors] and [readings].")
     if problems:
         raise StudyProblems(path.name, problems)
-    return Study(
-        name=raw.get("name", path.parent.name or "study"),
-        question=raw.get("question", ""),
-        factors=factors,
-        readings=readings,
-        aims=aims,
-        resin=resin,
-        log=raw.get("log", "log.sqlite"),
-        folder=path.parent,
-        ready=ready,
-        one_of=one_of,
-    )
+    name, question, log = raw.get("name", path.parent.name or "study"), raw.get("question", ""), raw.get("log", "log.sqlite")
+    return Study(name, question, factors, readings, aims, resin, log, path.parent, ready, one_of)
 
 
 def _of_the_right_kind(raw, problems):
