@@ -128,6 +128,16 @@ def test_an_aim_on_a_scale_that_is_left_out_is_not_taken_for_one_on_the_pools(be
     assert join_logs(logs[1:]).castings.study.aims[0].at_least == 70 and join_logs(logs[1:]).castings.study.ready == {"sand": 60}
 
 
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_choice_that_any_bench_declares_is_one_of_the_pool(bench, place):
+    """Where the first bench listed no choice, a pool could recommend both moulds for one casting."""
+    moulds = {name: {"kind": "yes/no"} for name in ("silicone", "glass")}
+    choice = {"one_of": {"mould": list(moulds)}}
+    logs = [bench(n, factors={"catalyst": {}, "room_temperature": {}, **moulds}, **(choice if n == place else {})) for n in range(2)]
+    logs = [replace(log, pours=log.pours.assign(silicone=1.0, glass=0.0)) for log in logs]
+    assert join_logs(logs).castings.study.one_of == {"mould": ("silicone", "glass")}
+
+
 def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared):
     """68 degF are 20 degC, by definition of the scales."""
     warm = bench(3)

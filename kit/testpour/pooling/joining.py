@@ -88,6 +88,7 @@ def _joint_study(sources, factors, readings, units, dropped):
         readings=tuple(_common_reading(sources, reading, units, dropped) for reading in readings.values()),
         aims=tuple(_converted_aim(aim, units.get((bench, aim.reading))) for aim in study.aims if aim.reading in shared),
         ready=study.ready if "hardness" in shared else {},
+        one_of={choice: names for source in reversed(sources) for choice, names in source.castings.study.one_of.items()},
     )
 
 
