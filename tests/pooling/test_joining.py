@@ -112,6 +112,34 @@ def test_units_that_convert_are_converted(bench, declared):
     np.testing.assert_allclose(mine[["low", "high"]].to_numpy(), 60 * rows.loc[gel, ["low", "high"]].to_numpy())
 
 
+@pytest.mark.parametrize(("most", "at_most", "step"), [("cm", 2.0, 0.5), ("mm", 20.0, 5.0)])
+def test_the_aim_of_the_first_bench_and_the_steps_of_all_are_in_the_unit_of_the_pool(bench, most, at_most, step):
+    """At most 20 mm are at most 2 cm, and half a centimetre is coarser than a millimetre: arithmetic."""
+    ways = {"mm": ({"unit": "mm", "low": 0, "high": 100, "resolution": 1}, 20), "cm": ({"unit": "cm", "low": 0, "high": 10, "resolution": 0.5}, 1)}
+    logs = [bench(n, readings={"gel_time": {}, "bow": ways[unit][0]}, aims={"bow": {"at_most": ways[unit][1]}}) for n, unit in enumerate(("mm", most, "cm"), 1)]
+    study = join_logs(logs).castings.study
+    assert (study.reading("bow").unit, study.aims[0].at_most, study.reading("bow").resolution) == (most, at_most, step)
+
+
+def test_an_aim_on_a_scale_that_is_left_out_is_not_taken_for_one_on_the_pools(bench):
+    """At least 90 Shore A asked for 90 Shore D."""
+    logs = [bench(n, readings={"gel_time": {}, "hardness": {"unit": unit}}, aims={"hardness": {"at_least": least}}, ready={"sand": 60})
+            for n, (unit, least) in enumerate((("Shore A", 90), ("Shore D", 70), ("Shore D", 70)), 1)]
+    study = join_logs(logs, leave_out=True).castings.study
+    assert study.reading("hardness").unit == "Shore D" and not study.aims and not study.ready
+    assert join_logs(logs[1:]).castings.study.aims[0].at_least == 70 and join_logs(logs[1:]).castings.study.ready == {"sand": 60}
+
+
+@pytest.mark.parametrize("place", [0, 1])
+def test_a_choice_that_any_bench_declares_is_one_of_the_pool(bench, place):
+    """Where the first bench listed no choice, a pool could recommend both moulds for one casting."""
+    moulds = {name: {"kind": "yes/no"} for name in ("silicone", "glass")}
+    choice = {"one_of": {"mould": list(moulds)}}
+    logs = [bench(n, factors={"catalyst": {}, "room_temperature": {}, **moulds}, **(choice if n == place else {})) for n in range(2)]
+    logs = [replace(log, pours=log.pours.assign(silicone=1.0, glass=0.0)) for log in logs]
+    assert join_logs(logs).castings.study.one_of == {"mould": ("silicone", "glass")}
+
+
 def test_fahrenheit_rooms_are_converted_and_open_ends_stay_open(bench, declared):
     """68 degF are 20 degC, by definition of the scales."""
     warm = bench(3)
@@ -166,6 +194,8 @@ def test_the_usual_value_of_a_pool_is_that_of_most_benches_and_of_two_the_lower(
     low, high, other = (declared(bench(n), "factors", "room_temperature", usual=usual) for n, usual in ((1, 15.0), (2, 25.0), (3, 25.0)))
     for logs, usual in (([low, high, other], 25.0), ([low, high], 15.0), ([high, low], 15.0)):
         assert join_logs(logs).castings.study.factor("room_temperature").usual == usual
+    again = replace(high, readings=high.readings[::-1])  # a log given twice has one voice
+    assert join_logs([low, high, again], leave_out=True).castings.study.factor("room_temperature").usual == 15.0
 
 
 @pytest.mark.parametrize("unit", ["g", ""])
@@ -181,6 +211,13 @@ def test_a_factor_that_only_a_bench_left_out_declares_is_none_of_the_pool(bench,
     other = declared(replace(other, pours=other.pours.assign(speed=2.0)), "factors", "catalyst", unit="g")
     study = join_logs([bench(1), bench(2), other], leave_out=True).castings.study
     assert [factor.name for factor in study.factors] == ["catalyst", "room_temperature", "resin_lot"]
+
+
+def test_a_reading_that_only_a_second_copy_of_a_log_declares_is_none_of_the_pool(bench):
+    """It ended in "max() arg is an empty sequence"."""
+    again = replace(bench(1), study=bench(1, readings={"gel_time": {}, "hardness": {"unit": "Shore D"}, "tack": {}, "opacity": {}}).study)
+    study = join_logs([bench(1), bench(2), again], leave_out=True).castings.study
+    assert [reading.name for reading in study.readings] == ["gel_time", "hardness", "tack"]
 
 
 @pytest.mark.parametrize(

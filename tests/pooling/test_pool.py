@@ -136,7 +136,16 @@ def test_a_bench_that_is_left_out_whole_is_said_to_be_and_who_decides_where_as_m
     assert pool({"D": grams, "A": plain}, leave_out=True).joined() == f"1 bench: 6 pours in 2 sessions. A {lost} (%, not g). {tie}"
     given = {"A": plain, "B": bench(3), "D": grams, "E": bench(4, resin={"kind": "epoxy"}), "F": declared(bench(5), "readings", "hardness", unit="Shore A")}
     assert pool(given, leave_out=True).joined() == (
-        f"3 benches: 18 pours in 6 sessions. E is left out whole, because it is about another kind of resin. D {lost} (g, not %). Left out: F hardness.")
+        f"3 benches: 18 pours in 6 sessions. E is left out whole, because it is about another kind of resin. D {lost} (g, not %). Left out: hardness of F.")
+
+
+def test_pours_brought_twice_are_counted_where_they_are_left_out(bench, monkeypatch):
+    """Four of eight; "Left out: B pours" read as if all were."""
+    monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
+    whole = bench(1, pours=8)
+    keep = whole.pours.index[:4]
+    first = replace(whole, pours=whole.pours.loc[keep], readings=whole.readings[whole.readings["pour"].isin(keep)])
+    assert pool({"A": first, "B": whole}, leave_out=True).joined() == "2 benches: 8 pours in 2 sessions. Left out: 4 pours of B."
 
 
 def test_a_setting_that_is_assumed_is_said(bench, monkeypatch):

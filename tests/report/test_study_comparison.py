@@ -123,6 +123,14 @@ def test_readings_on_other_scales_are_left_out(one):
     assert set(found.table.index.get_level_values("reading")) == {"gel time"}
 
 
+@pytest.mark.parametrize(("top", "alike"), [(5, True), (10, False)])
+def test_a_score_out_of_ten_is_not_compared_with_one_out_of_five(top, alike):
+    """A number without a unit says something in its range only, as for a pool."""
+    one, two = (bench(name, pours=4, readings={**READINGS, "score": {"low": 0, "high": high}}) for name, high in (("One", 5), ("Two", top)))
+    found = overlap_of(one, two)
+    assert ("score" in found.readings) == alike and found.unlike == (() if alike else ("score",))
+
+
 def test_it_is_the_other_way_round_when_asked_the_other_way_round(one):
     other = bench("Two", power=-0.2, seed=2)
     there, back = (compare_studies(*pair).table.loc[("gel time", "catalyst")] for pair in ((one, other), (other, one)))

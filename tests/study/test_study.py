@@ -533,7 +533,7 @@ def test_a_choice_that_names_no_two_yes_no_factors_is_refused(names):
 def test_two_of_a_choice_are_not_both_usual():
     raw = moulded()
     raw["factors"] |= {name: {"kind": "yes/no", "usual": "yes"} for name in ("silicone", "glass")}
-    with pytest.raises(StudyProblems, match="of which a pour has one at most and one at most is usual; it has silicone, glass"):
+    with pytest.raises(StudyProblems, match="mould: silicone and glass are both usual. Write usual = \"no\" for all but one"):
         study_from(raw)
 
 
@@ -546,3 +546,22 @@ def test_the_examples_of_ones_own_in_a_new_study_can_be_switched_on():
     assert study.factor("who_poured").kind == "text" and study.reading("bubbles").resolution == 1
     with_choice = study_from(tomllib.loads(text.replace("# [one_of]", "[one_of]").replace("# mould = ", "mould = ")))
     assert with_choice.one_of == {"mould": ("silicone", "glass")}
+
+
+CHOICES = {
+    "factors": {"catalyst": {}, **{name: {"kind": "yes/no"} for name in ("silicone", "glass", "red", "blue")}}, "readings": {"tack": {}},
+    "one_of": {"mould": ["silicone", "glass"], "colour": ["red", "blue"]},
+}
+
+
+@pytest.mark.parametrize("yes", ["yes", 1.0])
+def test_only_what_clashes_is_named_and_yes_may_be_written(yes):
+    """Red was named beside two moulds, and "yes" ended in an error of Python's."""
+    found = check_settings(study_from(CHOICES), {"silicone": yes, "glass": yes, "red": yes, "blue": None})
+    assert [text.split(" are chosen together")[0] for text in found.refusals] == ["Silicone and glass"]
+
+
+def test_a_factor_listed_twice_in_one_choice_is_refused():
+    """Every pour in silicone was refused for two moulds."""
+    with pytest.raises(StudyProblems, match="mould = .*: list two or more of the yes/no factors of this study, each once"):
+        study_from({**CHOICES, "one_of": {"mould": ["silicone", "silicone", "glass"]}})

@@ -31,7 +31,7 @@ def joined_words(benches: pd.DataFrame, left_out: pd.DataFrame, assumed: Sequenc
     for bench, rows in left_out[whole].groupby("bench", sort=False):
         text += f" {bench} is left out whole, because {listed(map(_reason_in_words, rows.to_dict('records')))}."
     if not whole.all():
-        text += f" Left out: {listed(dict.fromkeys((left_out['bench'] + ' ' + left_out['part'])[~whole]))}."
+        text += f" Left out: {listed(dict.fromkeys((left_out['part'] + ' of ' + left_out['bench'])[~whole]))}."
     if left_out["do"].str.startswith(TIE).any():
         text += f" {TIE}"
     if assumed:

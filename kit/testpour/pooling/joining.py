@@ -54,11 +54,13 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
         raise Problem("There is nothing to pool: give at least one log, better three or more.")
     dropped = {(row["bench"], row["part"]) for row in unlike_readings}
     units = factor_units | reading_units
-    declared = {factor.name for source in left for factor in source.castings.study.factors}
+    left = [source for source in left if len(duplicates.get(source.bench, ())) < len(source.castings)]
+    declared = {column.name for s in left for column in (*s.castings.study.factors, *s.castings.study.readings) if (s.bench, column.words) not in dropped}
+    readings = {name: reading for name, reading in readings.items() if name in declared}
     factors = {name: replace(factor, usual=_usual(left, factor, units)) for name, factor in factors.items() if name in declared}
     parts = [(s, *_in_pool_units(s, factors, units, dropped, duplicates.get(s.bench, ()))) for s in left]
     assumed = tuple(text for s in left for text in _assumed_settings(s, factors, duplicates.get(s.bench, ())))
-    return _joined([part for part in parts if len(part[1])], factors, readings, table, assumed)
+    return _joined(parts, _joint_study(left, factors, readings, units, dropped), table, assumed)
 
 
 def _without(sources, reasons):
@@ -75,16 +77,28 @@ def _usual(sources, factor, units):
     return min(multimode(float(_converted(usual, units.get((bench, factor.name)))) for bench, usual in own))
 
 
-def _joined(parts, factors, readings, table, assumed):
-    """One table of pours and one of readings from the parts (source, pours, readings)."""
-    study = parts[0][0].castings.study
-    study = replace(
+def _joint_study(sources, factors, readings, units, dropped):
+    """The study of the pool: the columns its benches share, and what the first bench asks of the readings it shares, in the pool's units."""
+    bench, study = sources[0].bench, sources[0].castings.study
+    shared = {reading.name for reading in study.readings if (bench, reading.words) not in dropped}
+    return replace(
         study,
-        name=f"Pool of {count(len(parts), 'bench', 'benches')}",
+        name=f"Pool of {count(len(sources), 'bench', 'benches')}",
         factors=tuple(factors.values()),
-        readings=tuple(_common_reading([source for source, *_ in parts], reading) for reading in readings.values()),
-        aims=tuple(aim for aim in study.aims if aim.reading in readings),
+        readings=tuple(_common_reading(sources, reading, units, dropped) for reading in readings.values()),
+        aims=tuple(_converted_aim(aim, units.get((bench, aim.reading))) for aim in study.aims if aim.reading in shared),
+        ready=study.ready if "hardness" in shared else {},
+        one_of={choice: names for source in reversed(sources) for choice, names in source.castings.study.one_of.items()},
     )
+
+
+def _converted_aim(aim, units):
+    bounds = {end: getattr(aim, end) for end in ("at_least", "at_most")}
+    return replace(aim, **{end: _converted(bound, units) for end, bound in bounds.items() if bound is not None})
+
+
+def _joined(parts, study, table, assumed):
+    """One table of pours and one of readings from the parts (source, pours, readings)."""
     pours = pd.concat([pours for _, pours, _ in parts])
     if not pours.index.is_unique:
         raise Problem("Two pours would have the same name. Give the benches names none of which begins another.")
@@ -104,11 +118,11 @@ def _joined(parts, factors, readings, table, assumed):
     return Joined(Castings(study, pours, rows), benches, bench_of, table, assumed)
 
 
-def _common_reading(sources, reading):
+def _common_reading(sources, reading, units, dropped):
     """The pool's declaration of a reading: at all ages of its benches, with the coarsest step of their instruments."""
-    same = [r for s in sources for r in s.castings.study.readings if r.name == reading.name]
-    steps = [one.resolution for one in same]
-    ages = tuple(sorted({age for one in same for age in one.ages}))
+    same = {s.bench: r for s in sources for r in s.castings.study.readings if r.name == reading.name and (s.bench, r.words) not in dropped}
+    steps = [float(np.diff(_converted(np.array([0.0, one.resolution]), units.get((bench, one.name))))[0]) for bench, one in same.items()]
+    ages = tuple(sorted({age for one in same.values() for age in one.ages}))
     return replace(reading, ages=ages, resolution=max(steps) if all(steps) else 0.0)
 
 
@@ -195,7 +209,7 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
             others = ", ".join(dict.fromkeys(again.values()))
             rows.append(
                 reason(
-                    source.bench, "pours" if len(again) < len(source.castings) else WHOLE,
+                    source.bench, count(len(again), "pour") if len(again) < len(source.castings) else WHOLE,
                     f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
                     ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others,
                     "Give every pour once. Of two copies of one log, write one as a spreadsheet and read that into the other, whose pours need other names.",

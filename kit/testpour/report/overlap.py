@@ -8,7 +8,7 @@ from testpour.models.change import good_grades, good_words
 from testpour.models.fits import Fits
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.settings import held_settings
-from testpour.study.columns import Factor, Reading
+from testpour.study.columns import Factor
 from testpour.study.study import Study
 
 
@@ -16,7 +16,7 @@ from testpour.study.study import Study
 class Overlap:
     """What two studies have in common."""
 
-    readings: tuple[Reading, ...]  # that both take in the same unit, scale and grades
+    readings: tuple[str, ...]  # names of those that both take in the same unit, scale and grades
     factors: tuple[Factor, ...]  # numeric settings that both poured over a range in common
     spans: dict[str, tuple[float, float]]  # factor name to the values poured in both, (low, high)
     apart: dict[str, str]  # factor name to words: settings both poured, but nowhere alike
@@ -56,12 +56,12 @@ class Overlap:
 
 def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) -> Overlap:
     """The `Overlap` of two `Fits`."""
-    readings: list[Reading] = []
+    readings: list[str] = []
     unlike: list[str] = []
     for name in first:
         if name in second:
             one, other = first[name].reading, second[name].reading
-            alike = (one.unit, one.scale, one.grades) == (other.unit, other.scale, other.grades)
+            alike = _kept_on(one) == _kept_on(other)
             (readings if alike else unlike).append(name if alike else one.words)
     judges = {name: judging_study(first[name], second[name]) for name in readings}
     graded = [(first[name].reading, good_grades(judge, first[name].reading)) for name, judge in judges.items() if judge]
@@ -81,6 +81,11 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
     alone = [tuple(_alone(fits, values, apart)) for fits, values in zip((first, second), fixed, strict=True)]
     called = tuple(names or (first.study.name, second.study.name))
     return Overlap(tuple(readings), tuple(factors), spans, apart, tuple(unlike), tuple(aims), tuple(fixed), tuple(alone), called)
+
+
+def _kept_on(reading):
+    """What two declarations must share for their numbers to mean the same; one without a unit means something in its range only."""
+    return reading.unit, reading.scale, reading.grades, () if reading.unit else (reading.low, reading.high)
 
 
 def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:

@@ -57,9 +57,11 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     """
     factors = {factor.name: factor for factor in study.factors} if study is not None else {}
     found = check_study(study) if study is not None else Cautions()
-    if study is not None and clash(study, settings):
-        names = [factors[name].words for choice in study.one_of.values() for name in choice if settings.get(name) == 1]
-        found += Cautions((f"{capital(listed(names))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
+    for choice in study.one_of.values() if study is not None else ():
+        given = {name: settings[name] for name in choice if settings.get(name) is not None}
+        yes = [factors[name].words for name, value in given.items() if (factors[name].parse(value) if isinstance(value, str) else value) == 1]
+        if len(yes) > 1:
+            found += Cautions((f"{capital(listed(yes))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
     for name, value in settings.items():
         factor = factors.get(name)
         if factor is not None and name != "catalyst" and _is_peroxide(factor):

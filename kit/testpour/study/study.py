@@ -191,11 +191,8 @@ class Study:
             Naming every setting that is unknown, unreadable or out of range.
         """
         given = {**self.named({} if given is None else given), **more}
-        problems = [
-            f"{name} is not a factor of this study; it has {', '.join(f.name for f in self.factors)}."
-            for name in given
-            if not self.has(name)
-        ]
+        names = ", ".join(factor.name for factor in self.factors)
+        problems = [f"{name} is not a factor of this study; it has {names}." for name in given if not self.has(name)]
         row = {}
         for factor in self.factors:
             if given.get(factor.name) is not None:
@@ -210,10 +207,7 @@ class Study:
     def sentence(self) -> str:
         """The study in a few sentences."""
         aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
-        varied = ", ".join(
-            f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}"
-            for f in self.varied
-        )
+        varied = ", ".join(f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}" for f in self.varied)
         return (
             f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. "
             f"A good casting: {aims or 'no aim stated yet'}."

@@ -12,7 +12,7 @@ from testpour.common.files import Kind, put
 from testpour.common.problems import NoSuchFile, noted
 from testpour.common.toml_file import TomlProblem, read_toml
 from testpour.common.units import UnitProblem
-from testpour.common.wording import ESCAPED, numbered, shortened
+from testpour.common.wording import ESCAPED, listed, numbered, shortened
 from testpour.study.catalogue import amount, catalogue
 from testpour.study.columns import ColumnProblem, Factor, Reading
 from testpour.study.declared_columns import columns_of, refuse_alike
@@ -88,18 +88,8 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
         problems.append("a study needs at least one factor and one reading: name them under [factors] and [readings].")
     if problems:
         raise StudyProblems(path.name, problems)
-    return Study(
-        name=raw.get("name", path.parent.name or "study"),
-        question=raw.get("question", ""),
-        factors=factors,
-        readings=readings,
-        aims=aims,
-        resin=resin,
-        log=raw.get("log", "log.sqlite"),
-        folder=path.parent,
-        ready=ready,
-        one_of=one_of,
-    )
+    name, question, log = raw.get("name", path.parent.name or "study"), raw.get("question", ""), raw.get("log", "log.sqlite")
+    return Study(name, question, factors, readings, aims, resin, log, path.parent, ready, one_of)
 
 
 def _of_the_right_kind(raw, problems):
@@ -205,9 +195,11 @@ def _one_of(raw, factors, problems):
     """A choice to the yes/no factors of which a pour has one at most."""
     usual = {f.name: f.usual for f in factors if (f.kind, f.role) == ("yes/no", "chosen")}
     for choice, names in raw.items():
-        if not isinstance(names, list) or len(names) < 2 or any(name not in [*usual] for name in names) or sum(usual[name] for name in names) > 1:
-            problems.append(f"[one_of] {choice} = {shortened(repr(names))}: list two or more of the yes/no factors of this study, of which a pour "
-                            f"has one at most and one at most is usual; it has {', '.join(usual) or 'none'}.")
+        if not isinstance(names, list) or len(names) < 2 or any(name not in [*usual] for name in names) or len({*names}) < len(names):
+            problems.append(f"[one_of] {choice} = {shortened(repr(names))}: list two or more of the yes/no factors of this study, each once, "
+                            f"of which a pour has one at most; it has {', '.join(usual) or 'none'}.")
+        elif sum(usual[name] for name in names) > 1:
+            problems.append(f"[one_of] {choice}: {listed(name for name in names if usual[name])} are both usual. Write usual = \"no\" for all but one.")
     return {choice: tuple(names) for choice, names in raw.items()} if not problems else {}
 
 
