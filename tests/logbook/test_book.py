@@ -150,6 +150,26 @@ def test_a_corrected_age_and_grade(log):
     assert log.castings().readings[["low", "age", "by"]].values.tolist() == [[3, 48, "CD"]]
 
 
+@pytest.mark.parametrize("way", [{"value": 25}, {"between": (24, 28)}, {"not_yet": 60}, {"already": 12}])
+def test_a_reading_whose_reader_is_corrected_keeps_what_was_read(log, way):
+    """It asked for the value anew, though a pour keeps what is not corrected."""
+    log.add_pour(**POUR)
+    kept = ["low", "high", "known"]
+    entry = log.add_reading("P01", "gel_time", by="AB", **way)
+    before = log.castings().readings.iloc[0]
+    log.correct_reading(entry, by="CD", why="another hand")
+    after = log.castings().readings.iloc[0]
+    assert after[kept].equals(before[kept]) and after["by"] == "CD"
+
+
+def test_a_corrected_age_keeps_the_grade(log):
+    log.add_pour(**POUR)
+    entry = log.correct_reading(log.add_reading("P01", "tack", 2, age="24 h", by="AB"), age="48 h", why="read a day later")
+    assert log.castings().readings[["low", "high", "age", "by"]].values.tolist() == [[2, 2, 48, "AB"]]
+    with pytest.raises(LogProblem, match="give exactly one of a value"):
+        log.correct_reading(entry, why="nothing said")
+
+
 def test_no_correction_of_an_age_makes_two_grades_of_one_moment(log):
     log.add_pour("A", session="1", settings={"catalyst": 1.5})
     day, week = (log.add_reading("A", "tack", 1, age=age) for age in ("24 h", "7 d"))

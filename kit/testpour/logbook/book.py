@@ -293,7 +293,7 @@ class Logbook(OpenLog):
         entry : int
             Entry number of the reading, as `add_reading` returned it.
         value, between, not_yet, already, age, by : optional
-            As for `add_reading`.
+            As for `add_reading`; what is not given stays as it was.
         why : str
             The reason, which the log keeps.
 

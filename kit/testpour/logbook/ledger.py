@@ -161,6 +161,8 @@ class Ledger:
     def correct_reading(self, entry: int, why: str, ways: Mapping[str, Any], age: str | float | None, by: str) -> int:
         """Add a corrected version of a reading, what is not given as it was; see `Logbook.correct_reading`."""
         old, row = _successor(self.current_entry("reading", entry), "Corrected", why)
+        if (age is not None or by) and all(value is None for value in ways.values()):
+            ways = known_of(old).way()
         given = {**row, "age": age if age is not None else old.age, "by": by or old.by, **ways}
         row |= reading_of(self.study, given)
         if row["age"] != old.age:
