@@ -92,7 +92,7 @@ class Split:
         return f"{name} {row['here']} instead of {row['there']}, {self._size(row['middle'])} {way}{sure}"
 
 
-def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = None, level: float = 0.9) -> Split:
+def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = None) -> Split:
     """Price each setting in which a casting differs from its good neighbours.
 
     The Shapley value over every order of changing the settings one by one, worked by full enumeration and
@@ -100,12 +100,12 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
     parts add up to the predicted difference, and where a model is linear each part is its coefficient times
     the difference of the setting.
     It is compared with `beside`, one row a casting, by default the three nearest good ones, and with the usual settings where there
-    are none. `level` is the chance that a part lies in its interval.
+    are none. Intervals are of 90 %.
     """
     fit = fits[reading]
     here, there = compared(fits, fit.reading, pour, beside)
     names, parts, ends = shares(lambda table: _values(fit, table), here, there)
-    low, middle, high = np.quantile(parts, (1 - level) / 2, axis=0), parts.mean(axis=0), np.quantile(parts, (1 + level) / 2, axis=0)
+    middle, (low, high) = parts.mean(axis=0), np.quantile(parts, [0.05, 0.95], axis=0)
     start, end = ends
     whole = end - start
     rows = {

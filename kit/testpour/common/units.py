@@ -240,8 +240,8 @@ def _converted(number, source, target, where, shown):
     if not target:
         raise UnitProblem(f"{where} is more than a number. Write the number alone.")
     if "%" in (source, target):
-        example = ", as 1.5 % for 2.25 g in 150 g" if target == "%" else ""
-        raise UnitProblem(f"{where} does not turn into {shown}. Give it in {shown}{example}.")
+        such = ", as 1.5 % for 2.25 g in 150 g" if target == "%" else ""
+        raise UnitProblem(f"{where} does not turn into {shown}. Give it in {shown}{such}.")
     try:
         converted = _registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
         converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
