@@ -12,6 +12,7 @@ import pytest
 from testpour.causes import answer as answers
 from testpour.causes import delivered as by_scale
 from testpour.causes import evidence, leave_one_out, naming, verdict
+from testpour.causes import why_all as why_every
 from testpour.causes.case import DRY, _let_be, expected_miss
 from testpour.causes.complaint import Missed
 from testpour.causes.diagnosis import why
@@ -527,3 +528,24 @@ def test_the_table_of_an_answer_parts_what_speaks_for_a_cause_from_what_speaks_a
     told = SimpleNamespace(chances=pd.Series({"cold": 0.7}), case=SimpleNamespace(table=table), evidence={"cold": pieces})
     row = answers.Answer.table.fget(told).loc["cold"]
     assert (row["chance"], row["for"], row["against"]) == (0.7, "late, 3.5 to 1; slow, 1.2 to 1", "cool, 4 to 1; dry, 1.1 to 1")
+
+
+@pytest.mark.parametrize("cold, firsts, told", [
+    ([0.6, 0.2, 0.3], ["cold", "stock", "stock"], [("stock", 1.9 / 3), ("cold", 1.1 / 3), "next, "]),
+    ([0.51, 0.51, 0.03], ["cold", "cold", "stock"], [("cold", 0.35), ("stock", 0.65), "as likely over all of them, "]),
+    ([0.7], ["cold"], [("cold", 0.7), ("stock", 0.3), "next, "]),
+])
+def test_what_a_whole_study_suffers_from_is_what_most_of_its_castings_are_told(cold, firsts, told, fits, monkeypatch):
+    """By its mean chance over the castings that share the miss; one that does not share it says nothing."""
+    seen = []
+    monkeypatch.setattr(why_every, "named", lambda answer, name: name)
+    monkeypatch.setattr(why_every, "ranked", lambda pairs, place: seen.extend([*pairs, place]) or "these")
+    monkeypatch.setattr(why_every, "_tells_study", lambda answer, first, second: f"{answer.first} {first} {second}")
+    case = SimpleNamespace(fits=fits, throughout=Missed(Aim("tack", at_most=1.0), "", 24.0, True))
+    chances = [pd.Series({"stock": 1 - chance, "cold": chance}) for chance in cold]
+    answers = [SimpleNamespace(case=case, first=first, chances=each) for first, each in zip(firsts, chances, strict=True)]
+    alone = SimpleNamespace(case=SimpleNamespace(fits=None, throughout=None), first="other", chances=None)
+    said = why_every.whole_study([alone, *answers])
+    assert seen[2] == told[2] and [(name, pytest.approx(chance)) for name, chance in seen[:2]] == told[:2]
+    assert said.startswith("Nearly every casting of this log misses its aim for tack") and said.endswith(f"{told[0][0]} {told[0][0]} {told[1][0]}")
+    assert why_every.whole_study([alone]) == ""

@@ -8,7 +8,7 @@ from scipy.integrate import trapezoid
 from testpour.likelihood import posterior as posterior_module
 from testpour.likelihood.chains import _lag, _moved, run_chains
 from testpour.likelihood.interval import IntervalModel
-from testpour.likelihood.posterior import sample
+from testpour.likelihood.posterior import Posterior, sample
 
 INF = np.inf
 
@@ -398,3 +398,11 @@ def test_chains_reach_a_density_known_in_closed_form():
     assert outer.shape == (8000, 2) and inner.shape == (8000, 1) and 200 < effective <= 16000
     assert (outer[:, 0].mean(), outer[:, 0].std(), outer[:, 1].mean()) == pytest.approx((1, 0.5, 0.3 * np.sqrt(2 / np.pi)), abs=0.05)
     assert (inner.mean(), inner.std()) == pytest.approx((2, 0.8), abs=0.08)
+
+
+def test_narrowed_draws_lie_about_their_means_by_a_share_of_what_they_did():
+    """At a quarter: 1 and 5 about 3 become 2.5 and 3.5, cut-points 0 and 2 about 1 become 0.75 and 1.25, an sd of 0.8 is 0.2."""
+    made = Posterior(np.array([[1.0, 10.0], [5.0, 30.0]]), np.array([0.8, 0.4]), np.array([[0.0], [2.0]]), {"pour": np.array([0.2, 0.6])}, {}, {}, 2.0, "", 0)
+    found = made.narrowed(0.25)
+    assert found.coefficients.tolist() == [[2.5, 17.5], [3.5, 22.5]] and found.cuts.tolist() == [[0.75], [1.25]]
+    assert found.sd == pytest.approx([0.2, 0.1]) and found.group_sds["pour"] == pytest.approx([0.05, 0.15]) and len(found) == 2

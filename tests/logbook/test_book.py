@@ -11,6 +11,7 @@ from contextlib import closing, contextmanager
 from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ import sqlalchemy as sa
 
 from testpour.bench.session_form import session_form
 from testpour.common.problems import Problem
+from testpour.logbook import server
 from testpour.logbook.book import Logbook
 from testpour.logbook.database import _became_writer
 from testpour.logbook.entries import LogProblems
@@ -764,3 +766,24 @@ def test_a_bench_waits_for_another_that_is_writing(log):
         log.add_pour("P02", **POUR)
         done.join()
     assert list(log.castings().pours.index) == ["P01", "P02"]
+
+
+def test_names_of_one_line_and_the_history_in_the_words_of_the_study(log):
+    """A session typed over two lines is one name; a tack of 1 is a grade and a gel time has its unit."""
+    log.add_pour(**POUR | {"session": " S\n 1 ", "by": "K\tM"})
+    log.add_reading("P01", "tack", 1, age=24)
+    log.add_reading("P01", "gel_time", between=(20, 24))
+    pour, tack, gel = log.history("P01").to_dict("records")
+    assert log.castings().pours.loc["P01", "session"] == "S 1" and pour["by"] == "K M" and pour["said"].startswith("session S 1; catalyst 1.5 %")
+    assert tack["said"] == "grade 1" and gel["said"] == "20 to 24 min"
+
+
+@pytest.mark.parametrize("there, says", [(402.0, "is 10 min ahead of the server's"), (1362.0, "is 6 min behind the server's"), (1001.0, ""), (1003.5, "")])
+def test_the_clock_of_a_computer_is_held_against_that_of_the_server(there, says, monkeypatch):
+    """Asked at 1,000 s and answered at 1,004 s: the server's time is one of the middle."""
+    moments = iter((1000.0, 1004.0))
+    monkeypatch.setattr(server, "time", SimpleNamespace(time=lambda: next(moments)))
+    answer = SimpleNamespace(scalar_one=lambda: there)
+    connection = SimpleNamespace(dialect=SimpleNamespace(name="postgresql"), exec_driver_sql=lambda asked: answer)
+    found = server.clock_words(connection)
+    assert says in found and bool(found) is bool(says)

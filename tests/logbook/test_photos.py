@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from PIL import Image, ImageCms
 
 from testpour.logbook.book import Logbook
+from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
 
 RED, BLUE = (220, 20, 20), (20, 20, 220)
@@ -250,3 +251,10 @@ def test_a_damaged_file_is_refused_or_read_never_another_error(poured, tmp_path,
         poured.add_photo("P01", tmp_path / "b.jpg")
     except LogProblem as problem:
         assert "b.jpg" in str(problem)
+
+
+@pytest.mark.parametrize("age, note, by, said", [
+    (24.0, "dull face", "KM", "P01 at 24 h. dull face. KM"), (None, "", "KM", "P01. KM"), (48.0, "", "", "P01 at 2 days"),
+])
+def test_a_caption_has_no_empty_parts(age, note, by, said):
+    assert Photo(7, "P01", None, age, by, note).caption == said
