@@ -118,12 +118,15 @@ def test_a_study_that_fails_throughout_is_told_what_most_of_its_castings_are():
     """Two castings of three are told b, though a has the higher chance on average: b comes first, a is called as likely and not next."""
     study, case = SimpleNamespace(reading=lambda name: SimpleNamespace(words=name)), SimpleNamespace
     table = SimpleNamespace(causes={name: Cause(name, f"cause {name}", 0.1, try_first=f"Try {name}") for name in ("a", "b", "c")})
+    asked = [case(question=case(ask=ask, of_one=of_one)) for ask, of_one in (("Did its twin cure?", True), ("How cold was it?", False))]
     told = []
     for chances in ({"b": 0.5, "a": 0.4, "c": 0.1}, {"b": 0.5, "a": 0.4, "c": 0.1}, {"a": 0.9, "b": 0.05, "c": 0.05}):
         by = case(fits=case(study=study), table=table, throughout=case(aim=Aim("tack", at_most=1)), likely=None, signs=set())
-        told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=()))
+        told.append(case(case=by, chances=pd.Series(chances), first=next(iter(chances)), openly=(), questions=asked))
     said = whole_study(told)
-    assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). To tell, try b: if that" in said
+    assert "Cannot tell yet what was wrong. Likeliest" in said  # and the question whose answer counts for all of them goes before any test
+    assert "Look next: how cold was it? What is noted on one casting counts for all of them. To tell, try b" in said
+    assert "aim for tack," in said and "Likeliest: cause b (35 in 100); as likely over all of them, cause a (57 in 100). Look next" in said
     assert "Likeliest: cause b (50 in 100); next, cause a (40 in 100). To tell, " in whole_study(told[:2])
     assert whole_study([]) == ""
 
@@ -300,6 +303,8 @@ def test_what_is_expected_of_one_casting_is_expected_of_the_whole_log(castings_o
     log = cold_log(castings_of, study, [0.0] * 6, [84.0, 83, 85, 84, 84, 83], 20.0, aims=(DRY_AND_HARD[0], replace(DRY_AND_HARD[1], at_least=93.0)))
     answer = why(fit_castings(log), "P01", {"where": "nowhere", "snap": "tough"})
     assert answer.case.throughout and answer.healthy and "such settings give hardness" in answer.sentence()
+    assert "going by what the trade expects of any resin, such" in answer.sentence()  # its other castings miss it too, and say nothing of that
+    assert whole_study([answer]).endswith("says which; where none reaches the aim, it is beyond this resin, so ask for less.")
     believed = fit_castings(replace(log, pours=log.pours.iloc[:0], readings=log.readings.iloc[:0]))["hardness"]
     miss = 1 - believed.chances(answer.case.seen["hardness"].rows.iloc[[0]], 93.0).mean()
     assert miss > 0.8 and answer.weighed.table.loc["nothing", "signs"] == pytest.approx(miss / 0.2)  # what 4 in 5 would miss needs no fault: over 4 to 1

@@ -162,7 +162,8 @@ def _about(answer, behind):
     if own := _own(answer, behind):
         yield 0.7, of_its_own(answer, *own)
     elif NOTHING in behind and NOTHING in answer.openly:
-        yield 0.7, f"That was to be expected: going by the other castings, such settings give {answer.case.planned.expected}."
+        by = "what the trade expects of any resin" if answer.case.throughout else "the other castings"
+        yield 0.7, f"That was to be expected: going by {by}, such settings give {answer.case.planned.expected}."
 
 
 def _own(answer, behind):

@@ -11,7 +11,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
 from testpour.causes.questions import tested, what_would_tell
 from testpour.causes.table import NOTHING
-from testpour.causes.verdict import ENOUGH
+from testpour.causes.verdict import ENOUGH, GUESS, NEAR
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
 from testpour.common.threads import one_thread
 from testpour.common.wording import count, in_days, in_html, in_hundred, listed, table_html, within
@@ -135,9 +135,10 @@ def whole_study(answers: Iterable[Answer]) -> str:
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
     place = "next, " if mean[second] <= mean[first] else "as likely over all of them, "
     likeliest = ranked([(named(by, name), mean[name]) for name in (first, second)], place)
+    open_ = mean[first] < GUESS or mean[first] - mean[second] < NEAR
     return in_days(
-        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. Likeliest: {likeliest}. "
-        f"{_tells_study(by, first, second)}"
+        f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. {'Cannot tell yet what was wrong. ' if open_ else ''}"
+        f"Likeliest: {likeliest}. {_asks_study(by) if open_ else ''}{_tells_study(by, first, second)}"
     )
 
 
@@ -153,9 +154,17 @@ def own_reading(answers: Iterable[Answer]) -> str:
     )
 
 
+def _asks_study(answer):
+    """The question to answer first where it cannot be told what the whole log suffers from; empty without one that stands for all its castings."""
+    asked = next((asked.question.ask for asked in answer.questions if not asked.question.of_one), "")
+    return asked and f"Look next: {within(asked)} What is noted on one casting counts for all of them. "
+
+
 def _tells_study(answer, first, second):
     """What to try first where the whole log fails, by the likeliest cause; a test pour that tells it from the next where none is stated for it."""
     table, openly = answer.case.table, answer.openly
+    if first == NOTHING and NOTHING in openly:
+        return f"{table.causes[NOTHING].next_time_openly}; where none reaches the aim, it is beyond this resin, so ask for less."
     test = table.causes[tested(table, first, openly)].try_first
     return f"To tell, {within(test)}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
 
