@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from testpour.logbook.book import Logbook
+from testpour.logbook.castings import new_names
 from testpour.study.columns import Factor, Reading
 from testpour.study.study_file import study_from
 
@@ -245,3 +246,11 @@ def test_a_text_that_nobody_wrote_is_blank_as_a_number_is(log):
     found = log.castings()
     assert found.pours["resin_lot"].map(type).tolist() == [str, float]
     assert not [name for table in (found.pours, found.readings) for name in table if (table[name].map(type) == type(None)).any()]
+
+
+@pytest.mark.parametrize("taken, names", [
+    ([], ["P01", "P02"]), (["P07", "P03-2", "xP30", "P30x"], ["P08", "P09"]), (["North bench P07", "South P11-2"], ["P12", "P13"]),
+])
+def test_new_pours_are_counted_on_from_the_highest_name_of_a_log_or_of_a_pool(taken, names):
+    """A pool puts the bench before the name: its next pours were called P01 and on, which every bench had already."""
+    assert new_names("P", 2, taken) == names

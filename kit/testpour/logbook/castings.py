@@ -186,7 +186,7 @@ class Castings:
 
 
 def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
-    """Names for new pours (``"P"``) or sessions (``"S"``), counted on from the highest that is taken, such as P07 or P07-2.
+    """Names for new pours (``"P"``) or sessions (``"S"``), counted on from the highest that is taken, such as P07, P07-2 or, in a pool, North P07.
 
     Parameters
     ----------
@@ -198,7 +198,7 @@ def new_names(letter: str, many: int, taken: Iterable[object]) -> list[str]:
     -------
     list of str
     """
-    matches = (re.fullmatch(rf"{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
+    matches = (re.fullmatch(rf"(?:.+ )?{letter}(\d+)(?:-\d+)?", str(name)) for name in taken)
     last = max((int(name[1]) for name in matches if name), default=0)
     return [f"{letter}{number:0{DIGITS[letter]}d}" for number in range(last + 1, last + many + 1)]
 
