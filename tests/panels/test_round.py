@@ -4,6 +4,7 @@ import re
 import shutil
 import threading
 import time
+from contextlib import closing
 from importlib.resources import files
 from types import SimpleNamespace
 
@@ -103,6 +104,22 @@ def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own,
 def room_in(form):
     """What stands in the field of a session form for the room."""
     return next(field["value"] for field in form.state["head"]["fields"] if field["name"] == "room_temperature")
+
+
+def test_a_session_logged_from_a_sheet_is_opened_for_its_readings(own, hand):
+    """Pours logged without the form had none: the next day's tack could only be typed into another sheet."""
+    with closing(tp.Logbook(tp.read_study(own))) as log:
+        for day in range(1, 6):
+            log.add_pour(f"A{day}", settings={"catalyst": 1.5, "thickness": 10, **({"cover": "yes"} if day > 1 else {})}, session=f"D{day}")
+        log.add_pour("B4", settings={"catalyst": 2, "thickness": 8, "cover": "no"}, session="D4")
+    at = hand(tp.pour_panel(own))
+    assert "Logged without this form" in at.words()
+    assert [part["name"] for part in at.parts("button") if part["name"].startswith("open:")] == ["open:D3", "open:D4", "open:D5"]
+    at.tap("open:D4")
+    assert at.panel.form.sentence() == "Session D4: 2 of 2 pours have their catalyst in."
+    assert [part["name"] for part in at.parts("button") if part["name"].startswith("open:")] == ["open:D2", "open:D3", "open:D5"]
+    again = tp.pour_panel(own)
+    assert [card["name"] for card in again.form.state["cards"]] == ["A4", "B4"]
 
 
 @pytest.mark.slow

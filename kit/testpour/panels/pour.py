@@ -83,10 +83,18 @@ class PourPanel(SheetPart, CorrectionPart):
     def _opened_before(self):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
-        sessions = kept_sessions(self.workshop.log)
-        yield text(tp.due(self.workshop.log).sentence() if sessions or self.form is not None else "None yet: begin one below.")
+        sessions, logged = kept_sessions(self.workshop.log), self._logged_only()
+        yield text(tp.due(self.workshop.log).sentence() if sessions or logged or self.form is not None else "None yet: begin one below.")
         shown = None if self.form is None else self.form.state["session"]
         yield row(*[button(f"open:{name}", f"Open {name} again") for name in sessions[:6] if name != shown])
+        if logged:
+            yield text("Logged without this form, such as from a sheet; open one to add readings:")
+            yield row(*[button(f"open:{name}", f"Open {name}") for name in logged[-3:]])
+
+    def _logged_only(self):
+        """The sessions of the log that were never opened on a form, the latest last."""
+        opened = kept_sessions(self.workshop.log)
+        return [name for name in self.workshop.castings().pours["session"].unique() if name and name not in opened]
 
     def _from_plan(self, castings):
         pours = kept_plan(self.workshop)
@@ -163,8 +171,11 @@ class PourPanel(SheetPart, CorrectionPart):
         return f"{message} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
 
     def _tap_open(self, session: str) -> None:
-        """Open a session again, as the log has it."""
-        self.form = tp.session_form(self.workshop.log, session=session)
+        """Open a session again, as the log has it, or the first time one that was logged without a form."""
+        pours = self.workshop.castings().pours
+        chosen = [f.name for f in self.workshop.study.factors if f.role == "chosen" and f.name in pours]
+        its = pours.loc[pours["session"] == session, chosen].dropna(axis="columns")
+        self.form = tp.session_form(self.workshop.log, None if session in kept_sessions(self.workshop.log) else its, session=session)
         self.memory.put(open=session)
 
     def _begin(self, pours, session):
