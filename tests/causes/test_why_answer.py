@@ -543,9 +543,10 @@ def test_what_a_whole_study_suffers_from_is_what_most_of_its_castings_are_told(c
     monkeypatch.setattr(why_every, "_tells_study", lambda answer, first, second: f"{answer.first} {first} {second}")
     case = SimpleNamespace(fits=fits, throughout=Missed(Aim("tack", at_most=1.0), "", 24.0, True))
     chances = [pd.Series({"stock": 1 - chance, "cold": chance}) for chance in cold]
-    answers = [SimpleNamespace(case=case, first=first, chances=each) for first, each in zip(firsts, chances, strict=True)]
+    answers = [SimpleNamespace(case=case, first=first, chances=each, questions=()) for first, each in zip(firsts, chances, strict=True)]
     alone = SimpleNamespace(case=SimpleNamespace(fits=None, throughout=None), first="other", chances=None)
     said = why_every.whole_study([alone, *answers])
     assert seen[2] == told[2] and [(name, pytest.approx(chance)) for name, chance in seen[:2]] == told[:2]
     assert said.startswith("Nearly every casting of this log misses its aim for tack") and said.endswith(f"{told[0][0]} {told[0][0]} {told[1][0]}")
+    assert ("Cannot tell yet what was wrong." in said) == (told[0][1] < 0.5)  # not even as likely as not
     assert why_every.whole_study([alone]) == ""
