@@ -151,6 +151,14 @@ def censored(n=9):
     return IntervalModel(low, high, design, belief=([1, 0], [1, 1]), sd_belief=0.5), low, high, design
 
 
+@pytest.mark.parametrize("draws, each", [(300, 2), (301, 4)])
+def test_few_draws_have_two_inner_ones_each(draws, each, monkeypatch):
+    asked, draw = [], posterior_module.Proposal.draw
+    monkeypatch.setattr(posterior_module.Proposal, "draw", lambda self, count, inner, rng: asked.append(inner) or draw(self, count, inner, rng))
+    sample(censored()[0], draws)
+    assert asked[-1] == each and 0 in asked  # the trials draw none
+
+
 def independent_density(low, high, design):
     """The same posterior written from its definition with scipy.stats, for b and log sigma."""
     exact = low == high

@@ -220,8 +220,9 @@ def test_a_carried_proposal_is_in_the_other_models_unit():
 
 @pytest.mark.parametrize("rows, each", [(12, 4), (375, 4), (500, 3), (5000, 1)])
 def test_inner_draws_are_fewer_where_rows_are_many(rows, each):
-    """Fifteen hundred over the rows, four at most and one at least."""
-    assert posterior_module._inner_per_outer(SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))) == each
+    """Fifteen hundred over the rows, as many as asked for at most and one at least."""
+    target = SimpleNamespace(problem=SimpleNamespace(design=np.zeros((rows, 1))))
+    assert [posterior_module._inner_per_outer(target, most) for most in (4, 2)] == [each, min(each, 2)]
 
 
 def test_four_readings_in_one_interval_leave_sigma_its_low_tail():
