@@ -159,6 +159,7 @@ INSTEAD = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", INSTEAD)
 def test_a_study_without_catalyst_and_room_is_told_what_to_do(name, tmp_path, monkeypatch):
     folder = with_study(tmp_path / "my-study", FIXED)

@@ -216,6 +216,7 @@ def test_a_second_start_says_that_one_is_running_and_where(tmp_path, told, capsy
     assert said.endswith(f"Open http://127.0.0.1:{port}/?token=abc\n")
 
 
+@pytest.mark.slow
 def test_another_server_at_the_port_is_not_taken_for_ours(strict, tmp_path, monkeypatch):
     """It took the port meanwhile."""
     monkeypatch.setattr(Lab, "command", lambda *_, **__: [sys.executable, "-c", "import time; time.sleep(60)"])

@@ -231,7 +231,10 @@ def test_a_room_logged_as_too_cold_comes_before_ordinary_scatter(castings_of, st
         assert answer.chances[["cold", "cold_night"]].sum() > answer.chances["nothing"] and "leave it as it is" not in answer.sentence()
 
 
-@pytest.mark.parametrize("rooms, openly", [([12.0] * 6, True), ([12.0] * 5 + [20.0], True), ([19.0] * 6, False), ([20.0] * 5 + [12.0], False)])
+@pytest.mark.parametrize("rooms, openly", [
+    pytest.param([12.0] * 6, True, marks=pytest.mark.slow), ([12.0] * 5 + [20.0], True),
+    pytest.param([19.0] * 6, False, marks=pytest.mark.slow), ([20.0] * 5 + [12.0], False),
+])
 def test_a_log_that_fails_throughout_in_a_room_logged_as_too_cold_is_put_down_to_that_room(rooms, openly, castings_of, study):
     """Data sheets forbid a cure below 15 °C: no cold night is wanted where six castings at 12 °C gel late, as the cold has it, and are soft."""
     log = fit_castings(cold_log(castings_of, study, [2.0, 1, 2, 1, 2, 2], [62.0, 64, 60, 66, 63, 61], rooms, gel=50.0))

@@ -722,6 +722,7 @@ def test_both_ways_in_one_sheet_are_refused_together_and_names_that_differ_are_n
     assert log.add_all([{"pour": name, **POUR} for name in names]) == names
 
 
+@pytest.mark.slow
 def test_a_log_that_nobody_closed_is_closed_when_it_goes(study_here):
     """Python 3.13 warns of every database left open."""
     book = Logbook(study_here)

@@ -251,6 +251,7 @@ def test_the_usual_dose_stands_beside_the_field(own, hand):
     assert not at.part("to_catalyst").get("hint") and not at.part("from_filler").get("hint")
 
 
+@pytest.mark.slow
 def test_both_ends_of_a_span_beyond_one_limit_are_told_in_one_sentence(own, hand):
     at = hand(tp.begin_panel(own))
     at.type("to_thickness", "60")
