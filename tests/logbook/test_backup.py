@@ -54,9 +54,11 @@ def _spoilt(path, how):
 
 
 @pytest.mark.parametrize("how, said", [
-    pytest.param("empty", "is empty, though the file is there. Put back the last copy", marks=pytest.mark.slow), ("noise", "is not a log: the file holds something else."),
+    pytest.param("empty", "is empty, though the file is there. Put back the last copy", marks=pytest.mark.slow),
+    ("noise", "is not a log: the file holds something else."),
     ("bookmarks", "is not a log: the file holds something else. Give the path of a log, or move the file away."), ("nothing", "is not a log"),
-    pytest.param("cut", "is cut short: part of the file is missing", marks=pytest.mark.slow), ("pages", "is damaged. Keep the file, and go back to the last copy"),
+    pytest.param("cut", "is cut short: part of the file is missing", marks=pytest.mark.slow),
+    ("pages", "is damaged. Keep the file, and go back to the last copy"),
 ])
 def test_what_is_no_whole_log_is_not_copied(practice_log, how, said):
     study = practice_log.study
