@@ -151,7 +151,7 @@ def censored(n=9):
     return IntervalModel(low, high, design, belief=([1, 0], [1, 1]), sd_belief=0.5), low, high, design
 
 
-@pytest.mark.parametrize("draws, each", [(300, 2), (301, 4)])
+@pytest.mark.parametrize("draws, each", [(250, 2), (251, 4)])
 def test_few_draws_have_two_inner_ones_each(draws, each, monkeypatch):
     asked, draw = [], posterior_module.Proposal.draw
     monkeypatch.setattr(posterior_module.Proposal, "draw", lambda self, count, inner, rng: asked.append(inner) or draw(self, count, inner, rng))

@@ -34,7 +34,7 @@ THIN_SHARE = 0.05  # effective share of the draws below which a proposal is move
 MOST_MOVES = 6  # times the proposal is moved by what was drawn, where that is worth too little
 CACHE_NUMBERS = 50_000  # numbers in one array that fit the processor's cache: each is read some thirty times
 INNER_DRAWS = 4  # inner draws for each outer one: nearly free, and they steady the weights
-FEW, FEW_INNER = 300, 2  # wanted draws up to which fewer inner ones do: a quarter less time, and worth as much
+FEW, FEW_INNER = 250, 2  # wanted draws, such as of one bench of many, up to which fewer inner ones do: a quarter less time, worth as much
 CHEAP_ROWS = 1500  # rows times inner draws up to which they are nearly free
 
 
