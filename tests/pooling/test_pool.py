@@ -315,6 +315,8 @@ def test_a_bench_is_not_advised_to_vary_what_it_never_wrote_down(bench):
     varied = {number: [factor.name for factor in pooled.at(f"Bench {number}").study.varied] for number in (1, 2)}
     assert varied == {1: ["catalyst"], 2: ["catalyst", "filler"]}
     assert recommend(pooled.at("Bench 1")).settings["filler"] == 0
+    pooled = pool({"North": bench(1), "North East": replace(filled, pours=filled.pours.assign(filler=[0.0, 10.0, 20.0] * 2))})
+    assert [factor.name for factor in pooled.at("North").study.varied] == ["catalyst"]  # the other's name begins with its own
 
 
 @pytest.mark.slow

@@ -107,7 +107,8 @@ class PooledLogs:
         if bench not in self.benches.index:
             raise NoSuchName(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
         fits = self._fits({name: fit.at(bench) if bench in fit.benches else fit.newcomer() for name, fit in self.readings.items()})
-        own = self.castings.pours[self.castings.pours.index.str.startswith(f"{bench} ")].notna().any()  # what it never wrote down it is not advised to vary
+        its = self.benches.index.repeat(self.benches["pours"]) == bench  # the pours of one bench after those of another
+        own = self.castings.pours[its].notna().any()  # what it never wrote down it is not advised to vary
         return replace(fits, study=replace(self.study, factors=tuple(f if own[f.name] else replace(f, span=()) for f in self.study.factors)))
 
     def _fits(self, models):
