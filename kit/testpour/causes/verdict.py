@@ -215,6 +215,11 @@ def _look_next(answer):
     return " ".join(filter(None, (f"Look next: {within(asked.question.ask)}" if asked else "", never)))
 
 
+def guessed(first: float, second: float) -> bool:
+    """Whether the likeliest cause is a guess, by its chance and that of the next."""
+    return bool(first < GUESS or first - second < NEAR)
+
+
 def unsure(answer: WeighedCase) -> bool:
     """Whether it cannot be told what to do.
 
@@ -223,7 +228,7 @@ def unsure(answer: WeighedCase) -> bool:
     """
     first, second = answer.chances.iloc[:2]
     if not answer.healthy:
-        return first + second < GUESS if answer.together else first < GUESS or first - second < NEAR
+        return first + second < GUESS if answer.together else guessed(first, second)
     odd = answer.missed or answer.case.odd or set(answer.observed.items()) - {("looks", "nothing else")}
     return bool(answer.case.refused or odd and first < SURE)
 

@@ -11,7 +11,7 @@ from testpour.causes.diagnosis import why
 from testpour.causes.naming import named, ranked
 from testpour.causes.questions import tested, what_would_tell
 from testpour.causes.table import NOTHING
-from testpour.causes.verdict import ENOUGH, GUESS, NEAR
+from testpour.causes.verdict import ENOUGH, guessed
 from testpour.causes.whole_log import good_pours, missed_by_most, worse_groups
 from testpour.common.threads import one_thread
 from testpour.common.wording import count, in_days, in_html, in_hundred, listed, table_html, within
@@ -135,7 +135,7 @@ def whole_study(answers: Iterable[Answer]) -> str:
     missed = listed(dict.fromkeys(study.reading(aim.reading).words for aim in aims))
     place = "next, " if mean[second] <= mean[first] else "as likely over all of them, "
     likeliest = ranked([(named(by, name), mean[name]) for name in (first, second)], place)
-    open_ = mean[first] < GUESS or mean[first] - mean[second] < NEAR
+    open_ = guessed(mean[first], mean[second])
     return in_days(
         f"Nearly every casting of this log misses its aim for {missed}, so look at the study first. {'Cannot tell yet what was wrong. ' if open_ else ''}"
         f"Likeliest: {likeliest}. {_asks_study(by) if open_ else ''}{_tells_study(by, first, second)}"
