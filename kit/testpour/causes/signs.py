@@ -7,10 +7,10 @@ from functools import lru_cache
 import numpy as np
 import pandas as pd
 
-from testpour.causes.complaint import Missed, by_casting, misses, read_on
+from testpour.causes.complaint import Missed, by_casting, read_on
 from testpour.causes.shapley import compared, has_neighbours, shares
 from testpour.causes.table import NOTHING, SETTINGS, SURE, CauseTable
-from testpour.causes.whole_log import fails_throughout, good_beyond, ordinary, worse_groups
+from testpour.causes.whole_log import fails_throughout, good_beyond, missed_beyond, ordinary, worse_groups
 from testpour.logbook.castings import Castings
 from testpour.logbook.known import doubts
 from testpour.models.fits import Fits
@@ -88,7 +88,8 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         elif "throughout" in sign:
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "misses_too" in sign:
-            shows = sign["misses_too"] in have and _misses_too(castings, throughout, sign)
+            made = sign["misses_too"]  # otherwise than the castings of a log that fails throughout, and yet as bad
+            shows = throughout is not None and made in have and bool(missed_beyond(castings, throughout.aim, made, sign).any())
         elif "above_aim" in sign:
             shows = len(missed) > sign.get("beside", 0) and any(miss.above and miss.aim.reading == sign["above_aim"] for miss in missed)
         elif "good_beyond" in sign:
@@ -145,15 +146,6 @@ def _alone(pours, lot, pour):
     lots = pours[lot].fillna("").to_dict()
     own = lots.pop(pour)
     return bool(own and any(lots.values()) and own not in lots.values())
-
-
-def _misses_too(castings, throughout, sign):
-    """Whether castings made otherwise, with a setting below or above the bound of `sign`, miss the aim too that nearly the whole log misses."""
-    if throughout is None:
-        return False
-    bad = [pour for pour, misses_it in misses(castings, throughout.aim).items() if misses_it]
-    values = castings.pours.loc[bad, sign["misses_too"]]
-    return bool(((values < sign.get("below", -np.inf)) | (values > sign.get("above", np.inf))).any())
 
 
 def _copied(castings, pour):

@@ -54,9 +54,14 @@ def fails_beyond(castings: Castings, shared: Missed | None, sign: Mapping, hot: 
     """
     if shared is None or shared.leans != ("fast" if hot else "slow") or sign["factor"] not in castings.pours:
         return False
-    bad = [pour for pour, misses_it in misses(castings, shared.aim).items() if misses_it]
-    values = castings.pours.loc[bad, sign["factor"]]
-    return _most(list((values < sign.get("below", -np.inf)) | (values > sign.get("above", np.inf))))
+    return _most(list(missed_beyond(castings, shared.aim, sign["factor"], sign)))
+
+
+def missed_beyond(castings: Castings, aim: Aim, factor: str, bound: Mapping) -> pd.Series:
+    """Whether each casting that misses an aim was made beyond a `bound` of a factor, which it states as ``below`` or ``above``."""
+    bad = [pour for pour, misses_it in misses(castings, aim).items() if misses_it]
+    values = castings.pours.loc[bad, factor]
+    return (values < bound.get("below", -np.inf)) | (values > bound.get("above", np.inf))
 
 
 def missed_by_most(castings: Castings, aim: Aim) -> bool:
