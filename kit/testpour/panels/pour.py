@@ -83,18 +83,14 @@ class PourPanel(SheetPart, CorrectionPart):
     def _opened_before(self):
         if self.form is not None:
             yield text(f"Open below: session {self.form.state['session']}.", "strong")
-        sessions, logged = kept_sessions(self.workshop.log), self._logged_only()
+        sessions = kept_sessions(self.workshop.log)
+        logged = [name for name in self.workshop.castings().pours["session"].unique() if name and name not in sessions]  # never opened on a form
         yield text(tp.due(self.workshop.log).sentence() if sessions or logged or self.form is not None else "None yet: begin one below.")
         shown = None if self.form is None else self.form.state["session"]
         yield row(*[button(f"open:{name}", f"Open {name} again") for name in sessions[:6] if name != shown])
         if logged:
             yield text("Logged without this form, such as from a sheet; open one to add readings:")
             yield row(*[button(f"open:{name}", f"Open {name}") for name in logged[-3:]])
-
-    def _logged_only(self):
-        """The sessions of the log that were never opened on a form, the latest last."""
-        opened = kept_sessions(self.workshop.log)
-        return [name for name in self.workshop.castings().pours["session"].unique() if name and name not in opened]
 
     def _from_plan(self, castings):
         pours = kept_plan(self.workshop)
@@ -172,10 +168,12 @@ class PourPanel(SheetPart, CorrectionPart):
 
     def _tap_open(self, session: str) -> None:
         """Open a session again, as the log has it, or the first time one that was logged without a form."""
-        pours = self.workshop.castings().pours
-        chosen = [f.name for f in self.workshop.study.factors if f.role == "chosen" and f.name in pours]
-        its = pours.loc[pours["session"] == session, chosen].dropna(axis="columns")
-        self.form = tp.session_form(self.workshop.log, None if session in kept_sessions(self.workshop.log) else its, session=session)
+        its = None
+        if session not in kept_sessions(self.workshop.log):
+            pours = self.workshop.castings().pours
+            chosen = [f.name for f in self.workshop.study.factors if f.role == "chosen" and f.name in pours]
+            its = pours.loc[pours["session"] == session, chosen].dropna(axis="columns")
+        self.form = tp.session_form(self.workshop.log, its, session=session)
         self.memory.put(open=session)
 
     def _begin(self, pours, session):
