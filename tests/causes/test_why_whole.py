@@ -327,25 +327,25 @@ def test_the_aim_that_most_castings_miss_is_the_one_told_of_the_study(castings_o
     assert "misses its aim for gel time, so look at the study first" in why_all(log).sentence()
 
 
-@pytest.mark.parametrize("pigment, dry, shows", [([0.0, 1.0, 1.0, 1.0], [], True), ([1.0] * 4, [], False), ([0.0, 1.0, 1.0, 1.0], ["P01"], False)])
-def test_clear_castings_that_fail_too_clear_the_pigment(pigment, dry, shows, wet_log):
-    """Where the whole log is wet, a clear casting that is wet as well says that the pigment is not behind it."""
-    castings = wet_log.castings
+def some_dry(castings, dry, **settings):
+    """The castings with other settings, a list each, of which some came out hard and dry."""
     rows = castings.readings.copy()
     for reading, well in (("tack", 0.0), ("hardness", 85.0)):
         rows.loc[rows["pour"].isin(dry) & (rows["reading"] == reading), ["low", "high"]] = well
-    log = replace(castings, pours=castings.pours.assign(pigment=pigment), readings=rows)
+    return replace(castings, pours=castings.pours.assign(**settings), readings=rows)
+
+
+@pytest.mark.parametrize("pigment, dry, shows", [([0.0, 1.0, 1.0, 1.0], [], True), ([1.0] * 4, [], False), ([0.0, 1.0, 1.0, 1.0], ["P01"], False)])
+def test_clear_castings_that_fail_too_clear_the_pigment(pigment, dry, shows, wet_log):
+    """Where the whole log is wet, a clear casting that is wet as well says that the pigment is not behind it."""
+    log = some_dry(wet_log.castings, dry, pigment=pigment)
     assert ("clear_too" in signs_of(causes_for(log.study), log, "P04", missed(log, "P04"))) is shows
 
 
 @pytest.mark.parametrize("cover, dry, shows", [([0.0, 1.0, 0.0, 0.0], [], True), ([0.0] * 4, [], False), ([0.0, 1.0, 0.0, 0.0], ["P02"], False)])
 def test_covered_castings_that_fail_too_clear_the_air(cover, dry, shows, wet_log):
     """Where the whole log is wet, a casting under film that is wet as well says that no open face is behind it, waxed or not."""
-    castings = wet_log.castings
-    rows = castings.readings.copy()
-    for reading, well in (("tack", 0.0), ("hardness", 85.0)):
-        rows.loc[rows["pour"].isin(dry) & (rows["reading"] == reading), ["low", "high"]] = well
-    log, table = replace(castings, pours=castings.pours.assign(cover=cover), readings=rows), causes_for(wet_log.study)
+    log, table = some_dry(wet_log.castings, dry, cover=cover), causes_for(wet_log.study)
     assert ("covered_too" in signs_of(table, log, "P04", missed(log, "P04"))) is shows
     assert {name for name, cause in table.causes.items() if cause.odds.get("covered_too", 1.0) < 1} == {"open_face", "no_wax"}
 
