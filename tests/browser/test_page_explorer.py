@@ -16,7 +16,7 @@ from testpour.models.chance import chance
 from testpour.models.fits import fit_castings
 from testpour.models.settings import settings_table
 from testpour.report.page import findings_page
-from testpour.study.study_file import read_study
+from testpour.study.study_file import read_study, study_from
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"]
@@ -188,3 +188,27 @@ def test_a_chance_that_cannot_be_told_yet_comes_without_numbers_of_its_aims(cast
     verdict, limits = (page.locator(f'[data-part="{name}"]').text_content() for name in ("verdict", "limits"))
     page.close()
     assert verdict.startswith("Cannot tell yet: anything from ") and limits.startswith("What limits it: ") and "of 100" not in limits
+
+
+def test_a_switch_of_a_choice_turns_the_others_of_it_off(browser, tmp_path):
+    """Moulds of which a casting has one: glass goes off where silicone goes on."""
+    moulds = {name: {"kind": "yes/no", "words": f"{name} mould"} for name in ("silicone", "glass")}
+    raw = {"name": "moulds", "question": "which mould", "resin": {"kind": "unsaturated polyester"}, "readings": {"gel_time": {}},
+           "factors": {"catalyst": {"from": 1, "to": 2}, "cover": {}, **moulds}, "one_of": {"mould": ["silicone", "glass"]}}
+    log = Logbook(replace(study_from(raw), folder=tmp_path))
+    for place in range(6):
+        chosen = {"silicone": float(place % 3 == 0), "glass": float(place % 3 == 1)}
+        log.add_pour(f"P{place}", settings={"catalyst": 1 + place / 5, "cover": place % 2, **chosen}, session="1")
+        log.add_reading(f"P{place}", "gel_time", 20.0 - 2 * place)
+    path = findings_page(fit_castings(log.castings()), tmp_path / "findings.html").path
+    log.close()
+    page = browser.new_page()
+    page.goto(path.as_uri())
+    on = "() => Object.fromEntries([...document.querySelectorAll('#explorer input[type=checkbox]')].map(one => [one.dataset.factor, one.checked]))"
+    page.evaluate(MOVE, {"silicone": 0, "glass": 1})
+    assert page.evaluate(on) == {"silicone": False, "glass": True}
+    page.evaluate(MOVE, {"silicone": 1})
+    assert page.evaluate(on) == {"silicone": True, "glass": False}
+    page.evaluate(MOVE, {"silicone": 0})
+    assert page.evaluate(on) == {"silicone": False, "glass": False}
+    page.close()

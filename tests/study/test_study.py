@@ -21,7 +21,7 @@ from testpour.exchange.package_reading import read_package
 from testpour.logbook.book import Logbook
 from testpour.logbook.tables import LogProblem
 from testpour.study.catalogue import catalogue
-from testpour.study.cautions import check_settings, clash
+from testpour.study.cautions import check_ends, check_settings, check_table, clash
 from testpour.study.study import Aim, Study, StudyProblems
 from testpour.study.study_file import read_study, save_study, study_from
 
@@ -565,3 +565,11 @@ def test_a_factor_listed_twice_in_one_choice_is_refused():
     """Every pour in silicone was refused for two moulds."""
     with pytest.raises(StudyProblems, match="mould = .*: list two or more of the yes/no factors of this study, each once"):
         study_from({**CHOICES, "one_of": {"mould": ["silicone", "silicone", "glass"]}})
+
+
+def test_two_of_a_choice_in_any_row_of_a_table_are_refused_once_and_the_ends_of_a_figure_are_none():
+    """A figure's lowest and highest of each setting are no casting: silicone in one row and glass in another is fine."""
+    study = study_from(moulded())
+    apart, both = pd.DataFrame({"silicone": [1.0, 0.0], "glass": [0.0, 1.0]}), pd.DataFrame({"silicone": [0.0, 1.0, 1.0], "glass": [1.0, 1.0, 1.0]})
+    assert not check_table(study, apart).refusals and not check_ends(study, apart).refusals
+    assert [text.split(" are ")[0] for text in check_table(study, both).refusals] == ["Silicone mould and glass mould"]

@@ -35,7 +35,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 
     Recommended settings in `advice` are offered as starting points, anything else in it is passed over. Gives
-    ``factors``, ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
+    ``factors``, ``choices`` (places of the factors of which one at most is yes), ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
     `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
     """
     used = set().union(*(fit.believed.factors for fit in fits.values()))
@@ -45,9 +45,11 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     stops = {f.name: _stops_of(f, fits.castings.pours.get(f.name)) for f in factors}
     if not any(len(values) > 1 for values in stops.values()):
         return None
+    choices = [[place for place, f in enumerate(factors) if f.name in names] for names in fits.study.one_of.values()]
     moved = [_factor(f, stops[f.name], fits.castings.pours.get(f.name)) | {"poured": _range_poured(fits, f)} for f in factors]
     return {
         "factors": moved,
+        "choices": choices,
         "readings": [_reading(fits, fit, stops) for fit in fits.values()],
         "starts": list(_starts(advice, stops)),
         "limits": list(_limits({*stops, *fits})),

@@ -57,11 +57,7 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     """
     factors = {factor.name: factor for factor in study.factors} if study is not None else {}
     found = check_study(study) if study is not None else Cautions()
-    for choice in study.one_of.values() if study is not None else ():
-        given = {name: settings[name] for name in choice if settings.get(name) is not None}
-        yes = [factors[name].words for name, value in given.items() if (factors[name].parse(value) if isinstance(value, str) else value) == 1]
-        if len(yes) > 1:
-            found += Cautions((f"{capital(listed(yes))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
+    found += _chosen_together(study, settings)
     for name, value in settings.items():
         factor = factors.get(name)
         if factor is not None and name != "catalyst" and _is_peroxide(factor):
@@ -71,6 +67,22 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
         elif factor is None:
             found += _unknown(name, factors)
     return found
+
+
+def _chosen_together(study, settings):
+    """A refusal for each choice, see `Study.one_of`, of which one row of settings takes two."""
+    found = Cautions()
+    for choice in _choices(study):
+        given = {study.factor(name): settings[name] for name in choice if settings.get(name) is not None}
+        yes = [factor.words for factor, value in given.items() if (factor.parse(value) if isinstance(value, str) else value) == 1]
+        if len(yes) > 1:
+            found += Cautions((f"{capital(listed(yes))} are chosen together, and [one_of] in the study file says that a pour has one at most. Leave one.",))
+    return found
+
+
+def _choices(study):
+    """Names of the factors of each choice."""
+    return list(study.one_of.values()) if study is not None else []
 
 
 def clash(study: Study, settings: Mapping[str, Any] | pd.DataFrame) -> Any:
@@ -115,12 +127,14 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
     Without a study, what holds for any study is checked.
     """
     each = ({name: value} for name in table.columns for value in dict.fromkeys(table[name].dropna()))
-    return sum((check_settings(study, settings) for settings in each), check_settings(study, {})).joined()
+    choices = table[table.columns.intersection(sum(_choices(study), ()))].drop_duplicates()
+    together = (_chosen_together(study, settings) for settings in choices.to_dict("records"))
+    return sum((check_settings(study, settings) for settings in each), sum(together, check_settings(study, {}))).joined()
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
     """What is refused or warned about at the lowest and the highest value of each setting that a figure draws."""
-    return check_table(study, table.select_dtypes("number").agg(["min", "max"]))
+    return check_table(study, table.drop(columns=list(sum(_choices(study), ())), errors="ignore").select_dtypes("number").agg(["min", "max"]))
 
 
 def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:

@@ -170,7 +170,11 @@ const explorer = (held, place) => {
     if (factor.yes) input.setAttribute("role", "switch");
     else Object.assign(input, { min: 0, max: factor.stops.length - 1, step: 1 });
     input.dataset.factor = factor.name;
-    input.addEventListener("input", () => { at[k] = factor.yes ? Number(input.checked) : Number(input.value); draw(); });
+    input.addEventListener("input", () => {
+      at[k] = factor.yes ? Number(input.checked) : Number(input.value);
+      if (factor.yes && at[k]) held.choices.filter((choice) => choice.includes(k)).flat().forEach((other) => { if (other !== k) at[other] = 0; });
+      draw();
+    });
     row.append(label, output, input);
     if (!factor.yes) row.append(track(factor));
     part("sliders").append(row);
