@@ -300,6 +300,14 @@ def test_a_cool_oven_buys_hardly_anything(unlearnt):
     assert "No pour of the log has been in an oven" in found.caution
 
 
+def test_an_oven_before_the_casting_is_past_its_peak_is_refused(unlearnt, known):
+    """Where all lots are the resin itself, the peak is that of one slab followed alone."""
+    mix, peak = {"catalyst": 1.5, "thickness": 8}, slab(8.0).time_to_peak / 60
+    with pytest.raises(AskedTooMuch, match=rf"heating itself: nine lots in ten are past their own peak only after {peak:.1f} h"):
+        oven_hour(unlearnt, mix, room=20, start=peak - 0.05)
+    assert oven_hour(unlearnt, mix, room=20, start=peak + 0.05).start == peak + 0.05
+
+
 @pytest.mark.parametrize("ask", [thickness_limit, two_layers, oven_hour, show_cure])
 @pytest.mark.parametrize("settings, room, says", [
     ({"catalyst": 3.0}, 20, "Catalyst 3 % is beyond what was poured"),

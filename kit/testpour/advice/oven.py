@@ -18,6 +18,7 @@ from testpour.physics.slab import cure_many
 from testpour.study.cautions import check_settings, hottest_peak
 
 LOTS = 24
+SURE = 0.9  # share of the plausible lots that must have passed their own peak before the oven
 LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
 SOFT = "How much further warmth lets a casting cure is a guess of the trade that no log of room-cured pours can move."
 
@@ -106,7 +107,7 @@ def oven_hour(
     Raises
     ------
     AskedTooMuch
-        Beyond the resin, the limits or what was poured; see `asking.checked_question`.
+        Beyond the resin, the limits or what was poured, see `asking.checked_question`; or where the casting may still be heating itself.
 
     Examples
     --------
@@ -140,7 +141,7 @@ def _check_oven(asking, oven, hours, start):
 
 
 def _conversions(asking, oven, hours, start):
-    """Shares cured before the oven, after it, and after as long in the room."""
+    """Shares cured before the oven, after it, and after as long in the room; refused where many lots are not past their peak."""
     lots = asking.lot.draws(LOTS, seed=2)
     resins = [_with_ceiling_slope(resin_of(lots, k), k) for k in range(LOTS)]
     programme = post_cure_programme(asking["room_temperature"], oven, hours, start)
@@ -151,6 +152,12 @@ def _conversions(asking, oven, hours, start):
         for steps, end in kinds.values() for k in range(LOTS)
     ]
     cured = cure_many(castings)
+    in_room = cured["time_to_peak"].to_numpy().reshape(len(kinds), LOTS)[1]
+    cooling = np.quantile(np.nan_to_num(in_room, nan=np.inf), SURE, method="higher") / 60
+    if start < cooling:
+        known = f"nine lots in ten are past their own peak only after {cooling:.1f} h" if np.isfinite(cooling) else f"one lot in ten has no peak within {programme[-1][0]:.1f} h"
+        said = f"{start:g} h after mixing the casting may still be liquid or heating itself: {known}. An oven adds to that heat"
+        raise AskedTooMuch([f"{said}, drives styrene off and cracks the piece. Wait until it is hard and has cooled; a day is usual."])
     rows = {}
     for place in ("core", "face"):
         values = cured[f"{place}_conversion"].to_numpy().reshape(len(kinds), LOTS)
