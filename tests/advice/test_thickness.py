@@ -339,6 +339,19 @@ def test_only_pours_whose_peak_was_read_count_as_poured(learnt):
     asking.checked_question(learnt, {"catalyst": 1.5}, room=22)
 
 
+def test_a_setting_that_the_cure_model_does_not_know_is_said_to_be_left_out(castings_of, known):
+    """Filler is no setting of the catalogue; with none of it in the mix nothing is left out."""
+    filled = study_from({
+        "name": "Filled", "resin": {"kind": "polyester"}, "readings": {"peak_temperature": {}}, "factors": {
+            "catalyst": {}, "thickness": {}, "room_temperature": {},
+            "flour": {"words": "marble flour", "unit": "%", "low": 0, "high": 200, "from": 0, "to": 150, "usual": 0}}})
+    pours = pd.DataFrame({"catalyst": [1.5], "thickness": [8.0], "room_temperature": [20.0], "flour": [150.0]}, index=["A"])
+    fits = fit_castings(castings_of(filled, pours, pd.DataFrame({"pour": ["A"], "reading": "peak_temperature", "low": [50.0], "high": [50.0]})))
+    said = thickness_limit(fits, {"catalyst": 1.5, "flour": 150}, room=20).caution
+    assert "This calculation leaves out marble flour, of which it knows nothing." in said
+    assert "leaves out" not in thickness_limit(fits, {"catalyst": 1.5, "flour": 0}, room=20).caution
+
+
 @pytest.mark.parametrize("peaks, term, refuted", [(FEWEST, "catalyst", True), (FEWEST - 1, "catalyst", False), (FEWEST, "physics", False)])
 def test_a_calculation_is_refuted_where_peaks_enough_were_told_better_without_it(learnt, monkeypatch, peaks, term, refuted):
     peak = SimpleNamespace(rows=learnt["peak_temperature"].rows, believed=SimpleNamespace(terms=[SimpleNamespace(name=term)]))

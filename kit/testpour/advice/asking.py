@@ -71,7 +71,9 @@ class CureQuestion:
     def caution(self, *more: str) -> str:
         """What the answer rests on and what to mind, in sentences; those given stand before the warnings."""
         unread = () if self.lot.peaks else (UNREAD,)
-        return " ".join([self.lot.sentence(), *unread, *more, *self.warnings, CALCULATED])
+        own = [one for one in self.study.varied if one.name not in catalogue()["factors"] and self[one.name] != one.usual]
+        left_out = (f"This calculation leaves out {listed(one.words for one in own)}, of which it knows nothing.",) if own else ()
+        return " ".join([self.lot.sentence(), *left_out, *unread, *more, *self.warnings, CALCULATED])
 
 
 def checked_question(
