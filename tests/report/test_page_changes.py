@@ -45,19 +45,46 @@ def twelve():
     return told(log(12))
 
 
-def lines(before, now):
-    return list(changes(study_from(STUDY), before, now))
+def lines(before, now, withdrawn=()):
+    return list(changes(replace(log(1), withdrawn=frozenset(withdrawn)), before, now))
 
 
 def test_pours_that_came_went_and_were_corrected_are_named(twelve):
     eight = told(log(8))
     assert lines(eight, twelve)[0] == "4 pours more, 12 now: P09, P10, P11 and P12."
-    assert lines(twelve, eight)[0] == "4 pours withdrawn: P09, P10, P11 and P12."
+    assert lines(twelve, eight, ["P09", "P10", "P11", "P12"])[0] == "4 pours withdrawn: P09, P10, P11 and P12."
     whole = log(12)
     readings = whole.readings.copy()
     readings.loc[2, ["low", "high"]] += 1
     assert lines(twelve, told(replace(whole, readings=readings)))[0] == "1 pour with new or corrected entries: P03."
     assert lines(twelve, twelve)[0] == "The pours and readings are the same."
+
+
+def test_pours_that_an_older_copy_of_the_log_does_not_hold_are_not_called_withdrawn(twelve):
+    said = lines(twelve, told(log(10)), ["P12"])
+    assert said[:3] == [
+        "1 pour withdrawn: P12.", "1 pour no longer in the log, though nobody withdrew it: P11.",
+        "An older copy of the log may lie in its place: look for the newer one before you log anything more.",
+    ]
+
+
+def test_aims_that_changed_are_told_and_so_is_the_advice_by_them(tmp_path):
+    """Of the same log: what an earlier page said by other aims would else be put down to new pours."""
+    castings = log(12)
+    stricter = replace(castings, study=study_from({**STUDY, "aims": {"gel_time": {"at_least": "30 min", "at_most": "40 min"}}}))
+    findings_page(fit_castings(castings), tmp_path / "page.html")
+    assert earlier_statements(castings, tmp_path / "page.html") is None
+    before = earlier_statements(stricter, tmp_path / "page.html")
+    words = "Every casting is judged by the aims of today, which are not those of before (new: gel time 30 to 40 min; gone: gel time 20 to 40 min)."
+    assert words in lines(before, told(stricter))
+    assert not any("aims of today" in line for line in lines({name: what for name, what in before.items() if name != "aims"}, told(stricter)))
+
+
+def test_a_setting_added_to_the_study_is_no_correction_of_its_pours(twelve):
+    castings = log(12)
+    more = study_from({**STUDY, "factors": {**STUDY["factors"], "cover": {}}})
+    said = lines(twelve, told(replace(castings, study=more, pours=castings.pours.assign(cover=np.nan))))
+    assert said[0] == "The study has other settings or readings than before (new: cover), so corrections are not compared."
 
 
 def test_an_effect_that_moved_is_told_and_one_that_stands_is_not(twelve):

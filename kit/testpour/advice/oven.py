@@ -155,7 +155,8 @@ def _conversions(asking, oven, hours, start):
     in_room = cured["time_to_peak"].to_numpy().reshape(len(kinds), LOTS)[1]
     cooling = np.quantile(np.nan_to_num(in_room, nan=np.inf), SURE, method="higher") / 60
     if start < cooling:
-        known = f"nine lots in ten are past their own peak only after {cooling:.1f} h" if np.isfinite(cooling) else f"one lot in ten has no peak within {programme[-1][0]:.1f} h"
+        known = f"nine lots in ten are past their own peak only after {cooling:.1f} h"
+        known = known if np.isfinite(cooling) else f"one lot in ten has no peak within {programme[-1][0]:.1f} h"
         said = f"{start:g} h after mixing the casting may still be liquid or heating itself: {known}. An oven adds to that heat"
         raise AskedTooMuch([f"{said}, drives styrene off and cracks the piece. Wait until it is hard and has cooled; a day is usual."])
     rows = {}

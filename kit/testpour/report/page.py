@@ -141,7 +141,7 @@ def render(
         study=fits.study,
         by=by,
         asked=findings.question_of(fits.study),
-        changed=changes(fits.study, before, now) if before else [],
+        changed=changes(fits.castings, before, now) if before else [],
         poured=findings.poured(castings),
         found=list(findings.findings(fits)),
         advised=advised.advised(fits, given),

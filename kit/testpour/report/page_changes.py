@@ -14,7 +14,6 @@ from testpour.models.chance import chance_words, mean_and_interval
 from testpour.models.effects import effects
 from testpour.models.fits import Fits
 from testpour.report.page_log import NoLogInside, read_page_data
-from testpour.study.study import Study
 
 OWN = (*LEFT_OUT, "note", "entry")  # columns that no result depends on
 LEAST = 0.05  # smallest change of a chance that is reported
@@ -27,10 +26,15 @@ def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommenda
     ``advice`` ready for JSON.
     """
     return {
+        "aims": _aims(fits.study), "declared": [column.words for column in (*fits.study.factors, *fits.study.readings)],
         "fingerprint": fits.castings.fingerprint(), "pours": _pour_digests(fits.castings), "readings": len(fits.castings.readings),
         "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
         "advice": [_advised(room, given) for room, given in advice],
     }
+
+
+def _aims(study):
+    return [aim.words(study.reading(aim.reading)) for aim in study.aims]
 
 
 def _pour_digests(castings):
@@ -82,24 +86,45 @@ def earlier_statements(
         if since is None:
             return None
         raise
-    # The same log again: the page goes on saying what changed before it.
-    return data["before"] if castings.has_fingerprint(data["fingerprint"]) else data["said"]
+    # The same log and aims again: the page goes on saying what changed before it.
+    aims = _aims(castings.study)
+    return data["before"] if castings.has_fingerprint(data["fingerprint"]) and data["said"].get("aims", aims) == aims else data["said"]
 
 
-def changes(study: Study, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
-    """What changed, in sentences."""
-    return [*_log_changes(before, now), *_effect_changes(study, before, now), *_advice_changes(study, before, now)]
+def changes(castings: Castings, before: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """What changed, in sentences; pages of an early version told neither aims nor what was declared."""
+    study = castings.study
+    before = {name: now[name] for name in ("aims", "declared")} | before
+    return [*_log_changes(castings, before, now), *_aim_changes(before, now), *_effect_changes(study, before, now), *_advice_changes(study, before, now)]
 
 
-def _log_changes(before, now):
+def _log_changes(castings, before, now):
     old, new = before["pours"], now["pours"]
     added, gone = [p for p in new if p not in old], [p for p in old if p not in new]
-    altered = [p for p in new if p in old and new[p] != old[p]]
-    for pours, became in ((added, f"more, {len(new)} now"), (gone, "withdrawn"), (altered, "with new or corrected entries")):
+    withdrawn, lost = [p for p in gone if p in castings.withdrawn], [p for p in gone if p not in castings.withdrawn]
+    declared = _others(before, now, "declared")
+    altered = [p for p in new if p in old and new[p] != old[p]] if not declared else []
+    for pours, became in ((added, f"more, {len(new)} now"), (withdrawn, "withdrawn"), (altered, "with new or corrected entries"),
+                          (lost, f"no longer in the log, though nobody withdrew {'it' if len(lost) == 1 else 'them'}")):
         if pours:
             yield f"{count(len(pours), 'pour')} {became}: {first_few(pours)}."
-    if not (added or gone or altered):
+    if lost:
+        yield "An older copy of the log may lie in its place: look for the newer one before you log anything more."
+    if declared:
+        yield f"The study has other settings or readings than before ({declared}), so corrections are not compared."
+    elif not (added or gone or altered):
         yield "The pours and readings are the same."
+
+
+def _aim_changes(before, now):
+    if others := _others(before, now, "aims"):
+        yield f"Every casting is judged by the aims of today, which are not those of before ({others})."
+
+
+def _others(before, now, what):
+    """What the new page has and the earlier one had not, and the other way round, in words; "" where they agree."""
+    new, gone = ([words for words in one[what] if words not in other[what]] for one, other in ((now, before), (before, now)))
+    return "; ".join(f"{called}: {listed(words)}" for called, words in (("new", new), ("gone", gone)) if words)
 
 
 def _effect_changes(study, before, now):
