@@ -66,6 +66,8 @@ REFUSED = [
     ("3 dollops", "g", "unit that is not known"),
     ("3 g to 4 g", "g", "unit that is not known"),
     ("2 g", "%", "does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g"),
+    ("2 ml", "%", "as 1.5 % for 2.25 g in 150 g. What was measured in mL weighs mL x density in g"),
+    ("1:100", "%", "'1:100' is not one number. Write it like 1.5 %, or 1 % if it is 1 to 100"),
     ("2 %", "g", "does not turn into g"),
     ("2 mm", "", "is more than a number. Write the number alone"),
     ("75 Shore A", "Shore D", "no scale converts to another"),
@@ -117,7 +119,7 @@ def test_refusals_say_what_is_wrong_and_where(text, unit, words):
     ("soon", "min", "min", "Gel time: 'soon' is not a number. Write it in figures, in min."),
     ("", "g/mL", "g/mL", "Gel time: nothing is written. Write it in figures, in g/mL."),
     ("1.5 or so", "", "", "Gel time: '1.5 or so' is more than a number. Write the number alone."),
-    ("3 dollops", "degC", "°C", "Gel time: '3 dollops' has a unit that is not known. Give it in °C."),
+    ("3 dollops", "degC", "°C", "Gel time: '3 dollops' has a unit that is not known. Give it in °C, without other words."),
 ])
 def test_beside_a_field_a_refusal_is_about_the_field(text, unit, shown, says):
     with pytest.raises(UnitProblem) as refused:

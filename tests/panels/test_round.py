@@ -42,7 +42,7 @@ def test_a_panel_whose_sentence_was_asked_for_while_it_worked_shows_the_result(o
 
 @pytest.mark.parametrize("name, typed, says", [
     ("pours", "many", "not a number"), ("sessions", "1.5", "whole number"), ("pot", "two cups", "not a number"),
-    ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C."), ("price", "9.50 crowns", "Write the number alone"),
+    ("rooms", "17 abc", "'17 abc' has a unit that is not known. Give it in °C, without other words."), ("price", "9.50 crowns", "Write the number alone"),
 ])
 def test_a_bad_number_in_a_plan_is_said_beside_it(own, hand, name, typed, says):
     part = hand(tp.plan_panel(own)).type(name, typed)

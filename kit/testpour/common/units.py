@@ -57,6 +57,8 @@ HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", 
 
 CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::(\d\d)(?:\.\d+)?)?\b")
 
+RATIO = re.compile(r"\s*(\d{1,4})\s*:\s*(\d{1,4})\s*$")
+
 # A time in two parts: 1h20, 1 h 20 min, 20 min 30 s, 20m30s.
 PARTED = re.compile(
     r"\s*(?:(?P<hours>\d{1,4}\s*h(?:rs?|ours?)?)\s*(?P<minutes>[0-5]?\d)\s*(?:m|mins?|minutes?)?"
@@ -67,6 +69,7 @@ PARTED = re.compile(
 EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in",
             "Shore D": "75 Shore D", "Shore A": "90 Shore A", "Barcol": "40 Barcol", "grade": "1"}  # hardnesses of a cured casting: common practice, no source
 SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
+GRAMS = " What was measured in mL weighs mL x density in g; weigh 50 drops to know one."
 LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
 
 
@@ -195,20 +198,20 @@ def measures(unit: str, other: str) -> bool:
 
 def _refuse_clock(text, unit, what):
     """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five; 1:35:00 may be 1:35 as a program keeps it."""
-    found = CLOCK.match(text[:LONGEST])
+    found = (RATIO if unit == "%" else CLOCK).match(text[:LONGEST])
     if not found:
         return
-    first, second, third = (int(part or 0) for part in found.groups())
+    first, second, *rest = (int(part or 0) for part in found.groups())
     said = f"{what}: {text.strip()!r} is not one number. Write"
     if SPELLINGS.get(unit.casefold(), unit) not in ("second", "minute", "hour", "day"):
         share = f", or {show(100 * first / second, '%')} if it is {first} to {second}" if unit == "%" and second else ""
         raise UnitProblem(f"{said} it like {example(unit)}{share}.")
-    if third:
-        minutes = 60 * first + second + third / 60
-        raise UnitProblem(f"{said} {minutes:.6g} min or {minutes / 60:.4g} h: it is {first} h {second} min {third} s.")
+    if any(rest):
+        minutes = 60 * first + second + rest[0] / 60
+        raise UnitProblem(f"{said} {minutes:.6g} min or {minutes / 60:.4g} h: it is {first} h {second} min {rest[0]} s.")
     raise UnitProblem(
         f"{said} {60 * first + second} min or {first + second / 60:.3g} h if it is {first} h {second} min, and "
-        f"{first + second / 60:.3g} min if it is {first} min {second} s."
+        f"{first + second / 60:.3g} min if it is {first} min {second} s; if it is a time of day, the minutes from the catalyst to then."
     )
 
 
@@ -241,14 +244,15 @@ def _converted(number, source, target, where, shown):
         raise UnitProblem(f"{where} is more than a number. Write the number alone.")
     if "%" in (source, target):
         such = ", as 1.5 % for 2.25 g in 150 g" if target == "%" else ""
-        raise UnitProblem(f"{where} does not turn into {shown}. Give it in {shown}{such}.")
+        grams = GRAMS if target == "%" and any(measures(source, one) for one in ("mL", "drops")) else ""
+        raise UnitProblem(f"{where} does not turn into {shown}. Give it in {shown}{such}.{grams}")
     try:
         converted = _registry().Quantity(number, _unit(source)).to(_unit(target)).magnitude
         converted = float(f"{converted:.12g}")  # 68 degF is 20 degC, not 20.000000000000057
     except pint.errors.DimensionalityError:
         raise UnitProblem(f"{where} does not measure what {shown} measures. Give it in {shown}.") from None
     except (pint.errors.PintError, AttributeError, ValueError, TypeError, ArithmeticError, TokenError):
-        raise UnitProblem(f"{where} has a unit that is not known. Give it in {shown}.") from None
+        raise UnitProblem(f"{where} has a unit that is not known. Give it in {shown}, without other words.") from None
     if math.isinf(converted):
         raise UnitProblem(f"{where} is too large in {shown}. Check its power of ten.")
     return converted
