@@ -29,7 +29,12 @@ from testpour.study.columns import Factor
         ("MEKP %", "catalyst", "%", None, ""),
         ("hardener", "catalyst", "", None, ""),
         ("Kat.", "catalyst", "", None, ""),
-        ("peroxide wt%", "catalyst", "%", None, ""),
+        ("peroxide wt%", "catalyst", "wt %", None, ""),
+        ("catalyst g per 100 g", "catalyst", "g per 100 g", None, ""),
+        ("pigment % by weight", "pigment", "% by weight", None, ""),
+        ("Sticky?", "tack", "", None, ""),
+        ("gelled at", "gel_time", "", None, ""),
+        ("Barcol 24 h", "hardness", "Barcol", 24.0, ""),
         ("MEKP lot", "catalyst_lot", "", None, ""),
         ("Hardener type", None, "", None, ""),
         ("Colour paste (%)", "pigment", "%", None, ""),
@@ -122,9 +127,10 @@ def test_a_header_that_looks_like_data_is_never_passed_over(study, text, words):
 ])
 def test_an_amount_is_no_percentage_and_no_lot(study, text):
     """2.25 g in 150 g stored as 2.25 % would be half as much again as was poured: 100 x 2.25 / 150 is 1.5."""
-    with pytest.raises(HeaderProblem, match=r"not a percentage. Write per cent of the resin, 100 x catalyst / resin, in a column catalyst \(%\)") as refused:
+    with pytest.raises(HeaderProblem, match=r"not a percentage. Write per cent of the resin by weight, 100 x catalyst / resin, in a column cat") as refused:
         read_head(study, text)
     assert "lot" not in str(refused.value)
+    assert ("mL weighs mL x density in g" in str(refused.value)) is any(unit in text for unit in ("ml", "drops", "fl oz"))
 
 
 def test_an_age_in_the_name_of_a_factor_is_no_age(study):

@@ -4,7 +4,7 @@ import difflib
 import re
 from dataclasses import dataclass, field
 
-from testpour.common.units import measures, shown_unit, to_unit
+from testpour.common.units import GRAMS, measures, shown_unit, to_unit
 from testpour.common.wording import numbered
 from testpour.study.catalogue import TRADE
 from testpour.study.columns import Column
@@ -26,7 +26,7 @@ SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
 AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
 WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
-SHORE = re.compile(r"shore ([ad])(?: hardness)?")
+SCALE = re.compile(r"(shore(?: [ad])?|barcol)(?: hardness)?")  # of hardness, which a column may be called after
 PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
 AMOUNTS = ("g", "mL", "drops")  # one unit of each kind of amount
 MEASURED = ("%", *AMOUNTS, "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words
@@ -70,8 +70,8 @@ def read_head(study: Study, text: str) -> Head | None:
         specimen = SPECIMEN.search(rest)
         rest = rest[: specimen.start()] if specimen else rest
     words = _normal(rest)
-    if (scale := SHORE.fullmatch(words)) and not unit:
-        words, unit = "hardness", f"Shore {scale[1].upper()}"
+    if (scale := SCALE.fullmatch(words)) and not unit:
+        words, unit = "hardness", scale[1].title()
     own = next((name for name, aliases in OWN.items() if words in aliases or (name == "pour" and POUR.fullmatch(words))), None)
     if own and words not in names and not age and not (specimen and specimen["number"]):  # a factor of the study called "time" is that factor
         return Head("own", own, "", text)
@@ -155,9 +155,12 @@ def _by_trade(words):
 
 
 def _with_last(columns, words, text):
-    """The column meant where the last word of a header is a unit without brackets, and that unit."""
-    *front, last = words.replace("%", " %").split()
-    front = front[:-1] if front and front[-1] in ("in", "wt", "wt-", "w/w") else front
+    """The column meant where the last word of a header, or its last words, are a unit without brackets, and that unit."""
+    parts = words.replace("%", " %").split()
+    units = (" ".join(parts[place:]) for place in range(1, len(parts)))
+    last = next((unit for unit in units if any(measures(unit, c[0].unit) for c in columns)), parts[-1])
+    front = parts[: -len(last.split())]
+    front = front[:-1] if front and front[-1] == "in" else front
     fit = [c for c in columns if measures(last, c[0].unit) or (getattr(c[0], "is_share", False) and is_amount(last))]
     return _match(fit, " ".join(front), last, text), last
 
@@ -217,9 +220,10 @@ def checked_unit(column: Column, unit: str) -> str:
     none.
     """
     if getattr(column, "is_share", False) and is_amount(unit):
+        no_mass = any(measures(unit.split("/")[0], one) for one in ("mL", "drops"))
         raise HeaderProblem(
-            f"gives an amount ({unit}), not a percentage. Write per cent of the resin, 100 x {column.words} / resin, in a column {column.label} "
-            "in place of this one: 2.25 g in 150 g is 1.5 %."
+            f"gives an amount ({unit}), not a percentage. Write per cent of the resin by weight, 100 x {column.words} / resin, in a column {column.label} "
+            f"in place of this one: 2.25 g in 150 g is 1.5 %.{GRAMS if no_mass else ''}"
         )
     grades = getattr(column, "grades", ())
     if grades and (re.fullmatch(rf"0\s*(?:-|–|to|\.\.+)\s*{len(grades) - 1}", unit) or unit.casefold() in (column.unit.casefold(), "grades")):

@@ -22,7 +22,7 @@ TRADE = (
     (r"rh|rel(?:ative)? humidity", "humidity"),
     (r"demold", "demould"),
     (r"peak exotherm|exotherm|max(?:imum)? temp(?:erature)?", "peak temperature"),
-    (r"gelzeit", "gel time"), (r"härte|haerte", "hardness"),
+    (r"gelzeit|gelled (?:at|after|in)(?!\S)", "gel time"), (r"sticky|stickiness|tackiness", "tack"), (r"härte|haerte", "hardness"),
     (r"resin batch", "resin lot"), (r"catalyst batch", "catalyst lot"),
 )
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
