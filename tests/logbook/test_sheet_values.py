@@ -64,7 +64,7 @@ def test_a_first_pour_with_its_scale_behind_the_hardness_is_no_row_of_units(stud
 def test_a_scale_behind_a_hardness_without_an_age_is_told_what_it_lacks(study, tmp_path):
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, sheet(tmp_path, "pour,catalyst (%),hardness\nA,1.5,78 D\nB,2,80 D\n"))
-    assert len(refused.value.problems) == 2 and "hardness changes with age. Write its age into the header" in str(refused.value)
+    assert len(refused.value.problems) == 1 and "hardness changes with age. Write its age into the header" in str(refused.value)
 
 
 @pytest.mark.parametrize(
@@ -551,3 +551,21 @@ def test_the_larger_number_of_a_date_with_strokes_is_its_day(text, made):
     else:
         with pytest.raises(UnitProblem, match="perhaps 2026-03-01" if text.startswith("46082") else "date: "):
             moment(text)
+
+
+def test_a_reading_without_its_age_and_in_words_is_told_both_at_once(study, tmp_path):
+    """Put right in one go: the age belongs into the header, once, and every cell is looked at too."""
+    with pytest.raises(LogProblems) as refused:
+        read_sheet(study, sheet(tmp_path, "pour,catalyst (%),hard?\nA,1.5,yes\nB,2,80\n"))
+    age, word = refused.value.problems["problem"]
+    assert age == "hardness changes with age. Write its age into the header, as in hardness at 24 h." and "'yes' is not a number" in word
+
+
+def test_a_reading_in_a_row_of_its_own_is_told_to_name_its_pour(study, tmp_path):
+    """Which is enough: a further row of a pour brings its readings."""
+    rows = "pour,catalyst (%),gel time (min),tack at 24 h\nA,1.5,25,\n{},,,1\n"
+    with pytest.raises(LogProblems, match="Write the name of its pour into this row too"):
+        read_sheet(study, sheet(tmp_path, rows.format("")))
+    with pytest.warns(NotRead, match="further readings of a pour above"):
+        (entry,) = read_sheet(study, sheet(tmp_path, rows.format("A")))
+    assert [one["reading"] for one in entry["readings"]] == ["gel_time", "tack"]

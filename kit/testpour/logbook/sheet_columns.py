@@ -7,8 +7,8 @@ from statistics import fmean
 
 from testpour.common.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
 from testpour.common.wording import BY_TAPPING, first_few, listed
-from testpour.logbook.headers import COUNTED, Head, is_amount, last_unit, without_age
-from testpour.logbook.sheet_cells import NOTHING, bare
+from testpour.logbook.headers import COUNTED, Head, is_age, is_amount, last_unit, without_age
+from testpour.logbook.sheet_cells import BLANK, NOTHING, bare
 from testpour.logbook.text_and_dates import CLOCK
 from testpour.study.columns import NO, OTHERS, YES, Factor, Reading
 from testpour.study.study import Study
@@ -93,6 +93,16 @@ def _may_be(column, text, cell):
     share = getattr(column, "is_share", False) and is_amount(unit)
     number = FIGURE.fullmatch(cell) or (isinstance(column, Reading) and CLOCK.match(cell))
     return bool(number) and (not unit or measures(unit, column.unit) or (share and not re.match(r"resin|mix|total", text, re.IGNORECASE)))
+
+
+def unaged(pours: Pours) -> Iterator[tuple[str, str, str, str]]:
+    """A problem for each column of a reading that changes with age and is taken at several, where neither its header nor a column gives one."""
+    columns = _columns(pours)
+    for head, cells in columns.items():
+        read = any(cell.casefold() not in BLANK for cell in cells.values())
+        if without_age(head) and len(head.column.ages) > 1 and read and not any(map(is_age, columns)):
+            words = head.column.words
+            yield "", head.text, "", f"{words} changes with age. Write its age into the header, as in {words} at 24 h."
 
 
 def doubtful_day(pours: Pours) -> Iterator[tuple[str, str, str, str]]:

@@ -10,7 +10,7 @@ from testpour.logbook.entries import read_once
 from testpour.logbook.headers import Head, is_age, without_age
 from testpour.logbook.reading_text import one_number
 from testpour.logbook.sheet_cells import BLANK, DITTO, ERRORS, NOTHING, is_summary, unescape_cell
-from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, without_unit
+from testpour.logbook.sheet_columns import doubtful_day, doubtful_ticks, doubtful_unit, mean_of_those_above, unaged, without_unit
 from testpour.logbook.sheet_days import Days, counted_anew, may_stand_alone, of_two_origins, only_shared
 from testpour.logbook.text_and_dates import clock, made_on
 from testpour.logbook.workbook import COVERED, DATED
@@ -18,8 +18,8 @@ from testpour.study.columns import NIL, NO, YES
 
 ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (
-    "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write a later reading of the "
-    "pour above into its own row, in a column such as hardness at 168 h; if it is another pour, write its name."
+    "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write the name of its pour into this row too, "
+    "be it the pour above or another; a later reading of the same kind goes into a column of its own, such as hardness at 168 h."
 )
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
 MADE = {  # what a refused date says, and how to mend a whole column of such
@@ -93,6 +93,7 @@ def _doubts(pours, further, days, entries, decimal):
     unnamed = _unnamed(pours)
     yield from ((f"row {number}", "pour", "", UNNAMED) for number in unnamed)
     yield from doubtful_ticks([pour for pour in pours if pour[0] not in further.union(unnamed)])
+    yield from unaged(pours)
     yield from doubtful_day(pours)
     yield from doubtful_unit(pours, decimal)
     yield from mean_of_those_above(pours, decimal)
@@ -246,7 +247,7 @@ def _readings(head, cell, decimal, beside):
     if age is None and len(reading.ages) == 1:
         age = reading.ages[0]
     if age is None and reading.ages:
-        raise UnitProblem(f"{reading.words} changes with age. Write its age into the header, as in {reading.words} at 24 h.")
+        age = 1.0  # of a sheet that `unaged` refuses: what else is wrong with the cell is told too
     once = read_once(reading)
     for part in [cell] if once else re.split(r"\s*;\s*|,\s+", cell):
         if not once and reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
