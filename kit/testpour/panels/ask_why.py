@@ -15,18 +15,7 @@ from testpour.common.wording import capital, in_hundred, listed, within
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import (
-    Part,
-    bars,
-    button,
-    caution,
-    choice,
-    fold,
-    pick,
-    row,
-    step,
-    text,
-)
+from testpour.panels.parts import Part, bars, button, caution, choice, fold, pick, row, step, text
 from testpour.panels.workshop import SCALES, Needed
 
 PICTURE_WIDTH = 420  # pixels of the photograph

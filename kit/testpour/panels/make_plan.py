@@ -12,20 +12,7 @@ from testpour.common.units import UnitProblem, beside_field, shown_unit
 from testpour.common.wording import count
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
-from testpour.panels.parts import (
-    Part,
-    button,
-    cautions,
-    choice,
-    entry,
-    fold,
-    paper,
-    row,
-    step,
-    table,
-    text,
-    tiles,
-)
+from testpour.panels.parts import Part, button, cautions, choice, entry, fold, paper, row, step, table, text, tiles
 from testpour.panels.starting import as_kept, kept_plan, shown_plan, with_free_names
 from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook

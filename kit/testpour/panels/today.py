@@ -18,21 +18,7 @@ from testpour.models.beliefs import peak_reading
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import (
-    Part,
-    bars,
-    button,
-    caution,
-    cautions,
-    choice,
-    entry,
-    fold,
-    row,
-    step,
-    table,
-    text,
-    tiles,
-)
+from testpour.panels.parts import Part, bars, button, caution, cautions, choice, entry, fold, row, step, table, text, tiles
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.workshop import SCALES
 
