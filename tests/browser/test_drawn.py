@@ -124,7 +124,7 @@ CONTRAST = """e => { const draw = document.createElement("canvas").getContext("2
 @pytest.mark.parametrize("main", [True, False])
 @pytest.mark.parametrize("light", ["true", "false"])
 def test_a_button_that_is_off_can_be_read_under_the_mouse(draw, main, light):
-    page = draw("panels", "panels", screen=panel({**tap_part("Change study.toml", off="study.toml says this already."), "main": main}), where="here")
+    page = draw("panels", "panels", screen=panel({**tap_part("Change study.toml", off="study.toml already says this."), "main": main}), where="here")
     page.evaluate("""light => { document.body.dataset.jpThemeLight = light; if (light === "false")
       for (const [name, colour] of [["layout-color1", "#111"], ["content-font-color0", "#fff"]])
         document.body.style.setProperty(`--jp-${name}`, colour); }""", light)

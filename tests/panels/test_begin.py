@@ -63,7 +63,7 @@ def test_a_reading_no_longer_taken_stays_as_a_note(own, hand):
 
 def test_a_study_that_says_it_already_is_not_written_again(own, hand):
     at = hand(tp.begin_panel(own))
-    assert at.part("write")["off"] == "study.toml says this already."
+    assert at.part("write")["off"] == "study.toml already says this."
 
 
 @pytest.mark.parametrize(
@@ -75,7 +75,7 @@ def test_a_study_that_says_it_already_is_not_written_again(own, hand):
         ("to_catalyst", "0.5 %", "must end above where it begins"),
         ("resin_density", "11", "cannot be the density"),
         ("name", " ", "needs a name"),
-        ("at_most_gel_time", "10", "below what is asked at least"),
+        ("at_most_gel_time", "10", "below the lower limit"),
         ("age_tack", "-1", "above 0"),
     ],
 )
@@ -97,7 +97,7 @@ def test_a_word_that_is_neither_yes_nor_no_keeps_its_field(own, hand, typed, fou
     at.type("way_cover", "stays the same")
     assert found in at.type("same_cover", typed)["problem"]
     assert [part["title"][0] for part in at.parts("step")] == list("123456")
-    assert "First put right: cover." in at.words() and at.part("write")["off"]
+    assert "First correct: cover." in at.words() and at.part("write")["off"]
     assert at.type("same_cover", "no")["problem"] == ""
     at.tap("write")
     assert tp.read_study(own).factor("cover").span == (0, 0)
@@ -123,7 +123,7 @@ def test_another_resin_is_refused_as_it_is_typed(own, hand):
     before = (own / "study.toml").read_bytes()
     at = hand(tp.begin_panel(own))
     assert "is epoxy" in at.type("resin_kind", "epoxy, clear")["problem"]
-    assert at.part("write")["off"] and "First put right: the resin." in at.words()
+    assert at.part("write")["off"] and "First correct: the resin." in at.words()
     at.tap("write")
     assert (own / "study.toml").read_bytes() == before
     at.type("resin_kind", "clear casting resin")
@@ -219,7 +219,7 @@ def test_a_study_that_cannot_be_planned_is_told_why(own, monkeypatch):
 def test_a_file_that_cannot_be_read_is_left_alone(own, hand):
     (own / "study.toml").write_text("name = Knobs\n", encoding="utf-8")
     at = hand(tp.begin_panel(own))
-    assert "Put that right in the file" in at.words()
+    assert "Correct the file" in at.words()
     assert (own / "study.toml").read_text("utf-8") == "name = Knobs\n"
 
 

@@ -42,7 +42,7 @@ def test_a_tap_stores_it_once(at, own):
     assert at.tap("store") == "Stored from mine.csv: A1 and A2."
     assert list(in_log(own).pours.index) == ["A1", "A2"] and at.part("sheet")["value"] == "" and at.part("store") is None
     at.type("sheet", "mine.csv")
-    assert at.part("store") is None and "All of it stands in the log already" in at.words()
+    assert at.part("store") is None and "All of it is in the log already" in at.words()
 
 
 def test_every_refusal_stands_there_in_full_until_the_sheet_is_put_right(at, own):
@@ -67,7 +67,7 @@ def test_later_readings_of_a_pour_in_the_log_are_shown_as_what_they_add(at, own)
 
 
 def test_without_a_sheet_it_says_where_to_put_one(own, hand):
-    assert f"No such file lies there yet: copy it to {own}." in hand(tp.pour_panel(own)).words()
+    assert f"No such file is there yet: copy it to {own}." in hand(tp.pour_panel(own)).words()
 
 
 def test_a_log_looked_at_with_a_sheet_keeps_nothing_of_it(own):

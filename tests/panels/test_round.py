@@ -274,8 +274,8 @@ def test_a_deep_pour_is_told_as_layers(poured, hand):
     at = hand(tp.today_panel(poured))
     at.type("room", "22")
     at.type("depth", "60")
-    assert "say the depth of a layer above: each is a pour of its own" in at.words()
-    assert "When to pour it in two layers cannot be told. Thickness 60 mm is beyond one and a half times the thickest known here" in at.words()
+    assert "enter above the depth of one layer: each is a pour of its own" in at.words()
+    assert "It cannot be said when to pour a second layer. Thickness 60 mm is beyond one and a half times the thickest known here" in at.words()
     assert at.part("pour") is None and "Try one pour" not in at.words()  # what is refused is not tried
     at.type("depth", "18")
     assert "In two layers instead" in [part["words"] for part in at.parts("fold")] and "As two layers of 9 and 9 mm it is" in at.words()
@@ -647,4 +647,4 @@ def test_a_plan_that_cannot_be_says_where_to_tap(own, hand):
 
 def test_who_comes_with_pours_on_paper_is_told_where_they_go(own, hand):
     """Whoever asks why of an empty log was sent to plan pours, and may have made five."""
-    assert "Pours made before, on paper or in a sheet, are read in there too: one row a pour." in hand(tp.why_panel(own)).words()
+    assert "Earlier pours, on paper or in a spreadsheet, go in there too: one row per pour." in hand(tp.why_panel(own)).words()

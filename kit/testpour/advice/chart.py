@@ -5,16 +5,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import (
-    allowed,
-    checked_given,
-    checked_room,
-    free_factors,
-    listed_values,
-    nearest_usual,
-    on_step,
-    spread_settings,
-)
+from testpour.advice.candidates import allowed, checked_given, checked_room, free_factors, listed_values, nearest_usual, on_step, spread_settings
 from testpour.advice.chart_page import GOOD, RecipeChart
 from testpour.advice.conflicts import failing_aims
 from testpour.advice.prospect import State, prospect, states_of

@@ -6,13 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pandas as pd
 
-from testpour.advice.candidates import (
-    allowed,
-    as_poured,
-    nearest_usual,
-    spread_settings,
-    with_one_post_cure,
-)
+from testpour.advice.candidates import allowed, as_poured, nearest_usual, spread_settings, with_one_post_cure
 from testpour.advice.conflicts import AimsConflict, inputs_of
 from testpour.advice.prospect import State, prospect
 from testpour.common.threads import one_thread
@@ -131,9 +125,7 @@ def recommend(
     )
 
 
-def best_settings(
-    fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]
-) -> pd.DataFrame:
+def best_settings(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, on the bench's steps.
 
     Of settings whose chances the draws cannot tell apart, the nearest the usual ones; what was never poured only where it is

@@ -85,9 +85,7 @@ class WhatIf:
 
 
 @one_thread
-def what_if(
-    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
-) -> WhatIf:
+def what_if(fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> WhatIf:
     """What some settings should give in a room, and the cheapest single change that lifts the chance most.
 
     Parameters

@@ -71,9 +71,7 @@ def answers(url: str, what: str = "api") -> bool:
 
 
 @contextmanager
-def claimed(
-    folder: Path, patience: float = 150, waits: Callable[[], None] = lambda: None
-) -> Iterator[str | None]:
+def claimed(folder: Path, patience: float = 150, waits: Callable[[], None] = lambda: None) -> Iterator[str | None]:
     """Hold a study folder for one start, so that a second one made before the first answers waits for it.
 
     The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that

@@ -8,16 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from testpour.bench.label_fit import (
-    LEADING,
-    PAD,
-    SESSION,
-    SETTINGS,
-    STUDY,
-    Box,
-    code_picture,
-    code_text,
-)
+from testpour.bench.label_fit import LEADING, PAD, SESSION, SETTINGS, STUDY, Box, code_picture, code_text
 from testpour.bench.label_sheet import LabelProblems, LabelSheet, label_sheet
 from testpour.common.files import page_kind, put
 from testpour.common.pages import template

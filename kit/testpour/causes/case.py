@@ -14,14 +14,7 @@ from testpour.causes.reasoner import Weighed, weigh
 from testpour.causes.saving import LEAST
 from testpour.causes.signs import RARE, Planned, planned, signs_of, untimely
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable
-from testpour.causes.whole_log import (
-    day_was_good,
-    fails_beyond,
-    fails_throughout,
-    neighbours,
-    noted_elsewhere,
-    worse_groups,
-)
+from testpour.causes.whole_log import day_was_good, fails_beyond, fails_throughout, neighbours, noted_elsewhere, worse_groups
 from testpour.likelihood.together import log_sum
 from testpour.models.fits import Fits
 from testpour.study.cautions import check_settings

@@ -52,9 +52,7 @@ def read_bytes(path: str | Path, largest: int) -> bytes:
     return data
 
 
-def read_text(
-    path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-sig", "cp1252", "latin-1")
-) -> str:
+def read_text(path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-sig", "cp1252", "latin-1")) -> str:
     """The text of a file, whatever program saved it; a TextProblem where it is too large or holds something else.
 
     `codings` are tried in order, after UTF-16 where the bytes say so.

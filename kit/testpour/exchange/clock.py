@@ -39,9 +39,7 @@ class Times:
     newest_first: bool = False
 
 
-def read_times(
-    grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None
-) -> tuple[Times, list[str]]:
+def read_times(grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None) -> tuple[Times, list[str]]:
     """Find the time column and read it; and the problems. Rows may stand newest first throughout."""
     times, wrong = _read_down(grid, time, day_first)
     if not wrong:

@@ -34,9 +34,7 @@ class Onset:
         return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
 
 
-def find_onset(
-    minutes: np.ndarray, degrees: np.ndarray, noise: float, room: np.ndarray | None = None
-) -> Onset:
+def find_onset(minutes: np.ndarray, degrees: np.ndarray, noise: float, room: np.ndarray | None = None) -> Onset:
     """Weigh candidate curves, room drift and self-heating together, against the early trace.
 
     Each candidate is ``a + b t + d exp(-t / lag) + c max(t - start, 0) ** power``: the first three terms are

@@ -17,15 +17,7 @@ from testpour.common.wording import ESCAPED
 from testpour.exchange.package_cells import package_csv
 from testpour.exchange.package_files import PackageProblems
 from testpour.exchange.package_reading import read_package
-from testpour.exchange.package_schema import (
-    DESCRIPTOR,
-    HISTORY,
-    LICENCES,
-    PICTURE,
-    descriptor,
-    picture,
-    tables,
-)
+from testpour.exchange.package_schema import DESCRIPTOR, HISTORY, LICENCES, PICTURE, descriptor, picture, tables
 from testpour.exchange.unpacking import Package
 from testpour.logbook.book import Logbook
 from testpour.logbook.castings import PEOPLE, Castings
@@ -38,9 +30,7 @@ from testpour.study.study import Aim
 LIKE_A_FILE = re.compile(r"\.[a-z]\w{1,4}", re.IGNORECASE)  # .txt, .xlsx and the like; "castings-v1.2" may well be a folder
 
 
-def write_package(
-    source: Logbook | Castings, to: str | Path, licence: str = "CC0-1.0", names: bool = False
-) -> Package:
+def write_package(source: Logbook | Castings, to: str | Path, licence: str = "CC0-1.0", names: bool = False) -> Package:
     """Write a log with its study as an open Data Package, and read it again before it is called written.
 
     Parameters

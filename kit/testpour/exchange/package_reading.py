@@ -7,13 +7,7 @@ import numpy as np
 import pandas as pd
 
 from testpour.exchange.package_cells import check_castings, from_csv
-from testpour.exchange.package_files import (
-    Files,
-    PackageProblems,
-    read_descriptor,
-    verified_pictures,
-    verified_tables,
-)
+from testpour.exchange.package_files import Files, PackageProblems, read_descriptor, verified_pictures, verified_tables
 from testpour.exchange.package_schema import DESCRIPTOR, FORM, HISTORY, declarations, tables
 from testpour.exchange.unpacking import Package
 from testpour.logbook.castings import PEOPLE, Castings

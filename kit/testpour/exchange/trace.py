@@ -28,9 +28,7 @@ class Trace(JudgedTrace):
         """The trace as a figure; see `figures.show_trace`."""
         return show_trace(self)
 
-    def log_into(
-        self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None
-    ) -> dict[str, int]:
+    def log_into(self, logbook: Logbook, pour: str, *, by: str = "", why: str | None = None) -> dict[str, int]:
         """Log the gel time, time to peak and peak temperature of a pour.
 
         Parameters

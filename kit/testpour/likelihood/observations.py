@@ -7,12 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import log_ndtr
 
-from testpour.likelihood.truncated import (
-    LOG_ROOT_2PI,
-    log_interval_probability,
-    rough_moments,
-    truncated_moments,
-)
+from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability, rough_moments, truncated_moments
 
 
 def interval_middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:

@@ -8,15 +8,7 @@ from pathlib import Path
 
 import sqlalchemy as sa
 
-from testpour.logbook.logfile import (
-    DAMAGED,
-    NO_LOG,
-    check_file,
-    check_whole,
-    count_connection,
-    make_one_file,
-    open_here,
-)
+from testpour.logbook.logfile import DAMAGED, NO_LOG, check_file, check_whole, count_connection, make_one_file, open_here
 from testpour.logbook.migrations import bring_forward
 from testpour.logbook.server import connecting, in_plain_words, patient_connect, split_address
 from testpour.logbook.tables import FACTS, FILE, LogProblem

@@ -52,17 +52,7 @@ from scipy.stats import qmc
 from testpour.likelihood.posterior import Posterior
 from testpour.models.beliefs import Belief, ReadingBeliefs
 from testpour.models.settings import settings_table
-from testpour.models.terms import (
-    HOURS,
-    OVEN,
-    POST_CURE_HOURS,
-    REFERENCE,
-    TERMS,
-    Term,
-    design,
-    log_ratio,
-    post_cure,
-)
+from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, TERMS, Term, design, log_ratio, post_cure
 from testpour.study.study import Study
 
 SOURCE = "what the beliefs leave over, its size learned from the log"

@@ -15,22 +15,11 @@ from testpour.common.wording import capital, in_hundred, listed, within
 from testpour.logbook.tables import LogProblem
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import (
-    Part,
-    bars,
-    button,
-    caution,
-    choice,
-    fold,
-    pick,
-    row,
-    step,
-    text,
-)
+from testpour.panels.parts import Part, bars, button, caution, choice, fold, pick, row, step, text
 from testpour.panels.workshop import SCALES, Needed
 
 PICTURE_WIDTH = 420  # pixels of the photograph
-POT = Field("pot", "Resin that was in the pot", "g", "left empty: not known", resin=True, high=20_000)
+POT = Field("pot", "Resin that was in the pot", "g", "leave empty if not known", resin=True, high=20_000)
 
 
 class WhyPanel(Panel):
@@ -46,7 +35,7 @@ class WhyPanel(Panel):
         options = [("", "choose a casting"), *((name, f"{name}: {words}") for name, words in {**faults, **others}.items())]
         scale = choice("scale", "Step of the scale", self.memory.scale, SCALES)
         return [step("Which casting?", pick("pour", "Casting", self.typed("pour"), options, hint="those that missed an aim come first"),
-                     *self._photograph(), fold("What was in the pot, where you know it", row(self.field(POT), scale)))]
+                     *self._photograph(), fold("What was in the pot, if you know", row(self.field(POT), scale)))]
 
     def parts(self) -> Iterator[Part]:
         yield from self.fields()
@@ -55,13 +44,13 @@ class WhyPanel(Panel):
             yield text(answer.nothing_yet, "needed")
             yield step("If you have looked at it already", *self._question(answer))
             return
-        yield step("Likeliest causes", self._bars(answer), fold("What speaks for and against each", *_evidence(answer)))
+        yield step("Likeliest causes", self._bars(answer), fold("Evidence for and against each", *_evidence(answer)))
         yield step("Look at it again", *self._question(answer))
         yield step("What to do", *self._advice(answer))
         yield row(button("save", "Save what I saw in the log", main=True, off="" if self._draft()[0] else "Nothing new to save."))
 
     def answer(self) -> Answer:
-        """The answer to the casting chosen, with what was tapped."""
+        """The answer for the chosen casting, given what was tapped."""
         castings, pour = self.workshop.poured(), self.typed("pour")
         if not pour:
             raise Needed("Choose a casting above.")
@@ -77,11 +66,11 @@ class WhyPanel(Panel):
             found = first.observe(**{**first.observed, **seen}) if seen else first
             return found.skip(*passed) if passed else found
 
-        return self._last.of((first, seen, passed), make)  # asked for several times in one tap
+        return self._last.of((first, seen, passed), make)  # needed several times in one tap
 
     def _first(self, fits, pour, scale):
-        """The answer before any tap; what no tap changes is worked out with it."""
-        notes = self.workshop.castings().pours["note"].astype(str)  # what was saved before is part of it, on this casting or another
+        """The answer before any tap, together with what no tap changes."""
+        notes = self.workshop.castings().pours["note"].astype(str)  # earlier answers saved there count, on any casting
 
         def make():
             found = tp.why(fits, pour, **scale)
@@ -107,12 +96,12 @@ class WhyPanel(Panel):
         self._save_draft({**seen, name: question.answers[int(place)]}, passed)
 
     def _tap_pass(self, name: str) -> None:
-        """Set a question aside that cannot be answered."""
+        """Skip a question that cannot be answered."""
         seen, passed = self._draft()
         self._save_draft(seen, [*passed, name])
 
     def _tap_back(self, name: str) -> None:
-        """Take an answer back that was not saved."""
+        """Take back an answer that was not saved."""
         seen, passed = self._draft()
         self._save_draft({q: said for q, said in seen.items() if q != name}, [p for p in passed if p != name])
 
@@ -124,7 +113,7 @@ class WhyPanel(Panel):
         return f"Kept in the log's note of {answer.pour}: {kept_words or 'it held all of it already'}"
 
     def _draft(self):
-        """What was tapped on the casting chosen and not saved yet: answers by question, and questions passed over."""
+        """What was tapped for the chosen casting but not saved yet: answers by question, and the questions skipped."""
         draft = self.memory.get("drafts", {}).get(self.typed("pour"), {})
         return draft.get("seen", {}), draft.get("passed", [])
 
@@ -171,7 +160,7 @@ class WhyPanel(Panel):
                   button(f"pass:{question.name}", "Cannot say"))
 
     def _advice(self, answer):
-        """What to do about the likeliest causes and about what the settings openly did beside them, each with its care."""
+        """What to do about the likeliest causes, and about settings that plainly did harm too, each with its caution."""
         behind = () if unsure(answer) else answer.together or (answer.first,)
         orders = from_now_on(answer, behind)
         if unsure(answer):
@@ -193,20 +182,20 @@ class WhyPanel(Panel):
 
 
 def _cause_parts(answer, name, words):
-    """What is said of one cause and what to do about it, with its care."""
+    """One cause, what to do about it, and its caution."""
     yield text(words, "strong")
     if care := answer.case.table.causes[name].care:
         yield caution(f"{care}.")
 
 
 def _evidence(answer: Answer) -> Iterator[Part]:
-    """What speaks for and against the likeliest causes, as paragraphs: three columns of sentences are too wide for a phone."""
+    """The evidence for and against the likeliest causes, as paragraphs: three columns of sentences are too wide for a phone."""
     for cause, line in answer.table.head(SHOWN).iterrows():
         yield text(capital(cause), "strong")
         for what in filter(line.get, ("for", "against")):
             yield text(f"{capital(what)}: {line[what]}.")
         if not line["for"] and not line["against"]:
-            yield text("Nothing that was read or seen speaks for it or against it.")
+            yield text("Nothing read or seen counts for or against it.")
 
 
 def why_panel(folder: str | Path = ".") -> WhyPanel:

@@ -1,4 +1,4 @@
-"""A study begun, or changed, by tapping: what is made, of what, what may differ, the tools, and what is good."""
+"""Begin or change a study by tapping: what is made, from what, what may differ, the tools, and what is good."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -43,19 +43,19 @@ class BeginPanel(Panel):
     def now(self) -> Study:
         """The study as its file says, or the one a new study begins from.
 
-        Raises `Needed` if the file cannot be read; it is then left alone.
+        Raises `Needed` if the file cannot be read; the file is not changed.
         """
         try:
             return study_text.study_of(study_text.text_of(self.workshop.folder), self.workshop.folder)
         except ValueError as problem:
-            raise Needed(f"study.toml cannot be used as it is: {in_words(problem)} Put that right in the file; this panel then opens it.") from None
+            raise Needed(f"study.toml cannot be used as it is: {in_words(problem)} Correct the file; this panel then opens it.") from None
 
     def wanted(self) -> tuple[str, Study]:
         """The text of the study file as the panel would write it, and the study it declares.
 
         Raises `Needed` if a field is wrong, `Problems` if the study as a whole cannot be used.
         """
-        return self._last.of(self._mark(), self._wanted)  # asked for several times in one drawing
+        return self._last.of(self._mark(), self._wanted)  # needed several times while the panel is drawn
 
     def _wanted(self):
         study = self.now()
@@ -63,7 +63,7 @@ class BeginPanel(Panel):
         texts["name"] = texts["name"].strip()
         wrong = [*([] if texts["name"] else ["the study's name"]), *resin.wrong(), *settings.wrong(), *aims.wrong()]
         if wrong:
-            raise Needed(f"First put right: {', '.join(wrong)}.")
+            raise Needed(f"First correct: {', '.join(wrong)}.")
         text = study_text.edited(
             study_text.text_of(self.workshop.folder), study, texts=texts, resin=resin.wanted(), factors=settings.wanted(),
             readings=tools.wanted(), aims=aims.wanted(),
@@ -112,14 +112,14 @@ class BeginPanel(Panel):
         try:
             words, wanted = self.wanted()
         except (Needed, Problems):
-            return [text("How many pours it needs is said once every field is right.", "hint")]
+            return [text("The number of pours appears here once every field is right.", "hint")]
         try:
             return [text(self.work_out("Counting the pours", lambda: smallest_plan_words(wanted), words), "strong")]
         except Waiting:
             return [text("Counting the pours …", "hint")]
 
     def _least_resin(self, settings):
-        """The least resin this scale can weigh right, at the lowest catalyst."""
+        """The least resin for which this scale can weigh the lowest catalyst well enough."""
         step_, low = self.memory.scale, settings.lowest("catalyst")
         if low is None or low <= 0:
             return []
@@ -130,11 +130,11 @@ class BeginPanel(Panel):
         if warning := mix.coarse_warning():
             return [caution(f"At {low:g} % of catalyst: {warning}")]
         least = in_unit(mix.smallest_batch, mix.unit, 6)
-        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {least} of resin: "
-                     "then the catalyst is within a tenth of what you meant.")]
+        return [text(f"With a scale that reads in steps of {step_}, and {low:g} % of catalyst, weigh at least {least} of resin, "
+                     "so that the catalyst is within a tenth of what you meant.")]
 
     def _end(self):
-        off = button("write", "Write study.toml", main=True, off="First put right what is said above.")
+        off = button("write", "Write study.toml", main=True, off="First correct the fields marked above.")
         try:
             words, wanted = self.wanted()
         except Problems as problem:
@@ -144,11 +144,11 @@ class BeginPanel(Panel):
         there = self.workshop.study_mark is not None
         same = there and words == study_text.text_of(self.workshop.folder)
         label = "Change study.toml" if there else "Write study.toml"
-        return [text(wanted.sentence()), button("write", label, main=True, off="study.toml says this already." if same else "")]
+        return [text(wanted.sentence()), button("write", label, main=True, off="study.toml already says this." if same else "")]
 
 
 def smallest_plan_words(study: Study) -> str:
-    """How many pours the settings of a study need, and what so many would notice."""
+    """How many pours the settings of a study need, and what that many would notice."""
     if not study.varied:
         return "Nothing differs yet: choose at least one setting that may."
     for pours in range(FEWEST, MOST + 1):

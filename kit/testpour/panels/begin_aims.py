@@ -39,12 +39,12 @@ class AimField:
         return typed(words, parse, self._unit(key)) if words else Typed()
 
     def _check(self):
-        """Say beside the field that an age is not above 0, or that a bound lies beyond the other."""
+        """Mark an age that is not above 0, and a lower bound above the upper one."""
         low, high, age = (self.typed.get(key, Typed()).value for key in ("at_least", "at_most", "age"))
         if age is not None and not age > 0:
             self.typed["age"] = Typed(problem="The age is counted in hours after mixing, above 0.")
         if not self.wrong and low is not None and high is not None and low > high:
-            self.typed["at_most"] = Typed(problem="This is below what is asked at least: change one of them.")
+            self.typed["at_most"] = Typed(problem="This is below the lower limit: change one of them.")
 
     @property
     def wrong(self) -> bool:
@@ -67,11 +67,11 @@ class AimField:
         if reading.grades and key != "age":
             options = [("", "no aim"), *((str(k), word) for k, word in enumerate(reading.grades))]
             return choice(name, label, self.words[key].strip(), options, hint=reading.how)
-        hint = "" if key == "age" else "left empty: no aim"
+        hint = "" if key == "age" else "leave empty for no aim"
         return entry(name, label, self.words[key], unit=shown_unit(self._unit(key)), hint=hint, problem=found.problem, read=found.read)
 
     def wanted(self) -> dict[str, Any] | None:
-        """Bounds and age as the file takes them, "" for none; None where the file says them already."""
+        """Bounds and age as the file takes them, "" for none; None if the file already has them."""
         if self.values == _aimed({key: self._read(key, words) for key, words in self.now.items()}):
             return None
         return {key: "" if one.value is None else self._in_file(key, one.value) for key, one in self.typed.items()}
@@ -95,7 +95,7 @@ class AimFields:
         now = {aim.reading: aim for aim in study.aims}
         if "hardness" in readings and readings["hardness"].unit != taken["hardness"]:
             readings["hardness"] = replace(readings["hardness"], unit=taken["hardness"])
-            now.pop("hardness", None)  # no scale converts to another: an aim on this durometer is asked for anew
+            now.pop("hardness", None)  # no scale converts to another, so the aim must be given again for this durometer
         self.fields = {name: AimField(reading, now.get(name), says) for name, reading in readings.items()}
         self.dropped = [aim.reading for aim in study.aims if aim.reading not in now.keys() & readings.keys()]
 
@@ -106,7 +106,7 @@ class AimFields:
         return [field.reading.words for field in self.fields.values() if field.wrong]
 
     def wanted(self) -> dict[str, dict[str, Any]]:
-        """Bounds of each reading as the file takes them; those it says already are left out."""
+        """Bounds of each reading as the file takes them, without those it already has."""
         changed = {name: bounds for name, field in self.fields.items() if (bounds := field.wanted()) is not None}
         return {**{name: {} for name in self.dropped}, **changed}
 

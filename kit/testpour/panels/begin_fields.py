@@ -19,7 +19,7 @@ from testpour.study.mixing import check_resin
 from testpour.study.study import Study
 from testpour.study.study_file import DENSITY_RANGE
 
-Says = Callable[[str, str], str]  # what was typed in a field, else what stands there at first
+Says = Callable[[str, str], str]  # what was typed in a field, else its default
 DIFFERS, SAME = "may differ", "stays the same"
 # The catalogue has no span for these, so that a study that only names them pours without a post-cure; from new_study.toml.
 FIRST_SPANS = {"post_cure_temperature": (20.0, 60.0), "post_cure_time": (0.0, 4.0)}
@@ -38,7 +38,7 @@ class ResinFields:
         self.typed = {key: typed(words.strip(), partial(_density, label=DENSITIES[key]), "g/mL") for key, words in self.words.items()}
 
     def cautions(self) -> Cautions:
-        """What is warned of in the resin; a refusal stands beside its field."""
+        """Warnings about the resin; a refusal is shown beside its field."""
         return replace(check_resin(self.kind), refusals=())
 
     def parts(self) -> Iterable[Part]:
@@ -57,12 +57,12 @@ class ResinFields:
 def _density(words, label):
     value = to_unit(words, "g/mL", label)
     if not DENSITY_RANGE[0] <= value <= DENSITY_RANGE[1]:
-        raise UnitProblem(f"{value:g} g/mL cannot be the density of a resin or a catalyst. Read it off the label.")
+        raise UnitProblem(f"{value:g} g/mL cannot be the density of a resin or a catalyst. Copy it from the label.")
     return value
 
 
 class SettingField:
-    """Whether one setting differs, and from where to where; `there` says that the study has it already."""
+    """Whether one setting differs, and over what span; `there` says whether the study already has it."""
 
     def __init__(self, factor: Factor, study: Study, says: Says, there: bool) -> None:
         self.factor, self.study, self.there = factor, study, there
@@ -85,12 +85,12 @@ class SettingField:
 
     @property
     def values(self) -> list[float]:
-        """The values that are asked for, where they can be read."""
+        """The values typed, as far as they can be read."""
         return [one.value for one in self.typed.values() if one.value is not None]
 
     @property
     def wrong(self) -> bool:
-        """Whether a value that is asked for cannot be used."""
+        """Whether a value typed cannot be used."""
         return any(one.problem for one in self.typed.values())
 
     def parts(self, logged: bool) -> Iterable[Part]:
@@ -109,25 +109,25 @@ class SettingField:
         return entry(f"{key}_{factor.name}", label, self.words[key], unit=shown_unit(factor.unit), problem=found.problem, read=read, hint=hint)
 
     def _usual(self):
-        """What the trade usually takes, as a hint; "" where the catalogue has no span for it."""
+        """The trade's usual span, as a hint; "" if the catalogue has none."""
         known = catalogue()["factors"].get(self.factor.name)
         if known is None or known.kind == "yes/no" or len(set(known.span)) < 2 or known.unit != self.factor.unit:
             return ""
         return f"usually {known.between(*known.span)}{'; the label comes first' if known.name == 'catalyst' else ''}"
 
     def wanted(self) -> Any:
-        """The setting as the study file takes it; None where the file says it already."""
+        """The setting as the study file takes it; None if the file already has it."""
         factor = self.factor
         if self.way == LEFT_OUT:
             return LEFT_OUT
-        values = self.values or [0, 1]  # of yes and no that differ none is asked for
+        values = self.values or [0, 1]  # a yes/no setting that differs has no fields
         span = (values[0], values[-1])
         if self.there and span == (factor.span or (factor.usual, factor.usual)):
             return None
         return tuple(int(value) if factor.kind == "yes/no" else f"{value:g} {factor.unit}".strip() for value in span)
 
     def cautions(self) -> Cautions:
-        """What is warned of at its values."""
+        """Warnings at its values."""
         found = Cautions()
         for value in self.values if self.factor.kind != "yes/no" and not self.wrong else ():
             found += check_settings(self.study, {self.factor.name: value})
@@ -135,7 +135,7 @@ class SettingField:
 
 
 def _first_span(factor):
-    """The span that stands there before anything is typed: the study's own, else the usual one."""
+    """The default span: the study's own, else the usual one."""
     listed = catalogue()["factors"].get(factor.name)
     if len(set(factor.span)) == 2:
         return factor.span
@@ -144,7 +144,7 @@ def _first_span(factor):
 
 
 class SettingFields:
-    """What may differ from pour to pour; where pours are `logged`, their settings stay in the study."""
+    """What may differ from pour to pour; once pours are `logged`, their settings must stay in the study."""
 
     def __init__(self, study: Study, says: Says, logged: bool) -> None:
         self.logged = logged
@@ -164,16 +164,16 @@ class SettingFields:
         return [field.factor.words for field in self.fields.values() if field.wrong]
 
     def wanted(self) -> dict:
-        """Each setting as the study file takes it; None where the file says it already."""
+        """Each setting as the study file takes it; None if the file already has it."""
         return {name: field.wanted() for name, field in self.fields.items()}
 
     def cautions(self) -> list[Part]:
-        """What is warned of at the ends of each setting."""
+        """Warnings at the ends of each setting."""
         return cautions(sum((field.cautions() for field in self.fields.values()), Cautions()))
 
 
 class ToolFields:
-    """What there is to weigh and to read with, and so what is read."""
+    """The tools for weighing and reading, and what is therefore read."""
 
     def __init__(self, study: Study, says: Says, scale: str) -> None:
         self.says, self.scale = says, scale
@@ -190,7 +190,7 @@ class ToolFields:
         yield text("Room temperature and humidity are written down at every session; without a thermometer leave them empty there.", "hint")
 
     def wanted(self) -> dict:
-        """Reading to whether it is taken; those of the study that the trade's list lacks stay as they are."""
+        """For each reading, whether it is taken; the study's own readings stay as they are."""
         taken = {name: self._taken(name) for name in self.known if name != "hardness"}
         return {**taken, "hardness": self._durometer() or False}
 

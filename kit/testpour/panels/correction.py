@@ -1,4 +1,4 @@
-"""What the log has wrong, put right by tapping: a setting, a day, a session or a reading of a pour, or a pour that was never made."""
+"""Correct the log by tapping: a setting, day, session or reading of a pour, or a pour that was never made."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -15,7 +15,7 @@ from testpour.panels.panel import Panel
 from testpour.panels.parts import Part, button, entry, fold, pick, row, text
 from testpour.panels.workshop import Needed
 
-UNKNOWN = "not known"  # typed for a setting that is not known after all
+UNKNOWN = "not known"  # what to type for a setting nobody knows
 CHOSEN = ("right_what", "right_value", "right_why")
 MADE_AT, SESSION, NEVER_MADE = "made_at", "session", "pour"
 
@@ -26,22 +26,22 @@ class Correctable:
 
     words: str
     logged: str
-    read: Callable[[str], str]  # what was typed, as the log would say it; raises a ValueError that says what is wrong with it
-    correct: Callable[[str, str], Any] | None  # with what was typed and why; None where it can only be taken out
-    withdraw: Callable[[str], Any] | None = None  # with why
+    read: Callable[[str], str]  # from what was typed to the log's wording; raises ValueError if it cannot be read
+    correct: Callable[[str, str], Any] | None  # takes what was typed, and why; None if it can only be removed
+    withdraw: Callable[[str], Any] | None = None  # takes why
     unit: str = ""
 
 
 class CorrectionPart(Panel):
-    """The part of a panel that puts right what is in the log."""
+    """The part of a panel that corrects the log."""
 
     def correction_part(self) -> Part:
-        """The pour, what of it is wrong, what is right and why."""
+        """Fields for the pour, what is wrong, what is right, and why."""
         return fold(PUT_RIGHT, *self._correction())
 
     def _correction(self) -> Iterator[Part]:
         pours = self.workshop.castings().pours.index
-        yield text("The log keeps what stood there before, with your reason. What you put right counts from now on, in every notebook.", "hint")
+        yield text("The log keeps the old entry, with your reason. Your correction counts from now on, in every notebook.", "hint")
         if not len(pours):
             yield text("The log has no pour yet.", "needed")
             return
@@ -75,11 +75,11 @@ class CorrectionPart(Panel):
 
     def _take_typed(self, name: str, words: str) -> None:
         super()._take_typed(name, words)
-        if name == "right_pour":  # another pour: what was chosen and typed was about the one before
+        if name == "right_pour":  # what was chosen and typed was about the previous pour
             self.memory.put(**dict.fromkeys(CHOSEN))
 
     def _tap_right(self) -> str:
-        """Log what was typed in place of what stands there."""
+        """Log what was typed in place of the old entry."""
         line, why, typed = self._chosen_line(), self._reason(), self.typed("right_value").strip()
         if line.correct is None or not typed:
             raise Needed("Still needed: What is right.")
@@ -88,10 +88,10 @@ class CorrectionPart(Panel):
         return self._corrected(f"{self._pour}: {line.words}, {line.logged}, is {said} now. The history keeps both.")
 
     def _tap_out(self) -> str:
-        """Say that it no longer counts."""
+        """Withdraw the entry."""
         line, why = self._chosen_line(), self._reason()
         if line.withdraw is None:
-            raise Needed(f"{capital(line.words)} cannot be taken out; put it right instead.")
+            raise Needed(f"{capital(line.words)} cannot be taken out; correct it instead.")
         pour = self._pour
         line.withdraw(why)
         return self._corrected(f"{pour}: {line.words}, {line.logged}, no longer counts. The history keeps it.")
@@ -105,16 +105,16 @@ class CorrectionPart(Panel):
     def _chosen_line(self):
         line = self._lines().get(self.typed("right_what")) if self._pour else None
         if line is None:
-            raise Needed("Still needed: the pour, and what of it is wrong.")
+            raise Needed("Still needed: the pour, and what is wrong with it.")
         return line
 
     def _reason(self):
         if not (why := self.typed("right_why").strip()):
-            raise Needed("Still needed: Why. The log keeps the reason beside what is put right.")
+            raise Needed("Still needed: Why. The log keeps the reason with the correction.")
         return why
 
     def _lines(self) -> dict[str, Correctable]:
-        """All that the log says of the chosen pour, the settings first."""
+        """Everything the log says about the chosen pour, settings first."""
         castings, log, study, pour = self.workshop.castings(), self.workshop.log, self.workshop.study, self._pour
         logged = castings.pours.loc[pour]
         lines = {f"setting:{one.name}": self._setting(one, logged[one.name]) for one in study.factors}

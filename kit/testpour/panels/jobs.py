@@ -1,4 +1,4 @@
-"""Work that takes longer than a tap may: done beside the notebook, once for all panels, and given up when asked."""
+"""Work too long for a tap: done in the background, once for all panels, and stopped on request."""
 
 import threading
 from collections import OrderedDict
@@ -10,14 +10,14 @@ KEPT = 24  # results kept; the same question of the same log is answered at once
 
 _jobs: OrderedDict[tuple, Future] = OrderedDict()
 _lock = threading.RLock()
-# One worker: the numerical libraries are held to one thread, and two fits at once would only wait for each other.
+# One worker: the numerical libraries use one thread, so two fits at once would only wait for each other.
 _worker = ThreadPoolExecutor(1, thread_name_prefix="testpour-panel")
 
 
 def job(key: tuple, make: Callable[[], Any]) -> Future:
-    """The work known by `key`, begun now unless it is under way or done already; cancelled where it was given up.
+    """The work named by `key`, begun now unless it is under way or done; cancelled if it was stopped.
 
-    `key` is all that the result depends on. The result is shared and must not be changed.
+    `key` is everything that the result depends on. The result is shared and must not be changed.
     """
     with _lock:
         if key not in _jobs:
@@ -30,13 +30,13 @@ def job(key: tuple, make: Callable[[], Any]) -> Future:
 
 
 def is_done(key: tuple) -> bool:
-    """Whether work that was begun has come to an end; false of work nobody began."""
+    """Whether work that was begun has ended; False for work that nobody began."""
     with _lock:
         return key in _jobs and _jobs[key].done()
 
 
 def give_up(key: tuple) -> None:
-    """Stop a piece of work that is not done: what is queued never begins, and nobody asks for the result of what is running."""
+    """Stop work that is not done: if queued it never begins, if running its result is ignored."""
     with _lock:
         if key in _jobs and not _jobs[key].done():
             _jobs[key].cancel()
@@ -47,6 +47,6 @@ def give_up(key: tuple) -> None:
 
 
 def forget(key: tuple) -> None:
-    """Drop a result, so that it is worked out anew when asked for."""
+    """Drop a result, so that it is worked out again when needed."""
     with _lock:
         _jobs.pop(key, None)

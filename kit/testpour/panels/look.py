@@ -24,7 +24,7 @@ class LookPanel(Panel):
         names = [(reading.name, reading.words) for reading in self.workshop.study.readings]
         yield step("Which reading?", choice("reading", "Reading", self._reading(), names))
         fits, name = self.fits(), self._reading()
-        found = self.work_out("Reading the effects off", lambda: tp.effects(fits[name]), name)
+        found = self.work_out("Working out the effects", lambda: tp.effects(fits[name]), name)
         yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))
         explored = self.work_out("Making the sliders", lambda: explorer(fits))
         if explored is None:
@@ -40,8 +40,8 @@ class LookPanel(Panel):
         return chosen if chosen in names else names[0]
 
     def _effects(self, found, reading):
-        """Bars from no effect in the middle, each with its interval; the sentence says it in words."""
-        shown = found.table[found.table["from"] != found.table["to"]]  # what stayed the same moved nothing
+        """Bars that start from no effect in the middle, each with its interval, and the same in words."""
+        shown = found.table[found.table["from"] != found.table["to"]]  # a setting that stayed the same has no effect to show
         if not len(shown):
             yield text(found.sentence())
             return
@@ -76,7 +76,7 @@ class LookPanel(Panel):
 
 
 def _effect_words(reading, line):
-    """An effect in short: by how much, for a reading that spreads by ratios, by differences, or in grades."""
+    """The size of an effect in short: per cent, castings in 100, or the reading's unit."""
     if reading.scale == "log":
         return f"{signed(100 * (line['middle'] - 1))} %"
     if reading.grades:

@@ -1,4 +1,4 @@
-"""The plan by tapping: how many days and pours, which moulds and how much resin; what comes of it, on paper."""
+"""Plan by tapping: how many days and pours, which moulds and how much resin; then the plan on paper."""
 
 import time
 from collections.abc import Iterator
@@ -12,20 +12,7 @@ from testpour.common.units import UnitProblem, beside_field, shown_unit
 from testpour.common.wording import count
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel, Waiting
-from testpour.panels.parts import (
-    Part,
-    button,
-    cautions,
-    choice,
-    entry,
-    fold,
-    paper,
-    row,
-    step,
-    table,
-    text,
-    tiles,
-)
+from testpour.panels.parts import Part, button, cautions, choice, entry, fold, paper, row, step, table, text, tiles
 from testpour.panels.starting import as_kept, kept_plan, shown_plan, with_free_names
 from testpour.panels.workshop import SCALES, Memory, Needed
 from testpour.planning.outlook import PlanOutlook
@@ -38,13 +25,13 @@ from testpour.study.cautions import check_batch
 SESSIONS = Field("sessions", "Days of pouring", "", "", low=1, high=20, whole=True)
 POURS = Field("pours", "Pours a day", "", "as many as you can read", low=1, high=40, whole=True)
 POT = Field("pot", "Resin in one pour", "g", "", low=1, high=20_000)
-HAVE = Field("have", "Resin at hand", "g", "left empty: enough", low=1, high=1_000_000)
-PRICE = Field("price", "Price of 1 kg of resin", "", "left empty: no cost is worked out", low=0, high=10_000)
+HAVE = Field("have", "Resin at hand", "g", "leave empty if there is enough", low=1, high=1_000_000)
+PRICE = Field("price", "Price of 1 kg of resin", "", "leave empty for no cost", low=0, high=10_000)
 FIELDS = (SESSIONS, POURS, POT, HAVE, PRICE)
 LISTS = (Field("rooms", "Rooms expected", "°C", "one, or one a day: 17 21", "room_temperature"),
          Field("moulds", "Moulds at hand", "mm", "their depths: 6 12 18", "thickness"))
 USUAL = {"sessions": "2", "pours": "4", "pot": "120"}
-ADDED = "These pours add to the log and are too few to be judged by themselves; with the log they sharpen what it says."
+ADDED = "These pours add to the log; they are too few to judge by themselves."
 PURPOSES = (("", "let the kit choose"), ("which settings matter", "which settings matter"),
             ("map the good region", "map the good region"), ("sharpen what we know", "sharpen what we know"))
 
@@ -76,7 +63,7 @@ class PlanPanel(Panel):
                                    button("labels", "Labels for the castings")), *labels, *[paper(p, w) for p, w in self.papers.items()])
 
     def _labels(self):
-        """Labels that were asked for are drawn beside the notebook: each holds a code of its own."""
+        """Draw the labels in the background, as each has a code of its own."""
         if not self._labels_wanted:
             return
         (plan, _), path, tap = self.planned(), self.workshop.folder / "labels.html", self._labels_wanted
@@ -98,7 +85,7 @@ class PlanPanel(Panel):
     _labels_wanted = 0
 
     def _plan_parts(self):
-        """What is said of the plan: worked out beside the notebook, as every pour is weighed out for it."""
+        """What to say about the plan; worked out in the background, as every pour is weighed out for it."""
         (plan, view), pot, price, scale = self.planned(), self.value(POT), self.value(PRICE), self.memory.scale
 
         def make():
@@ -134,21 +121,21 @@ class PlanPanel(Panel):
             except NotSeparated as few:
                 return plan, ADDED if plan.made is not None else str(few)
 
-        return self.work_out("Choosing the pours that teach most", make, repr(wanted), pot, price, scale, repr(taken))
+        return self.work_out("Choosing the most informative pours", make, repr(wanted), pot, price, scale, repr(taken))
 
     def _taken(self):
-        """Sessions that are open and not of the kept plan, with their pours: their names are not given again."""
+        """Open sessions that are not in the kept plan, with their pours: their names are not used again."""
         own = kept_plan(self.workshop)
         own = set() if own is None else set(own.index)
         return {name: pours for name, pours in self.workshop.opened().items() if not set(pours) <= own}
 
     def wanted(self) -> dict:
-        """What is asked of `plan_pours`. Raises `Needed` if a field cannot be used."""
+        """The arguments for `plan_pours`. Raises `Needed` if a field cannot be used."""
         sessions, pours, pot, have, _ = self.complete(*FIELDS, needed=(SESSIONS, POURS, POT))
         lists = {one: self._values(one) for one in self._lists()}
         wrong = [one.label for one, (_, problem) in lists.items() if problem]
         if wrong:
-            raise Needed(f"First put right: {', '.join(wrong)}.")
+            raise Needed(f"First correct: {', '.join(wrong)}.")
         rooms, moulds = (lists.get(one, ([], ""))[0] or None for one in LISTS)
         return {
             "sessions": int(sessions), "pours": int(pours), "purpose": self.typed("purpose") or None,
@@ -165,7 +152,7 @@ class PlanPanel(Panel):
         return self.planned()[0].sentence()
 
     def _tap_keep(self) -> str:
-        """Keep the plan in the study folder, where the panel of the pours finds it."""
+        """Keep the plan in the study folder, where the pour panel finds it."""
         plan = self.planned()[0]
         memory = Memory(self.workshop.folder, "kept-plan")
         memory.put(table=as_kept(plan.table).to_csv(), pot=self.value(POT), scale=self.memory.scale)
@@ -193,7 +180,7 @@ class PlanPanel(Panel):
         return entry(one.name, one.label, typed, unit=one.unit, hint=one.hint, problem=problem, read=read)
 
     def _values(self, one):
-        """Several numbers with blanks between, and what is wrong with them."""
+        """Several numbers separated by blanks, and what is wrong with them."""
         column = self.workshop.study.factor(one.factor)
         each = []
         for word in self.typed(one.name).replace(";", " ").split():
@@ -208,8 +195,8 @@ class PlanPanel(Panel):
 
 
 def _cautions(plan, pot, scale):
-    """Each refusal and warning once, with the pours it is about; and what the scale cannot weigh."""
-    pot_size = check_batch(pot)  # the plan says it of itself, and each pour weighed says it again
+    """Each refusal and warning once, with its pours, and what the scale cannot weigh."""
+    pot_size = check_batch(pot)  # said once for the plan, not again for each pour
     by_name = {str(pour): plan.cautions(pour) + pot_size for pour in plan.table.index}
     whole = Cautions(plan.wide.refusals, tuple(line for line in plan.wide.warnings if line not in pot_size.warnings))
     try:

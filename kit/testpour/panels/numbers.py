@@ -1,4 +1,4 @@
-"""Numbers typed by a person, read by the same rules as everywhere, and temperatures answered in the unit that was typed too."""
+"""Numbers typed by a person, read by the same rules as everywhere; temperatures are also answered in the unit typed."""
 
 import re
 from collections.abc import Callable
@@ -11,11 +11,11 @@ from testpour.study.cautions import check_settings
 from testpour.study.materials import to_mass
 from testpour.study.study import Study
 
-# A temperature in a sentence that is one, and no difference between two: of a room, or a limit.
+# A temperature in a sentence, of a room or as a limit; not a difference between two.
 LEVEL = re.compile(r"\b((?:room(?: temperature)?(?: at)?|temperature|at or above|above|below|at most) )(\u2212?\d+(?:\.\d+)?) °C(?! \()", re.IGNORECASE)
 LEVELS = re.compile(r"\b(from )(\u2212?\d+(?:\.\d+)?) to (\u2212?\d+(?:\.\d+)?) °C(?! \()")
 MINUS = "\u2212"
-AS_TYPED = {"kind", "name", "value", "options", "path", "src", "mark", "data"}  # of a part: names, files and what was typed
+AS_TYPED = {"kind", "name", "value", "options", "path", "src", "mark", "data"}  # keys of a part that hold names, files and what was typed
 
 
 @dataclass(frozen=True)
@@ -26,16 +26,16 @@ class Field:
     label: str
     unit: str = ""
     hint: str = ""
-    factor: str = ""  # of the study, whose believable range and cautions then hold
-    resin: bool = False  # an amount of resin, which may be given by weight or by volume
-    low: float = 0.0  # what is believable where it is no factor, from here to `high`
+    factor: str = ""  # factor of the study whose range and cautions apply
+    resin: bool = False  # an amount of resin, by weight or by volume
+    low: float = 0.0  # lowest believable value if it is no factor
     high: float = 100_000.0
     whole: bool = False  # only whole numbers make sense
 
 
 @dataclass(frozen=True)
 class Typed:
-    """A number that was typed: its value, None where there is none, what is wrong with it, and how it was understood."""
+    """A number that was typed: its value or None, what is wrong with it, and how it was understood."""
 
     value: float | None = None
     problem: str = ""
@@ -43,7 +43,7 @@ class Typed:
 
 
 def typed(words: str, parse: Callable[[str], float], unit: str = "") -> Typed:
-    """What was typed in a field, read by `parse` in `unit`; how it was understood where that is not what was typed, as of ``"2,5"`` or ``"1/2 in"``."""
+    """What was typed in a field, read by `parse` in `unit`; also how it was understood, if that looks different, as with ``"2,5"`` or ``"1/2 in"``."""
     try:
         value = parse(words)
     except UnitProblem as problem:
@@ -76,7 +76,7 @@ def _parsed(study, field, words, unit):
 
 
 def with_fahrenheit(shown: Any) -> Any:
-    """Parts of a panel with each temperature of a room and each limit in °F too: ``"a room at 20 °C (68 °F)"``.
+    """Parts of a panel with room temperatures and temperature limits in °F too: ``"a room at 20 °C (68 °F)"``.
 
     Differences between temperatures stay as they are, and so does what was typed.
     """

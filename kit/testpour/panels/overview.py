@@ -1,4 +1,4 @@
-"""The whole round as a picture: its steps in order, how each stands in this study, and what comes next."""
+"""The whole round as a picture: its steps in order, how far each is in this study, and what comes next."""
 
 from collections.abc import Iterator
 from pathlib import Path
@@ -36,7 +36,7 @@ class RoundPanel(Panel):
         ]}
 
     def states(self) -> dict[str, str]:
-        """How each step stands, in a few words by name; empty where study or log cannot be read."""
+        """How far each step is, in a few words by name; empty if study or log cannot be read."""
         try:
             study, castings = self.workshop.study, self.workshop.castings()
         except Needed:

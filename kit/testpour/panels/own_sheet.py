@@ -1,4 +1,4 @@
-"""A sheet of one's own, read into the log by tapping: what would be stored and what is doubtful first, then one tap to store it."""
+"""Read your own spreadsheet into the log by tapping: first see what would be stored and what is doubtful, then store it."""
 
 import warnings
 from collections.abc import Iterator, Sequence
@@ -19,7 +19,7 @@ from testpour.panels.starting import planned_names
 from testpour.panels.workshop import Needed, file_mark
 
 ENDINGS = (".csv", ".xlsx")
-OTHERS = (".ods", ".xls", ".tsv")  # offered too: whoever sees no file of theirs is not told how to save it
+OTHERS = (".ods", ".xls", ".tsv")  # also offered, so that choosing one explains how to save it
 HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
 
 
@@ -27,7 +27,7 @@ HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), 
 class SheetPreview:
     """What reading a sheet in would do."""
 
-    found: pd.DataFrame  # one row a pour that is new or gets new readings
+    found: pd.DataFrame  # one row for each pour that is new or gets new readings
     warned: tuple[str, ...] = ()
     refused: tuple[str, ...] = ()
 
@@ -36,18 +36,18 @@ class SheetPart(Panel):
     """The part of a panel that reads a sheet of one's own."""
 
     def _mark(self):
-        """Changes with the sheets that lie in the folder too, so that a sheet put right is looked at again."""
+        """Also changes with the sheets in the folder, so that a corrected sheet is read again."""
         return (*super()._mark(), *((name, file_mark(self.workshop.folder / name)) for name in self._sheets()))
 
     def sheet_part(self) -> Part:
-        """The files to choose from, and of the one chosen what would be stored."""
+        """The files to choose from, and what would be stored from the chosen one."""
         return fold("Read in a sheet of your own", *self._sheet())
 
     def _sheet(self) -> Iterator[Part]:
         names = self._sheets()
         yield text(f"A {' or '.join(ENDINGS)} file in the study folder. {HOW} Nothing is stored before you tap Store.", "hint")
         if not names:
-            yield text(f"No such file lies there yet: copy it to {self.workshop.folder}.", "needed")
+            yield text(f"No such file is there yet: copy it to {self.workshop.folder}.", "needed")
             return
         yield pick("sheet", "Sheet", self.typed("sheet"), [("", "choose a file"), *((name, name) for name in names)])
         if self.typed("sheet") not in names:
@@ -56,10 +56,10 @@ class SheetPart(Panel):
         yield from (caution(reason, "refuse") for reason in preview.refused)
         yield from map(caution, preview.warned)
         if preview.refused:
-            yield text("Nothing of it can be stored yet. Put that right in the sheet and save it there; it is looked at again.", "needed")
+            yield text("Nothing can be stored yet. Correct the sheet and save it there; it is then read again.", "needed")
             return
         if not len(preview.found):
-            yield text("All of it stands in the log already: there is nothing to store.", "strong")
+            yield text("All of it is in the log already: there is nothing to store.", "strong")
             return
         yield table(preview.found, f"What would be stored: {count(len(preview.found), 'pour')}")
         yield button("store", "Store this in the log", main=True)
@@ -68,9 +68,9 @@ class SheetPart(Panel):
         """Read the sheet in."""
         name = self.typed("sheet")
         if name not in self._sheets():
-            raise Needed(f"{name or 'The sheet'} does not lie in the study folder any more. Choose a file again.")
+            raise Needed(f"{name or 'The sheet'} is no longer in the study folder. Choose a file again.")
         with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # they stood above the button
+            warnings.simplefilter("ignore")  # they were shown above the button
             try:
                 pours = self.workshop.log.add_sheet(self.workshop.folder / name, reserved=planned_names(self.workshop)[0])
             except LogProblems as problem:
@@ -79,7 +79,7 @@ class SheetPart(Panel):
         return f"Stored from {name}: {first_few(list(dict.fromkeys(pours)))}."
 
     def _sheets(self):
-        """Names of the files to choose from; a spreadsheet program's own, which begin with ~ or ., are passed over."""
+        """Names of the files to choose from, without a spreadsheet program's lock files, which begin with ~ or a dot."""
         files = sorted(self.workshop.folder.iterdir()) if self.workshop.folder.is_dir() else []
         return [file.name for file in files if file.suffix.casefold() in ENDINGS + OTHERS and file.name[0] not in "~." and file.is_file()]
 
@@ -103,7 +103,7 @@ def preview_sheet(log: Logbook, path: Path, planned: Sequence[str]) -> SheetPrev
 
 
 def _problem_lines(problem):
-    """Every problem of a sheet, with its place, which its words need not repeat."""
+    """Every problem of a sheet with its place, not repeated in its words."""
     for line in problem.problems.itertuples():
         place = capital(", ".join(str(part) for part in (line.row, line.column) if part))
         first, _, rest = line.problem.partition(": ")
@@ -112,7 +112,7 @@ def _problem_lines(problem):
 
 
 def _new_pours(now: Castings, then: Castings) -> pd.DataFrame:
-    """The pours that are new, or get new readings: session, day, what was set and what was read, in words."""
+    """The pours that are new or get new readings: session, day, settings and readings, in words."""
     study, rows = then.study, {}
     readings = then.readings[~then.readings["entry"].isin(now.readings["entry"])]
     for pour, line in then.pours.iterrows():

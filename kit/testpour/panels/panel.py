@@ -1,4 +1,4 @@
-"""A panel: shows parts, takes what is typed and tapped, and keeps all of it in the study folder."""
+"""A panel: shows parts, accepts typing and taps, and keeps everything in the study folder."""
 
 import re
 from collections.abc import Callable, Iterable, Mapping
@@ -22,21 +22,21 @@ from testpour.panels.workshop import LastResult, Memory, Needed, Workshop
 
 HERE = files("testpour.panels")
 STOPPED = "Stopped. Nothing was lost."
-BY_TAPPING = "Spans, aims and what is read are changed in study.toml by tapping, in the notebook 0-start-here."
+BY_TAPPING = "Change spans, aims and readings in study.toml by tapping, in the notebook 0-start-here."
 DEGREES = re.compile(r"[-\d.,;\s]*\d\s*(?:°|deg)?\s*([CF])(?:[-\d.,;\s°degCF]*)", re.IGNORECASE)  # one temperature, or several
 EXPLORER = files("testpour.report").joinpath("templates", "explorer.js")
 
 
 class Waiting(Exception):
-    """Work is under way; the panel shows how far and comes back."""
+    """Work is under way; the panel shows its progress and tries again."""
 
 
 class Panel(anywidget.AnyWidget):
     """A step of the round in a notebook.
 
-    A panel holds nothing of its own: what was typed lies in the folder ``panels`` of the study, the rest in
-    the study file and the log. Subclasses give `name`, `title`, `parts` and ``_tap_...`` for each button; `parts`
-    yields the fields first, so that they stand while work is under way.
+    A panel keeps no state of its own: what was typed is in the folder ``panels`` of the study, the rest in
+    the study file and the log. Subclasses define `name`, `title`, `parts` and ``_tap_...`` for each button; `parts`
+    yields the fields first, so that they are shown while work is under way.
     """
 
     _esm = EXPLORER.read_text("utf-8") + HERE.joinpath("panels.js").read_text("utf-8")
@@ -47,21 +47,21 @@ class Panel(anywidget.AnyWidget):
     form = traitlets.Instance(ipywidgets.Widget, allow_none=True).tag(sync=True, **ipywidgets.widget_serialization)
 
     name, title, lead = "", "", ""
-    usual: ClassVar[Mapping[str, str]] = {}  # what stands in a field at first
-    _patient = False  # whether work is waited for
+    usual: ClassVar[Mapping[str, str]] = {}  # default of a field
+    _waits = False  # whether to wait for work to end
 
     def __init__(self, folder: str | Path = ".") -> None:
         self.workshop = Workshop(Path(folder).expanduser().absolute())
         self.memory = Memory(self.workshop.folder, self.name)
         self._answer, self._refusal = "", ""
-        self._busy: tuple = ()  # the key of work that is waited for, or was stopped
+        self._busy: tuple = ()  # key of the work under way, or stopped
         self._stopped = False
         self._fits, self._last = LastResult(), LastResult()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
         self.on_msg(self._hear)
 
-    # What a panel says of itself where no widget can be shown.
+    # In words, where no widget can be shown.
 
     def sentence(self) -> str:
         """What the panel says, in a sentence or two; waits for work that is under way."""
@@ -96,7 +96,7 @@ class Panel(anywidget.AnyWidget):
         self._busy, self._stopped = (), False
         shown: list[Part] = []
         try:
-            shown.extend(self.parts())  # what stands above the place where it is not complete stays in it
+            shown.extend(self.parts())  # parts made before an exception are kept
         except Waiting:
             shown += self._waiting()
         except Needed as needed:
@@ -105,7 +105,7 @@ class Panel(anywidget.AnyWidget):
             shown.append(caution(in_words(problem), "refuse"))
             if "study.toml" in in_words(problem) and self.name != "begin":
                 shown.append(text(BY_TAPPING, "hint"))
-        except Exception as problem:  # noqa: BLE001  a fault of the kit's own is said, so that nobody waits for it
+        except Exception as problem:  # noqa: BLE001  a bug is shown, so that nobody waits in vain
             shown.append(caution(f"This part failed: {type(problem).__name__}, {in_words(problem)}. What you typed and logged is kept.", "refuse"))
         if Memory(self.workshop.folder, "tools").get("fahrenheit") == "yes":
             shown = with_fahrenheit(shown)
@@ -116,14 +116,13 @@ class Panel(anywidget.AnyWidget):
         self._shown_at, self._awaited = self._mark(), self._busy
 
     def work_out(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
-        """The result of longer work, which is begun now; `Waiting` is raised until it is there.
-
-        `words` stand beside the progress bar; `key` is everything the result depends on besides study and log.
+        """The result of longer work, begun now; raises `Waiting` until it is done.
+        `words` are shown beside the progress bar; `key` is everything the result depends on besides study and log.
         """
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)
         work = jobs.job(key, make)
         self._busy = key
-        if self._patient:
+        if self._waits:
             wait([work])
         self._stopped = work.cancelled()
         if self._stopped or not work.done():
@@ -135,18 +134,18 @@ class Panel(anywidget.AnyWidget):
 
     @contextmanager
     def _at_once(self):
-        """Wait for work instead of showing how far it is: for a sentence, a table, a test."""
-        before, self._patient = self._patient, True
+        """Wait for work instead of showing its progress: for a sentence, a table, a test."""
+        before, self._waits = self._waits, True
         try:
             yield
         finally:
-            self._patient = before
+            self._waits = before
 
     def fits(self) -> Fits:
         """What was learned from the log."""
         castings = self.workshop.poured()
         found = self.work_out("Learning from the log", lambda: tp.fit_castings(castings))
-        # A note changes nothing that is learned, and is told with it all the same.
+        # A changed note does not change the models, but must be shown with them.
         return self._fits.of(castings, lambda: found if found.castings is castings else replace(found, castings=castings))
 
     def _waiting(self):
@@ -157,7 +156,7 @@ class Panel(anywidget.AnyWidget):
     # What was typed.
 
     def typed(self, name: str) -> str:
-        """What was typed or chosen under a name, or what stands there at first."""
+        """What was typed or chosen under a name, or its default."""
         return self.memory.get(name, self.usual.get(name, ""))
 
     def read(self, field: Field) -> Typed:
@@ -174,11 +173,11 @@ class Panel(anywidget.AnyWidget):
         return entry(field.name, field.label, self.typed(field.name), unit=field.unit, hint=field.hint, problem=found.problem, read=found.read)
 
     def complete(self, *fields: Field, needed: Iterable[Field] = ()) -> list[Any]:
-        """The numbers in the fields; `Needed` is raised while one is wrong, or one that is needed is empty."""
+        """The numbers in the fields; raises `Needed` if one is wrong, or a needed one is empty."""
         typed = {field: self.read(field) for field in fields}
         wrong = [field.label for field, one in typed.items() if one.problem]
         if wrong:
-            raise Needed(f"First put right: {', '.join(wrong)}. What is wrong is said beside the field.")
+            raise Needed(f"First correct: {', '.join(wrong)}. The reason is beside the field.")
         empty = [field.label for field in needed if typed[field].value is None]
         if empty:
             raise Needed(f"Still needed: {', '.join(empty)}.")
@@ -190,7 +189,7 @@ class Panel(anywidget.AnyWidget):
         """A message from the page."""
         deed = message.get("deed")
         if deed == "refresh":
-            # What the screen waits for: `_busy` is let go by whoever asks for the result first, a sentence for instance.
+            # Ask `_awaited`: `_busy` may have been cleared already, by a sentence for instance.
             if self._mark() != self._shown_at or jobs.is_done(self._awaited):
                 self.show()
             self.send({"fresh": message.get("id", "")})
@@ -227,18 +226,18 @@ class Panel(anywidget.AnyWidget):
                 self._answer = getattr(self, f"_tap_{what}")(*[which] * bool(which)) or ""
 
     def _take_typed(self, name: str, words: str) -> None:
-        """Keep what was typed, right or wrong: nothing typed is lost; whoever types °F is answered in °F too, in every panel."""
+        """Keep what was typed, right or wrong; after °F is typed, every panel also answers in °F."""
         if found := DEGREES.fullmatch(words):
             Memory(self.workshop.folder, "tools").put(fahrenheit="yes" if found[1].upper() == "F" else "no")
         self.memory.put(**{name: words})
 
     def wrote(self, path: str | Path, words: str) -> None:
-        """Remember a file as written by this panel, so that it can be looked at."""
+        """Remember a file that this panel wrote, so that it can be viewed."""
         self.memory.put(papers={**self.papers, str(path): str(words)})
 
     @property
     def papers(self) -> dict[str, str]:
-        """The files this panel wrote that are still there: path to words, the last written last."""
+        """The files this panel wrote that still exist: path to words, latest last."""
         return {path: words for path, words in self.memory.get("papers", {}).items() if Path(path).is_file()}
 
     def _mark(self):

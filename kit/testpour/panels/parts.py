@@ -17,7 +17,7 @@ Part = dict[str, Any]  # what a part is and all it holds, ready for the page
 
 
 def step(title: str, *parts: Part | Iterable[Part] | None, says: Iterable[Part] = ()) -> Part:
-    """A part of the panel under a heading of its own; `says` is what comes of what was typed. None among the parts is passed over."""
+    """A part of the panel under its own heading; `says` is the response to what was typed. None among the parts is skipped."""
     return {"kind": "step", "title": title, "parts": _flat(parts), "says": _flat(says)}
 
 
@@ -62,12 +62,12 @@ def button(name: str, words: str, *, main: bool = False, off: str = "") -> Part:
 
 
 def row(*parts: Part | Iterable[Part] | None) -> Part:
-    """Parts side by side where there is room; None is passed over."""
+    """Parts side by side where there is room; None is skipped."""
     return {"kind": "row", "parts": _flat(parts)}
 
 
 def fold(words: str, *parts: Part | Iterable[Part] | None) -> Part:
-    """Parts that are folded away behind `words` until asked for; None is passed over."""
+    """Parts folded away behind `words` until opened; None is skipped."""
     return {"kind": "fold", "words": words, "parts": _flat(parts)}
 
 
@@ -88,7 +88,7 @@ def _cell(value: Any) -> str:
 def bars(caption: str, rows: Iterable[dict], ends: tuple[str, str] = ("", "")) -> Part:
     """Bars from 0 to 1 with, where given, the interval about each.
 
-    `rows` hold ``words``, ``share`` (length; without it the interval stands alone), ``says`` (what the bar says in words), and
+    `rows` hold ``words``, ``share`` (length; without it only the interval is shown), ``says`` (what the bar says in words), and
     ``low`` and ``high``; with ``from`` the bar begins there and not at 0. `ends` are the words at 0 and at 1.
     """
     return {"kind": "bars", "caption": caption, "rows": list(rows), "ends": list(ends)}

@@ -1,4 +1,4 @@
-"""A session begun by tapping: from the plan, from the pours worth making next, or the one opened before."""
+"""Begin a session by tapping, from the plan or from the pours worth making next, or open an earlier one."""
 
 import re
 from collections.abc import Iterator
@@ -35,14 +35,14 @@ class PourPanel(SheetPart, CorrectionPart):
 
     name, title = "pour", "Pour and read"
     usual = USUAL
-    lead = "Open a session: its form stands below, with a clock for each pour. Every tap on the form is in the log at once."
+    lead = "Open a session: its form appears below, with a clock for each pour. Every tap on the form goes into the log at once."
 
     def __init__(self, folder: str | Path = ".") -> None:
         super().__init__(folder)
         self._reopen()
 
     def typed(self, name: str) -> str:
-        """What was typed or chosen; the resin in one pour is at first what the kept plan was weighed out for, as on its bench sheets.
+        """What was typed or chosen; the resin in one pour defaults to that of the kept plan, as on its bench sheets.
 
         Parameters
         ----------
@@ -52,14 +52,14 @@ class PourPanel(SheetPart, CorrectionPart):
         Returns
         -------
         str
-            As it stands in the field.
+            The text in the field.
         """
         planned = Memory(self.workshop.folder, "kept-plan").get("pot", None) if name == POT.name else None
         return self.memory.get(name, f"{planned:g}") if planned else super().typed(name)
 
     def parts(self) -> Iterator[Part]:
         study, castings = self.workshop.study, self.workshop.castings()
-        yield step("A session opened before", *self._opened_before())
+        yield step("An earlier session", *self._opened_before())
         if self.form is None or self.memory.get("look_next") == "yes":
             yield from self._new(study, castings)
         else:
@@ -89,7 +89,7 @@ class PourPanel(SheetPart, CorrectionPart):
         shown = None if self.form is None else self.form.state["session"]
         yield row(*[button(f"open:{name}", f"Open {name} again") for name in sessions[:6] if name != shown])
         if logged:
-            yield text("Logged without this form, such as from a sheet; open one to add readings:")
+            yield text("Logged without this form, for example from a spreadsheet; open one to add readings:")
             yield row(*[button(f"open:{name}", f"Open {name}") for name in logged[-3:]])
 
     def _from_plan(self, castings):
@@ -118,10 +118,10 @@ class PourPanel(SheetPart, CorrectionPart):
         """The pours worth making next, `NextPours`."""
         room, many, _ = self.complete(ROOM, MANY, POT, needed=(MANY,))
         fits, aim = self.fits(), self.typed("aim")
-        return self.work_out("Finding the pours that teach most", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
+        return self.work_out("Finding the most informative pours", lambda: tp.next_pours(fits, room=room, pours=int(many), aim=aim), room, many, aim)
 
     def _proposed(self):
-        """The advice with its pours named as the log will have them, wherever it speaks of them, and a name for their session."""
+        """The advice with its pours named as the log will name them, in every text too, and a name for their session."""
         advice = self.advice()
         names, day = next_names(self.workshop, len(advice.table))
         new = dict(zip(advice.table.index, names, strict=True))
@@ -151,14 +151,14 @@ class PourPanel(SheetPart, CorrectionPart):
         self.memory.put(look_next="yes")
 
     def _tap_plan(self, session: str) -> str:
-        """Begin a session of the plan that is kept."""
+        """Begin a session of the kept plan."""
         pours = kept_plan(self.workshop)
         if pours is None:
             raise Needed(NO_PLAN)
         return self._begin(pours[pours["session"] == session], session)
 
     def _tap_these(self) -> str:
-        """Begin a session with the pours proposed; where they cannot all be one session, with the first that can."""
+        """Begin a session with the proposed pours; if they cannot share one, with the first group that can."""
         advice, day = self._proposed()
         first, *later = session_groups(self.workshop.study, advice.table)
         message = self._begin(advice.table.loc[first, self._chosen(advice.table)], day)
@@ -167,7 +167,7 @@ class PourPanel(SheetPart, CorrectionPart):
         return f"{message} It holds {listed(first)}; the others need a session of their own. Find the pours worth making next again for that one."
 
     def _tap_open(self, session: str) -> None:
-        """Open a session again, as the log has it, or the first time one that was logged without a form."""
+        """Open a session again as the log has it, or one that was logged without a form."""
         its = None
         if session not in kept_sessions(self.workshop.log):
             pours = self.workshop.castings().pours

@@ -1,4 +1,4 @@
-"""Passing on by tapping: page, handout, wall sheet, chart, data and backup, and what in each names a person."""
+"""Share by tapping: page, handout, wall sheet, chart, data and backup, and what in each names a person."""
 
 import datetime as dt
 from collections.abc import Iterator
@@ -30,13 +30,13 @@ class SharePanel(Panel):
 
     def __init__(self, folder: str | Path = ".") -> None:
         self._wanted: tuple[str, str] | None = None
-        self._copied: dict[str, tuple] = {}  # study and log as they were when a copy with the time in its name was made
+        self._copied: dict[str, tuple] = {}  # mark of study and log when a time-stamped copy was made
         super().__init__(folder)
 
     def fields(self) -> list[Part]:
         self.workshop.poured()
         return [
-            step("Before it goes out", entry("signed", "Signed by", self.typed("signed"), hint="left empty: the page names nobody"),
+            step("Before it goes out", entry("signed", "Signed by", self.typed("signed"), hint="leave empty to name nobody"),
                  choice("paper", "Paper", self.typed("paper"), (("A4", "A4"), ("Letter", "Letter"))),
                  choice("bench", "The wall sheet has a line for", self.typed("bench"), BENCHES), says=[text(self._people())]),
             step("Write", row(*[button(f"write:{what}", words) for what, words in NAMES.items()])),
@@ -60,7 +60,7 @@ class SharePanel(Panel):
 
     @property
     def made(self) -> dict[str, str]:
-        """What was written and is still there: what to path, the last written last."""
+        """What was written and still exists: what to path, latest last."""
         papers = self.papers
         return {what: path for what, path in self.memory.get("made", {}).items() if path in papers}
 
@@ -75,7 +75,7 @@ class SharePanel(Panel):
         return self._people()
 
     def _tap_write(self, what: str) -> str | None:
-        """Write one thing; what takes long is written beside the notebook. A copy of what did not change is not made twice."""
+        """Write one thing, in the background if it takes long. An unchanged package or backup is not written twice."""
         under_way = self._wanted is not None and self._wanted[0] == what
         if what in ("package", "backup") and (under_way or (what in self.made and self._copied.get(what) == self.workshop.mark)):
             return f"{NAMES[what]}: nothing has changed since it was written, so it was not written again."
@@ -115,7 +115,7 @@ class SharePanel(Panel):
         return self.work_out(f"Writing: {NAMES[what].lower()}", make, stamp)
 
     def _people(self):
-        """Whose initials the log holds, and how many notes."""
+        """Whose initials are in the log, and how many notes."""
         castings = self.workshop.castings()
         who = _initials(castings)
         text = f"names {listed(who[:6])}{' and others' if len(who) > 6 else ''} by initials and holds" if who else "holds no initials and"
@@ -123,7 +123,7 @@ class SharePanel(Panel):
         return f"The log {text} {notes}."
 
     def _names_in(self, what):
-        """What in a file names a person, or may."""
+        """What in a file names, or may name, a person."""
         castings, by = self.workshop.castings(), self.typed("signed").strip()
         who = listed(_initials(castings))
         signed = f"It is signed by {by}. " if by and what in ("page", "handout") else "It names nobody. "

@@ -16,7 +16,7 @@ from testpour.study.study import Study
 
 
 def next_names(workshop: Workshop, count: int) -> tuple[list[str], str]:
-    """Names for so many new pours and one for a new session: none that is in the log, in the plan or in an open session."""
+    """Names for `count` new pours and for a new session, not used in the log, the plan or an open session."""
     castings, (pours, sessions) = workshop.castings(), planned_names(workshop)
     return new_names("P", count, [*castings.names, *pours]), new_names("S", 1, [*castings.pours["session"], *sessions])[0]
 
@@ -29,9 +29,8 @@ def planned_names(workshop: Workshop) -> tuple[list[str], list[str]]:
 
 
 def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]]) -> Plan:
-    """The plan with its pours and sessions counted on from those of the log and of open sessions, where a name would stand twice.
-
-    `taken` is name to the names of its pours, for each open session.
+    """The plan, its pours and sessions renumbered after those of the log and open sessions if a name would be used twice.
+    `taken` maps each open session to the names of its pours.
     """
     pours = [name for names in taken.values() for name in names]
     if not (set(plan.table.index) & set(pours) or set(plan.sessions) & set(taken)):
@@ -43,12 +42,12 @@ def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]])
 
 
 def as_kept(pours: pd.DataFrame) -> pd.DataFrame:
-    """The pours as they come back from the file."""
+    """The pours as they are after a round trip through the file."""
     return _from_csv(pours.to_csv())
 
 
 def kept_plan(workshop: Workshop) -> pd.DataFrame | None:
-    """The plan kept in the study folder, one row a pour; None where no plan is kept."""
+    """The plan kept in the study folder, one row per pour; None if there is none."""
     csv = Memory(workshop.folder, "kept-plan").get("table", None)
     return None if not csv else _from_csv(csv)
 
@@ -67,19 +66,17 @@ def shown_plan(study: Study, pours: pd.DataFrame) -> pd.DataFrame:
 
 
 def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:
-    """The pours of a kept plan that are not in the log, nor made again under a name such as P02-2."""
+    """The pours of a kept plan that are not in the log, not even under a name such as P02-2."""
     return plan[~plan.index.isin(names_planned(castings.pours.index))]
 
 
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:
-    """The session form for some pours; with grams where the resin is known, else with percentages.
-
+    """The session form for some pours, with the grams to weigh.
     `resin` is g in each pour: one for all, or pour to g. `room` is its temperature as typed in the panel, which
-    the form shows until it is saved there. Raises `Needed` if the resin of a pour is not known: a session is
-    weighed, so it is asked for.
+    the form shows until it is saved there. Raises `Needed` if `resin` is None.
     """
     if resin is None:
-        raise Needed("Say first how much resin goes into one pour; the form shows what to weigh.")
+        raise Needed("First say how much resin goes into one pour; the form then shows what to weigh.")
     table = pours.drop(columns=[c for c in ("age", "session") if c in pours])
     sheet = tp.bench_sheet(workshop.study, table, session=session, resin=resin, scale_resolution=scale)
     return SessionForm(Desk(workshop.log, sheet, typed={"room_temperature": room}))

@@ -1,4 +1,4 @@
-"""The study file changed line by line: what a person wrote beside it, comments and all, stays."""
+"""Changes the study file line by line and keeps everything else a person wrote there, comments included."""
 
 import tomllib
 from pathlib import Path
@@ -32,12 +32,11 @@ def edited(
     text: str, study: Study, *, texts: dict[str, str], resin: dict[str, str | float], factors: dict[str, Any],
     readings: dict[str, bool | str], aims: dict[str, dict[str, Any]]
 ) -> str:
-    """The text of a study file with what is wanted in it; lines that say it already are left as they are.
-
+    """The text of a study file with these values in it; lines that already have them are left as they are.
     `study` is what the text says now. `texts` are ``name`` and ``question``, `resin` has ``kind`` and both densities in g/mL.
-    `factors` has the ends of each setting as text, alike where it stays the same, or `LEFT_OUT`, or None where the file is
-    right as it is; `readings` whether each is taken, for hardness its scale; `aims` the bounds and the age of each reading
-    as text, "" for none.
+    `factors` has the two ends of each setting as text (equal if it stays the same), `LEFT_OUT`, or None if the file is
+    already right; `readings` says whether each is taken, for hardness its scale; `aims` has the bounds and the age of each
+    reading as text, "" for none.
     """
     document = tomlkit.parse(text)
     for key, words in texts.items():
@@ -55,7 +54,7 @@ def edited(
 
 
 def write(folder: str | Path, text: str) -> Path:
-    """Write the study file whole; the one before is kept in the folder ``panels``."""
+    """Write the whole study file; the previous one is kept in the folder ``panels``."""
     path = Path(folder) / "study.toml"
     path.parent.mkdir(parents=True, exist_ok=True)
     if path.exists():
@@ -74,7 +73,7 @@ def _section(document, name):
 
 
 def _put(table, key, value):
-    """Set a key, unless it says this already."""
+    """Set a key, unless it has this value already."""
     if key not in table or table[key] != value:
         table[key] = value
 
@@ -123,7 +122,7 @@ def _entry(table, name):
 
 
 def _drop(table, name):
-    """Take a line out, and leave it there as a note."""
+    """Turn a line into a comment."""
     if name in table:
         line = f"{name} = {tomlkit.item(table[name]).as_string()}".replace("\n", " ")
         table.remove(name)

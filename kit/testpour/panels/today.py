@@ -1,4 +1,4 @@
-"""Today: the room, the mould and the pots as they are; what to use, what it promises, and what to weigh."""
+"""Today: given the room, the mould and the pots, what to use, what chance it has, and what to weigh."""
 
 import itertools
 from collections.abc import Iterator
@@ -18,28 +18,14 @@ from testpour.models.beliefs import peak_reading
 from testpour.models.chance import chance_words
 from testpour.panels.numbers import Field
 from testpour.panels.panel import Panel
-from testpour.panels.parts import (
-    Part,
-    bars,
-    button,
-    caution,
-    cautions,
-    choice,
-    entry,
-    fold,
-    row,
-    step,
-    table,
-    text,
-    tiles,
-)
+from testpour.panels.parts import Part, bars, button, caution, cautions, choice, entry, fold, row, step, table, text, tiles
 from testpour.panels.starting import begin_session, next_names
 from testpour.panels.workshop import SCALES
 
 MOST = 6  # pots of one mix
 USUAL = {"pots": "1"}
-ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in the order of the work
-REFUSED = "These settings are refused, so nothing is weighed out. Do what the refusal asks, or say the depth of a layer above: each is a pour of its own."
+ONE_POT = ("resin ({})", "resin (mL)", "pigment ({})", "catalyst ({})", "catalyst (mL)", "drops", "total ({})")  # in working order
+REFUSED = "These settings are refused, so nothing is weighed out. Do what the refusal asks, or enter above the depth of one layer: each is a pour of its own."
 
 
 class TodayPanel(Panel):
@@ -47,19 +33,19 @@ class TodayPanel(Panel):
 
     name, title = "today", "What should I use today?"
     usual = USUAL
-    lead = "Say how it is in the workshop now. The settings, their chance and the weigh-out follow."
+    lead = "Describe the workshop now. The settings, their chance and the weigh-out follow."
 
     def fields(self) -> list[Part]:
         study = self.workshop.study
         pots = [row(
             entry(f"colour_{k}", f"Pot {k}: colour", self.memory.get(f"colour_{k}"), hint="a word, such as red"),
-            self.field(_pigment(k, "left empty: as recommended" if self.pots == 1 else "left empty: none")),
+            self.field(_pigment(k, "leave empty for the recommended load" if self.pots == 1 else "leave empty for no pigment")),
             self.field(_share(k)) if self.pots > 1 else None,
         ) for k in range(1, self.pots + 1)]
         if not study.has("pigment"):
             pots = []
         return [step(
-            "How it is today",
+            "The workshop today",
             row(*[self.field(one) for one in (ROOM, DEPTH) if study.has(one.factor)]),
             row(self.field(RESIN), choice("scale", "Step of the scale", self.memory.scale, SCALES)),
             choice("pots", "Colour pots from one mix", str(self.pots), [(str(k), str(k)) for k in range(1, MOST + 1)]) if pots else None,
@@ -79,11 +65,11 @@ class TodayPanel(Panel):
         yield step("Weigh out", *self._weigh_out(advice))
         yield button("pour", "Pour this: begin a session", main=True)
 
-    # What stands behind the panel.
+    # What the panel shows.
 
     @property
     def pots(self) -> int:
-        """Colour pots that are filled from one mix; without pigment in the study there is one."""
+        """Colour pots filled from one mix; one if the study has no pigment."""
         return max(1, min(MOST, int(self.typed("pots")))) if self.workshop.study.has("pigment") else 1
 
     def advice(self) -> Recommendation:
@@ -91,7 +77,7 @@ class TodayPanel(Panel):
         return self._advised()[0]
 
     def _advised(self):
-        """The recommendation and, worked out with it, the parts that say it."""
+        """The recommendation, and the parts that show it."""
         self.complete(*self._fields(), needed=[ROOM] * self.workshop.study.has("room_temperature"))
         fits, room, loads = self.fits(), self.value(ROOM), self._loads()
         depth = self.value(DEPTH) if self.workshop.study.has("thickness") else None
@@ -133,7 +119,7 @@ class TodayPanel(Panel):
         return self.advice().sentence()
 
     def _tap_pour(self) -> str:
-        """Begin a session with these settings, on the form below: one pour, or one a pot with its own pigment and share of the mix."""
+        """Begin a session with these settings, on the form below: one pour, or one per pot with its own pigment and share of the mix."""
         advice, loads, resin = self.advice(), self._loads(), self.value(RESIN)
         pours, session = next_names(self.workshop, max(1, len(loads)))
         frame = pd.DataFrame([advice.settings] * len(pours), index=pours)
@@ -148,20 +134,20 @@ class TodayPanel(Panel):
         catalyst, scale = advice.settings["catalyst"], self.memory.scale
         alone = [tp.weigh_out(each, catalyst=catalyst, scale_resolution=scale).scale_warning() for each in (grams or {}).values()]
         way = ": this scale is too coarse to weigh each pot by itself." if any(alone) else "; or weigh each pot by itself, as its card says."
-        return (f"{said} are ready in session {session}, on the form below, one card a pot. Make one mix as written above and tap "
+        return (f"{said} are ready in session {session}, on the form below, one card per pot. Make one mix as written above and tap "
                 f"Catalyst in on every card as the catalyst goes in{way}")
 
     # Parts.
 
     def _weigh_out(self, advice):
         if self.value(RESIN) is None:
-            return [text("Say how much resin you mix, above; the amounts follow.", "needed")]
+            return [text("Enter above how much resin you will mix; the amounts follow.", "needed")]
         try:
             mix = self._mix(advice)
         except WeighOutProblems as problem:
             return [caution(reason, "refuse") for reason in problem.problems]
         shown = mix.shown()
-        columns = [head.format(mix.unit[0]) for head in ONE_POT] if len(shown) == 1 else shown.columns  # one pot has no mix to share out
+        columns = [head.format(mix.unit[0]) for head in ONE_POT] if len(shown) == 1 else shown.columns  # one pot needs no columns of shares
         few = [c for c in columns if c in shown and not c.startswith("catalyst at")]
         low, high = mix.delivered
         return [
@@ -183,7 +169,7 @@ class TodayPanel(Panel):
         return shown
 
     def _loads(self):
-        """Pigment of each pot, % of resin; empty where one pot takes what is recommended."""
+        """Pigment of each pot, % of resin; empty if a single pot takes the recommended load."""
         if not self.workshop.study.has("pigment"):
             return {}
         loads = {name: self.value(_pigment(k)) for name, k in self._pots().items()}
@@ -195,7 +181,7 @@ class TodayPanel(Panel):
         return {name: self.value(_share(k)) or 1.0 for name, k in self._pots().items()} if self.pots > 1 else 1
 
     def _pots(self):
-        """Name of each pot to its number: its colour, numbered where two are alike or nothing was typed."""
+        """Pot name to number; the name is its colour, numbered if two are the same or nothing was typed."""
         names = {}
         for k in range(1, self.pots + 1):
             said = self.memory.get(f"colour_{k}").strip()
@@ -215,7 +201,7 @@ def _pigment(pot, hint=""):
 
 def _share(pot):
     """The field of a pot's share of the mix."""
-    return Field(f"share_{pot}", f"Pot {pot}: parts of the mix", "", "left empty: 1", low=0.01, high=1000)
+    return Field(f"share_{pot}", f"Pot {pot}: parts of the mix", "", "leave empty for 1", low=0.01, high=1000)
 
 
 def _cautions():
@@ -225,22 +211,22 @@ def _cautions():
 
 def _bar(name, chance):
     found = chance.table.iloc[0]
-    length = {} if chance.untold else {"share": float(found["chance"])}  # of a chance that cannot be told yet, its interval alone
+    length = {} if chance.untold else {"share": float(found["chance"])}  # for a chance not known yet, only its interval
     return {"words": capital(name), **length, "low": float(found["low"]), "high": float(found["high"]), "says": chance_words(found)}
 
 
 def _answer(advice, chances):
-    """The parts that say a recommendation, with the chance of each pot."""
+    """The parts that show a recommendation, with the chance of each pot."""
     study, at = advice.study, advice.settings
     chosen = [f for f in study.factors if f.role == "chosen" and f.name in at and (f.name in advice.free or len(set(f.span)) == 2)]
     yield tiles("Settings", [(capital(f.words), f.show(at[f.name])) for f in chosen])
     yield bars("Chance that one casting meets every aim, with its 90 % interval",
                [_bar(name, one) for name, one in (chances or {"these settings": advice.chance}).items()], ("0 in 100", "100 in 100"))
-    yield text(advice.chance.verdict() + advice.chance.met(), "hint")  # its cautions stand below
+    yield text(advice.chance.verdict() + advice.chance.met(), "hint")  # its cautions are shown below
     if advice.conflict:
         yield caution(advice.conflict.sentence(beside_best=True))
     if len(chances) > 1:
-        yield text("The settings are worked out for the pot with the most pigment; the chance of each pot is its own.", "hint")
+        yield text("The settings are worked out for the pot with the most pigment; each pot has its own chance.", "hint")
     if "gel time" in advice.predicted.index:
         gel = advice.predicted.loc["gel time"]
         between = f"nine castings in ten between {gel['low']:.0f} and {gel['high']:.0f} min after the catalyst goes in"
@@ -254,14 +240,13 @@ def _answer(advice, chances):
 
 
 def _in_layers(fits, advice):
-    """Two layers in place of one hot pour, and when to pour the second; of a depth that is refused, why that cannot be told.
-
-    Whether it is hot is for the log to say where its peaks do not follow the calculation.
+    """Two layers in place of one hot pour, and when to pour the second; if the depth is refused, why that cannot be answered.
+    If the log's peaks do not follow the calculation, the log decides whether the pour is hot.
     """
     try:
         layers = tp.two_layers(fits, advice.settings)
     except AskedTooMuch as problem:
-        return text(f"When to pour it in two layers cannot be told. {' '.join(problem.problems)}") if advice.cautions.refusals else None
+        return text(f"It cannot be said when to pour a second layer. {' '.join(problem.problems)}") if advice.cautions.refusals else None
     cool = layers.refuted and advice.predicted["high"].get(peak_reading(fits.study).words, float("inf")) < layers.bound
     return fold("In two layers instead", text(layers.sentence()), text(layers.caution, "hint")) if layers.needed and not cool else None
 

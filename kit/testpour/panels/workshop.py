@@ -1,4 +1,4 @@
-"""The study folder as a panel sees it: its study and its log, and what was typed and chosen, so that every panel on it shows the same."""
+"""The study folder as every panel sees it: its study, its log, and what was typed and chosen."""
 
 import json
 from collections.abc import Callable
@@ -17,11 +17,11 @@ FOLDER = "panels"
 SCALES = tuple((one, one) for one in ("0.01 g", "0.1 g", "1 g", "5 g", "0.01 oz", "0.05 oz", "0.1 oz"))
 USUAL_SCALE = "0.1 g"
 HOW = "Begin one in the notebook 0-start-here, or with tp.begin_panel()."
-_logs: dict[str, tuple[Any, Logbook]] = {}  # the open log of each study folder, with the mark of the study file it was opened by
+_logs: dict[str, tuple[Any, Logbook]] = {}  # the open log of each study folder, and the mark of its study file then
 
 
 def file_mark(path: Path) -> tuple | None:
-    """Changes whenever a file does; None where there is none."""
+    """A value that changes whenever the file does; None if there is no file."""
     try:
         found = path.stat()
     except OSError:
@@ -33,11 +33,11 @@ class LastResult:
     """A result that is kept until what it depends on changes."""
 
     def __init__(self) -> None:
-        self._mark: Any = self  # like no other
+        self._mark: Any = self  # equal to no mark
         self._value: Any = None
 
     def of(self, mark: Any, make: Callable[[], Any]) -> Any:
-        """The result of `make`, worked out anew where the mark is another; a problem it raises is not kept."""
+        """The result of `make`, worked out again if the mark has changed; an exception is not kept."""
         if mark != self._mark:
             self._mark, self._value = self, None
             self._value = make()
@@ -58,11 +58,11 @@ class Memory:
         return file_mark(self.path)
 
     def all(self) -> dict:
-        """Every value, as last written by whichever panel wrote last; a file that is damaged counts as empty."""
+        """Every value, as last written by any panel; a damaged file counts as empty."""
         return self._last.of(self.mark, self._read)
 
     def get(self, name: str, usual: Any = "") -> Any:
-        """One value, or what holds where there is none."""
+        """One value, or `usual` if there is none."""
         return self.all().get(name, usual)
 
     def put(self, **values: Any) -> None:
@@ -78,7 +78,7 @@ class Memory:
 
     @property
     def scale(self) -> str:
-        """Step of the scale: as chosen in this panel, else as said when the study was begun."""
+        """Step of the scale: as chosen in this panel, else when the study was begun."""
         return self.get("scale") or Memory(self.folder, "tools").get("scale", USUAL_SCALE)
 
     def _read(self):
@@ -131,7 +131,7 @@ class Workshop:
         try:
             return self._study.of(mark, lambda: tp.read_study(self.folder))
         except ValueError as problem:
-            raise Needed(f"{problem} Put it right in that file; it lies in the study folder.") from None
+            raise Needed(f"{problem} Correct that file; it is in the study folder.") from None
 
     @property
     def log(self) -> Logbook:
@@ -151,14 +151,14 @@ class Workshop:
         return _logs[key][1]
 
     def castings(self) -> Castings:
-        """The log as it stands; `Needed` is raised where it cannot be read."""
+        """The current log; raises `Needed` if it cannot be read."""
         try:
             return self._castings.of(self.mark, lambda: self.log.castings())
         except LogProblem as problem:
             raise Needed(str(problem)) from None
 
     def version(self) -> tuple:
-        """Changes with what study and log say, and with nothing else: what a result depends on."""
+        """A value that changes only with what study and log say: what a result depends on."""
         try:
             castings = self.castings()
         except Needed:
@@ -166,21 +166,21 @@ class Workshop:
         return self.study_mark, self._print.of(castings, castings.fingerprint)
 
     def poured(self) -> Castings:
-        """The castings, where at least one was poured and read; `Needed` is raised where none was."""
+        """The castings; raises `Needed` if none was poured and read."""
         castings = self.castings()
         if not len(castings.pours):
             raise Needed("Nothing is poured yet. Plan the first pours in the notebook 1-plan, then log them in 2-pour-and-log. "
-                         "Pours made before, on paper or in a sheet, are read in there too: one row a pour.")
+                         "Earlier pours, on paper or in a spreadsheet, go in there too: one row per pour.")
         if not len(castings.readings):
             raise Needed("The pours in the log have no readings yet. Open the session in the notebook 2-pour-and-log and tap what you see.")
         return castings
 
     def opened(self) -> dict[str, list[str]]:
-        """Sessions that were opened on a form, poured or not yet: name to the names of its pours."""
+        """Sessions opened on a form, poured or not: name to the names of its pours."""
         return {name: [one.pour for one in kept(self.log, name)[1]] for name in kept_sessions(self.log)}
 
     def _server_mark(self):
-        """For a log on a server: what it holds, as its fingerprint."""
+        """The fingerprint of a log on a server."""
         try:
             return self.log.castings().fingerprint()
         except (LogProblem, Needed):

@@ -95,9 +95,7 @@ class Designs:
         if self.moments is not None:
             self.spread[which] = self.inverse[which] @ self.moments @ self.inverse[which]
 
-    def place(
-        self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray
-    ) -> None:
+    def place(self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray) -> None:
         """Write new coordinates (b, axes) and model rows (b, p) of pour `i`, once the inverse has been brought in step."""
         self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
         self.rows[starts, i] = rows

@@ -78,9 +78,7 @@ def average_variance(matrix: np.ndarray, moments: np.ndarray) -> float:
     return float(np.trace(np.linalg.solve(matrix, moments)))
 
 
-def cube_moments(
-    terms: Sequence[Exponents], levels: Sequence[tuple[float, ...] | None] | None = None
-) -> np.ndarray:
+def cube_moments(terms: Sequence[Exponents], levels: Sequence[tuple[float, ...] | None] | None = None) -> np.ndarray:
     """Exact average of f(x)f(x)' over the cube -1..1, shape (p, p).
 
     A factor with `levels` (a sequence of allowed values instead of None) is averaged over those values

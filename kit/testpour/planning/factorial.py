@@ -52,9 +52,7 @@ def _word_name(word: Collection[int], names: Sequence[str]) -> str:
     return joint.join(names[i] for i in sorted(word))
 
 
-def fractional_factorial(
-    k: int, generators: Sequence[str] = (), names: Sequence[str] | None = None
-) -> FractionalSet:
+def fractional_factorial(k: int, generators: Sequence[str] = (), names: Sequence[str] | None = None) -> FractionalSet:
     """A two-level fraction from generators such as ``["D=AB", "E=AC"]``; full when there are none.
 
     The letters A, B, C ... are used in generators whatever the names. Box and Hunter (1961), Technometrics 3, 311-351.

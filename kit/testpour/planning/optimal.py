@@ -22,9 +22,7 @@ KEPT = 0.95                                             # share of the D-efficie
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
-def optimal_plan(
-    problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0
-) -> np.ndarray:
+def optimal_plan(problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0) -> np.ndarray:
     """Best pours for the terms of `problem`, coded, those made already first.
 
     Criterion "D" is for telling effects apart, "I" for predicting well everywhere. More random starts are slower and

@@ -67,9 +67,7 @@ class Blocks:
         return BlockDesign(self, sds)
 
 
-def make_blocks(
-    design: np.ndarray, bench: np.ndarray, components: list[tuple[np.ndarray, np.ndarray]]
-) -> Blocks:
+def make_blocks(design: np.ndarray, bench: np.ndarray, components: list[tuple[np.ndarray, np.ndarray]]) -> Blocks:
     """Lay rows, in the order of their `bench` numbers, out by bench.
 
     Each component is a level number and a value for each row; no level occurs at two benches. A component that owns

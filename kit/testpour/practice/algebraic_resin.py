@@ -85,9 +85,7 @@ class Truth:
         """A peak, °C, as a probe shows it where the true one is `ideal`."""
         return ideal + rng.normal(0, PEAK_SCATTER)
 
-    def peak_scale(
-        self, degC: float | np.ndarray, room: float | np.ndarray
-    ) -> tuple[float | np.ndarray, float]:
+    def peak_scale(self, degC: float | np.ndarray, room: float | np.ndarray) -> tuple[float | np.ndarray, float]:
         """Peaks, °C, on the scale on which they scatter evenly, and their standard deviation there."""
         return degC, PEAK_SCATTER
 

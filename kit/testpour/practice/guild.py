@@ -18,9 +18,7 @@ THERMOMETER_OFF = 0.8  # degC, likewise
 HAND_OFF = 0.12  # share by which a bench calls the gel early or late, likewise
 
 
-def practice_guild(
-    study: Study, benches: int = 5, sessions: int = 3, pours: int = 6, seed: int = 0
-) -> dict[str, Castings]:
+def practice_guild(study: Study, benches: int = 5, sessions: int = 3, pours: int = 6, seed: int = 0) -> dict[str, Castings]:
     """Logs of several invented benches that pour one practice resin.
 
     Every bench's scale, thermometer and eye for the gel are a little off, each in its own way; what it logs is

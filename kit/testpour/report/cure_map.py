@@ -19,9 +19,7 @@ AFTER_PEAK = 2.2  # how much longer than the time to peak is drawn
 LEVELS = 12
 
 
-def show_cure(
-    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
-) -> Picture:
+def show_cure(fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> Picture:
     """Temperature against time and depth in a slab, as heat and cure make it.
 
     Parameters

@@ -28,9 +28,7 @@ LATEST = 12  # sessions told one by one
 LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
 
 
-def figure_data(
-    draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any
-) -> dict[str, str] | None:
+def figure_data(draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any) -> dict[str, str] | None:
     """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None where there is nothing to draw."""
     try:
         picture = draw(*given, **options)
