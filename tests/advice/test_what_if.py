@@ -93,6 +93,12 @@ def test_what_was_never_poured_is_said_so_and_of_an_empty_log_nothing(fits, unpo
     assert what_if(unpoured, asked, room=17).beyond == ()
 
 
+def test_what_is_held_as_the_log_met_it_is_said(fits):
+    """Poured at 70 and 84 % humidity, never at the usual 50 %: the middle is 77 %."""
+    humid = replace(fits, castings=replace(fits.castings, pours=fits.castings.pours.assign(humidity=np.resize([70.0, 84.0], len(fits.castings.pours)))))
+    assert "This is for humidity 77 %, as the log mostly met it" in what_if(humid, {"catalyst": 1.5}, room=20).sentence()
+
+
 def test_settings_that_boil_are_warned_of(fits):
     found = what_if(fits, {"catalyst": "4 %", "thickness": "40 mm"}, room=30)
     assert any("Styrene boils" in said for said in found.cautions.refusals)

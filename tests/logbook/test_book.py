@@ -653,6 +653,16 @@ def test_a_doubtful_peak_of_a_sheet_is_told_with_its_pours(log, tmp_path):
         assert log.add_sheet(sheet) == ["X1", "X2", "X3"]
 
 
+def test_how_to_correct_the_log_is_said_of_what_may_be_a_slip_and_not_of_settings_that_call_for_care(log, tmp_path):
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text("pour,catalyst (%),peak temperature\nX1,1.5,190\nX2,3,80\n")
+    with pytest.warns(Caution) as said:
+        log.add_sheet(sheet)
+    slip, care = (str(one.message) for one in said if one.category is Caution)
+    assert slip.startswith("X1: A peak of 190 °C") and 'log.correct_pour("X1"' in slip
+    assert care.startswith("X2: Catalyst 3 % is above 2.5 %") and "correct_pour" not in care
+
+
 UNTIMELY = (
     "Time to peak 14 min lies before gel time 19.2 min, which cannot be: resin gels first. "
     "Hold both against the bench sheet and correct the one that is wrong."

@@ -57,6 +57,7 @@ def test_aliases_are_written_in_names():
 def test_nothing_is_mixed_from_resolution_five_on():
     fraction = fractional_factorial(5, ["E=ABCD"])
     assert fraction.aliases() == () and fraction.resolution == 5
+    assert fractional_factorial(3, []).resolution == 4  # a full set mixes nothing: one more than its factors
 
 
 @pytest.mark.parametrize("k, base, sessions, lost", [
