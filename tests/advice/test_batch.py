@@ -83,7 +83,7 @@ def test_only_rooms_and_depths_that_the_study_has_are_spoken_of(study, rooms, de
 def test_half_of_the_pours_are_unlike_any_other_and_say_that_they_test_the_advice(fits, advised):
     """By hand: unlike is a fifth of the span of one setting or more from every casting, spans 2.5-fold of catalyst and 3.6-fold
     of thickness by ratio, 3.8 % of pigment, 18 degC of room (12 to 30), or another cover."""
-    trial = advised.table["reason"].str.startswith("puts the advice to the test")
+    trial = advised.table["reason"].str.startswith("tests the advice")
     assert list(trial) == [False, False, True, True]
     names = ["catalyst", "pigment", "thickness", "cover", "room_temperature"]
     made = pd.concat([fits.castings.pours[names], advised.table[names]]).astype(float)
@@ -105,8 +105,8 @@ def test_a_test_of_the_advice_is_called_likely_good_only_where_it_is(fits, advis
 
 
 @pytest.mark.parametrize(("chance", "said"), [
-    (0.02, "nothing like it was poured, and it is unlikely to come out good"), (0.3, "puts the advice to the test: nothing like it was poured"),
-    (0.6, "puts the advice to the test: likely good by what is believed, and nothing like it was poured"),
+    (0.02, "nothing like it was poured, and it is unlikely to come out good"), (0.3, "tests the advice: nothing like it was poured"),
+    (0.6, "tests the advice: likely good as far as the trade believes, and nothing like it was poured"),
 ])
 def test_a_pour_that_will_fail_is_not_said_to_put_the_advice_to_the_test(chance, said):
     """No advice is settings with a chance of 2 in 100."""
@@ -115,7 +115,7 @@ def test_a_pour_that_will_fail_is_not_said_to_put_the_advice_to_the_test(chance,
 
 def test_a_trial_whose_chance_cannot_be_told_is_not_called_likely_good():
     """Anything from 5 to 99 in 100 stands beside it."""
-    assert batch._new_words({"chance": 0.64, "low": 0.05, "high": 0.99}) == "puts the advice to the test: nothing like it was poured"
+    assert batch._new_words({"chance": 0.64, "low": 0.05, "high": 0.99}) == "tests the advice: nothing like it was poured"
 
 
 def test_the_advice_is_not_put_to_the_test_by_a_pour_like_one_under_way(fits):
@@ -178,7 +178,7 @@ def test_gain_grows_with_each_pour_and_is_no_loss(advised):
 
 
 def test_each_pour_has_its_reason_chance_and_readings(fits, advised):
-    assert advised.table["reason"].str.match("settles|repeats|puts the advice to the test").all()
+    assert advised.table["reason"].str.match("settles|repeats|tests the advice").all()
     assert advised.table["chance"].between(0, 1).all()
     assert len(advised.predicted) == 4 * len(fits.study.readings)
     assert (advised.predicted["low"] <= advised.predicted["middle"]).all()
@@ -264,8 +264,8 @@ def test_good_pieces_are_the_same_settings_again_and_say_why(fits):
     found = next_pours(fits, room=20, pours=4, aim=MAKE, fixed={"cover": "yes", "thickness": 10, "pigment": "0.5 %"})
     assert found.promised and found.table["chance"].min() > 0.5
     assert found.table["catalyst"].duplicated().any() and "how far two alike" not in " ".join(found.table["reason"])
-    assert found.table["reason"].str.contains(r"the settings of P\d\d again: hardly any are likelier to be good").any()
-    assert "likeliest to come out good, not what would tell most" in found.sentence()
+    assert found.table["reason"].str.contains(r"the settings of P\d\d again: few others are likelier to be good").any()
+    assert "likeliest to come out good, not those that would teach most" in found.sentence()
 
 
 @pytest.mark.slow
@@ -391,10 +391,10 @@ def test_what_is_set_once_a_session_parts_the_pours_into_sessions(study, advised
     once = replace(study, factors=tuple(replace(f, by_session=f.name in ("pigment", "cover")) for f in study.factors))
     table = advised.table.assign(pigment=[1.0, 2.0, 1.0, 2.0], cover=[1.0, 1.0, 1.0, 0.0])
     said = replace(advised, study=once, table=table).sentence()
-    assert "once a session (pigment, cover): pour and log each of these as a session of its own: P09 and P11; P10; P12." in said
+    assert "once a session (pigment, cover), so pour and log them as separate sessions: P09 and P11; P10; P12." in said
     alone = replace(study, factors=tuple(replace(f, by_session=f.name == "pigment") for f in study.factors))
     said = replace(advised, study=alone, table=table).sentence()  # one setting alone: grouped by one column, which pandas warns of
-    assert "once a session (pigment): pour and log each of these as a session of its own: P09 and P11; P10 and P12." in said
+    assert "once a session (pigment), so pour and log them as separate sessions: P09 and P11; P10 and P12." in said
     assert replace(advised, study=once, table=table.assign(pigment=1.0, cover=1.0)).apart() == "" == advised.apart()
 
 
@@ -450,7 +450,7 @@ def test_refusals(fits):
 
 def test_the_section_that_weighs_going_on_is_where_the_pours_say_it_is():
     """The sentence stands in that notebook too, so it names the section."""
-    number, name = re.fullmatch(r"Whether to go on is weighed in section (\d) of the notebook (\S+)\.", STOP).groups()
+    number, name = re.fullmatch(r"Section (\d) of the notebook (\S+) weighs whether to go on\.", STOP).groups()
     book = (Path(__file__).parents[2] / "notebooks" / f"{name}.ipynb").read_text("utf-8")
     assert f"## {number}. Go on, or stop?" in book
 

@@ -224,7 +224,7 @@ def test_a_study_that_does_not_vary_the_catalyst_is_told_what_to_do_instead(fits
 
 
 def test_refusals(fits):
-    with pytest.raises(Problem, match="it is given. Leave catalyst out of fixed"):
+    with pytest.raises(Problem, match="how much catalyst to use. Leave catalyst out of fixed"):
         recipe_chart(fits, fixed={"catalyst": 2})
     for name in ("rooms", "thicknesses"):
         with pytest.raises(Problem, match=f"{name} is an empty list. Give one or more, or leave {name} out."):

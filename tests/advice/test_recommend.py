@@ -256,7 +256,7 @@ def test_without_a_thermometer_what_the_trade_believes_boils_is_refused(fits):
 
 def test_settings_looked_at_reach_both_ends_of_every_span(fits):
     given, free = settings_table(fits.study, {}, room=20), free_factors(fits.study, {})
-    table = spread_settings(fits.study, free, given, 64)
+    table = spread_settings(free, given, 64)
     for factor in free:
         assert (table[factor.name].min(), table[factor.name].max()) == factor.span
 
@@ -266,7 +266,7 @@ def test_a_setting_that_hardly_matters_stays_near_the_usual(fits):
     given = settings_table(fits.study, {"thickness": 10}, room=20)
     free, states = free_factors(fits.study, {"thickness": 10}), states_of(fits)
     best = best_settings(fits, states, given, free)
-    table = spread_settings(fits.study, free, given)
+    table = spread_settings(free, given)
     table = table[allowed(fits, table)]
     good = prospect(states, fits.study, table).chance()
     chosen = prospect(states, fits.study, best).chance()[0]
@@ -304,7 +304,7 @@ def test_an_oven_without_time_and_time_without_an_oven_are_no_post_cure_that_was
     hard = fits["hardness"]
     said = beyond(hard.study, hard.rows, hard.believed.factors, pd.DataFrame([cured, *still]))
     assert "post-cure temperature 60 °C (poured 20 °C)" in said[0] and "post-cure" not in "".join(said[1:])
-    tried = spread_settings(baked, baked.varied, settings_table(baked, [{}]))
+    tried = spread_settings(baked.varied, settings_table(baked, [{}]))
     none = tried[(tried["post_cure_temperature"] == 20) | (tried["post_cure_time"] == 0)]
     assert len(none) and (none[list(span)] == [20.0, 0.0]).all(axis=None)
 

@@ -86,4 +86,4 @@ def test_a_chart_says_of_how_many_of_its_cells_the_chance_is_not_known(practice_
 
 def test_a_change_whose_chance_is_not_known_is_advised_in_words(practice_fits, open_chances):
     said = tp.what_if(practice_fits, {"catalyst": 1.0}).sentence()
-    assert "Change catalyst to" in said and ": this should help most, but how much cannot be told yet, anything from " in said
+    assert "Change catalyst to" in said and ": this should help most, but it is not known yet by how much, anything from " in said

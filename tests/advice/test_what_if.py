@@ -48,7 +48,7 @@ def test_the_change_that_is_advised_brings_its_own_cautions(fits):
     said, end = found.sentence(), f"{found.changes.loc['catalyst', 'end']:g}"
     assert f"Warning: Catalyst {end} % is above 2.5 %" in said.partition(f"Change catalyst to {end} %: ")[2]
     assert said.count("Warning: Room temperature 14 °C is below 15 °C") == 1
-    assert "What would help most calls for care itself. Change catalyst" in said
+    assert "The most helpful change needs care too. Change catalyst" in said
 
 
 def test_no_change_is_advised_that_the_cautions_warn_of_where_another_does_nearly_as_well(fits):

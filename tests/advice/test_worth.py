@@ -248,7 +248,7 @@ def test_the_settings_kept_are_those_that_are_best_in_some_draw_with_the_best_on
     mean = np.array([0.50, 0.55, 0.52, 0.20, 0.40, 0.60])
     drawn = np.array([[0.9, 0.1, 0.2], *[[0.3, 0.5, 0.6]] * 4])
     monkeypatch.setattr(contexts, "CONTENDERS", 2)
-    def spread(study, free, row, count, seed):
+    def spread(free, row, count, seed):
         assert "thickness" not in [factor.name for factor in free]
         return row.loc[row.index.repeat(4)].assign(catalyst=[1.0, 2.0, 3.0, 4.0])
 

@@ -1,4 +1,4 @@
-"""What may be asked of the cure model: within the resin it knows and the settings its evidence covers."""
+"""Which questions the cure model may answer: those on the resin it knows and the settings its evidence covers."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -16,8 +16,8 @@ from testpour.study.catalogue import catalogue
 from testpour.study.cautions import check_settings, hottest_peak
 from testpour.study.study import Study
 
-USUAL_MOST = 110.0  # degC, where the study states no aim for the peak; `cautions.toml` warns from here
-FURTHER = 1.5  # times the thickest pour, beyond which nothing is said: common practice, no source
+USUAL_MOST = 110.0  # degC, if the study states no aim for the peak; `cautions.toml` warns from here
+FURTHER = 1.5  # times the thickest pour, beyond which no answer is given: common practice, no source
 CALCULATED = "This is a calculation for a slab in still air, not a measurement: pour one and read its peak before you rely on it."
 UNREAD = "No peak is in the log, so how hot it gets rests on belief alone."
 REFUTED = "The log's own peaks do not follow this calculation: go by what its fits predict, not by this."
@@ -32,7 +32,7 @@ class AskedTooMuch(Problem):
 
 
 class CureAnswer:
-    """What an answer of the cure model looks like: that the log refutes it, where it does; its sentences; its caution."""
+    """How an answer of the cure model is shown: whether the log refutes it, its sentences, its caution."""
 
     caution: str
     refuted: str
@@ -55,9 +55,9 @@ class CureQuestion:
     study: Study
     settings: dict[str, float]  # one row, in declared units
     lot: LotFit
-    thickest: float  # mm, beyond which nothing is said
+    thickest: float  # mm, beyond which no answer is given
     warnings: tuple[str, ...]
-    refuted: str = ""  # that the log's peaks are told better without heat and cure, where they are
+    refuted: str = ""  # a sentence, if plain terms predict the log's peaks better than heat and cure
 
     def __getitem__(self, name):
         return self.settings[name]
@@ -69,7 +69,7 @@ class CureQuestion:
         return f"{parts[0]} catalyst in a room of {parts[1]}"
 
     def caution(self, *more: str) -> str:
-        """What the answer rests on and what to mind, in sentences; those given stand before the warnings."""
+        """What the answer rests on and what to mind, in sentences, with those given put before the warnings."""
         unread = () if self.lot.peaks else (UNREAD,)
         own = [one for one in self.study.varied if one.name not in catalogue()["factors"] and self[one.name] != one.usual]
         left_out = (f"This calculation leaves out {listed(one.words for one in own)}, of which it knows nothing.",) if own else ()
@@ -80,11 +80,10 @@ def checked_question(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
     depths: bool = True
 ) -> CureQuestion:
-    """Check a question, its settings as usual where nothing is said, against the resin, the limits and what was poured.
-
-    Without `depths` the thickness is no part of the question. It raises AskedTooMuch if the study lacks thickness,
-    catalyst or room temperature, a limit is broken, or a setting lies beyond what was poured and its peak read, or beyond what
-    was poured where no peak was read, or beyond the study's span where nothing was poured.
+    """Check a question against the resin, the limits and what was poured; settings left out take their usual values.
+    Without `depths` the thickness is not checked. It raises AskedTooMuch if the study lacks thickness, catalyst or room
+    temperature, a limit is broken, or a setting lies beyond the pours whose peak was read: beyond all pours if none was, or
+    beyond the study's span if nothing was poured.
     """
     study = fits.study
     missing = [name for name in NEEDS if not study.has(name)]
@@ -116,7 +115,7 @@ def checked_question(
 def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> float:
     """The peak, °C, to stay under: as given, the study's aim, or the usual one.
 
-    An AskedTooMuch if it does not lie between the room and the boiling point of styrene.
+    Raises AskedTooMuch unless it lies between the room and the boiling point of styrene.
     """
     aims = [aim.at_most for aim in asking.study.aims if aim.reading == PEAK and aim.at_most is not None]
     bound = to_unit(at_most, "degC", "peak") if at_most is not None else min(aims, default=USUAL_MOST)
@@ -129,7 +128,7 @@ def peak_bound(asking: CureQuestion, at_most: str | float | None = None) -> floa
 
 
 def _covered(factor, poured):
-    """From where to where the evidence goes: what was poured, a step beyond; the study's span before any pour."""
+    """The range of the evidence: what was poured and a step beyond, or the study's span before any pour."""
     span = factor.span or (factor.low, factor.high)
     if not len(poured):
         return span

@@ -24,9 +24,9 @@ from testpour.planning.pour_cautions import by_pour, session_groups
 from testpour.study.caution_rules import Cautions
 from testpour.study.study import Study
 
-TRIAL, NEW = "puts the advice to the test: ", "nothing like it was poured"
-ENOUGH = 0.02  # rise in chance below which pours are no longer worth it
-STOP = "Whether to go on is weighed in section 6 of the notebook 4-next-pours."
+TRIAL, NEW = "tests the advice: ", "nothing like it was poured"
+ENOUGH = 0.02  # rise in chance below which more pours are not worth it
+STOP = "Section 6 of the notebook 4-next-pours weighs whether to go on."
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,12 +37,12 @@ class NextPours:
     ----------
     study : Study
     table : DataFrame
-        One row a pour, in the order of worth: settings, ``chance`` of a good casting with its 90 % interval, ``low`` to ``high``, ``gain``, the rise in
-        the chance of the then recommended settings that the pours up to this one promise, and ``reason``.
+        One row per pour, most valuable first: settings, ``chance`` of a good casting with its 90 % interval ``low`` to ``high``, ``gain``, the
+        rise in the chance of the settings then recommended that the pours up to this one promise, and ``reason``.
     predicted : DataFrame
         One row a pour and reading: middle, low and high of one new casting (90 % interval).
     before : float
-        Chance of a good casting at the settings recommended now, over the rooms and depths that are judged.
+        Chance of a good casting at the settings recommended now, averaged over the rooms and depths considered.
     free : tuple of str
         Names of the settings that were chosen.
     aim : str
@@ -51,13 +51,13 @@ class NextPours:
     conflict : AimsConflict or None
         The aims that no settings are likely to meet together.
     where : str
-        The rooms and depths that are judged, as the end of a sentence.
+        The rooms and depths considered, as the end of a sentence.
     promised : bool
         False where good pieces were asked for and none is likely.
     between : tuple of float
         90 % interval of `before`.
     look : str
-        When to look for a moment whose aim most castings cannot be judged by, in sentences.
+        When to check for an event, if the checks were too far apart to judge its aim; in sentences.
     """
 
     study: Study
@@ -84,11 +84,11 @@ class NextPours:
         many = f"These {len(self.table)} pours" if len(self.table) > 1 else "This pour"
         now = f"The chance of a good casting with the settings recommended now is {chance_between(self.told)}{self.where}"
         if not self.promised:
-            now += ". No good piece can be promised yet, so what is proposed is what would find out most"
+            now += ". No good piece can be promised yet, so these are the pours that would teach most"
         if self.conflict:
             text = f"{now}. {self.conflict.sentence()}"
         elif self.aim == MAKE and self.promised:
-            text = f"{now}. What is proposed is what is likeliest to come out good, not what would tell most."
+            text = f"{now}. These pours are the likeliest to come out good, not those that would teach most."
         elif gain < 100 * ENOUGH:
             text = f"{now}. {many} should raise it by less than {100 * ENOUGH:.0f} points on average. {STOP}"
         else:
@@ -96,10 +96,10 @@ class NextPours:
         return self.cautions.around(f"{text}{self.apart()} {self.look}".rstrip())
 
     def apart(self) -> str:
-        """Which pours share a session, where they differ in what is set once a session, as a sentence; "" where they do not."""
+        """Which pours can share a session, as a sentence, if they differ in settings that are set once a session; else ""."""
         once = [factor.words for factor in map(self.study.factor, self.free) if factor.by_session]
         runs = session_groups(self.study, self.table[self.table.columns.intersection(list(self.free))])
-        text = f" These pours differ in what is set once a session ({', '.join(once)}): pour and log each of these as a session of its own: "
+        text = f" These pours differ in what is set once a session ({', '.join(once)}), so pour and log them as separate sessions: "
         return f"{text}{'; '.join(map(listed, runs))}." if once and len(runs) > 1 else ""
 
     __repr__ = sentence
@@ -121,7 +121,7 @@ class NextPours:
         resin : float or str, optional
             Resin to weigh for each pour; g where no unit is given.
         **amounts
-            As for `weighing.weigh_out`; they replace what the pour says.
+            As for `weighing.weigh_out`; they replace the values of the pour.
 
         Returns
         -------
@@ -142,14 +142,14 @@ def next_pours(
     pending: pd.DataFrame | None = None,
     aim: str = LEARN, seed: int = 0
 ) -> NextPours:
-    """The pours that should raise most the chance of what will then be recommended.
+    """The pours that should most raise the chance of the settings recommended after them.
 
     Parameters
     ----------
     fits : Fits
     room : str or float, optional
-        Room temperature today; it cannot be chosen, and what the pours promise is judged there. Every room of the study
-        is judged by default.
+        Room temperature today: all pours are made in it, and the gain is judged there. By default the gain is judged
+        over every room of the study.
     pours : int
         How many to make in this session.
     fixed : dict, optional
@@ -157,9 +157,9 @@ def next_pours(
     moulds : str, float or list, optional
         Depths of the moulds at hand, for example ``["6 mm", "1/2 in"]``.
     pending : DataFrame, optional
-        Settings of pours planned or made but not yet read; what they will tell is not asked twice.
+        Settings of pours planned or made but not yet read, so that no pour repeats what they will tell.
     aim : {"learn fast", "learn while making good pieces", "make good pieces"}
-        What matters: the last two only propose pours that are likely good themselves, and say so where there are none.
+        What matters: the last two propose only pours likely to be good themselves, and say so if there are none.
     seed : int
         The same log and seed give the same advice.
 
@@ -177,11 +177,11 @@ def next_pours(
 
     Notes
     -----
-    Readings of each candidate are imagined from the fits; each outcome sharpens them, and the chance of
-    the settings that would then be recommended is averaged over outcomes, and over the rooms and
-    thicknesses the study plans for, so that a session in today's room serves the others too. Pours are
-    added one by one to the same imagined session. To learn fast from a log, half of them are the likeliest
-    settings unlike any pour: what the advice rests on by belief alone is put to the test.
+    Readings of each candidate are simulated from the fits; each outcome sharpens the fits, and the chance of the
+    settings that would then be recommended is averaged over outcomes, and over the rooms and thicknesses the
+    study plans for, so that a session in today's room serves the others too. Pours are added one by one to the
+    same simulated session. To learn fast from a log, half of them are the likeliest settings unlike any pour:
+    they test what the advice knows from belief alone.
 
     Examples
     --------
@@ -227,23 +227,22 @@ def _described(fits, batch, before, free, aim, taken):
 
 
 def _with_repeat(fits, batch):
-    """The pours with one of them poured twice: the first, or the likeliest to come out good of two, or where the first is unlikely to.
-
-    How far two alike castings differ matters little where both are bad.
+    """The pours with one of them repeated: the first, or the likeliest to be good if there are only two or the first is unlikely to be.
+    How far two alike castings differ matters little if both are bad.
     """
     rows, lessons = batch.rows.copy(), list(batch.lessons)
     good = chance(fits, rows).draws.mean(axis=0)
     one = int(good.argmax()) if len(rows) == 2 or good[0] < UNLIKELY else 0
     others = [place for place in range(len(rows)) if place != one]
-    again = max(set(others) - set(batch.trials), default=others[0])  # the last that tests no advice, else the first there is
+    again = max(set(others) - set(batch.trials), default=others[0])  # the last that is not a trial, else the first
     rows.iloc[again], lessons[again] = rows.iloc[one], lessons[one]
     trials = {min(one, again) if place == one else place for place in batch.trials if place != again}
     return replace(batch, rows=rows, lessons=lessons, trials=tuple(sorted(trials)))
 
 
 def _new_words(row):
-    """What to say of a pour that nothing poured is like, by its chance of a good casting; nothing is likely that cannot be told yet."""
+    """What to say about a pour unlike any other, by its chance of a good casting; a chance not known yet is never called likely."""
     if row["chance"] < UNLIKELY:
         return f"{NEW}, and it is unlikely to come out good"
     likely = row["chance"] >= LIKELY and not untold(row)
-    return f"{TRIAL}{'likely good by what is believed, and ' if likely else ''}{NEW}"
+    return f"{TRIAL}{'likely good as far as the trade believes, and ' if likely else ''}{NEW}"

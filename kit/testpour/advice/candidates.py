@@ -1,4 +1,4 @@
-"""Settings that may be poured or recommended: over the spans, on the bench's steps, within the cautions."""
+"""Settings that may be poured or recommended: over the spans, in steps a bench can set, within the cautions."""
 
 from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
@@ -23,12 +23,12 @@ from testpour.study.cautions import check_settings, clash, hottest_peak
 from testpour.study.columns import Factor
 from testpour.study.study import Study
 
-SPREAD = 256  # settings looked at; Sobol points need a power of two
-BEYOND = 1.4  # points are stretched by this and held to the span, so that the ends are among them
-ALIKE = 0.005  # chances so near each other the draws cannot tell apart
-TENTH = 0.1  # share of the best chance within which they are alike where that is less: else all hopeless settings were alike
-FAR = 0.2  # share of a setting's span: a pour that is nearer to a casting in every setting is like it
-RISK = 0.2  # chance of reaching it above which a pour is not proposed
+SPREAD = 256  # settings tried; Sobol points need a power of two
+BEYOND = 1.4  # points are stretched by this and clipped to the span, so that the ends are among them
+ALIKE = 0.005  # a difference in chance that the draws cannot tell from none
+TENTH = 0.1  # of the best chance, if that is less: otherwise all hopeless settings would count as alike
+FAR = 0.2  # share of a setting's span: pours closer than this in every setting are alike
+RISK = 0.2  # chance of boiling above which a pour is not proposed
 
 
 class RoomProblem(Problem):
@@ -40,9 +40,8 @@ class SettingRefused(Problem):
 
 
 def checked_room(study: Study, room: str | float | None) -> float | None:
-    """The room temperature in °C, the usual one where none is said; None where the study does not know the room.
-
-    A RoomProblem, with the limit and what to do, if it cannot be read, or is too cold or too hot to advise on.
+    """The room temperature in °C, by default the usual one; None if the study does not record the room.
+    Raises RoomProblem, with the limit and what to do, if it cannot be read or is too cold or too hot to advise on.
     """
     if not study.has("room_temperature"):
         return None
@@ -60,9 +59,8 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
 def checked_given(
     fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
 ) -> pd.DataFrame:
-    """The settings that are given, complete with usual values (see `as_met`): one row, in the factors' units.
-
-    A SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
+    """The given settings, completed with usual values (see `as_met`): one row, in the factors' units.
+    Raises SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """
     study = as_met(fits.study, fits.castings.pours)
     room = (fixed or {}).get("room_temperature") if room is None else room
@@ -74,16 +72,13 @@ def checked_given(
 
 
 def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, ...]:
-    """Factors that are not given: the chosen ones with a span."""
+    """The factors to choose: those that vary and are not given."""
     return tuple(factor for factor in study.varied if factor.name not in (fixed or {}))
 
 
-def spread_settings(
-    study: Study, free: tuple[Factor, ...], given: pd.DataFrame, count: int = SPREAD, seed: int = 0
-) -> pd.DataFrame:
-    """Settings spread evenly over the spans of the free factors, ends included, on the bench's steps, each once.
-
-    `given` is one row of every other setting; `count` how many are looked at, a power of two.
+def spread_settings(free: tuple[Factor, ...], given: pd.DataFrame, count: int = SPREAD, seed: int = 0) -> pd.DataFrame:
+    """Settings spread evenly over the spans of the free factors, ends included, in bench steps, without duplicates.
+    `given` is one row with every other setting; `count` is how many are tried, a power of two.
     """
     table = given.loc[given.index.repeat(count)].reset_index(drop=True)
     if free:
@@ -93,30 +88,28 @@ def spread_settings(
     return with_one_post_cure(table, free).drop_duplicates(ignore_index=True)
 
 
-@lru_cache(maxsize=4)  # one context after another is looked at
+@lru_cache(maxsize=4)  # the same for every context
 def _even_points(across, count, seed):
     return qmc.Sobol(across, rng=np.random.default_rng(seed)).random(count)
 
 
 def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """The table with heat without time, and time without heat, as the one way to pour without a post-cure: the low end of both.
-
-    Where one of the two is not free, the table stays as it is.
+    """The table with every post-cure that lacks heat or time set to the low end of both, as one way to do without.
+    If one of the two is not free, the table stays as it is.
     """
     low = {factor.name: factor.span[0] for factor in free}
     return one_post_cure(table, (low[OVEN], low[HOURS])) if {OVEN, HOURS} <= set(low) else table
 
 
 def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
-    """A share of a factor's span, 0 to 1, as a setting on the bench's step, inside the span."""
+    """A share of a factor's span, 0 to 1, as a setting rounded to a bench step inside the span."""
     low, high = factor.span
     return np.clip(factor.rounded(low + (high - low) * np.asarray(share, float)), low, high)
 
 
 def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tuple[Factor, ...]) -> int:
-    """Of settings as good as `best` to within what draws can tell, the place of the one nearest the usual ones.
-
-    `good` is the chance at each row; the distance is that in the free factors, each in parts of its span.
+    """Among settings as good as `best`, as far as draws can tell, the index of the one nearest the usual settings.
+    `good` is the chance at each row; distance is measured in the free factors, each as a share of its span.
     """
     distance = np.zeros(len(table))
     for factor in free:
@@ -126,9 +119,8 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
 
 def as_poured(pours: pd.DataFrame, best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """Settings, one row, then the same with what lies outside all `pours` put back to the nearest that was poured: all of it, then one by one.
-
-    On the bench's steps and inside the spans; the one row alone where nothing lies outside.
+    """One row of settings, then the same with values outside all `pours` moved to the nearest poured: all of them, then one by one.
+    In bench steps and inside the spans; only the one row if nothing lies outside.
     """
     back: dict[str, float] = {}
     for factor in free:
@@ -142,15 +134,14 @@ def as_poured(pours: pd.DataFrame, best: pd.DataFrame, free: tuple[Factor, ...])
 
 
 def listed_values(given: Any, name: str) -> list[Any]:
-    """What was given for `name`, one thing or several, as a list; a Problem if it holds nothing."""
+    """What was given for `name`, one value or several, as a list; a Problem if it is empty."""
     if not (values := each_of(given)):
         raise Problem(f"{name} is an empty list. Give one or more, or leave {name} out.")
     return values
 
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:
-    """The table with every thickness that of the nearest mould at hand, each row once.
-
+    """The table with every thickness moved to the nearest mould at hand, without duplicates.
     Depths are in mm or text with a unit; None leaves the table as it is.
     """
     if moulds is None:
@@ -161,9 +152,8 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[
 
 
 def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarray:
-    """Which settings differ from every casting poured by `FAR` of a setting's span or more: a mask.
-
-    A casting whose setting was not logged is like any other in it.
+    """Which settings differ from every casting by at least `FAR` of some setting's span: a mask.
+    A setting that was not logged counts as no difference.
     """
     distance = np.zeros((len(table), len(poured)))
     for coordinate in coordinates_of(study, set(table) & set(poured)):
@@ -174,9 +164,8 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
 
 def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
-
-    The table holds the settings of each of some `choices`, as many of each, one choice after another. Of a choice where none
-    are unlikely to boil, the coolest tenth are allowed.
+    The table holds blocks of equally many rows, one for each of some `choices`. If every setting of a block is likely to
+    boil, the coolest tenth of it are allowed.
     """
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     kept = ~_refused(fits.study, table).reshape(choices, -1)
@@ -193,7 +182,7 @@ def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
 
 
 def _refused(study, table):
-    """Settings a caution refuses; each value of each setting is looked up once."""
+    """Which settings a caution refuses; each value of each setting is checked once."""
     refused = np.zeros(len(table), bool) | clash(study, table)
     for factor in study.factors:
         if factor.name in table and factor.role == "chosen" and factor.kind == "number":

@@ -19,14 +19,14 @@ from testpour.models.fits import Fits
 from testpour.study.caution_rules import Cautions
 from testpour.study.cautions import check_settings, check_table, hottest_peak
 
-COMMON = 64  # settings looked at for what all cells share; Sobol points need a power of two
+COMMON = 64  # settings tried for what all cells share; Sobol points need a power of two
 LEVELS = 31  # catalyst values tried
-MAY_BE = 0.95  # upper end of a chance's 90 % interval: where that is good, nobody can tell yet, and no other room is asked for
+MAY_BE = 0.95  # quantile of a chance: if that is good, the recipe may be good after all, and no other room is suggested
 UNVARIED = (
     "A recipe chart says how much catalyst to use, and this study does not vary it. What to use is in section 1 of the notebook 4-next-pours, "
     'or in recommend(fits). To vary the catalyst, give it a span under [factors] in study.toml: catalyst = { from = "1 %", to = "2.5 %" }'
 )
-DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, where none are said
+DEPTHS, ROOM_STEP = 4, 2.0  # depths shown, and °C between rooms, by default
 
 
 @one_thread
@@ -40,7 +40,7 @@ def recipe_chart(
     ----------
     fits : Fits
     rooms : str, float or list, optional
-        Room temperatures, °C or text with a unit; the study's span in steps of 2 °C by default, where none is refused.
+        Room temperatures, °C or text with a unit; by default the study's span in steps of 2 °C, without those refused.
     thicknesses : str, float or list, optional
         Depths, mm or text with a unit; four over the study's span by default.
     fixed : dict, optional
@@ -50,7 +50,7 @@ def recipe_chart(
     Returns
     -------
     RecipeChart or NoResult
-        A `NoResult` with what to do instead where the study does not vary the catalyst.
+        A `NoResult` with what to do instead if the study does not vary the catalyst.
 
     Raises
     ------
@@ -68,7 +68,7 @@ def recipe_chart(
     """
     study, states = fits.study, states_of(fits)
     if "catalyst" in (fixed or {}):
-        raise Problem("A recipe chart says how much catalyst to use, and it is given. Leave catalyst out of fixed.")
+        raise Problem("A recipe chart works out how much catalyst to use. Leave catalyst out of fixed.")
     free = free_factors(study, {*(fixed or {}), "thickness"})
     if not any(factor.name == "catalyst" for factor in free):
         return NoResult(UNVARIED)
@@ -95,7 +95,7 @@ def recipe_chart(
 
 
 def _rooms(study, rooms):
-    """The rooms of the chart, °C, the coldest first: those of the study's span that are not refused, where none are said."""
+    """The rooms of the chart, °C, coldest first; by default those of the study's span that are not refused."""
     factors = [factor for factor in study.factors if factor.name == "room_temperature"]
     if not factors:
         return [None]
@@ -121,11 +121,11 @@ def _cells(fits, rooms, thicknesses, fixed):
 
 
 def _common(fits, states, cells, shared):
-    """The settings all cells share: the best mean over cells of the best chance over catalyst, the usual where alike."""
+    """The settings all cells share: those with the best mean over cells of the best chance over catalyst; ties go to the usual."""
     if not shared:
         return {}
     study, factor = fits.study, fits.study.factor("catalyst")
-    tried = spread_settings(study, shared, cells.iloc[[0]], COMMON)[[f.name for f in shared]]
+    tried = spread_settings(shared, cells.iloc[[0]], COMMON)[[f.name for f in shared]]
     catalyst = np.unique(on_step(factor, np.linspace(0, 1, LEVELS // 4)))
     grid = cells.merge(pd.DataFrame({"catalyst": catalyst}), how="cross", suffixes=("_usual", ""))
     grid = grid.drop(columns="catalyst_usual").drop(columns=list(tried)).merge(tried, how="cross")
@@ -136,7 +136,7 @@ def _common(fits, states, cells, shared):
 
 
 def _rows(fits, states, cells):
-    """Each cell's best catalyst, or what to do where there is no good answer, or none is known."""
+    """Each cell's best catalyst, or what to do if there is no good one, or none is known."""
     best, chances = _best_catalysts(fits, states, cells)
     rows = mean_and_interval(chance(fits, best).draws).assign(chance=chances).set_axis(best.index)
     rows.insert(0, "catalyst", best["catalyst"])
@@ -157,7 +157,7 @@ def _rows(fits, states, cells):
 def _best_catalysts(fits: Fits, states: dict[str, State], cells: pd.DataFrame) -> tuple[pd.DataFrame, np.ndarray]:
     """The catalyst with the best mean chance in each of some cells (rows of `settings_table`), and that chance.
 
-    The chance is as `chance` gives it, and 0 where no catalyst is allowed or the best boils styrene.
+    The chance is that of `chance`, or 0 if no catalyst is allowed or the best boils styrene.
     """
     values = np.unique(on_step(fits.study.factor("catalyst"), np.linspace(0, 1, LEVELS)))
     table = cells.loc[cells.index.repeat(len(values))].assign(catalyst=np.tile(values, len(cells))).reset_index(drop=True)

@@ -33,9 +33,9 @@ class RecipeChart:
     ----------
     study : Study
     table : DataFrame
-        One row a room and thickness: ``catalyst`` in % (NaN where there is no good answer), ``chance`` of
-        a good casting with its 90 % interval, ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true where
-        nothing like it was poured, and ``advice``, what to do where there is no good answer.
+        One row a room and thickness: ``catalyst`` in % (NaN if there is no good answer), ``chance`` of
+        a good casting with its 90 % interval ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true if
+        nothing like it was poured, and ``advice``, what to do if there is no good answer.
     shared : str
         The other settings, the same in every cell, in words.
     pours : int
@@ -65,7 +65,7 @@ class RecipeChart:
         text += f" In {guessed} of these that is an average, and the chance itself is not known yet: try one pour first." if guessed else ""
         if not good.any() and self.castings is not None and (failing := failing_aims(self.study, self.castings)):
             text += f" {why_first(self.study, failing)}"
-        if not self.table["advice"].isin([ASK, NOTHING]).all():  # a recipe, or a pour to try
+        if not self.table["advice"].isin([ASK, NOTHING]).all():  # some cell has a recipe or a pour to try
             text += f" Everywhere: {self.shared}."
             text += " That is one choice for all cells." if self.together and len(good) > 1 else ""
         if self.table["beyond"].any():
@@ -119,7 +119,7 @@ def chart_html(chart: RecipeChart, paper: Literal["A4", "Letter"] | None = None,
 
 
 def _size(rooms, depths):
-    """Size of the words in the table: narrow cells break their words, so that rows grow too."""
+    """Font size of the table: narrow cells wrap, which makes rows taller too."""
     return round(min(LARGEST, ROWS / rooms * min(1.0, COLUMNS / depths), COLUMNS / depths), 2)
 
 

@@ -1,9 +1,8 @@
-"""Aims that no settings are likely to meet together: which they are, said beside the best there is."""
+"""Aims that no settings are likely to meet together."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -21,17 +20,17 @@ from testpour.models.fits import Fits
 from testpour.study.columns import Factor
 from testpour.study.study import Aim, Study
 
-HOPELESS = 0.1  # best chance of any settings, however the unknowns fall, below which aims conflict
+HOPELESS = 0.1  # aims conflict if no settings have a better chance than this, whatever the unknowns
 MET = 0.5  # chance from which an aim counts as within reach
 DRAWS = 128
 OPTIMIST = 0.9  # share of draws that must agree
 # Castings that must have been read for an aim before nearly all of them are said to miss it. A plan's first session lies at the
 # ends of the spans, where a sound resin misses some aim three times in four: in 19 of 24 hidden resins after 4 pours, in 4 after 8.
 FEWEST = 6
-UNTIMED = 3  # castings that may have met the aim for a moment but cannot be said to, before that is brought up
+UNTIMED = 3  # castings with checks too far apart to judge, before that is mentioned
 
 Unadvised = RoomProblem | SettingRefused | NoAims
-UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may stand in the way of advice, said in its place
+UNADVISED = (RoomProblem, SettingRefused, NoAims)  # what may prevent advice, shown in its place
 
 
 @dataclass(frozen=True)
@@ -43,7 +42,7 @@ class AimsConflict:
     failing: tuple[Aim, ...] = ()  # those of them that nearly every casting of the log misses
 
     def sentence(self, beside_best: bool = False) -> str:
-        """What is in the way, and what can be done about it; also that it stands beside the settings that come closest."""
+        """Which aims are in the way and what can be done; `beside_best` adds that the settings shown come closest."""
         words = [aim.words(self.study.reading(aim.reading)) for aim in self.aims]
         met = words[0] if len(words) == 1 else f"both {words[0]} and {words[1]}"
         first = f"{why_first(self.study, self.failing)} If none is found, loosen" if self.failing else "Pour the next pours to test that, or loosen"
@@ -56,12 +55,11 @@ class AimsConflict:
 
 
 def aims_in_the_way(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> AimsConflict | None:
-    """The aims that no settings over the spans meet together, whichever way the doubt falls; None where some do.
-
+    """The aims that no settings over the spans meet together, whatever the unknowns; None if some do.
     `given` is one row with every setting, of which the `free` ones may be chosen.
     """
     study = fits.study
-    table = spread_settings(study, free, given)
+    table = spread_settings(free, given)
     table = table[allowed(fits, table)].reset_index(drop=True)
     at = prospect(states, study, table)
     if at.chance().max() >= 2 * HOPELESS:
@@ -72,30 +70,24 @@ def aims_in_the_way(fits: Fits, states: dict[str, State], given: pd.DataFrame, f
     return AimsConflict(study, aims, tuple(aim for aim in failing_aims(study, fits.castings) if aim in aims))
 
 
-class Inputs(NamedTuple):
-    """What advice is worked from, once what was asked for has been checked."""
-
-    states: dict[str, State]
-    given: pd.DataFrame  # one row, every setting
-    free: tuple[Factor, ...]  # of these settings, what may be chosen
-    conflict: AimsConflict | None
-
-
-def inputs_of(fits: Fits, fixed: Mapping[str, str | float] | None, room: str | float | None) -> Inputs:
-    """The `Inputs` of the settings that are `fixed` and the room, as `checked_given` takes them."""
+def inputs_of(
+    fits: Fits, fixed: Mapping[str, str | float] | None, room: str | float | None
+) -> tuple[dict[str, State], pd.DataFrame, tuple[Factor, ...], AimsConflict | None]:
+    """What every kind of advice starts from: states, one row of every setting, the factors free to choose, and aims in conflict.
+    `fixed` and `room` are as for `checked_given`.
+    """
     states, given, free = states_of(fits), checked_given(fits, fixed, room), free_factors(fits.study, fixed)
-    return Inputs(states, given, free, aims_in_the_way(fits, states, given, free))
+    return states, given, free, aims_in_the_way(fits, states, given, free)
 
 
 def failing_aims(study: Study, castings: Castings) -> tuple[Aim, ...]:
-    """The aims that nearly every casting of a log misses, of those that castings enough were read for."""
+    """The aims that nearly every casting of a log misses, among those read on enough castings."""
     return tuple(aim for aim in study.aims if len(misses(castings, aim)) >= FEWEST and missed_by_most(castings, aim))
 
 
 def look_in_time(study: Study, castings: Castings) -> str:
-    """When to look for a moment whose aim most castings cannot be judged by, in sentences; "" where there is none.
-
-    A casting cannot be judged where what is known of the moment lies partly inside the aim and partly outside.
+    """When to check for an event, if for most castings the checks were too far apart to judge its aim; else "".
+    A casting cannot be judged if its interval lies partly inside the aim and partly outside.
     """
     told = []
     for event in events(study):
@@ -113,7 +105,7 @@ def look_in_time(study: Study, castings: Castings) -> str:
 
 
 def why_first(study: Study, failing: Iterable[Aim]) -> str:
-    """What to do first where nearly every casting misses an aim, in a sentence; nothing where none is `failing`."""
+    """What to do first if nearly every casting misses an aim, in a sentence; "" if none is `failing`."""
     names = " and ".join(study.reading(aim.reading).words for aim in failing)
     if not names:
         return ""
@@ -124,7 +116,7 @@ def why_first(study: Study, failing: Iterable[Aim]) -> str:
 
 
 def _hardest_aims(met):
-    """Places of the aim no setting meets, or of the two that are least met together."""
+    """Indices of the aim no settings meet, or of the two least likely to be met together."""
     alone = met.max(axis=1)
     if alone.min() < MET or len(met) == 1:
         return (int(alone.argmin()),)

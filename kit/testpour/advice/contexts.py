@@ -11,14 +11,14 @@ from testpour.study.study import Study
 
 CONTENDERS = 12  # settings kept for each room and thickness: those that may turn out best
 DRAWS = 96
-LOOKED_AT = 128  # settings among which contenders are found; Sobol points need a power of two
-PARTS = 3  # rooms, and depths, that stand for a span
+LOOKED_AT = 128  # settings searched for contenders; Sobol points need a power of two
+PARTS = 3  # rooms, and depths, that represent a span
 
 
 def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, rooms: bool = True) -> pd.DataFrame:
     """The rooms and thicknesses the advice must serve: one row each, settings complete.
 
-    Thickness is given by the piece where it is among the free factors. Without `rooms` the room of `given` alone is served.
+    If thickness is free it depends on the piece, so several are served. Without `rooms` only the room of `given` is.
     """
     axes = {}
     room = next((f for f in study.factors if f.name == "room_temperature"), None)
@@ -33,9 +33,8 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, ro
 
 
 def where_judged(study: Study, contexts: pd.DataFrame) -> str:
-    """The rooms, the depths and what is not as usual in the air, as the end of a sentence: " in a room at 28 °C, at 70 % humidity".
-
-    Nothing where the study knows neither.
+    """The rooms, the depths and any unusual humidity, as the end of a sentence: " in a room at 28 °C, at 70 % humidity".
+    "" if the study records none of these.
     """
     spread = [words for name, words in (("room_temperature", "rooms"), ("thickness", "depths"))
               if name in contexts and contexts[name].nunique() > 1]
@@ -49,21 +48,20 @@ def where_judged(study: Study, contexts: pd.DataFrame) -> str:
 
 
 def _nodes(factor):
-    """Middles of equal parts of a factor's span, on the bench's step."""
+    """Middles of equal parts of a factor's span, in bench steps."""
     low, high = factor.span
     return np.unique(factor.rounded(low + (high - low) * (np.arange(PARTS) + 0.5) / PARTS))
 
 
 def contenders(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
-
-    A setting is a contender when it is the best of all in some draw of what is not known; the most
-    frequent are kept, with the one that is best on the whole.
+    A setting is a contender if it is the best of all in some draw of the unknowns; the most frequent are kept,
+    with the one that is best on average.
     """
     free = tuple(f for f in free if f.name != "thickness")
     tables = []
     for place in range(len(contexts)):
-        table = spread_settings(fits.study, free, contexts.iloc[[place]], LOOKED_AT, seed=0)
+        table = spread_settings(free, contexts.iloc[[place]], LOOKED_AT, seed=0)
         tables.append(table[allowed(fits, table)])
     at = prospect(states, fits.study, pd.concat(tables, ignore_index=True))
     drawn, mean = chances_by_draw(at, DRAWS, seed=0), at.chance()
@@ -79,7 +77,7 @@ def contenders(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, fre
 
 
 def chances_by_draw(at: Prospect, draws: int, seed: int) -> np.ndarray:
-    """Chance of a good casting in each of some draws of what is not known: shape (draws, settings)."""
+    """Chance of a good casting in each of some draws of the unknowns: shape (draws, settings)."""
     rng = np.random.default_rng([seed, 23])
     drawn = {name: rng.multivariate_normal(s.centre, s.covariance, draws) for name, s in at.states.items()}
     return np.prod([at.met(sides, drawn) for sides in at.aims], axis=0)

@@ -1,4 +1,4 @@
-"""Will two layers be safer, and when to pour the second: layered slabs followed for several plausible lots."""
+"""Are two layers safer, and when to pour the second: layered slabs simulated for several plausible lots."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -43,7 +43,7 @@ class TwoLayers(CureAnswer):
         One row a wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
         ``low``, ``high`` in degC, ``under`` the share of plausible lots that stay under the bound.
     wait : float or None
-        Shortest wait from which nine lots in ten stay under the bound; None where no wait does.
+        Shortest wait from which nine lots in ten stay under the bound; None if there is none.
     caution, refuted : str
     """
 
@@ -91,7 +91,7 @@ class TwoLayers(CureAnswer):
         )
 
     def _worst(self):
-        """A warning where a second layer poured too soon is hotter than one pour."""
+        """A warning if a second layer poured too soon is hotter than one pour."""
         worst = self.table["hottest"].idxmax()
         if self.table.loc[worst, "hottest"] < self.whole[1] + CLEARLY:
             return ""
@@ -108,7 +108,7 @@ def two_layers(
     ----------
     fits : Fits
     settings : dict, optional
-        Thickness is that of the whole casting; usual values where nothing is said.
+        Thickness is that of the whole casting; anything left out takes its usual value.
     room : str or float, optional
         Room temperature.
     first : str or float, optional
@@ -117,7 +117,7 @@ def two_layers(
     Returns
     -------
     TwoLayers
-        Held against the study's aim for the peak, else against 110 °C.
+        Compared with the study's aim for the peak, else with 110 °C.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def two_layers(
 
 
 def _slab(asking, lots, k, thickness, more=0.0, minute=0.0):
-    """A casting of the k-th lot; with a second layer where `more` mm are given."""
+    """A casting of the k-th lot, with a second layer of `more` mm if that is above 0."""
     layers = (Layer(more, float(minute), asking["catalyst"]),) if more else ()
     return Casting(
         thickness, asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), layers=layers, hours=12.0,

@@ -1,4 +1,4 @@
-"""What an hour in the oven gains: conversion of core and face, and hardness where the log knows it."""
+"""What an hour in the oven gains: conversion of core and face, and hardness if the log has it."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -19,13 +19,13 @@ from testpour.study.cautions import check_settings, hottest_peak
 
 LOTS = 24
 SURE = 0.9  # share of the plausible lots that must have passed their own peak before the oven
-LITTLE = 0.02  # conversion below which an oven has bought nothing worth the trouble
-SOFT = "How much further warmth lets a casting cure is a guess of the trade that no log of room-cured pours can move."
+LITTLE = 0.02  # gain in conversion below which the oven was not worth the trouble
+SOFT = "How much further a casting cures when warm is the trade's guess, which a log of room-cured pours cannot improve."
 
 
 @dataclass(frozen=True, repr=False)
 class OvenHour(CureAnswer):
-    """What a stay in the oven buys.
+    """What a stay in the oven gains.
 
     Parameters
     ----------
@@ -37,7 +37,7 @@ class OvenHour(CureAnswer):
         Rows core and face; ``before`` the oven, ``room`` (as old as after it, but left in the room) and
         ``oven``: share cured, 0 to 1, the middle of plausible lots; ``low`` and ``high`` of `oven`.
     hardness : tuple of float or None
-        Change in hardness by the log's own model, reading's unit: middle, low, high; None where the study
+        Change in hardness by the log's own model, in the reading's unit: middle, low, high; None if the study
         cannot tell.
     caution : str
     unit : str
@@ -66,7 +66,7 @@ class OvenHour(CureAnswer):
         stay = f"{self.hours:g} h at {show(self.oven, 'degC')}"
         text = f"A casting of {self.mix} is about {_percent(face['room'])} % cured at its face and {_percent(core['room'])} % in its middle without an oven. "
         if self.gain < LITTLE:
-            text += f"{stay} adds hardly anything (face {_percent(face['oven'])} %): it is nearly as far as it will go, or the oven is too cool."
+            text += f"{stay} adds hardly anything (face {_percent(face['oven'])} %): the cure is nearly complete, or the oven is too cool."
         else:
             text += (
                 f"{stay} brings the face to about {_percent(face['oven'])} % ({_percent(face['low'])} to {_percent(face['high'])} by lot) "
@@ -86,13 +86,13 @@ def oven_hour(
     fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None,
     oven: str | float = 60.0, hours: str | float = 1.0, start: str | float = 24.0
 ) -> OvenHour:
-    """What a stay in the oven buys over the same time in the room.
+    """What a stay in the oven gains over the same time in the room.
 
     Parameters
     ----------
     fits : Fits
     settings : dict, optional
-        Usual values where nothing is said; post-cure settings in it are not read.
+        Anything left out takes its usual value; post-cure settings in it are not read.
     room : str or float, optional
         Room temperature.
     oven, hours : str or float
@@ -168,13 +168,13 @@ def _conversions(asking, oven, hours, start):
 
 
 def _with_ceiling_slope(resin, k):
-    """The k-th resin with a rise of its ceiling by warmth of its own, as plausible as the others'."""
+    """The k-th resin with a random slope of its conversion ceiling with temperature."""
     steep = lot_beliefs()["ceiling_slope"]["sd"] * np.random.default_rng([k, 3]).standard_normal()
     return replace(resin, ceiling_slope=max(resin.ceiling_slope + float(steep), 0.0))
 
 
 def _hardness(fits, asking, oven, hours):
-    """What the log's hardness model makes of the oven: change in the average casting; None where it cannot."""
+    """The oven's effect by the log's hardness model: change in the average casting; None if it has none."""
     if "hardness" not in fits:
         return None
     fit, age = fits["hardness"], max(fits["hardness"].reading.ages or (24.0,))
@@ -190,7 +190,7 @@ def _hardness(fits, asking, oven, hours):
 
 
 def _no_oven_words(fits):
-    """A sentence where no pour of the log has been in an oven."""
+    """A sentence if no pour of the log has been in an oven, else nothing."""
     pours = fits.castings.pours
     if "post_cure_time" in pours and (pours["post_cure_time"].fillna(0.0) > 0).any():
         return ()

@@ -1,4 +1,4 @@
-"""Which pours are worth making together, picked one by one.
+"""Which pours are worth making together, picked one at a time.
 
 Half of the pours are worth most by what the fits imagine, half are trials (see `next_pours`). Other rules do as well: change
 in the share of the best possible chance that the recommended settings reach, mean of six sessions, hidden resins of
@@ -44,25 +44,25 @@ from testpour.models.fits import Fits
 from testpour.study.columns import Factor
 
 LEARN, BOTH, MAKE = "learn fast", "learn while making good pieces", "make good pieces"
-FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must keep
-LIKELY = 0.5  # chance from which a pour is called likely good, and below which no good piece is promised
-UNLIKELY = 0.1  # chance below which no advice would be a pour's settings, so that it puts none to the test
-UNPROMISED = 0.5  # share of today's best chance that each pour must keep where pieces are asked for and none can be promised
-POURABLE = 64  # settings looked at for a pour; Sobol points need a power of two
-DOUBT = 0.02  # weight of doubt removed beside chance gained: speaks when no single session moves the advice
-FEWEST = 24  # settings still looked at for later pours
+FLOORS = {LEARN: 0.0, BOTH: 0.75, MAKE: 0.97}  # share of today's best chance that each pour must reach
+LIKELY = 0.5  # chance from which a pour is called likely good; below it no good piece is promised
+UNLIKELY = 0.1  # chance below which settings would never be advised, so that pouring them tests no advice
+UNPROMISED = 0.5  # the same if good pieces were asked for and none can be promised
+POURABLE = 64  # settings tried for a pour; Sobol points need a power of two
+DOUBT = 0.02  # weight of doubt removed against chance gained: decides when no single session changes the advice
+FEWEST = 24  # settings still tried for later pours
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """Pours picked one by one for what they are worth together."""
+    """Pours picked one at a time for what they are worth together."""
 
     rows: pd.DataFrame  # settings, one row a pour
-    gained: list[float]  # rise in the best mean chance that the pours up to each promise
+    gained: list[float]  # rise in the best mean chance promised by the pours up to each
     lessons: list[tuple[int, np.ndarray]]  # see `Worth`
-    # Places of the pours that are the likeliest of the settings unlike any pour: advice rests there on belief alone.
+    # Indices of the pours that are the likeliest settings unlike any pour, where advice rests on belief alone.
     trials: tuple[int, ...] = ()
-    aim: str = LEARN  # what they serve: to learn, where pieces were asked for and none is likely good
+    aim: str = LEARN  # what they are for: learning, if pieces were asked for and none is likely good
 
 
 def batch_worth(
@@ -72,9 +72,8 @@ def batch_worth(
 ) -> Batch:
     """The `Batch` of pours worth making, as `next_pours` picks them.
 
-    They differ in the free factors, other settings as in the one row of `given`. Each table of `contexts` holds what may be
-    advised in a room and thickness. The depths of `moulds` are all there are, any where None; `pending` pours are under way
-    and count as made.
+    They differ in the free factors; other settings are as in the one row of `given`. Each table of `contexts` holds what may
+    be advised for one room and thickness. `moulds` are the only depths, None for any; `pending` pours count as made.
     """
     pourable, good = _pourable(fits, states, given, free, moulds, aim, seed)
     if aim != LEARN and good.max() < LIKELY:
@@ -95,7 +94,7 @@ def batch_worth(
         trials += [turn] if trial is not None else []
         worth.add(places[best])
         gained.append(max(float(gain[best]), *gained[-1:], 0.0))
-        places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little first is worth less later
+        places = places[order[: max(FEWEST, len(order) // 2)]]  # what is worth little now is worth less later
     rows = pourable.iloc[worth.added].reset_index(drop=True)
     return Batch(rows, gained, worth.lessons, tuple(trials), aim)
 
@@ -103,9 +102,7 @@ def batch_worth(
 def with_recommended(
     fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]
 ) -> list[pd.DataFrame]:
-    """For each context the settings recommended there, then its `contenders`.
-
-    What is spread over the spans may miss the best.
+    """For each context the settings recommended there, then its `contenders`, which may miss the best.
     """
     others = tuple(factor for factor in free if factor.name != "thickness")
     best = [best_settings(fits, states, contexts.iloc[[place]], others) for place in range(len(contexts))]
@@ -116,9 +113,8 @@ def gained_by(
     fits: Fits, states: dict[str, State], batch: Batch, contexts: list[pd.DataFrame],
     pending: pd.DataFrame | None = None, seed: int = 0
 ) -> Batch:
-    """The same pours with what they promise in some rooms and depths, in place of those they were picked for.
-
-    The tables of `contexts` are from `with_recommended`; `pending` pours are under way and count as made.
+    """The same pours, with their gains worked out for these rooms and depths instead of those they were picked for.
+    The tables of `contexts` are from `with_recommended`; `pending` pours count as made.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)
     gained: list[float] = []
@@ -134,7 +130,7 @@ def recommended_chances(fits: Fits, contexts: list[pd.DataFrame]) -> np.ndarray:
 
 
 def _trial(fits, pending, pourable, added, good, places):
-    """Which place holds the likeliest of the settings unlike any pour, also those under way; None where there is none."""
+    """Index of the likeliest settings unlike any pour, made or pending; None if there are none."""
     made = fits.castings.pours
     names = [name for name in pourable if name in made]
     under_way = [pours[names] for pours in (pending, pourable.iloc[added]) if pours is not None]
@@ -143,10 +139,10 @@ def _trial(fits, pending, pourable, added, good, places):
 
 
 def _pourable(fits, states, given, free, moulds, aim, seed):
-    """Settings that may be poured today, spread over the spans and the best of each depth, and the chance of each."""
+    """Settings that may be poured today, spread over the spans plus the best of each depth, and the chance of each."""
     study = fits.study
     moulds = moulds if any(f.name == "thickness" for f in free) else None
-    parts = [spread_settings(study, free, given, POURABLE, seed)]
+    parts = [spread_settings(free, given, POURABLE, seed)]
     others = tuple(f for f in free if f.name != "thickness")
     depths = in_moulds(study, contexts_for(study, free, given), moulds)
     depths = depths.drop(columns="room_temperature", errors="ignore").drop_duplicates()
@@ -156,7 +152,7 @@ def _pourable(fits, states, given, free, moulds, aim, seed):
             piece["room_temperature"] = given["room_temperature"].iloc[0]
         piece = piece[given.columns]
         if aim == LEARN:
-            parts.append(foremost(fits, states, spread_settings(study, others, piece, POURABLE, seed), 1))
+            parts.append(foremost(fits, states, spread_settings(others, piece, POURABLE, seed), 1))
         else:
             parts.append(neighbours(best_settings(fits, states, piece, others), others))
     table = in_moulds(study, pd.concat(parts, ignore_index=True), moulds).drop_duplicates(ignore_index=True)

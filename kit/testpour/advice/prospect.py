@@ -1,8 +1,7 @@
-"""What the fits expect at chosen settings, as normal beliefs that an imagined pour can sharpen.
-
-Each reading's draws are summed up by their mean and covariance. An imagined reading then narrows them in
+"""What the fits expect at chosen settings, as normal distributions that a simulated pour can sharpen.
+Each reading's draws are summarised by their mean and covariance. A simulated reading then narrows them in
 closed form, and the chance of a good casting is a product of normal probabilities, because the readings
-are fitted apart. Nothing is reweighted, so the answer does not thin out when a pour would tell much.
+are fitted separately. No draws are reweighted, so none are lost when a pour would tell much.
 """
 
 from collections.abc import Iterator, Sequence
@@ -24,7 +23,7 @@ TODAY = "session"
 
 @dataclass(frozen=True)
 class Side:
-    """One side of an aim at each of some settings: met where gap = rows @ state + offset is above 0."""
+    """One side of an aim at each of some settings: met if gap = rows @ state + offset is above 0."""
 
     reading: str
     rows: np.ndarray  # (settings, states)
@@ -35,11 +34,11 @@ class Side:
 
 @dataclass(frozen=True)
 class State:
-    """Normal summary of all that is unknown about one reading."""
+    """Normal summary of everything unknown about one reading."""
 
     fit: ReadingFit
     centre: np.ndarray  # (states,): coefficients, then cut-points of a graded reading, then today's session effect
-    covariance: np.ndarray  # theirs
+    covariance: np.ndarray  # (states, states)
 
     @property
     def terms(self) -> int:
@@ -48,7 +47,7 @@ class State:
 
 
 def _state_of(fit: ReadingFit) -> State:
-    """Mean and covariance of a fit's draws, with room for the effect of a session not yet held."""
+    """Mean and covariance of a fit's draws, extended by the effect of today's session."""
     posterior = fit.posterior
     draws = posterior.coefficients
     if posterior.cuts is not None:
@@ -68,7 +67,7 @@ def latent_moments(fit: ReadingFit, table: pd.DataFrame) -> tuple[np.ndarray, np
 
 
 def states_of(fits: Fits) -> dict[str, State]:
-    """One `State` for each reading that has an aim, by name, from the models that chances are told from; NoAims if the study has none."""
+    """One `State` for each reading that has an aim, by name, from the calibrated models; raises NoAims if the study has none."""
     check_aims(fits.study)
     return {name: _state_of(fits.calibrated[name]) for name in dict.fromkeys(aim.reading for aim in fits.study.aims)}
 
@@ -102,7 +101,7 @@ class Prospect:
     """Aims and states at each row of a settings table."""
 
     states: dict[str, State]  # by name of the reading
-    aims: tuple[tuple[Side, ...], ...]  # the sides of each aim; none for an aim that every casting meets
+    aims: tuple[tuple[Side, ...], ...]  # the sides of each aim, empty if every casting meets it
     size: int  # rows of the table
 
     def by_aim(self) -> np.ndarray:
@@ -115,8 +114,7 @@ class Prospect:
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
         """Chance of one aim, given by its sides, at each setting: shape (settings,).
-
-        Where the states are drawn (name to draws), one row a draw.
+        With `drawn` states (name to draws) one row per draw.
         """
         below = above = np.ones(self.size)
         for side in sides:
@@ -127,7 +125,7 @@ class Prospect:
             met = ndtr(gap / np.sqrt(variance + side.scatter**2))
             below, above = (met, above) if side.upper else (below, met)
         least, most = np.minimum(below, above), np.maximum(below, above)
-        return np.maximum(least - (1.0 - most), 0.0)  # 1 - (1 - least) would make every chance below 1e-16 the same, none
+        return np.maximum(least - (1.0 - most), 0.0)  # 1 - (1 - least) would make every chance below 1e-16 zero
 
     def gap(self, side: Side) -> tuple[np.ndarray, np.ndarray]:
         """Mean and variance of a side's gap at each setting, on the latent scale."""

@@ -16,21 +16,20 @@ from testpour.study.columns import Reading
 from testpour.study.study import Study
 
 LIKELY_GOOD = 0.9
-SCATTER_SHARE = 0.5  # share of the doubt about a chance that scatter must make up before a repeat is advised
+SCATTER_SHARE = 0.5  # share of the doubt about a chance that must be due to scatter before a repeat is advised
 WIDE = 0.1  # standard deviation of a chance below which scatter does not matter
 CURE = ("tack", "hardness")
 
 
 def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]], making: bool = False) -> list[str]:
-    """One sentence for each picked pour, in the table of settings and ``chance``; `lessons` are those of `Worth`.
-
-    Where good pieces are being made, a pour like another needs no lesson.
+    """One sentence for each picked pour in the table of settings and ``chance``; `lessons` are those of `Worth`.
+    When `making` good pieces, a repeated pour needs no lesson.
     """
     reasons = []
     for place, (aim, settled) in enumerate(lessons):
         row, twin = table.iloc[place], twin_of(fits, table, place)
         if twin is not None and making:
-            text = f"the settings of {twin} again: hardly any are likelier to be good"
+            text = f"the settings of {twin} again: few others are likelier to be good"
         elif twin is not None:
             text = f"repeats {twin}: shows how far two alike pours differ"
         else:
@@ -48,8 +47,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
 
 def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
     """What a pour settles about a reading, for example "settles whether 1.2 % catalyst is enough when cold".
-
-    `factor` is the one whose effect it tells most about; "room_temperature" and "" (the resin as such) too.
+    `factor` is the one it tells most about; may be "room_temperature", or "" for the resin as such.
     """
     where = _where(study, row, factor)
     if factor in ("", "room_temperature") or factor not in row:
@@ -69,12 +67,12 @@ def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
 
 
 def _article(number):
-    """"an" before a number that is spoken with a vowel first: 8, 11, 18, 80 and so on."""
+    """"an" before a number that begins with a vowel sound: 8, 11, 18, 80 and so on."""
     return "an" if re.match(r"8|1[18](?!\d)", number) else "a"
 
 
 def _post_cure_lesson(study, reading, row):
-    """What a pour tells of a post-cure, or of going without one."""
+    """What a pour tells about a post-cure, or about doing without."""
     if not post_cure(row[OVEN], row[HOURS]):
         return f"{reading.words} without a post-cure"
     return f"what {post_cure_words(study, row)} does to {reading.words}"
@@ -91,7 +89,7 @@ def _question(reading, factor, shown, part):
 
 
 def _where(study, row, factor):
-    """The room and the depth in words, where they are out of the middle."""
+    """The room and the depth in words, if not near the middle of their spans."""
     words = {"room_temperature": {"low": "when cold", "high": "when warm"},
              "thickness": {"low": "in a thin piece", "high": "in a thick piece"}}
     parts = []
@@ -109,7 +107,7 @@ def _third_of_span(factor, value):
 
 
 def _settled_factor(fit, settled):
-    """The factor of the coefficient that is settled most; "" where the study never varies it: nothing is to be decided there."""
+    """The factor of the coefficient that is settled most; "" if the study never varies it, so that there is nothing to decide."""
     terms, study = fit.believed.terms, fit.study
     fixed = {factor.name for factor in study.factors if factor.role == "chosen"} - {factor.name for factor in study.varied}
     shares = {}
@@ -121,7 +119,7 @@ def _settled_factor(fit, settled):
 
 
 def twin_of(fits: Fits, table: pd.DataFrame, place: int) -> str | None:
-    """The earlier pour with the same settings in a like room, of this table or of the log; None if there is none."""
+    """The earlier pour, in this table or the log, with the same settings in a similar room; None if there is none."""
     one, study = table.iloc[[place]], fits.study
     names = [f.name for f in study.factors if f.role == "chosen" and f.name in one]
     for pours in (table.iloc[:place], fits.castings.pours):
@@ -134,7 +132,7 @@ def twin_of(fits: Fits, table: pd.DataFrame, place: int) -> str | None:
 
 
 def scatter_unknown(fits: Fits, table: pd.DataFrame) -> bool:
-    """Whether not knowing how far alike pours differ is most of the doubt about the best of some settings."""
+    """Whether the doubt about the best of some settings is mostly doubt about scatter between like pours."""
     chances = chance(fits, table).draws
     best = int(chances.mean(axis=0).argmax())
     total = chances[:, best].std()

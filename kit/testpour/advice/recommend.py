@@ -19,11 +19,11 @@ from testpour.study.caution_rules import Cautions
 from testpour.study.columns import Factor, Reading
 from testpour.study.study import Study
 
-MOVES = (-3, -1, 1, 3)  # steps of the bench tried about the best setting so far
+MOVES = (-3, -1, 1, 3)  # bench steps tried on either side of the best setting so far
 ROUNDS = 12
 NINE_IN_TEN = "Nine castings in ten lie between low and high"
-FEW = 12  # of the best, how many are compared over all draws
-UNPOURED = 0.02  # chance that a setting outside all that was poured must be worth to be advised
+FEW = 12  # best settings that are compared over all draws
+UNPOURED = 0.02  # gain in chance needed to advise a setting outside everything poured
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +76,7 @@ class Recommendation:
         return self.cautions.around(text)
 
     def _by_aim(self):
-        """The chance of meeting each aim alone, at the recommended settings; "" where the chance of all is not known yet."""
+        """The chance of meeting each aim alone, at the recommended settings; "" if the overall chance is not known yet."""
         if self.chance.untold:
             return ""
         met = self.chance.by_aim.iloc[0]
@@ -126,19 +126,18 @@ def recommend(
 
 
 def best_settings(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """The allowed settings with the best mean chance: one row, on the bench's steps.
-
-    Of settings whose chances the draws cannot tell apart, the nearest the usual ones; what was never poured only where it is
-    worth `UNPOURED`. `given` is one row with every setting; those that are free are chosen anew.
+    """The allowed settings with the best mean chance: one row, in bench steps.
+    Among settings whose chances the draws cannot tell apart, the nearest to the usual ones; settings never poured only if
+    they gain `UNPOURED`. `given` is one row with every setting, of which the free ones are chosen.
     """
-    spread, good = with_chances(fits, states, spread_settings(fits.study, free, given))
+    spread, good = with_chances(fits, states, spread_settings(free, given))
     best = spread.iloc[[int(good.argmax())]].reset_index(drop=True)
     for _ in range(ROUNDS):
         few = foremost(fits, states, neighbours(best, free), FEW)
         if few.iloc[[0]].equals(best):
             break
         best = few.iloc[[0]].reset_index(drop=True)
-    exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws: the summary places, the draws decide
+    exact = chance(fits, few).by_aim.prod(axis=1)  # over all draws, as the normal summary only shortlists
     near, alike = with_chances(fits, states, neighbours(few.loc[[exact.idxmax()]], free))
     table = pd.concat([near, spread], ignore_index=True)
     best = table.iloc[[nearest_usual(table, np.concatenate([alike, good]), alike[0], free)]].reset_index(drop=True)
@@ -153,13 +152,13 @@ def with_chances(fits: Fits, states: dict[str, State], table: pd.DataFrame) -> t
 
 
 def foremost(fits: Fits, states: dict[str, State], table: pd.DataFrame, count: int) -> pd.DataFrame:
-    """The allowed settings with the best mean chance, `count` at most, best first."""
+    """The allowed settings with the best mean chance, at most `count`, best first."""
     table, good = with_chances(fits, states, table)
     return table.iloc[np.argsort(-good, kind="stable")[:count]].reset_index(drop=True)
 
 
 def neighbours(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
-    """Settings, one row, then their neighbours in each free factor some bench steps away, inside the spans."""
+    """One row of settings, then its neighbours some bench steps away in each free factor, inside the spans."""
     tables = [best]
     for factor in free:
         low, high = factor.span
@@ -171,9 +170,8 @@ def neighbours(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
 
 
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
-    """Middle, low and high of each reading of one new casting: one row a setting and reading.
-
-    Readings are taken at the age of their aim, else at the first planned; nine castings in ten lie between the ends.
+    """Middle, low and high of each reading of one new casting: one row per setting and reading.
+    Readings are at the age of their aim, else the first planned; nine castings in ten lie between low and high.
     """
     parts = {fit.reading.words: fit.predict(table, age=fits.study.told_at(fit.reading)) for fit in fits.values()}
     return pd.concat(parts, names=["reading"]).swaplevel().sort_index(level=0, sort_remaining=False)
@@ -190,7 +188,7 @@ def predicted_words(study: Study, expected: pd.DataFrame) -> pd.DataFrame:
 
 
 def at_its_age(study: Study, reading: Reading) -> str:
-    """A reading with the age at which `predicted` has it: "hardness at 7 days"; without one where it has one moment of its own.
+    """A reading with the age used by `predicted`: "hardness at 7 days"; no age if the reading has none.
 
     Parameters
     ----------
@@ -211,8 +209,8 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
     for factor in fits.study.factors:
         if factor.kind == "number" and factor.role != "carried" and factor.name in row:
             logged = pours.get(factor.name, pd.Series(np.nan, pours.index))
-            known, fixed = logged.notna().any(), factor.role == "met" or len(set(factor.span)) < 2  # met in the room, or the same in every pour
-            # What nobody wrote down the models take as usual, so a setting added later was poured so before; of one never written down nothing is known.
+            known, fixed = logged.notna().any(), factor.role == "met" or len(set(factor.span)) < 2  # a condition of the room, or the same in every pour
+            # The models fill blanks with the usual value, so a setting added later counts as poured there; one never recorded counts as unknown.
             poured = logged.fillna(factor.usual) if (factor.role == "chosen" if known else fixed) else logged.dropna()
             margin = factor.step or 0.0
             if not len(poured) or not poured.min() - margin <= row[factor.name] <= poured.max() + margin:
@@ -223,7 +221,7 @@ def beyond_log(fits: Fits, row: pd.Series) -> dict[str, str]:
 
 
 def _poured_values(pours, factor):
-    """The values of a setting that were poured, the usual one where it was not written down, as the models take it."""
+    """The values of a setting that were poured, blanks filled with the usual one as in the models."""
     return set(pours[factor.name].fillna(factor.usual) if factor.name in pours else [factor.usual] * len(pours))
 
 

@@ -1,4 +1,4 @@
-"""What to do where a room and depth have no good recipe."""
+"""What to do if a room and depth have no good recipe."""
 
 from collections.abc import Callable, Sequence
 
@@ -8,10 +8,10 @@ import pandas as pd
 from testpour.advice.prospect import State
 from testpour.models.fits import Fits
 
-WARMER = 8  # °C: the most a room is asked to be warmed or cooled
+WARMER = 8  # °C by which a room is to be warmed or cooled at most
 LAYERS = (2, 3)
 NOTHING = "no good recipe: pour a test piece or change the aims"
-ASK = "no good recipe yet: ask why first"  # where nearly every casting fails, by a fault that no recipe mends
+ASK = "no good recipe yet: ask why first"  # nearly every casting fails, so perhaps no recipe will help
 
 
 def remedies(
@@ -19,11 +19,10 @@ def remedies(
     solve: Callable[..., tuple[pd.DataFrame, np.ndarray]], good: float, unknown: Sequence[bool],
     ask: bool = False
 ) -> list[str]:
-    """The least trouble that gives each cell a good recipe, in words; what to do where nothing helps.
-
+    """The easiest change that gives each cell a good recipe, in words; or what to do if nothing helps.
     For example "warm the room to 20 °C, with 1.5 %". `cells` are the best settings of each cell without a good recipe;
-    `solve` gives cells their best settings over catalyst and the chances. Where a cell may be good as it is, as far as is
-    known (`unknown`), no other room is asked for. With `ask` no pour is asked for before it is known why all fail.
+    `solve` gives cells their best settings over catalyst and the chances. If a cell may still turn out good (`unknown`),
+    no other room is suggested. With `ask` the advice is to find out first why all fail.
     """
     changes_of_cells = [list(_changes(fits.study, cells.iloc[[place]], not new)) for place, new in enumerate(unknown)]
     doses_shown = map(fits.study.factor("catalyst").show, cells["catalyst"])
@@ -40,7 +39,7 @@ def remedies(
 
 
 def _words(study, changes):
-    """The first change that has a good dose, in words; "" where none has."""
+    """The first change that has a good dose, in words; "" if none has."""
     for words, dose in changes:
         if not np.isnan(dose):
             return f"{words}, with {study.factor('catalyst').show(dose)}"
@@ -48,7 +47,7 @@ def _words(study, changes):
 
 
 def _changes(study, cell, rooms=True):
-    """Changes in the order of trouble: cover, layers, the room where that may be asked for."""
+    """Changes, easiest first: cover, layers, then the room if `rooms` allows."""
     row = cell.iloc[0]
     if "cover" in cell:
         yield ("leave the cover off" if row["cover"] else "add a cover"), cell.assign(cover=1 - row["cover"])

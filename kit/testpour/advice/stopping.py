@@ -18,10 +18,10 @@ from testpour.models.chance import chance_between, mean_and_interval, untold
 from testpour.models.fits import Fits
 from testpour.study.study import Aim, Study
 
-CLOSE = 0.05  # shortfall of the chance that is as good as none
-SURE = 0.9  # share of what may be true in which the advice must be close
+CLOSE = 0.05  # shortfall of the chance that does not matter
+SURE = 0.9  # share of draws in which the advice must be close
 DRAWS, SEED = 256, 0
-SESSION = 4  # pours of the session that is weighed against stopping
+SESSION = 4  # pours of the session compared with stopping
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,23 +35,23 @@ class StopAdvice:
     gain : float
         Rise in the chance of a good casting that another session promises, on average.
     before : float
-        Mean chance at the settings recommended now, over the rooms and depths that are judged.
+        Mean chance at the settings recommended now, over the rooms and depths considered.
     close : float
-        How likely the recommendation is within five points of the best possible, over those together.
+        How likely the recommendation is within five points of the best possible, averaged over these.
     table : DataFrame
-        One row a room and depth: ``chance`` at the settings recommended, ``low`` and ``high`` (its 90 % interval), ``short``, how far they fall
-        short of the best possible on average, ``close``, how likely by less than five points, and
+        One row per room and depth: ``chance`` at the recommended settings, ``low`` and ``high`` (its 90 % interval), ``short``, how far they fall
+        short of the best possible on average, ``close``, how likely that is less than five points, and
         ``most often missed``, the aim least likely to be met.
     pours : int
         How many pours the log holds.
     conflict : AimsConflict or None
         The aims that no settings are likely to meet together.
     failing : tuple of Aim
-        Those that nearly every casting of the log misses.
+        Aims that nearly every casting of the log misses.
     where : str
-        The rooms and depths that are judged, as the end of a sentence.
+        The rooms and depths considered, as the end of a sentence.
     look : str
-        When to look for a moment whose aim most castings cannot be judged by, in sentences.
+        When to check for an event, if the checks were too far apart to judge its aim; in sentences.
     """
 
     study: Study
@@ -105,7 +105,7 @@ class StopAdvice:
         )
 
     def _open(self):
-        """Where the recommendation may fall short most, and by which aim."""
+        """Where the recommendation may fall short most, and of which aim."""
         worst = self.table.loc[self.table["short"].idxmax()]
         where = _place_words(self.study, worst)
         return f"Still open: {worst['most often missed']}{where}, where the settings may be {100 * worst['short']:.0f} points short."
@@ -121,15 +121,15 @@ def stop_advice(
     ----------
     fits : Fits
     room : str or float, optional
-        Room temperature of the session that would come next, and the room that is judged; every room of the study by default.
+        Room temperature of the next session, and the room considered; by default every room of the study.
     fixed : dict, optional
         Settings that are given.
 
     Returns
     -------
     StopAdvice
-        Stop when another session promises less than two points, the recommendation is within five points of the
-        best possible in nine of ten ways the unknowns may fall, and it is good enough for the recipe chart somewhere.
+        Stop if another session promises less than two points, the recommendation is within five points of the best
+        possible in nine draws of ten, and it is good enough for the recipe chart in some room and depth.
 
     Raises
     ------
@@ -178,7 +178,7 @@ def _shortfalls(study, states, contexts, tables):
 
 
 def _place_words(study, row):
-    """Where a context lies, in words."""
+    """A context's room and depth, in words."""
     parts = {"room_temperature": "in a room at", "thickness": "at a depth of"}
     parts_said = [f"{lead} {study.factor(name).show(round(row[name], 1))}" for name, lead in parts.items() if name in row]
     return " " + " ".join(parts_said) if parts_said else ""

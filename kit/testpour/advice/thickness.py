@@ -1,4 +1,4 @@
-"""What thickness can this mix stand: the thickest slab whose peak stays under a bound."""
+"""How thick this mix can be poured: the thickest slab whose peak stays under a bound."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,10 +27,10 @@ class ThicknessLimit(CureAnswer):
     bound : float
         Peak to stay under, degC.
     careful, middle, high : float
-        Thickness (mm) that 19 in 20, half and 1 in 20 of the plausible lots stand; `thickest` where a lot
-        stands more than was asked for, 0 where not even the thinnest.
+        Thickness (mm) at which 19 in 20, half and 1 in 20 of the plausible lots stay under it; `thickest` if a
+        lot allows more than that, 0 if not even the thinnest.
     thickest : float
-        mm, beyond which nothing was asked.
+        mm: nothing thicker was considered.
     table : DataFrame
         One row a thickness (mm): ``peak``, ``low``, ``high`` in degC, nine lots in ten between the two.
     caution, refuted : str
@@ -83,7 +83,7 @@ def thickness_limit(
     fits : Fits
         Its log moves the resin's numbers from the trade's guesses to this lot's.
     settings : dict, optional
-        Catalyst and whatever else is set; usual values where nothing is said. Thickness is not read.
+        Catalyst and whatever else is set; anything left out takes its usual value. Thickness is not read.
     room : str or float, optional
         Room temperature.
     at_most : str or float, optional

@@ -1,4 +1,4 @@
-"""What would happen with some settings, and which single change would help most for least trouble."""
+"""What some settings would give, and which single change would help most for least trouble."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -22,7 +22,7 @@ from testpour.study.study import Study
 
 TROUBLE = ("catalyst", "pigment", "cover", "thickness", "post_cure_temperature", "room_temperature")  # least first
 LEVELS = 31  # values tried of each setting
-LESS_TROUBLE = 0.10  # chance by which a change may fall short of the best and be chosen for less trouble
+LESS_TROUBLE = 0.10  # chance that may be given up for a change that is less trouble
 WORTH = 0.02  # rise below which no change is advised
 
 
@@ -39,15 +39,15 @@ class WhatIf:
         Middle, low and high of each reading of one new casting (90 % interval).
     chance : Chance
     changes : DataFrame
-        One row a setting that may be changed alone, the best first: ``start``, ``end``, ``chance`` with its 90 % interval, ``low`` to
-        ``high``, ``gain``, and ``says``, the change as advice. Where there is no post-cure, its heat stands for the whole of one, for
-        the longest time of the span.
+        One row per setting that may be changed alone, best first: ``start``, ``end``, ``chance`` with its 90 % interval ``low`` to
+        ``high``, ``gain``, and ``says``, the change as advice. If there is no post-cure, the row of its temperature means a whole
+        post-cure of the longest time in the span.
     change : str
-        The name of the setting whose change is advised; empty if none helps.
+        Name of the setting to change; "" if no change helps.
     cautions : Cautions
         Of these settings.
     change_cautions : Cautions
-        Of the settings with the change that is advised, beyond those.
+        Further cautions of the settings after the change.
     beyond : tuple of str
         Settings that lie outside what was poured.
     """
@@ -67,8 +67,8 @@ class WhatIf:
         text = self.chance.verdict() + self.chance.met()
         if self.change:
             row = self.changes.loc[self.change]
-            care = "What would help most calls for care itself. " if self.change_cautions.lines() else ""
-            how_much = f"this should help most, but how much cannot be told yet, {chance_words(row)}" if untold(row) else chance_between(row)
+            care = "The most helpful change needs care too. " if self.change_cautions.lines() else ""
+            how_much = f"this should help most, but it is not known yet by how much, {chance_words(row)}" if untold(row) else chance_between(row)
             advised = f"{care}{row['says']}: {how_much}."
             text += " " + " ".join([advised, *self.change_cautions.lines()])
         else:
@@ -86,22 +86,22 @@ class WhatIf:
 
 @one_thread
 def what_if(fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> WhatIf:
-    """What some settings should give in a room, and the cheapest single change that lifts the chance most.
+    """What some settings should give in a room, and the easiest single change that raises the chance most.
 
     Parameters
     ----------
     fits : Fits
     settings : dict, optional
-        Factor name to number or text with a unit; usual values where nothing is said.
+        Factor name to number or text with a unit; anything left out takes its usual value.
     room : str or float, optional
         Room temperature.
 
     Returns
     -------
     WhatIf
-        Of the changes within 10 points of the best single one, the one with the least trouble: settings
-        weighed at the bench come before the cover, the depth, the oven and the room; then the smallest move. One that the
-        cautions warn of is advised only where none within those 10 points is free of warnings.
+        Among changes within 10 points of the best, the easiest is advised: settings weighed at the bench come
+        before the cover, the depth, the oven and the room; then the smallest move. One with warnings is advised only if
+        every other change within those 10 points has them too.
 
     Raises
     ------
@@ -138,7 +138,7 @@ def _trouble_rank(name):
 
 
 def _changes(fits, states, table):
-    """Each setting that may be changed alone: its best value, the others left as they are, and the chance there; and the settings then."""
+    """Each setting that may be changed alone: its best value with the others as they are and the chance there; and the settings after the change."""
     study, ends, warned = fits.study, {}, check_table(fits.study, table)
     movable = {factor.name: factor for factor in _movable(fits)}
     beside = other_half(OVEN, table, lambda other: movable[other].span[1] if other in movable else None) if OVEN in movable else {}
@@ -161,7 +161,7 @@ def _changes(fits, states, table):
             near = np.flatnonzero(chances >= chances.max() - AS_GOOD)
             best = near[np.abs(tried[factor.name].to_numpy()[near] - now).argmin()]
             ends[factor.name] = tried.iloc[[best]]
-    start, *met = mean_and_interval(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # the summary places, the draws decide
+    start, *met = mean_and_interval(chance(fits, pd.concat([table, *ends.values()])).draws).to_dict("records")  # from all draws: the summary only shortlists
     rows = {
         name: {"start": table[name].iloc[0], "end": end[name].iloc[0], **one, "gain": one["chance"] - start["chance"],
                "says": _advice_words(study, name, end.iloc[0], whole)}
@@ -172,7 +172,7 @@ def _changes(fits, states, table):
 
 
 def _movable(fits):
-    """The settings that may be changed, each with the span to change it over: the study's, else that poured of what is chosen."""
+    """The settings that may be changed, each with the span to change it over: the study's, else the range poured."""
     for factor in fits.study.factors:
         if factor.kind == "text" or factor.name == "humidity":
             continue
@@ -183,7 +183,7 @@ def _movable(fits):
 
 
 def _advice_words(study, name, row, whole):
-    """The change as advice; `whole` where a casting without a post-cure gets one."""
+    """The change as advice; `whole` if a casting without a post-cure gets one."""
     factor, end = study.factor(name), row[name]
     if name == OVEN and whole:
         return f"Give it {post_cure_words(study, row)}"

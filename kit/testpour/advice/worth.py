@@ -1,8 +1,6 @@
-"""What a batch of pours is worth: the rise it promises in the chance of what will then be recommended.
-
-The value of information for normal beliefs (Frazier, Powell and Dayanik 2009, INFORMS J. Computing 21(4),
-599, correlated normal beliefs), with the chance of a good casting as the value, averaged over the rooms and
-thicknesses the study cares about.
+"""What a batch of pours is worth: the rise it promises in the chance of the settings then recommended.
+The value of information for correlated normal beliefs (Frazier, Powell and Dayanik 2009, INFORMS J. Computing
+21(4), 599), with the chance of a good casting as the value, averaged over the rooms and thicknesses of the study.
 """
 
 from __future__ import annotations
@@ -24,7 +22,7 @@ from testpour.study.study import Aim, Study
 
 DRAWS = 400  # draws over which the information of a grade is averaged
 LEAST_TOLD = 1e-4  # information of a grade below which a pour tells nothing
-SCENARIOS = 64  # imagined outcomes; Sobol points need a power of two
+SCENARIOS = 64  # simulated outcomes; Sobol points need a power of two
 
 
 @dataclass(frozen=True)
@@ -38,7 +36,7 @@ class Information:
 def information_of(state: State, table: pd.DataFrame, aim: Aim, today: bool | np.ndarray) -> Information:
     """What a pour at each row of a settings table would tell about the reading of an aim.
 
-    `today` says of each whether it shares today's session effect, or has one of its own.
+    `today` says for each whether it shares today's session effect or has its own.
     """
     fit, posterior = state.fit, state.fit.posterior
     at = table.assign(age=aim.age) if aim.age is not None else table
@@ -80,13 +78,13 @@ def _nearest_cut(fit, aim):
 
 
 def _repeats(fit, aim):
-    """How often the log reads one pour at the age of the aim."""
+    """Mean number of readings per pour at the age of the aim."""
     rows = fit.rows if aim.age is None or "age" not in fit.rows else fit.rows[fit.rows["age"] == aim.age]
     return max(len(rows) / max(rows["pour"].nunique(), 1), 1.0)
 
 
 def _blur(fit):
-    """Variance that checks some minutes apart add: a twelfth of the squared width on the latent scale."""
+    """Variance added by interval readings: a twelfth of the squared width on the latent scale."""
     rows = fit.rows
     if not len(rows):
         return 0.0
@@ -98,7 +96,7 @@ def _blur(fit):
 
 
 def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
-    """Normal scores for imagined outcomes, evenly spread and centred: shape (count, columns); best a power of two of them."""
+    """Normal scores for simulated outcomes, evenly spread and centred: shape (count, columns); `count` should be a power of two."""
     points = qmc.Sobol(columns, rng=np.random.default_rng([seed, 11])).random(count)
     scores = ndtri(np.clip(points, 1e-9, 1 - 1e-9))
     return scores - scores.mean(axis=0)
@@ -107,7 +105,7 @@ def _scenarios(count: int, columns: int, seed: int) -> np.ndarray:
 class Sharpened:
     """One reading as pours are added: its covariance, and in each of `count` scenarios the gap at each setting.
 
-    `information` is what a pour at each candidate would tell; `sides` are given with gap and variance at the settings that may then be recommended.
+    `information` is what a pour at each candidate would tell; `sides` have gap and variance at the settings that may be recommended.
     """
 
     def __init__(
@@ -119,21 +117,21 @@ class Sharpened:
         self.variances = [variance.copy() for _, _, variance in sides]
 
     def _pulls(self, places):
-        """How far one unit of surprise at each candidate moves the gaps: one (settings, candidates) a side."""
+        """How far one standard deviation of surprise at each candidate moves the gaps: one (settings, candidates) array per side."""
         rows = self.information.rows[places]
         moved = self.covariance @ rows.T
         unit = np.sqrt(np.einsum("ij,ji->i", rows, moved) + self.information.noise[places])
         return moved / unit, [side.rows @ (moved / unit) for side in self.sides]
 
     def now(self) -> np.ndarray:
-        """Chance of the aim in each scenario as the batch stands: (scenarios, settings)."""
+        """Chance of the aim in each scenario with the batch so far: (scenarios, settings)."""
         left = [np.sqrt(v + side.scatter**2) for side, v in zip(self.sides, self.variances, strict=True)]
         return self._inside([gap / spread for gap, spread in zip(self.gaps, left, strict=True)])
 
     def met(self, places: np.ndarray, scores: np.ndarray) -> np.ndarray:
         """Chance of the aim in each scenario once a pour is added: (candidates, scenarios, settings).
 
-        `scores` are what the pour may read, a normal score a scenario.
+        `scores` say what the pour reads, one normal score per scenario.
         """
         ratios = []
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, self._pulls(places)[1], strict=True):
@@ -142,7 +140,7 @@ class Sharpened:
         return self._inside(ratios)
 
     def doubt(self, places: np.ndarray | list[int] | None = None) -> Any:
-        """Variance of the aim's chance, summed over settings; the part that a pour at each of some places removes."""
+        """Variance of the aim's chance, summed over settings; with `places`, the part that a pour at each would remove."""
         pulls = self._pulls(places)[1] if places is not None else [None] * len(self.sides)
         total = 0.0
         for side, gap, variance, pull in zip(self.sides, self.gaps, self.variances, pulls, strict=True):
@@ -159,9 +157,8 @@ class Sharpened:
         return np.maximum(below - above, 0.0)
 
     def add(self, place: int, scores: np.ndarray) -> np.ndarray:
-        """Take the pour at a candidate as made; how much it settles of each unknown that matters.
-
-        `scores` are what it may read, a normal score a scenario.
+        """Add the pour at a candidate; returns how much it settles each unknown that matters.
+        `scores` say what it reads, one normal score per scenario.
         """
         moved, pulls = self._pulls(np.array([place]))
         settled = moved[:, 0] ** 2 * sum(((side.rows**2).mean(axis=0) for side in self.sides), 0.0)
@@ -174,9 +171,8 @@ class Sharpened:
 
 class Worth:
     """The worth of a batch of pours among `pourable` settings, built one pour at a time.
-
-    `contexts` hold, for each room and thickness that counts, the settings that might be recommended there. `pours` is the
-    most that will be added; the readings of `pending` ones, made but not yet read, are imagined first.
+    `contexts` hold, for each room and thickness considered, the settings that might be recommended there. At most `pours`
+    will be added; the readings of `pending` pours, made but not yet read, are simulated first.
 
     Attributes
     ----------
@@ -185,9 +181,9 @@ class Worth:
     doubt : float
         Variance of the chance of each aim at these settings, summed, before any pour is added.
     added : list of int
-        Places of the candidates added.
+        Indices of the candidates added.
     lessons : list of (int, ndarray)
-        For each, the place of the aim it tells most about, and how much of each unknown it settles.
+        For each, the index of the aim it tells most about, and how much it settles each unknown.
     """
 
     def __init__(
@@ -215,22 +211,22 @@ class Worth:
         self.added, self.lessons = [], []
 
     def _scores(self, study, pours, seed):
-        """One normal score a scenario, pour and aim; aims of one reading share theirs."""
+        """One normal score per scenario, pour and aim; aims of the same reading share theirs."""
         names = list(dict.fromkeys(aim.reading for aim in study.aims))
         scores = _scenarios(SCENARIOS, pours * len(names), seed).reshape(SCENARIOS, pours, len(names))
         return list(scores[:, :, [names.index(aim.reading) for aim in study.aims]].transpose(1, 2, 0))
 
     def _now(self):
-        """Chance in each scenario as the batch stands: (scenarios, settings)."""
+        """Chance in each scenario with the batch so far: (scenarios, settings)."""
         return reduce(np.multiply, (reading.now() for reading in self.readings))
 
     def value(self, chance: Any) -> np.ndarray:
-        """Best chance in each context, averaged over contexts and scenarios: one a candidate."""
+        """Best chance in each context, averaged over contexts and scenarios, for each candidate."""
         parts = np.split(np.broadcast_to(chance, (len(chance), SCENARIOS, self.size)), self.ends, axis=2)
         return np.mean([part.max(axis=2).mean(axis=1) for part in parts], axis=0)
 
     def gains(self, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """What the batch would promise with each candidate added: rise in the best mean chance, and share of doubt removed."""
+        """With each candidate added: rise in the best mean chance, and share of doubt removed."""
         pairs = zip(self.readings, self.scores[0], strict=True)
         chance = np.prod([reading.met(places, scores) for reading, scores in pairs], axis=0)
         doubt = sum(reading.doubt(places) for reading in self.readings) / max(self.doubt, 1e-12)

@@ -119,7 +119,7 @@ def ready(
     ----------
     fits : Fits
     settings : dict, optional
-        One setting; usual values where nothing is said, or the log's where it never met the usual humidity or room.
+        One setting; anything left out takes its usual value, or the log's if it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 

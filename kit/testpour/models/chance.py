@@ -130,7 +130,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
     ----------
     fits : Fits
     settings : dict, list of dict or DataFrame, optional
-        See `settings_table`; usual values where nothing is said, or the log's where it never met the usual humidity or room.
+        See `settings_table`; anything left out takes its usual value, or the log's if it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 

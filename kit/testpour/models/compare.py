@@ -126,7 +126,7 @@ def compare(
     ----------
     fits : Fits
     this, that : str or dict
-        The name of a pour in the log, or settings; usual values where nothing is said, or the log's where it never met
+        The name of a pour in the log, or settings; anything left out takes its usual value, or the log's if it never met
         the usual humidity or room.
     room : str or float, optional
         Room temperature for both; a pour keeps the room it was poured in where this is left out.

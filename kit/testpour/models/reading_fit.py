@@ -151,7 +151,7 @@ class ReadingFit:
         Parameters
         ----------
         settings : dict, list of dict or DataFrame
-            See `settings_table`; usual values where nothing is said, or the log's where it never met the usual humidity or room.
+            See `settings_table`; anything left out takes its usual value, or the log's if it never met the usual humidity or room.
         room : str or float, optional
             Room temperature, for example ``"17 degC"``.
         age : str or float, optional

@@ -1,4 +1,4 @@
-"""What the page and the sheets advise for each room: settings and what to expect of them, the chart, and what to pour next."""
+"""The advice on the page and the sheets: settings for each room and what to expect, the chart, and what to pour next."""
 
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -19,12 +19,12 @@ from testpour.report.figures import show_chance
 from testpour.report.findings import figure_data, image_kind
 
 MOST_ROOMS = 3
-Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for those of the log
-Advice = Sequence[tuple[str | float | None, Recommendation | Unadvised]]  # room to what is advised there, or what stands in its way
+Rooms = str | float | Sequence[str | float | None] | None  # °C, or text with a unit, one or several; None for the rooms in the log
+Advice = Sequence[tuple[str | float | None, Recommendation | Unadvised]]  # each room with its recommendation, or why there is none
 
 
 def advice(fits: Fits, room: Rooms = None) -> Advice:
-    """The recommendation for each room, or the problem that stands in its way."""
+    """The recommendation for each room, or the reason why there is none."""
     by_room: list[Any] = []
     for temperature in rooms(fits, room):
         try:
@@ -38,7 +38,7 @@ def advised(fits: Fits, given: Advice) -> dict[str, Any]:
     """The recommended settings for each room, with what to expect there; the map, and the chart for the wall."""
     sentences = [str(answer) if isinstance(answer, UNADVISED) else answer.sentence() for _, answer in given]
     recommended = [(room, answer) for room, answer in given if not isinstance(answer, UNADVISED)]
-    fixed = beside_catalyst(recommended[0][1]) if recommended else None  # the map is about the settings recommended for the first room
+    fixed = beside_catalyst(recommended[0][1]) if recommended else None  # the map shows the first room's settings
     return {
         "rooms": sentences, "expect": _expected(fits, recommended), "figure": chance_figure(fits, fixed, image_kind(fits.castings)),
         "chart": _chart_words(fits),
@@ -46,18 +46,18 @@ def advised(fits: Fits, given: Advice) -> dict[str, Any]:
 
 
 def chance_figure(fits: Fits, fixed: Mapping[str, float] | None, kind: str = "svg") -> dict[str, str] | None:
-    """The map of chances over catalyst and room, as `findings.figure_data` gives it; None where the study lacks one of them, or an aim."""
+    """The map of chances over catalyst and room, as `findings.figure_data` gives it; None if the study lacks one of them, or an aim."""
     numbers = {f.name for f in fits.study.factors if f.kind == "number"}
     return figure_data(show_chance, fits, fixed=fixed, kind=kind) if {"catalyst", "room_temperature"} <= numbers else None
 
 
 def beside_catalyst(given: Recommendation) -> dict[str, float]:
-    """The recommended settings but the catalyst, in the factors' units: those at which the map of chances is drawn."""
+    """The recommended settings except the catalyst, in the factors' units: the map of chances is drawn at these."""
     return {name: given.settings[name] for name in given.free if name != "catalyst"}
 
 
 def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
-    """The room temperatures to advise on: those given, or those met, one for each whole degree; None alone where no room was logged, or the study has none."""
+    """The room temperatures to advise on: those given, else one for each whole degree in the log; only None if no room was logged."""
     if not fits.study.has("room_temperature"):
         return [None]
     if room is not None:
@@ -66,13 +66,13 @@ def rooms(fits: Fits, room: Rooms = None) -> list[str | float | None]:
     if pours["room_temperature"].isna().all():
         return [None]
     temperature = pours["room_temperature"].dropna()
-    met = temperature.groupby(np.floor(temperature)).median().tolist()  # rounded down: rounding up would advise on rooms that are too cold
+    met = temperature.groupby(np.floor(temperature)).median().tolist()  # floor: rounding to the nearest could name a room too cold to advise on
     places = np.unique(np.linspace(0, len(met) - 1, min(len(met), MOST_ROOMS)).round().astype(int))
     return [met[place] for place in places]
 
 
 def _expected(fits, given):
-    """What one casting at each recommendation should read: rooms as heads, one row a reading; None without advice."""
+    """What one casting at each recommendation should read: one column per room, one row per reading; None without advice."""
     if not given:
         return None
     heads = [room_words(room, recommendation, "recommended") for room, recommendation in given]
@@ -84,7 +84,7 @@ def _expected(fits, given):
 
 
 def room_words(room: str | float | None, given: Recommendation, usual: str) -> str:
-    """Which room a recommendation is for: ``"room at 20 °C"``; `usual` where no room was asked about."""
+    """Which room a recommendation is for: ``"room at 20 °C"``; `usual` if no room was given."""
     return usual if room is None else f"room at {show(given.settings['room_temperature'], 'degC')}"
 
 
@@ -98,13 +98,13 @@ def _range(reading, row):
 
 
 def _two_digits(value):
-    """A number with no more digits than a casting bears out."""
+    """A number with as many digits as one casting justifies."""
     text = f"{value:.2g}" if abs(value) < 9.95 else f"{value:.0f}"
     return text.replace("-", "\N{MINUS SIGN}")
 
 
 def still_open(fits: Fits, room: Rooms) -> dict[str, Any]:
-    """What the log cannot tell yet, as reading to its settings, and what to pour next."""
+    """What the log cannot tell yet, as settings by reading, and what to pour next."""
     unsettled_settings = {fit.reading.words: [e.factor.words for e in effects(fit).each if not (e.settled or e.negligible)] for fit in fits.values()}
     unsettled = {reading: names for reading, names in unsettled_settings.items() if names}
     try:
@@ -129,12 +129,12 @@ def _worth(given):
 
 
 def _chart_words(fits):
-    """The recipe chart as a table of words; None where the study has no catalyst to give or no aim."""
+    """The recipe chart as a table of words; None if the study does not vary the catalyst or has no aim."""
     try:
         chart = recipe_chart(fits)
     except ValueError:  # no aim, no room, aims that conflict
         return None
-    if isinstance(chart, NoResult):  # no catalyst to give
+    if isinstance(chart, NoResult):  # the catalyst is not varied
         return None
     heads, rooms = chart.grid()
     rows = [(room, [_recipe(row) for row in cells]) for room, cells in rooms]

@@ -17,7 +17,7 @@ from testpour.report.reading_curve import draw_average
 from testpour.study.cautions import check_ends
 from testpour.study.picture import INK, LOG, Picture, drawable, label_axis, new_picture, poured_range, shade_beyond
 
-SURE = 0.9  # share of castings that must meet the aim before the title says from when on
+SURE = 0.9  # share of castings that must meet the aim from the age named in the title
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
 
 
@@ -31,7 +31,7 @@ def show_age(
     fit : ReadingFit
         Of a reading that changes with age.
     settings : dict, optional
-        Usual values where nothing is said, or the log's where it never met the usual humidity or room.
+        Anything left out takes its usual value, or the log's if it never met the usual humidity or room.
     room : str or float, optional
         Room temperature.
 

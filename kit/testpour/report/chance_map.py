@@ -32,7 +32,7 @@ def show_chance(
     x, y : str
         Names of two numeric factors.
     fixed : dict, optional
-        The other settings, for example ``{"thickness": "12 mm"}``; usual values where nothing is said.
+        The other settings, for example ``{"thickness": "12 mm"}``; anything left out takes its usual value.
     room : str or float, optional
         Room temperature, where it is neither `x` nor `y`.
 
@@ -65,7 +65,7 @@ def show_chance(
     table = repeated(one, **{x: grid[0].ravel(), y: grid[1].ravel()})
     chances, safe = mean_and_interval(chance(fits, table).draws), allowed(fits, table)
     met = chances["chance"].to_numpy()
-    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # wider by one step of the factor
+    poured = [(pours[f.name].min() - f.step, pours[f.name].max() + f.step) for f in (across, up)]  # one step wider at each end
     as_logged = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, fixed, room) | {x, y})
     picture, [[ax]] = new_picture(_title(fits.study, table, np.where(safe, met, -1.0), chances, (across, up), poured, as_logged), height=5.2,
                                 cautions=check_ends(fits.study, table))

@@ -27,7 +27,7 @@ def show_cure(fits: Fits, settings: Mapping[str, str | float] | None = None, *, 
     fits : Fits
         Its log moves the resin's numbers from the trade's guesses to this lot's.
     settings : dict, optional
-        Thickness, catalyst and whatever else is set; usual values where nothing is said.
+        Thickness, catalyst and whatever else is set; anything left out takes its usual value.
     room : str or float, optional
         Room temperature.
 

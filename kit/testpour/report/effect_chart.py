@@ -1,4 +1,4 @@
-"""What each setting did to a reading, in one study or in two, where its scatter comes from, and whether its model agrees with the log: charts of intervals."""
+"""Charts of intervals: what each setting did to a reading, in one study or two, where its scatter comes from, and whether model and log agree."""
 
 from collections.abc import Iterable, Sequence
 from typing import Any
@@ -21,8 +21,8 @@ from testpour.study.picture import BELIEF, INK, LOG, SECOND, Picture, drawable, 
 FILLS: tuple[tuple[float, FillStyleType, str], ...] = (
     (2 / 3, "full", "mostly from the log"), (1 / 3, "left", "log and belief"), (-1.0, "none", "mostly belief"),
 )
-CHECKED = 40  # pours beside one another that a screen shows; of more the last ones, and those that stand out
-STUDIES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: told apart without colour too
+CHECKED = 40  # most pours drawn side by side: the last ones and those that stand out
+STUDIES = ((LOG, "o", 0.16), (SECOND, "s", -0.16))  # colour, marker, shift: distinct without colour too
 
 
 def show_effects(fit: ReadingFit) -> Picture:
@@ -116,8 +116,8 @@ def show_check(fit: ReadingFit) -> Picture:
     Picture
         A matplotlib Figure. Grey bar: where the other pours put nine castings in ten at these settings.
         Dot, bar or arrow: what was seen. Pours that stand out are named in the title and in bold under the
-        axis. One panel an age. Of a long log only the pours that stand out and the last ones, 40 in all; the title speaks
-        of every pour. Without such a reading in the log, empty, with what is needed first as its title.
+        axis. One panel an age. Of a long log only the pours that stand out and the last ones, 40 in all; the title counts
+        every pour. Without such a reading in the log it is empty, and its title says what is needed first.
 
     Examples
     --------
@@ -165,7 +165,7 @@ def _check_panel(ax, part, pours, checked):
 
 
 def _draw_interval(ax: Axes, place: float, ends: Sequence[float], learned: bool, fill: str = "full") -> None:
-    """One row of a chart of intervals: low, middle and high at a height; dotted and open where the log has not told it."""
+    """One row of a chart of intervals: low, middle and high at a height; dotted and open if it is not learned from the log."""
     low, middle, high = ends
     colour = LOG if learned else BELIEF
     ax.plot([low, high], [place, place], color=colour, linewidth=2.4, linestyle="-" if learned else ":")
@@ -176,7 +176,7 @@ def _draw_interval(ax: Axes, place: float, ends: Sequence[float], learned: bool,
 def _interval_rows(
     picture: Picture, ax: Axes, names: Sequence[str], learned: Iterable[tuple[FillStyleType, str]], believed_only: str
 ) -> None:
-    """Name the rows of a chart of intervals; its key, `learned` as pairs of fill and words, `believed_only` in words."""
+    """Name the rows of a chart of intervals and add its legend: `learned` has pairs of fill and words."""
     _name_rows(ax, names)
     marks = [Line2D([], [], marker="o", linestyle="-", color=LOG, fillstyle=fill, markersize=8, label=words) for fill, words in learned]
     marks.append(Line2D([], [], marker="o", linestyle=":", color=BELIEF, fillstyle="none", label=believed_only))

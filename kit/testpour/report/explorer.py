@@ -1,8 +1,8 @@
 """What a page needs to work out chance and readings by itself: the draws of every fit, and each term at every stop.
 
-A slider stops at the steps worth setting at the bench, so a term of a model is a short table over the stops
-of the factors it needs. The page looks terms up and never computes one: a term that is added to the models
-needs nothing here, and heat and cure through a slab are as exact as a straight line.
+A slider stops only at steps worth setting at the bench, so each term of a model is a short table over the stops
+of its factors. The page looks terms up and never computes them: a new term of a model needs no change here, and
+heat and cure through a slab are as exact as a straight line.
 """
 
 import base64
@@ -25,18 +25,18 @@ from testpour.study.caution_rules import rules, side_of, words_of
 from testpour.study.columns import Factor
 
 MOST_STOPS = 150  # of one slider
-MOST_CELLS = 40_000  # of one term's table: above it the page leaves the reading to the kit
+MOST_CELLS = 40_000  # of one term's table: a reading that needs more is left to the kit
 UNSTEPPED = 50  # stops of a factor that declares no step
-PACKED = 2**16 - 1  # steps between a column's ends, which is finer than three digits need
+PACKED = 2**16 - 1  # steps between a column's ends: finer than three digits need
 LATE = 24.0  # h: age of a reading that has no aim and no age of its own
 
 
 def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
     """Everything the page's sliders need.
 
-    Recommended settings in `advice` are offered as starting points, anything else in it is passed over. Gives
-    ``factors``, ``choices`` (places of the factors of which one at most is yes), ``readings``, ``starts``, ``limits`` and ``scores`` (the even normal scores of
-    `ReadingFit.new_castings`), ready for JSON; None where no setting can be moved.
+    Recommended settings in `advice` become starting points; anything else in it is ignored. Gives ``factors``, ``choices``
+    (indices of factors of which at most one is yes), ``readings``, ``starts``, ``limits`` and ``scores`` (the normal scores
+    of `ReadingFit.new_castings`), ready for JSON; None if no setting can be moved.
     """
     used = set().union(*(fit.believed.factors for fit in fits.values()))
     if any(fit.reading.scale == "rise" for fit in fits.values()):
@@ -58,9 +58,8 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
 
 
 def _stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
-    """Where a slider stops: the factor's span widened to what was poured, on its steps, ascending.
-
-    A factor without a span that the log never varied has one stop, where it was poured.
+    """Where a slider stops: the factor's span, widened to what was poured, in steps, ascending.
+    A factor with no span that was never varied has one stop, where it was poured.
     """
     poured = pd.Series(dtype=float) if poured is None else poured.dropna()
     if factor.kind == "yes/no":
@@ -91,7 +90,7 @@ def _nearest(stops: np.ndarray, value: float) -> int:
 
 
 def _reading(fits, fit, stops):
-    """One reading: its scale, its aim, its draws and its terms; `left` says in words why it has none."""
+    """One reading: its scale, aim, draws and terms; `left` says why there are none."""
     reading = fit.reading
     aim = next((aim for aim in fits.study.aims if aim.reading == reading.name), None)
     age = fits.study.told_at(reading)
@@ -105,11 +104,11 @@ def _reading(fits, fit, stops):
     }
     tables = [_table(term, stops, age or LATE) for term in fit.believed.terms]
     if None in tables:
-        return {**base, "left": "This reading depends on too many settings at once to be carried by a page; ask the kit for it."}
+        return {**base, "left": "This reading depends on too many settings at once for a page; ask the kit for it."}
     cuts = fit.posterior.cuts
     fit_for_chances = fits.calibrated[reading.name]
     off, wrong = fit_for_chances.shape_error
-    beside = np.sqrt(fit_for_chances.scatter() ** 2 - wrong)  # rounded by itself: a difference of two rounded numbers could fall below zero
+    beside = np.sqrt(fit_for_chances.scatter() ** 2 - wrong)  # rounded as a whole: the difference of two rounded numbers could be negative
     castings, share = _packed(fit.poured.to_numpy()) if fit.poured.size else None, narrowing(reading)
     shape = {"off": _packed(off), "beside": _packed(beside), "near": list(fit.near.items()), "castings": castings, "narrowed": share} if aim else {}
     return {
@@ -119,7 +118,7 @@ def _reading(fits, fit, stops):
 
 
 def _table(term, stops, age):
-    """A term at every combination of stops of its factors, last factor quickest; None if that is too many."""
+    """A term at every combination of stops of its factors, the last factor fastest; None if there are too many."""
     names = [name for name in term.factors if name in stops]
     cells = int(np.prod([len(stops[name]) for name in names]))
     if cells > MOST_CELLS or not set(term.factors) <= {*stops, "age"}:
@@ -130,27 +129,27 @@ def _table(term, stops, age):
 
 
 def _poured(fit, stops):
-    """What each setting was between where a reading was read: name to a range as `_range` gives it."""
+    """The range of each setting over the pours of a reading: name to a range as `_range` gives it."""
     used = [f for f in fit.study.factors if f.name in fit.believed.factors and f.name in stops]
     return {factor.name: _range(factor, fit.rows[factor.name]) for factor in used if len(fit.rows)}
 
 
 def _range_poured(fits, factor):
-    """What a setting was between in all pours, whatever was read of them; None where nothing was poured."""
-    read = [fit.rows[factor.name] for fit in fits.values() if factor.name in fit.rows]  # these take the usual value where none was noted
+    """The range of a setting over all pours; None if nothing was poured."""
+    read = [fit.rows[factor.name] for fit in fits.values() if factor.name in fit.rows]  # blanks filled with the usual value
     known = fits.castings.pours[factor.name] if factor.name in fits.castings.pours else pd.Series(dtype=float)
     values = pd.concat([known.dropna(), *read]).astype(float)
     return _range(factor, values) if len(values) else None
 
 
 def _range(factor, values):
-    """From the lowest to the highest of some values, half a step wider: [low, high, both in words]."""
+    """The range of some values, half a step wider: [low, high, both in words]."""
     low, high, slack = float(values.min()), float(values.max()), factor.step / 2 + 1e-9
     return [low - slack, high + slack, factor.between(low, high)]
 
 
 def _aim(study, reading, aim):
-    """The aim in words and what readings meet it, from and to; for grades, the first and the last that count as good."""
+    """The aim in words, and the lowest and highest reading (or grade) that meets it."""
     if aim is None:
         return None
     low, high = good_grades(study, reading) or (end if np.isfinite(end) else None for end in met_from_to(reading, aim.at_least, aim.at_most))
@@ -158,7 +157,7 @@ def _aim(study, reading, aim):
 
 
 def _ends(fit, aim):
-    """From where to where a reading's bar is drawn: all that was read and aimed at, and some room."""
+    """The ends of a reading's bar: everything read and aimed at, and some margin."""
     if fit.reading.grades:
         return None
     known = fit.rows[["low", "high"]].to_numpy(float).ravel() if len(fit.rows) else np.array([])
@@ -190,10 +189,9 @@ def _limits(names):
 
 
 def _packed(columns: np.ndarray) -> dict[str, Any]:
-    """Columns of numbers as a small dict that a page can hold: sixteen bits each between their column's ends.
-
-    ``low`` and ``step`` of each column, and ``data``: base64 of unsigned 16-bit integers, lowest byte first, column after
-    column; a value is ``low + step * integer``, off by half a step at most.
+    """Columns of numbers as a small dict for a page: sixteen bits per number between its column's ends.
+    ``low`` and ``step`` of each column, and ``data``: base64 of little-endian unsigned 16-bit integers, column by
+    column; a value is ``low + step * integer``, to within half a step.
     """
     columns = np.asarray(columns, float).reshape(len(columns), -1)
     low = columns.min(axis=0)

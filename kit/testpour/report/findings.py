@@ -1,4 +1,4 @@
-"""What the page says was asked, poured, found, missed and believed; every number is asked of the fits."""
+"""What the page says was asked, poured, found, missed and believed; every number comes from the fits."""
 
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -22,14 +22,14 @@ from testpour.study.picture import Picture
 from testpour.study.study import Study
 
 LISTED = 60  # pours in the table, the last ones; the data hold all
-CHECKED = 60  # pours of a reading up to which each is foretold from the others
-DRAWN = 2000  # readings up to which figures are drawings
-LATEST = 12  # sessions told one by one
-LOOKED, EXPLAINED = 40, 12  # last castings looked at for poor ones, and how many of those are explained
+CHECKED = 60  # most pours of a reading for which each is predicted from the others
+DRAWN = 2000  # most readings for which figures are SVG
+LATEST = 12  # sessions listed one by one
+LOOKED, EXPLAINED = 40, 12  # last castings searched for poor ones, and how many of those are explained
 
 
 def figure_data(draw: Callable[..., Picture], *given: Any, kind: str = "svg", **options: Any) -> dict[str, str] | None:
-    """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None where there is nothing to draw."""
+    """What `draw` gives as an image address (``src``, of kind "svg" or "png") and its text (``says``), or None if there is nothing to draw."""
     try:
         picture = draw(*given, **options)
     except ValueError:
@@ -38,7 +38,7 @@ def figure_data(draw: Callable[..., Picture], *given: Any, kind: str = "svg", **
 
 
 def image_kind(castings: Castings) -> str:
-    """A drawing for a bench's log; an image once thousands of points would make the page heavy."""
+    """"svg" for a bench's log, "png" once thousands of points would make the page heavy."""
     return "svg" if len(castings.readings) <= DRAWN else "png"
 
 
@@ -85,7 +85,7 @@ def _rooms(study, part):
 
 
 def _differs(values):
-    """Whether pours differ in a setting; one left blank may differ from the others."""
+    """Whether pours differ in a setting; a blank counts as different."""
     return values.nunique(dropna=False) > 1
 
 
@@ -103,8 +103,8 @@ def findings(fits: Fits) -> Iterator[dict[str, Any]]:
         settings_effects = did.each
         clear = [e for e in settings_effects if e.settled and e.poured]
         untried = [e.factor.words for e in settings_effects if not e.poured]
-        check = f"left out here, as the log holds more than {CHECKED} pours; check_fit in the kit does it."
-        if fit.pours <= CHECKED:  # every pour is a fit of its own
+        check = f"not done here, as the log holds more than {CHECKED} pours; use check_fit in the kit."
+        if fit.pours <= CHECKED:  # needs a fit for every pour
             check = check_fit(fit).sentence() if fit.pours else ""
         yield {
             "title": capital(fit.reading.words),
@@ -121,7 +121,7 @@ def findings(fits: Fits) -> Iterator[dict[str, Any]]:
 
 
 def causes(fits: Fits) -> dict[str, Any] | None:
-    """Why the last castings that miss an aim came out so; None where no casting is read."""
+    """Why the last castings that miss an aim came out so; None if no casting has been read."""
     castings = fits.castings
     read = set(castings.readings["pour"])
     looked = [pour for pour in castings.pours.index if pour in read][-LOOKED:]

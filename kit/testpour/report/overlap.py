@@ -1,4 +1,4 @@
-"""Where two studies overlap: the readings both take on one scale, the settings both poured."""
+"""Where two studies overlap: readings both take on the same scale, and settings both poured."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,16 +20,16 @@ class Overlap:
     factors: tuple[Factor, ...]  # numeric settings that both poured over a range in common
     spans: dict[str, tuple[float, float]]  # factor name to the values poured in both, (low, high)
     apart: dict[str, str]  # factor name to words: settings both poured, but nowhere alike
-    unlike: tuple[str, ...]  # readings both take, but on scales nothing converts
-    aims: tuple[str, ...]  # readings whose aims ask for different grades, in words with the grades that both are held to
-    # For each study, factor name to the value at which its own settings are held: those it alone wrote down, and those poured nowhere alike.
+    unlike: tuple[str, ...]  # readings both take, on scales that do not convert
+    aims: tuple[str, ...]  # readings whose aims differ, in words, with the grades used for both
+    # For each study, factor name to the value held: settings only it recorded, and those with no value in common.
     fixed: tuple[dict[str, float], ...]
-    # Settings that only this study wrote down, in words with the value they are held at.
+    # For each study, the settings only it recorded, in words with the value they are held at.
     alone: tuple[tuple[str, ...], ...]
-    names: tuple[str, ...]  # how the two are called
+    names: tuple[str, ...]  # of the two studies
 
     def middle(self) -> dict[str, float]:
-        """Settings in the middle of what both poured, on the steps of the bench."""
+        """Settings in the middle of the range both poured, rounded to what a bench can set."""
         spans = [(f, *self.spans[f.name]) for f in self.factors]
         return {f.name: float(high if f.kind == "yes/no" else f.rounded((low + high) / 2)) for f, low, high in spans}
 
@@ -84,21 +84,20 @@ def overlap_of(first: Fits, second: Fits, names: Sequence[str] | None = None) ->
 
 
 def _kept_on(reading):
-    """What two declarations must share for their numbers to mean the same; one without a unit means something in its range only."""
+    """What two declarations must share for their numbers to be comparable; without a unit, the range too."""
     return reading.unit, reading.scale, reading.grades, () if reading.unit else (reading.low, reading.high)
 
 
 def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
-    """The study to whose aim both fits of a graded reading are held; None where their aims ask for the same grades.
-
-    That is the first's, unless it has no aim.
+    """The study whose aim is used for both fits of a graded reading; None if their aims ask for the same grades.
+    The first study's, unless it has no aim.
     """
     first, second = (good_grades(fit.study, fit.reading) for fit in (one, other))
     return None if first == second else (one if first else other).study
 
 
 def _alone(fits, fixed, apart):
-    """What a study alone wrote down, each with the value it is held at."""
+    """Settings only this study recorded, each with the value it is held at."""
     for name, value in fixed.items():
         factor = fits.study.factor(name)
         if name not in apart and _poured(fits, factor):
@@ -106,7 +105,7 @@ def _alone(fits, fixed, apart):
 
 
 def _poured(fits, factor):
-    """Smallest and largest value poured of a numeric setting; None where a study lacks it or never wrote it down."""
+    """Smallest and largest value poured of a numeric setting; None if a study lacks it or never recorded it."""
     same = [f for f in fits.study.factors if f.name == factor.name and f.kind == factor.kind and f.unit == factor.unit]
     if not same or factor.kind == "text" or fits.castings.pours[factor.name].isna().all():
         return None

@@ -30,7 +30,7 @@ from testpour.study.caution_rules import safety_text
 
 LICENCE = "The text, figures and data of this page may be used by anyone for anything (CC0 1.0), unless its makers say otherwise."
 PAGE = page_kind("findings page")
-LARGEST = 2_495_000  # bytes up to which photographs are made small enough: under 2.5 MB, which mail carries
+LARGEST = 2_495_000  # bytes: photographs are shrunk to keep the page under 2.5 MB, which can be mailed
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Page:
     Parameters
     ----------
     path : Path
-        The file. A `Page` may stand wherever a path may.
+        The file. A `Page` can be used wherever a path can.
     size : int
         Its size in bytes.
     study : str
@@ -95,7 +95,7 @@ def findings_page(
     by : str, optional
         Who signs the page. Without it the page names nobody; who read what is never on it.
     since : str, Path or False, optional
-        The earlier page to compare with, where it is not the one replaced; False compares with none.
+        The earlier page to compare with, if not the one replaced; False for no comparison.
     photos : iterable of Photo, optional
         Photographs to show, as ``log.photos()`` gives them: small copies with pour, age and note.
 
@@ -108,7 +108,7 @@ def findings_page(
     FileNotFoundError
         If the folder of `path`, or `since`, does not exist.
     FileExistsError
-        If anything but a findings page of this study lies at `path`.
+        If `path` is anything but a findings page of this study.
     NoLogInside
         If `since` is not a findings page of this study.
 
@@ -129,9 +129,8 @@ def render(
     fits: Fits, *, room: advised.Rooms = None, by: str | None = None,
     before: dict[str, Any] | None = None, photos: Iterable[Photo] = ()
 ) -> str:
-    """The page as text; the same fits, and the same earlier page, give the same text. See `findings_page`.
-
-    `before` is what an earlier page carries, from `page_log.read_page_data`.
+    """The page as text: the same for the same fits and earlier page. See `findings_page`.
+    `before` is the data of an earlier page, from `page_log.read_page_data`.
     """
     castings, given = fits.castings, advised.advice(fits, room)
     now = statements(fits, [(where, one) for where, one in given if isinstance(one, Recommendation)])
@@ -154,7 +153,7 @@ def render(
             ("pours", "the pours and their settings", castings.pours),
             ("readings", "the readings", castings.readings),
         )],
-        explorer=json_for_page(in_every_text(explorer(fits, given), visible)),  # the log beside it stays as it was
+        explorer=json_for_page(in_every_text(explorer(fits, given), visible)),  # the log itself is not changed
         log=json_for_page(page_data(castings, now, before)),
         script=Markup(script),
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),

@@ -20,10 +20,8 @@ LEAST = 0.05  # smallest change of a chance that is reported
 
 
 def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
-    """What a page says, in the form a later page compares itself with.
-
-    ``pours`` is name to a mark of its settings and readings, ``readings`` how many; with ``effects`` and
-    ``advice`` ready for JSON.
+    """What a page says, in a form that a later page can be compared with, ready for JSON.
+    ``pours`` maps each name to a digest of its settings and readings, ``readings`` counts them; ``effects`` and ``advice``.
     """
     return {
         "aims": _aims(fits.study), "declared": [column.words for column in (*fits.study.factors, *fits.study.readings)],
@@ -38,7 +36,7 @@ def _aims(study):
 
 
 def _pour_digests(castings):
-    """Pour to a short mark of everything known of it."""
+    """Pour to a short digest of everything known about it."""
     marks = {}
     for table in (castings.pours.reset_index(names="pour"), castings.readings):
         kept = table.drop(columns=[name for name in OWN if name in table])
@@ -66,11 +64,9 @@ def _advised(room, given):
 def earlier_statements(
     castings: Castings, path: Path, since: str | Path | Literal[False] | None = None
 ) -> dict[str, Any] | None:
-    """What an earlier page of the study said, or None where there is none to compare with.
-
-    That is a page of the same study at `path`, where the new one goes, unless `since` names another; False
-    compares with none. Raises `FileNotFoundError` or `NoLogInside` if `since` names no findings page, or one of
-    another study.
+    """What an earlier page of the study said, or None if there is none to compare with.
+    The page at `path`, where the new one goes, unless `since` names another or is False. Raises `FileNotFoundError`
+    or `NoLogInside` if `since` is not a findings page of this study.
     """
     if since is False or (since is None and not Path(path).exists()):
         return None
@@ -86,7 +82,7 @@ def earlier_statements(
         if since is None:
             return None
         raise
-    # The same log and aims again: the page goes on saying what changed before it.
+    # Same log and aims as before: repeat what changed up to then.
     aims = _aims(castings.study)
     return data["before"] if castings.has_fingerprint(data["fingerprint"]) and data["said"].get("aims", aims) == aims else data["said"]
 
@@ -135,7 +131,7 @@ def _effect_changes(study, before, now):
 
 
 def _effect_change(old, new):
-    """What became of one effect, or nothing where it stands as it stood."""
+    """How one effect changed; "" if it did not."""
     if old is None:
         return f"first pours at different values; {_effect_in_words(new)}"
     same = (old["start"], old["end"]) == (new["start"], new["end"])

@@ -1,4 +1,4 @@
-"""The log inside a page: study and castings to full precision, and the way back."""
+"""The log inside a page: writing study and castings to full precision, and reading them back."""
 
 import json
 import re
@@ -29,15 +29,15 @@ class NoLogInside(Problem):
 
 
 def json_for_page(data: Any) -> Markup:
-    """Anything JSON can hold as text that no page takes for markup. Raises `ValueError` if a number is NaN or infinite."""
+    """JSON text that is safe inside a page. Raises `ValueError` if a number is NaN or infinite."""
     return htmlsafe_json_dumps(data, allow_nan=False, separators=(",", ":"))
 
 
 def page_data(castings: Castings, statements: dict[str, Any], before: dict[str, Any] | None = None) -> dict[str, Any]:
     """What a page carries for its readers and for the next page.
 
-    `statements` is what this page says, see `page_changes.statements`; `before` what an earlier page said. Who read it is a
-    number, not a name; where the log is kept stays at home.
+    `statements` is what this page says, see `page_changes.statements`; `before` what an earlier page said. Readers are
+    numbered, not named, and the address of the log is left out.
     """
     study = {name: part for name, part in study_table(castings.study).items() if name != "log"}
     return {
@@ -48,7 +48,7 @@ def page_data(castings: Castings, statements: dict[str, Any], before: dict[str, 
 
 
 def _columns(table):
-    """A table as lists by column: times as text, what is open or blank as null, people as numbers."""
+    """A table as lists by column: times as text, open ends and blanks as null, people numbered."""
     columns = {}
     for name in table:
         column = table[name]
@@ -76,8 +76,8 @@ def read_page(path: str | Path) -> Castings:
     Returns
     -------
     Castings
-        Study, pours and readings as they were, to the last digit, with the same fingerprint; who read
-        them is "reader 1", "reader 2". `fit_castings` takes it like any log.
+        Study, pours and readings to the last digit, with the same fingerprint; readers are called
+        "reader 1", "reader 2". `fit_castings` takes it like any log.
 
     Raises
     ------
@@ -107,7 +107,7 @@ def read_page(path: str | Path) -> Castings:
 
 
 def _castings(page, path):
-    """The tables of a page as `Castings`; any error where they are not of the form `page_data` gives them."""
+    """The tables of a page as `Castings`; raises some error if they do not have the form that `page_data` gives."""
     study = study_from(page["study"], path)
     pours, readings = (pd.DataFrame(page[name]) for name in ("pours", "readings"))
     numbers = [factor.name for factor in study.numeric if factor.name in pours]
@@ -144,7 +144,7 @@ def _parsed(text):
 
 
 def _complete(data):
-    """Whether every part that a reader asks for is there and of its kind; the numbers in it are checked by use."""
+    """Whether every part that is needed is there and has its type; the numbers are checked in use."""
     kinds = {"fingerprint": str, "study": dict, "pours": dict, "readings": dict, "said": dict, "before": dict | None}
     if not all(isinstance(data.get(name), kind) for name, kind in kinds.items()) or not isinstance(data["study"].get("name"), str):
         return False
@@ -152,7 +152,7 @@ def _complete(data):
 
 
 def _comparable(statements):
-    """Whether what a page said is of the form `page_changes.statements` gives it, so that a later page can compare itself with it."""
+    """Whether what a page said has the form of `page_changes.statements`, so that a later page can be compared with it."""
     try:
         effects = [one for by_factor in statements["effects"].values() for one in by_factor.values()]
         numbers = [one[key] for one in effects for key in ("start", "end", "low", "middle", "high")]

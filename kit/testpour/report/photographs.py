@@ -1,4 +1,4 @@
-"""The photographs of a log as small copies with their words, light enough for a page that is sent by mail."""
+"""The photographs of a log as small copies with captions, small enough for a page sent by mail."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -8,19 +8,17 @@ from testpour.logbook.castings import Castings
 from testpour.logbook.photos import Photo
 from testpour.logbook.tables import LogProblem
 
-SIZES = (320, 240, 200, 160, 120)  # pixels wide, tried in turn until all fit; a page shows them about 170 wide
+SIZES = (320, 240, 200, 160, 120)  # pixels wide, tried one after another until all fit; a page shows them about 170 wide
 MOST = 80  # photographs, the latest; more would neither load nor print well
-LEAST = 200_000  # bytes they may take on a page that is heavy without them
+LEAST = 200_000  # bytes they may take even on a page that is already large
 MARKUP = 400  # bytes of markup around one photograph
 
 
 def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:
-    """What the page shows of the photographs, by pour and age; who took them is left out.
-
-    `photos` are in the order of logging, as `Logbook.photos` gives them; those of pours that `castings` does
-    not hold are passed over. `room` is the bytes that the page has left for them. Gives as ``shown`` for each
-    its address (a data URI), text, pour, age in words and note; as ``missing`` those whose file is gone, in
-    words; as ``left_out`` how many earlier ones found no room.
+    """The photographs for the page, sorted by pour and age, without who took them.
+    `photos` are in the order of logging, as `Logbook.photos` gives them; those of pours not in `castings` are
+    skipped. `room` is how many bytes the page has left. ``shown`` has for each its data URI, text, pour, age in
+    words and note; ``missing`` names those whose file is gone; ``left_out`` counts earlier ones that did not fit.
     """
     pictures = pictured(photos, castings)
     for pixels in SIZES:
@@ -46,7 +44,7 @@ def _copies(photos, pixels):
         words = f"pour {photo.pour}{age and ', '}{age}"
         try:
             src = photo.thumbnail(pixels)
-        except LogProblem:  # its words hold the path, which may hold a person's name
+        except LogProblem:  # not quoted: its path may contain a person's name
             missing.append(words)
             continue
         shown.append({"src": src, "says": f"Photograph of {words}", "pour": photo.pour, "age": age, "note": photo.note,

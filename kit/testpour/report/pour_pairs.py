@@ -8,10 +8,10 @@ from testpour.logbook.castings import Castings
 from testpour.planning.plan import Plan
 from testpour.study.picture import INK, LOG, MARKERS, SECOND, Picture, drawable, label_axis, new_picture
 
-MOST = 5  # settings drawn against one another; more would be too small to read
+MOST = 5  # settings drawn against each other; with more, panels are too small to read
 COLOURS = (LOG, SECOND, "#5a5a5a", "#6b8e00", "#8a3ea8", "#00786c")
-PALE = "#b4b4b4"  # of all sessions before those that have a shape of their own
-RINGS = 3  # round one mark; more would hide its neighbours
+PALE = "#b4b4b4"  # colour of the sessions too early to get their own shape
+RINGS = 3  # around one mark; more would hide its neighbours
 
 
 def show_plan(plan: Plan) -> Picture:
@@ -24,8 +24,8 @@ def show_plan(plan: Plan) -> Picture:
     Returns
     -------
     Picture
-        A matplotlib Figure: one panel a pair of settings that differ, one mark a pour, one shape a session; pours at the same
-        spot are rings round one another. Of more sessions than there are shapes the earlier ones are pale dots.
+        A matplotlib Figure: one panel a pair of settings that differ, one mark per pour, one shape per session; pours at the same
+        spot are concentric rings. If there are more sessions than shapes, the earlier ones are pale dots.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def _pairs(study, table, what, cautions=None):
 
 
 def _panel(ax, table, sessions, across, up, outer):
-    """One pair of settings; the most rings round a mark, for pours that coincide: one moved aside would show a setting nobody poured."""
+    """Draw one pair of settings; returns the most rings around a mark. Coinciding pours are not shifted, as that would show settings nobody poured."""
     days = table["session"].map({name: i for i, name in enumerate(sessions)}).fillna(-1).to_numpy(float)
     places = [table[across.name].to_numpy(float), table[up.name].to_numpy(float) if up else days]
     early = days < 0
@@ -93,7 +93,7 @@ def _panel(ax, table, sessions, across, up, outer):
     rings = repeat.clip(upper=RINGS).to_numpy()
     for i in range(len(sessions)):
         colour = COLOURS[i % len(COLOURS)]
-        for ring in sorted(set(rings[days == i])):  # one call a ring, so that the drawing holds each outline once
+        for ring in sorted(set(rings[days == i])):  # one call per ring, so that the SVG holds each outline once
             spot = (days == i) & (rings == ring)
             ax.scatter(*(place[spot] for place in places), marker=MARKERS[i], s=42 * (1 + 0.6 * ring) ** 2, linewidth=1,
                        facecolor="none" if ring else colour, edgecolor=colour if ring else "white")

@@ -19,7 +19,7 @@ from testpour.study.columns import Reading
 from testpour.study.picture import LOG, SECOND, Picture, drawable, drawn_ends, label_axis, new_picture, poured_range, shade_beyond
 
 POINTS = 81
-ASIDE = 0.15  # of the width, the furthest that readings which would hide one another are moved: with and without a cover stay apart
+ASIDE = 0.15  # share of the width by which overlapping readings are shifted at most, so that yes and no stay apart
 
 
 def show_reading(
@@ -34,7 +34,7 @@ def show_reading(
     factor : str
         Name of a numeric or yes/no factor that enters the reading's model.
     settings : dict, optional
-        The other settings of the curve; where nothing is said they are held as in the effect's sentence.
+        The other settings of the curve; anything left out is held as in the effect's sentence.
     room : str or float, optional
         Room temperature; held as the other settings by default.
 
@@ -94,7 +94,7 @@ def draw_average(ax: Axes, values: np.ndarray, draws: np.ndarray, apart: bool = 
 
 
 def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: float | None) -> None:
-    """The log's readings at `places`, beside one another where they coincide; those of other ages are left out."""
+    """The log's readings at `places`, side by side where they coincide; those of other ages are left out."""
     rows = fit.rows
     if fit.reading.ages:
         rows = rows[np.isclose(rows["age"], np.nan if age is None else age)]
@@ -103,7 +103,7 @@ def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: f
     left, right = ax.get_xlim()
     at = places[rows.index].to_numpy(float)
     same = rows.groupby([at, "low"], dropna=False).cumcount().to_numpy()
-    shift = (same + 1) // 2 * (-1) ** same  # readings that would hide one another go to the right and left in turn
+    shift = (same + 1) // 2 * (-1) ** same  # overlapping readings are shifted alternately right and left
     step = min(0.012, ASIDE / max(np.abs(shift).max(), 1))
     draw_known(ax, at + step * (right - left) * shift, rows, fit.reading)
     ax.plot([], [], "o", color=SECOND, markerfacecolor="white", label="pours, at their own settings")
@@ -111,7 +111,7 @@ def _draw_rows(ax: Axes, fit: ReadingFit, places: np.ndarray | pd.Series, age: f
 
 
 def draw_known(ax: Axes, at: np.ndarray | pd.Series, rows: pd.DataFrame, reading: Reading) -> None:
-    """Readings as known, in rows with ``low`` and ``high``: a dot where exact, a bar between two ends, an arrow where an end is open."""
+    """Readings as known, in rows with ``low`` and ``high``: a dot if exact, a bar between two ends, an arrow towards an open end."""
     low, high = rows["low"].to_numpy(float), rows["high"].to_numpy(float)
     exact = low == high
     between = np.isfinite(low) & np.isfinite(high) & ~exact
@@ -140,7 +140,7 @@ def _checked_factor(fit, name):
 
 
 def _post_cure_beside(fit, name):
-    """A post-cure temperature without hours in the oven does nothing, nor hours at room temperature."""
+    """Hours to go with a post-cure temperature, or a temperature to go with the hours: neither does anything alone."""
     if not {OVEN, HOURS} <= fit.believed.factors:
         return {}
     if name == OVEN:

@@ -1,4 +1,4 @@
-"""The handout, what was found on one page for a student or the next person at the bench, and what it shares with the wall sheet."""
+"""The handout: the findings on one page for a student or the next person at the bench; and what it shares with the wall sheet."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -23,9 +23,9 @@ from testpour.report import advised, findings
 from testpour.study.caution_rules import safety_text
 
 FINDINGS = 3
-BRIEF = 150  # characters that three lines of the narrowest sheet hold beside their first words
-ROOMS = 4  # that have room on a handout
-STEPS = 5  # values of a setting over which a chance is followed
+BRIEF = 150  # characters that fit on three lines of the narrowest sheet after their first words
+ROOMS = 4  # that fit on a handout
+STEPS = 5  # values of a setting at which a chance is compared
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Sheet:
     Parameters
     ----------
     path : Path
-        The file. A `Sheet` may stand wherever a path may.
+        The file. A `Sheet` can be used wherever a path can.
     what, study, paper : str
     note : str
         What to look at before it is shared, in a sentence.
@@ -91,7 +91,7 @@ def handout(
     FileNotFoundError
         If the folder of `path` does not exist.
     FileExistsError
-        If anything but a handout of this study lies at `path`.
+        If `path` is anything but a handout of this study.
     Problem
         If `paper` is neither A4 nor Letter, or more than four rooms are given.
 
@@ -110,7 +110,7 @@ def handout(
 
 
 def checked_path(path: str | Path, paper: str, what: str, study: str) -> Path:
-    """`path`, refused where its folder does not exist, anything but such a page of this study lies there, or `paper` is neither A4 nor Letter."""
+    """`path`; refused if its folder does not exist, the file is anything but such a page of this study, or `paper` is unknown."""
     refuse_paper(paper)
     return free_for(path, page_kind(what).of(study))
 
@@ -121,8 +121,8 @@ def fill_sheet(
 ) -> Sheet:
     """Fill a template of this package with what was found and what is still open, and write it; the `Sheet`.
 
-    `name` is the file of the template, `given` what else it asks for; `what` the page is, for example
-    "handout"; `note` is added to what the `Sheet` says of itself.
+    `name` is the file of the template and `given` its other variables; `what` is the kind of page, for example
+    "handout"; `note` is added to the `Sheet`'s sentence.
     """
     still = advised.still_open(fits, room)
     text = template("report", name).render(
@@ -165,7 +165,7 @@ def _gel(fits, given):
 
 
 def _brief(unsettled: dict[str, list[str]], readings: int, pours: int) -> str:
-    """The effects that are not settled, in the shorter of two orders; where both are too long for three lines, how many they are."""
+    """The effects that are not settled, grouped the shorter of two ways; only their number if both are too long for three lines."""
     settings = list(dict.fromkeys(name for names in unsettled.values() for name in names))
     of = {name: [reading for reading, names in unsettled.items() if name in names] for name in settings}
     everywhere = [name for name in settings if len(of[name]) == readings > 1]
@@ -184,10 +184,9 @@ def _open_effects(pairs):
 
 
 def _strongest(fits: Fits) -> list[str]:
-    """The three effects that matter most in sentences, one a reading before a second of any.
-
-    An effect on a reading with an aim counts by how far it surely moves the chance of meeting that aim, the other
-    settings held as in its sentence; any other comes after, by how many half-widths of its interval it differs from none.
+    """The three effects that matter most in sentences, at first only one per reading.
+    An effect on a reading with an aim ranks by how far it surely moves the chance of meeting that aim, the other
+    settings held as in its sentence; any other comes later, ranked by how many half-widths of its interval it is from zero.
     """
     candidates = []
     for name, fit in fits.items():
@@ -199,7 +198,7 @@ def _strongest(fits: Fits) -> list[str]:
 
 
 def _chance_moved(fit, aims, effect):
-    """How far the chance of meeting an aim moves, in nineteen draws of twenty at least, while a setting goes over what was poured."""
+    """How far, in at least nineteen draws of twenty, the chance of meeting an aim moves over the poured range of a setting."""
     values = np.linspace(effect.start, effect.end, 2 if effect.factor.kind == "yes/no" else STEPS)
     table = repeated(settings_table(fit.study, held_settings(fit.study, fit.rows)), **{effect.factor.name: values})
     at = [(table if aim.age is None else table.assign(age=aim.age), aim) for aim in aims]
@@ -207,7 +206,7 @@ def _chance_moved(fit, aims, effect):
 
 
 def _half_widths(effect):
-    """Half-widths of its interval by which an effect differs from none."""
+    """How many half-widths of its interval an effect is from zero."""
     ends = np.array([effect.middle, effect.low, effect.high])
     middle, low, high = np.log(ends) if effect.ratio else ends
     return abs(middle) / max((high - low) / 2, 1e-9)

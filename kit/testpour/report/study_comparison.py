@@ -1,4 +1,4 @@
-"""Two studies side by side: what they agree on, where they differ, and where nobody can tell."""
+"""Two studies side by side: where they agree, where they differ, and what cannot be told yet."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ from testpour.report.effect_chart import draw_studies
 from testpour.report.overlap import Overlap, judging_study, overlap_of
 from testpour.study.picture import Picture
 
-APART = 0.99  # chance of a direction from which on a difference of two studies is told: with so many, 0.95 would find some by luck
+APART = 0.99  # chance of a direction from which a difference is reported: with so many comparisons, 0.95 would find some by luck
 LEARNED = 0.05  # share from the log below which an effect is belief alone
 EVEN = ("log", "plain")  # scales on which an effect does not depend on the other settings
 VERDICTS = ("differ", "agree", "cannot tell", "belief only")
@@ -31,7 +31,7 @@ class StudyComparison:
     Parameters
     ----------
     names : tuple of str
-        How the two are called.
+        Of the two studies.
     overlap : Overlap
         The settings both poured.
     table : DataFrame
@@ -40,7 +40,7 @@ class StudyComparison:
         ``of``, what is compared: the reading or, for grades, the chance of those that meet the aim;
         ``move``, the step it belongs to; ``verdict``: "agree" (the same way in both, sizes no further apart
         than scatter allows), "differ", "cannot tell" or "belief only". The row "level" of a reading compares
-        the average casting at the settings that ``move`` names; there is none where a setting was poured nowhere alike.
+        the average casting at the settings that ``move`` names; it is missing if some setting has no value in common.
     """
 
     names: tuple[str, ...]
@@ -99,9 +99,9 @@ def compare_studies(first: Fits, second: Fits, *, names: Sequence[str] | None = 
     Returns
     -------
     StudyComparison
-        Effects are taken over the values that both studies poured, the level at the middle of these. Settings with
-        no value in common stay where each study poured them. The average casting, not a single one. Both studies start
-        from the trade's beliefs, which makes them look alike where their logs say little: such effects are marked.
+        Of the average casting, not a single one. Effects are taken over the values that both studies poured, the level
+        at their middle; settings with no value in common stay where each study poured them. Both studies start from
+        the trade's beliefs and so look alike where their logs say little: such effects are marked.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def _reading_rows(one, other, overlap):
 
 
 def _changes(one, other, overlap, settings):
-    """The `Change` of each study between two settings both poured, its own settings held."""
+    """The `Change` in each study between two settings both poured, its other settings held."""
     for fit, own_settings in zip((one, other), overlap.fixed, strict=True):
         yield change(fit, settings_table(fit.study, [{**own_settings, **row} for row in settings], reading=one.reading))
 
@@ -160,9 +160,8 @@ def _effect_row(one, other, overlap, factor, moved, span, unlearned):
 
 
 def _level_row(one, other, overlap, middle):
-    """The average casting at settings both poured: how far the second study lies from the first.
-
-    Levels agree where the difference may go either way and is known to be small: a quarter, 10 castings in 100, a tenth of the reading.
+    """The average casting at settings both poured: how far the second study is from the first.
+    Levels agree if the difference has no sure sign and is small: below a quarter, 10 castings in 100, or a tenth of the reading.
     """
     changes = list(_changes(one, other, overlap, [middle] * 2))
     levels = [part.averages[:, 0] for part in changes]
@@ -179,7 +178,7 @@ def _level_row(one, other, overlap, middle):
 
 
 def _row(reading, setting, first_change, draws, apart, **more):
-    """One row of `StudyComparison.table`; of grades with an aim, the chance of those that meet it is compared."""
+    """One row of `StudyComparison.table`; for grades with an aim, the chance of meeting it is compared."""
     tails = [(1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2]
     names = ["first_low", "first", "first_high", "second_low", "second", "second_high", "low", "difference", "high"]
     ends = dict(zip(names, np.quantile([*draws, apart], tails, axis=1).T.ravel().tolist(), strict=True))
@@ -188,7 +187,7 @@ def _row(reading, setting, first_change, draws, apart, **more):
 
 
 def _difference_shown(changes, values):
-    """How far the second study lies from the first, as it is shown."""
+    """How far the second study is from the first, in the units shown."""
     return in_points(values[1] / values[0] if changes[0].ratio else values[1] - values[0], changes[0].ratio, changes[0].good)
 
 
@@ -197,9 +196,8 @@ def _direction_sure(draws, level=SURE):
 
 
 def _verdict(draws, apart, sure, depends):
-    """Differ where the difference has a sure sign; agree where both effects point the same sure way and none has.
-
-    Where their sizes hang on settings poured nowhere alike, only opposite ways differ.
+    """"differ" if the difference has a sure sign; "agree" if both effects surely point the same way and it has none.
+    If sizes depend on settings with no value in common, only opposite directions differ.
     """
     same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
     if _direction_sure(apart, APART) and not (depends and same):

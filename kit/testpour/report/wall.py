@@ -13,7 +13,7 @@ from testpour.report.figures import show_effects
 from testpour.report.findings import figure_data
 from testpour.report.sheet import Sheet, advice_rows, checked_path, fill_sheet
 
-MOST = 16  # benches with a line of their own; the others share the last one
+MOST = 16  # lines for benches; those beyond share the last line
 ROOMS = 2
 UNSAID = "not written down"
 
@@ -32,10 +32,10 @@ def wall_summary(
     path : str or Path
         File to write; an earlier wall sheet is replaced, nothing else.
     bench : str
-        Column of the pours that tells benches apart: ``"by"`` (initials), ``"session"`` or a lot.
+        Column of the pours that names the bench: ``"by"`` (initials), ``"session"`` or a lot.
     names : bool
-        Whether benches stand under what that column holds. Without it they are Bench 1, 2, ... in the
-        order of their first pour, so that no person is named.
+        Whether to print what that column holds. Otherwise benches are Bench 1, 2, ... in the
+        order of their first pour, so that nobody is named.
     room : str, float or list, optional
         One or two room temperatures to recommend settings for; by default the coldest and warmest met.
     paper : {"A4", "Letter"}
@@ -49,12 +49,11 @@ def wall_summary(
     Raises
     ------
     Problem
-        If the log has no such column, nothing in it tells the benches of its pours apart, `paper` is neither A4 nor Letter, or
-        more than two rooms are given.
+        If the log has no such column or it is empty, `paper` is neither A4 nor Letter, or more than two rooms are given.
     FileNotFoundError
         If the folder of `path` does not exist.
     FileExistsError
-        If anything but a wall sheet lies at `path`.
+        If `path` is anything but a wall sheet.
 
     Examples
     --------
@@ -68,7 +67,7 @@ def wall_summary(
     if room is not None and len(met) > ROOMS:
         raise Problem(f"The wall sheet holds the advice for {ROOMS} room temperatures, not {len(met)}: the recipe chart shows more.")
     advised = list(advice_rows(fits, met if len(met) <= ROOMS else [met[0], met[-1]]))
-    beside = next((row["beside"] for row in advised if not row["problem"]), None)  # the map is drawn at the settings advised
+    beside = next((row["beside"] for row in advised if not row["problem"]), None)  # the map uses the recommended settings
     aimed = [aim.reading for aim in fits.study.aims] or list(fits)
     note = "It names benches as they are written in the log: ask before it goes on the wall." if names else ""
     return fill_sheet(
