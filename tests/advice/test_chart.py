@@ -30,6 +30,12 @@ def test_one_room_and_one_depth_may_stand_alone(fits):
     assert list(recipe_chart(fits, rooms="20", thicknesses=15, fixed=GIVEN).table.index) == [(20.0, 15.0)]
 
 
+def test_a_chart_rests_on_the_pours_that_were_read(fits):
+    readings = fits.castings.readings
+    some = replace(fits, castings=replace(fits.castings, readings=readings[readings["pour"] == readings["pour"].iloc[0]]))
+    assert "resting on 1 pour." in recipe_chart(some, rooms=[20], thicknesses=[8]).sentence()
+
+
 def test_each_cell_is_the_best_catalyst_of_its_room_and_depth(fits, chart):
     """Against every catalyst on the bench's step: within a point of the best, and with the chance that `chance` gives its settings."""
     for (room, depth), row in chart.table.iterrows():

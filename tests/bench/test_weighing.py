@@ -184,6 +184,13 @@ def test_a_mix_that_the_scale_weighs_within_a_tenth_is_not_called_small(grams, l
     assert (mix.scale_warning() == "") is fine and ("mix at least 95.6 g" in mix.sentence()) is not fine
 
 
+def test_a_mix_too_large_for_a_pot_is_not_told_that_its_scale_will_do_for_the_pots():
+    """4.2 kg is to be split into pots of 500 g, whose 7.5 g of catalyst a scale of 5 g reads as 5 or 10 g."""
+    said = weigh_out("4.2 kg", catalyst="1.5 %", scale_resolution="5 g").sentence()
+    assert "Split it into pots of 500 g or less" in said and "Use a finer scale." in said
+    assert "and so is every mix" not in said
+
+
 @pytest.mark.parametrize("grams", ["50 g", "500 g"])
 def test_nobody_is_sent_above_what_may_stand_in_a_pot(grams):
     """At 1 % on a scale of 1 g the catalyst is within a tenth from 956 g of resin up, 965.6 g of mix; 500 g may stand in a pot."""

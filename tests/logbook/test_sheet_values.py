@@ -4,6 +4,7 @@ import datetime as dt
 import re
 from dataclasses import replace
 
+import openpyxl
 import pytest
 
 from testpour.common.text_file import decimal_marks
@@ -569,3 +570,34 @@ def test_a_reading_in_a_row_of_its_own_is_told_to_name_its_pour(study, tmp_path)
     with pytest.warns(NotRead, match="further readings of a pour above"):
         (entry,) = read_sheet(study, sheet(tmp_path, rows.format("A")))
     assert [one["reading"] for one in entry["readings"]] == ["gel_time", "tack"]
+
+
+def test_a_time_that_may_be_the_reading_of_an_aim_is_asked_about(study, tmp_path):
+    """In the words above Store where the sheet can be read, and among its problems where it must be put right anyway."""
+    asks = r"no column gives gel time, which has an aim\. If Took is the gel time, head it gel time \(min\)\."
+    rows = "pour,session,catalyst %,pigment %,thickness mm,cover,Took,Price,tack at 24 h\nA,Mon,1.5,1,10,no,40min,4,{}\nB,Mon,2,1,10,yes,3/4 h,5,0\n"
+    with pytest.warns(NotRead) as caught:
+        read_sheet(study, sheet(tmp_path, rows.format("1")))
+    assert any(re.search(asks, str(one.message)) for one in caught)
+    with pytest.raises(LogProblems) as refused:
+        read_sheet(study, sheet(tmp_path, rows.format("bit tacky")))
+    told, asked = refused.value.problems["problem"]
+    assert "is not a grade" in told and re.fullmatch(asks, asked)
+
+
+def test_an_amount_of_one_setting_does_not_keep_another_from_being_asked_about(study, tmp_path):
+    """Two columns in grams are put right in one go."""
+    with pytest.raises(LogProblems) as refused:
+        read_sheet(study, sheet(tmp_path, "pour,cat g,colour g,thickness mm,cover,gel time\nA,2.25,1.5,10,yes,25\n"))
+    amount, unread = refused.value.problems["problem"]
+    assert "gives an amount (g), not a percentage" in amount and "Not read, and perhaps it: colour g." in unread
+
+
+def test_a_workbook_with_its_pours_on_a_later_sheet_is_not_told_to_use_tabs(study, tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["My pours"])
+    book.create_sheet("Data").append(["pour", "catalyst %"])
+    book.save(tmp_path / "pours.xlsx")
+    with pytest.raises(LogProblems) as refused:
+        read_sheet(study, tmp_path / "pours.xlsx")
+    assert "Only the first visible sheet of a workbook is read, not Data." in str(refused.value) and "tabs" not in str(refused.value)

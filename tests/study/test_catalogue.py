@@ -32,6 +32,12 @@ def test_the_catalogue_holds_the_trades_factors_and_readings():
     }
 
 
+def test_a_pour_that_stayed_in_the_coldest_room_can_be_logged_without_a_post_cure():
+    """Room temperature means no post-cure, as the setting itself says."""
+    assert "room temperature means no post-cure" in FACTORS["post_cure_temperature"].how
+    assert FACTORS["post_cure_temperature"].low <= FACTORS["room_temperature"].low
+
+
 @pytest.mark.parametrize("column", EVERY, ids=names(EVERY))
 def test_every_entry_says_how_it_is_measured_and_after_what(column):
     assert len(column.how.split()) >= 5

@@ -263,7 +263,7 @@ REFUSED = [
     ({"aims": {"gel_time": {"age": 24}}}, r"\[aims\] gel_time: .* is no aim .* Write it like gel_time = { at_least = ..., at_most = ... }"),
     ({"aims": {"gel_time": {"at_least": 1, "above": 3}}}, r"\[aims\] gel_time: .* is no aim .* Write it like gel_time = { at_least = ..., at_most = ... }"),
     ({"aims": {"gel_time": {"at_least": "1 g"}}}, "gel_time, at_least: '1 g' does not measure what min"),
-    ({"aims": {"gel_time": {"at_least": 45, "at_most": 15}}}, "at_least 45 is above at_most 15"),
+    ({"aims": {"gel_time": {"at_least": 45, "at_most": 15}}}, "at_least 45 is above at_most 15. Exchange the two, or leave one out"),
     ({"aims": {"gel_time": {"at_least": 0.1}}}, "0.1 is outside 0.5 to 1440 min"),
     ({"readings": {"tack": {}}, "aims": {"tack": {"at_most": 1, "age": 0}}}, "an age of 0 h is not possible"),
     ({"aims": {"gel_time": 20}}, r"\[aims\] gel_time: .* is no aim .* Write it like gel_time = { at_least = ..., at_most = ... }"),

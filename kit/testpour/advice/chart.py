@@ -91,7 +91,7 @@ def recipe_chart(
     cautions = Cautions(check_table(study, pd.DataFrame(ends)).refusals)  # rooms of the study that are left out
     cautions += check_table(study, cells[[name for name in ("room_temperature", "thickness") if name in cells]])
     cautions += cautions_at(fits, recipes[recipes["catalyst"].notna()])
-    return RecipeChart(study, rows.set_axis(index), words, len(fits.castings.pours), fits.castings, cautions, bool(common))
+    return RecipeChart(study, rows.set_axis(index), words, fits.castings.readings["pour"].nunique(), fits.castings, cautions, bool(common))
 
 
 def _rooms(study, rooms):

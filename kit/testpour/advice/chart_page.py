@@ -39,7 +39,7 @@ class RecipeChart:
     shared : str
         The other settings, the same in every cell, in words.
     pours : int
-        How many pours the chart rests on.
+        How many pours the chart rests on: those of which anything was read.
     castings : Castings, optional
         The log it rests on.
     cautions : Cautions

@@ -82,7 +82,7 @@ class WeighOut:
             f"between {show(low, '%', 4)} and {show(high, '%', 4)} catalyst for a target of {show(self.catalyst, '%')}. "
         )
         fine = f"That is within a tenth of the target, and so is every mix from {_grams(self.smallest_batch, self)} of resin up on this scale."
-        text += self.scale_warning() or fine
+        text += self.scale_warning() or self.coarse_warning() or fine
         return f"{text} {self.cautions.sentence()}" if self.cautions.warnings else text
 
     def scale_warning(self) -> str:

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from statistics import fmean
 
 from testpour.common.units import SPELLINGS, UnitProblem, measures, shown_unit, to_number, to_unit
@@ -52,19 +52,21 @@ def lists_readings(study: Study, rows: Sequence[Sequence[str]], start: int, head
 
 
 def not_given(
-    study: Study, texts: Sequence[str], heads: Sequence[Head | None], rows: Sequence[Sequence[str]]
-) -> tuple[list[str], list[str]]:
-    """What is wrong, and what is to be said, of settings that the study varies and no column gives.
+    study: Study, texts: Sequence[str], heads: Sequence[Head | None], rows: Sequence[Sequence[str]], misread: Mapping[str, str]
+) -> tuple[list[str], list[str], list[str]]:
+    """What is wrong, and what is to be said, of settings that the study varies, and of readings with an aim, where no column gives them.
 
     `texts` are the headers, `rows` the cells of the pours. A column that was not read and may hold such a setting is asked about: it may
-    go by a name that is not known here.
+    go by a name that is not known here. `misread` is what is wrong already with a header, and so with what it may head.
     """
-    named = {head.name for head in heads if head}
-    unread = {text.strip(): [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
-              for place, (text, head) in enumerate(zip(texts, heads, strict=True)) if text.strip() and head is None and bare(text).strip(".") not in COUNTED}
+    columns = (*study.factors, *study.readings)
+    named = {head.name for head in heads if head} | {one.name for one in columns if one.words in " ".join(misread.values())}
+    unread = {text: [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
+              for place, (text, head) in enumerate(zip(map(str.strip, texts), heads, strict=True))
+              if text not in ("", *misread) and head is None and bare(text).strip(".") not in COUNTED}
     wrong, unknown = [], []
     figures = [text for text, cells in unread.items() if any(all(_may_be(reading, text, cell) for cell in cells) and cells for reading in study.readings)]
-    if figures and not any(head.kind == "reading" for head in heads if head):
+    if figures and named.isdisjoint(reading.name for reading in study.readings):
         known = first_few([reading.label for reading in study.readings])
         wrong.append(
             f"no column gives a reading of this study, and not read, though in figures: {listed(figures)}. Head each reading as the study calls it, with its "
@@ -82,7 +84,17 @@ def not_given(
         else:
             unknown.append(factor.words)
     sentence = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
-    return wrong, [sentence] if unknown else []
+    asked = []
+    for reading in (study.reading(name) for name in dict.fromkeys(aim.reading for aim in study.aims) if name not in named):
+        if candidates := [text for text, cells in unread.items() if _measured_so(reading, text, cells)]:
+            asked.append(f"no column gives {reading.words}, which has an aim. If {listed(candidates, 'or')} is the {reading.words}, head it {reading.label}.")
+    return wrong, [sentence] if unknown else [], asked
+
+
+def _measured_so(reading, text, cells):
+    """Whether a column holds figures with a unit, in its header or a cell, that a reading may be in."""
+    units = [last_unit(text), *(re.sub(r"^[\d.,/\s-]+", "", cell) for cell in cells)]
+    return all(_may_be(reading, text, cell) for cell in cells) and any(measures(unit, reading.unit) for unit in units)
 
 
 def _may_be(column, text, cell):

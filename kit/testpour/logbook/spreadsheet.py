@@ -73,7 +73,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     if headers is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
         advice = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
-        if max(map(len, rows), default=0) == 1:
+        if max(map(len, rows), default=0) == 1 and Path(path).suffix.casefold() != ".xlsx":
             advice = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
         raise LogProblems([("", "", "", " ".join([advice, *unread]))])
     start, texts, problems = headers.last, headers.texts, headers.problems
@@ -81,21 +81,25 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
         raise LogProblems([(f"row {start + 1}", "", "", listing)])
     first, heads = with_units_below(headers.heads, rows, start, problems)
     table_rows, repeated = only_table(study, headers, rows, first, problems)
-    misread = bool(problems)
+    misread = {text: problem for _, text, _, problem in problems}
     entries, passed_over = read_rows(heads, enumerate(table_rows, start=first + 1), decimal, problems)
     pour_rows = [(entry["where"], rows[int(entry["where"].removeprefix("row ")) - 1]) for entry in entries]
     later = any("pour" in entry for entry in entries) and not any(entry["settings"] for entry in entries)  # readings of pours in the log
-    if not later and not misread:
-        wrong, unknown = not_given(study, texts, heads, [row for _, row in pour_rows])
+    asked: list[str] = []
+    if not later:
+        wrong, unknown, asked = not_given(study, texts, heads, [row for _, row in pour_rows], misread)
         problems += [(f"row {start + 1}", "", "", advice) for advice in wrong]
-        passed_over += unknown
+        passed_over += [*unknown, *asked]
     for place, text in enumerate(texts):
         if bare(text) in ("week", "woche", "kw", "month", "monat", "term"):
             weeks = ["".join(row[place : place + 1]).strip() or None for _, row in pour_rows]
             problems += counted_anew([(one["where"], one["session"], week) for one, week in zip(entries, weeks, strict=True)], text.strip())
     nameless = list(_without_header(texts, start, across, pour_rows, problems))
     entries, further = _joined(study, entries)
-    check_entries(study, entries, problems)
+    try:
+        check_entries(study, entries, problems)
+    except LogProblems as refused:  # of a sheet that must be put right anyway, what else may be
+        raise LogProblems([*refused.problems.itertuples(index=False, name=None), *((f"row {start + 1}", "", "", words) for words in asked)]) from None
     ignored = [text.strip() for head, text in zip(heads, texts, strict=True) if head is None and text.strip()]
     if ignored:
         passed_over.insert(0, f"not read: {', '.join(ignored)}.")

@@ -144,7 +144,7 @@ def _bound(value, reading, what):
 def _checked_aim(aim, reading):
     low, high = aim.at_least, aim.at_most
     if low is not None and high is not None and low > high:
-        raise ColumnProblem(f"[aims] {aim.reading}: at_least {low:g} is above at_most {high:g}.")
+        raise ColumnProblem(f"[aims] {aim.reading}: at_least {low:g} is above at_most {high:g}. Exchange the two, or leave one out.")
     for bound in (low, high):
         if bound is not None and not reading.low <= bound <= reading.high:
             raise ColumnProblem(f"[aims] {aim.reading}: {bound:g} is outside {reading.range_words}.")
