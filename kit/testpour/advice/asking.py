@@ -81,6 +81,7 @@ def checked_question(
     depths: bool = True
 ) -> CureQuestion:
     """Check a question against the resin, the limits and what was poured; settings left out take their usual values.
+
     Without `depths` the thickness is not checked. It raises AskedTooMuch if the study lacks thickness, catalyst or room
     temperature, a limit is broken, or a setting lies beyond the pours whose peak was read: beyond all pours if none was, or
     beyond the study's span if nothing was poured.

@@ -228,6 +228,7 @@ def _described(fits, batch, before, free, aim, taken):
 
 def _with_repeat(fits, batch):
     """The pours with one of them repeated: the first, or the likeliest to be good if there are only two or the first is unlikely to be.
+
     How far two alike castings differ matters little if both are bad.
     """
     rows, lessons = batch.rows.copy(), list(batch.lessons)

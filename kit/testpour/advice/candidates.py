@@ -41,6 +41,7 @@ class SettingRefused(Problem):
 
 def checked_room(study: Study, room: str | float | None) -> float | None:
     """The room temperature in °C, by default the usual one; None if the study does not record the room.
+
     Raises RoomProblem, with the limit and what to do, if it cannot be read or is too cold or too hot to advise on.
     """
     if not study.has("room_temperature"):
@@ -60,6 +61,7 @@ def checked_given(
     fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
 ) -> pd.DataFrame:
     """The given settings, completed with usual values (see `as_met`): one row, in the factors' units.
+
     Raises SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.
     """
     study = as_met(fits.study, fits.castings.pours)
@@ -78,6 +80,7 @@ def free_factors(study: Study, fixed: Collection[str] | None) -> tuple[Factor, .
 
 def spread_settings(free: tuple[Factor, ...], given: pd.DataFrame, count: int = SPREAD, seed: int = 0) -> pd.DataFrame:
     """Settings spread evenly over the spans of the free factors, ends included, in bench steps, without duplicates.
+
     `given` is one row with every other setting; `count` is how many are tried, a power of two.
     """
     table = given.loc[given.index.repeat(count)].reset_index(drop=True)
@@ -95,6 +98,7 @@ def _even_points(across, count, seed):
 
 def with_one_post_cure(table: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """The table with every post-cure that lacks heat or time set to the low end of both, as one way to do without.
+
     If one of the two is not free, the table stays as it is.
     """
     low = {factor.name: factor.span[0] for factor in free}
@@ -109,6 +113,7 @@ def on_step(factor: Factor, share: float | np.ndarray) -> np.ndarray:
 
 def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tuple[Factor, ...]) -> int:
     """Among settings as good as `best`, as far as draws can tell, the index of the one nearest the usual settings.
+
     `good` is the chance at each row; distance is measured in the free factors, each as a share of its span.
     """
     distance = np.zeros(len(table))
@@ -120,6 +125,7 @@ def nearest_usual(table: pd.DataFrame, good: np.ndarray, best: float, free: tupl
 
 def as_poured(pours: pd.DataFrame, best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """One row of settings, then the same with values outside all `pours` moved to the nearest poured: all of them, then one by one.
+
     In bench steps and inside the spans; only the one row if nothing lies outside.
     """
     back: dict[str, float] = {}
@@ -142,6 +148,7 @@ def listed_values(given: Any, name: str) -> list[Any]:
 
 def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[str | float] | None) -> pd.DataFrame:
     """The table with every thickness moved to the nearest mould at hand, without duplicates.
+
     Depths are in mm or text with a unit; None leaves the table as it is.
     """
     if moulds is None:
@@ -153,6 +160,7 @@ def in_moulds(study: Study, table: pd.DataFrame, moulds: str | float | Sequence[
 
 def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarray:
     """Which settings differ from every casting by at least `FAR` of some setting's span: a mask.
+
     A setting that was not logged counts as no difference.
     """
     distance = np.zeros((len(table), len(poured)))
@@ -164,6 +172,7 @@ def unlike(study: Study, table: pd.DataFrame, poured: pd.DataFrame) -> np.ndarra
 
 def allowed(fits: Fits, table: pd.DataFrame, choices: int = 1) -> np.ndarray:
     """Which settings no caution refuses and are unlikely to boil: a mask.
+
     The table holds blocks of equally many rows, one for each of some `choices`. If every setting of a block is likely to
     boil, the coolest tenth of it are allowed.
     """

@@ -56,6 +56,7 @@ class AimsConflict:
 
 def aims_in_the_way(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> AimsConflict | None:
     """The aims that no settings over the spans meet together, whatever the unknowns; None if some do.
+
     `given` is one row with every setting, of which the `free` ones may be chosen.
     """
     study = fits.study
@@ -74,6 +75,7 @@ def inputs_of(
     fits: Fits, fixed: Mapping[str, str | float] | None, room: str | float | None
 ) -> tuple[dict[str, State], pd.DataFrame, tuple[Factor, ...], AimsConflict | None]:
     """What every kind of advice starts from: states, one row of every setting, the factors free to choose, and aims in conflict.
+
     `fixed` and `room` are as for `checked_given`.
     """
     states, given, free = states_of(fits), checked_given(fits, fixed, room), free_factors(fits.study, fixed)
@@ -87,6 +89,7 @@ def failing_aims(study: Study, castings: Castings) -> tuple[Aim, ...]:
 
 def look_in_time(study: Study, castings: Castings) -> str:
     """When to check for an event, if for most castings the checks were too far apart to judge its aim; else "".
+
     A casting cannot be judged if its interval lies partly inside the aim and partly outside.
     """
     told = []

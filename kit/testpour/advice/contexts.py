@@ -34,6 +34,7 @@ def contexts_for(study: Study, free: tuple[Factor, ...], given: pd.DataFrame, ro
 
 def where_judged(study: Study, contexts: pd.DataFrame) -> str:
     """The rooms, the depths and any unusual humidity, as the end of a sentence: " in a room at 28 °C, at 70 % humidity".
+
     "" if the study records none of these.
     """
     spread = [words for name, words in (("room_temperature", "rooms"), ("thickness", "depths"))
@@ -55,6 +56,7 @@ def _nodes(factor):
 
 def contenders(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]) -> list[pd.DataFrame]:
     """For each context, the settings that may turn out to be best there.
+
     A setting is a contender if it is the best of all in some draw of the unknowns; the most frequent are kept,
     with the one that is best on average.
     """

@@ -114,6 +114,7 @@ def gained_by(
     pending: pd.DataFrame | None = None, seed: int = 0
 ) -> Batch:
     """The same pours, with their gains worked out for these rooms and depths instead of those they were picked for.
+
     The tables of `contexts` are from `with_recommended`; `pending` pours count as made.
     """
     worth = Worth(fits.study, states, batch.rows, contexts, len(batch.rows), pending, seed)

@@ -1,4 +1,5 @@
 """What the fits expect at chosen settings, as normal distributions that a simulated pour can sharpen.
+
 Each reading's draws are summarised by their mean and covariance. A simulated reading then narrows them in
 closed form, and the chance of a good casting is a product of normal probabilities, because the readings
 are fitted separately. No draws are reweighted, so none are lost when a pour would tell much.
@@ -114,6 +115,7 @@ class Prospect:
 
     def met(self, sides: Sequence[Side], drawn: dict[str, np.ndarray] | None = None) -> np.ndarray:
         """Chance of one aim, given by its sides, at each setting: shape (settings,).
+
         With `drawn` states (name to draws) one row per draw.
         """
         below = above = np.ones(self.size)

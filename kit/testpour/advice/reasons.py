@@ -23,6 +23,7 @@ CURE = ("tack", "hardness")
 
 def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.ndarray]], making: bool = False) -> list[str]:
     """One sentence for each picked pour in the table of settings and ``chance``; `lessons` are those of `Worth`.
+
     When `making` good pieces, a repeated pour needs no lesson.
     """
     reasons = []
@@ -47,6 +48,7 @@ def reasons_for(fits: Fits, table: pd.DataFrame, lessons: list[tuple[int, np.nda
 
 def _lesson(study: Study, reading: Reading, factor: str, row: pd.Series) -> str:
     """What a pour settles about a reading, for example "settles whether 1.2 % catalyst is enough when cold".
+
     `factor` is the one it tells most about; may be "room_temperature", or "" for the resin as such.
     """
     where = _where(study, row, factor)

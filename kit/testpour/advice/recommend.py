@@ -127,6 +127,7 @@ def recommend(
 
 def best_settings(fits: Fits, states: dict[str, State], given: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
     """The allowed settings with the best mean chance: one row, in bench steps.
+
     Among settings whose chances the draws cannot tell apart, the nearest to the usual ones; settings never poured only if
     they gain `UNPOURED`. `given` is one row with every setting, of which the free ones are chosen.
     """
@@ -171,6 +172,7 @@ def neighbours(best: pd.DataFrame, free: tuple[Factor, ...]) -> pd.DataFrame:
 
 def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
     """Middle, low and high of each reading of one new casting: one row per setting and reading.
+
     Readings are at the age of their aim, else the first planned; nine castings in ten lie between low and high.
     """
     parts = {fit.reading.words: fit.predict(table, age=fits.study.told_at(fit.reading)) for fit in fits.values()}

@@ -20,6 +20,7 @@ def remedies(
     ask: bool = False
 ) -> list[str]:
     """The easiest change that gives each cell a good recipe, in words; or what to do if nothing helps.
+
     For example "warm the room to 20 °C, with 1.5 %". `cells` are the best settings of each cell without a good recipe;
     `solve` gives cells their best settings over catalyst and the chances. If a cell may still turn out good (`unknown`),
     no other room is suggested. With `ask` the advice is to find out first why all fail.

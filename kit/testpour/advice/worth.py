@@ -1,4 +1,5 @@
 """What a batch of pours is worth: the rise it promises in the chance of the settings then recommended.
+
 The value of information for correlated normal beliefs (Frazier, Powell and Dayanik 2009, INFORMS J. Computing
 21(4), 599), with the chance of a good casting as the value, averaged over the rooms and thicknesses of the study.
 """
@@ -158,6 +159,7 @@ class Sharpened:
 
     def add(self, place: int, scores: np.ndarray) -> np.ndarray:
         """Add the pour at a candidate; returns how much it settles each unknown that matters.
+
         `scores` say what it reads, one normal score per scenario.
         """
         moved, pulls = self._pulls(np.array([place]))
@@ -171,6 +173,7 @@ class Sharpened:
 
 class Worth:
     """The worth of a batch of pours among `pourable` settings, built one pour at a time.
+
     `contexts` hold, for each room and thickness considered, the settings that might be recommended there. At most `pours`
     will be added; the readings of `pending` pours, made but not yet read, are simulated first.
 

@@ -79,8 +79,9 @@ def likelihoods(table: CauseTable, seen: dict[str, Predicted], complained: Itera
 
 
 def _with_own(table, seen):
-    """The table with what may be said of readings of the maker's own that none of its lines speaks of: a fault moves them
-    either way by about one unit of their belief, a slip by two.
+    """The table extended to readings of the maker's own that it does not mention.
+
+    A fault moves them either way by about one unit of their belief, a slip by two.
     """
     told = set(table.misfit).union(*(set(c.shift) | set(c.blur) | set(c.one_of) for c in table.causes.values()))
     units = {name: own_scale(s.fit.reading, s.fit.rows)[1] for name, s in seen.items() if name not in told}

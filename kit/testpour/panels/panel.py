@@ -117,6 +117,7 @@ class Panel(anywidget.AnyWidget):
 
     def work_out(self, words: str, make: Callable[[], Any], *key: Any) -> Any:
         """The result of longer work, begun now; raises `Waiting` until it is done.
+
         `words` are shown beside the progress bar; `key` is everything the result depends on besides study and log.
         """
         key = (str(self.workshop.folder), words, self.workshop.version(), *key)

@@ -30,6 +30,7 @@ def planned_names(workshop: Workshop) -> tuple[list[str], list[str]]:
 
 def with_free_names(plan: Plan, castings: Castings, taken: dict[str, list[str]]) -> Plan:
     """The plan, its pours and sessions renumbered after those of the log and open sessions if a name would be used twice.
+
     `taken` maps each open session to the names of its pours.
     """
     pours = [name for names in taken.values() for name in names]
@@ -72,6 +73,7 @@ def unpoured(plan: pd.DataFrame, castings: Castings) -> pd.DataFrame:
 
 def begin_session(workshop: Workshop, pours: pd.DataFrame, session: str, resin: float | Mapping[str, float] | None, scale: str, room: str) -> SessionForm:
     """The session form for some pours, with the grams to weigh.
+
     `resin` is g in each pour: one for all, or pour to g. `room` is its temperature as typed in the panel, which
     the form shows until it is saved there. Raises `Needed` if `resin` is None.
     """

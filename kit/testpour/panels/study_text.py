@@ -33,6 +33,7 @@ def edited(
     readings: dict[str, bool | str], aims: dict[str, dict[str, Any]]
 ) -> str:
     """The text of a study file with these values in it; lines that already have them are left as they are.
+
     `study` is what the text says now. `texts` are ``name`` and ``question``, `resin` has ``kind`` and both densities in g/mL.
     `factors` has the two ends of each setting as text (equal if it stays the same), `LEFT_OUT`, or None if the file is
     already right; `readings` says whether each is taken, for hardness its scale; `aims` has the bounds and the age of each

@@ -241,6 +241,7 @@ def _answer(advice, chances):
 
 def _in_layers(fits, advice):
     """Two layers in place of one hot pour, and when to pour the second; if the depth is refused, why that cannot be answered.
+
     If the log's peaks do not follow the calculation, the log decides whether the pour is hot.
     """
     try:

@@ -59,6 +59,7 @@ def explorer(fits: Fits, advice: Advice = ()) -> dict[str, Any] | None:
 
 def _stops_of(factor: Factor, poured: pd.Series) -> np.ndarray:
     """Where a slider stops: the factor's span, widened to what was poured, in steps, ascending.
+
     A factor with no span that was never varied has one stop, where it was poured.
     """
     poured = pd.Series(dtype=float) if poured is None else poured.dropna()
@@ -190,6 +191,7 @@ def _limits(names):
 
 def _packed(columns: np.ndarray) -> dict[str, Any]:
     """Columns of numbers as a small dict for a page: sixteen bits per number between its column's ends.
+
     ``low`` and ``step`` of each column, and ``data``: base64 of little-endian unsigned 16-bit integers, column by
     column; a value is ``low + step * integer``, to within half a step.
     """

@@ -90,6 +90,7 @@ def _kept_on(reading):
 
 def judging_study(one: ReadingFit, other: ReadingFit) -> Study | None:
     """The study whose aim is used for both fits of a graded reading; None if their aims ask for the same grades.
+
     The first study's, unless it has no aim.
     """
     first, second = (good_grades(fit.study, fit.reading) for fit in (one, other))

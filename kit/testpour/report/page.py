@@ -130,6 +130,7 @@ def render(
     before: dict[str, Any] | None = None, photos: Iterable[Photo] = ()
 ) -> str:
     """The page as text: the same for the same fits and earlier page. See `findings_page`.
+
     `before` is the data of an earlier page, from `page_log.read_page_data`.
     """
     castings, given = fits.castings, advised.advice(fits, room)

@@ -21,6 +21,7 @@ LEAST = 0.05  # smallest change of a chance that is reported
 
 def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommendation]]) -> dict[str, Any]:
     """What a page says, in a form that a later page can be compared with, ready for JSON.
+
     ``pours`` maps each name to a digest of its settings and readings, ``readings`` counts them; ``effects`` and ``advice``.
     """
     return {
@@ -65,6 +66,7 @@ def earlier_statements(
     castings: Castings, path: Path, since: str | Path | Literal[False] | None = None
 ) -> dict[str, Any] | None:
     """What an earlier page of the study said, or None if there is none to compare with.
+
     The page at `path`, where the new one goes, unless `since` names another or is False. Raises `FileNotFoundError`
     or `NoLogInside` if `since` is not a findings page of this study.
     """

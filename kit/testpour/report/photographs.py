@@ -16,6 +16,7 @@ MARKUP = 400  # bytes of markup around one photograph
 
 def photographs(photos: Iterable[Photo], castings: Castings, room: int) -> dict[str, Any]:
     """The photographs for the page, sorted by pour and age, without who took them.
+
     `photos` are in the order of logging, as `Logbook.photos` gives them; those of pours not in `castings` are
     skipped. `room` is how many bytes the page has left. ``shown`` has for each its data URI, text, pour, age in
     words and note; ``missing`` names those whose file is gone; ``left_out`` counts earlier ones that did not fit.

@@ -185,6 +185,7 @@ def _open_effects(pairs):
 
 def _strongest(fits: Fits) -> list[str]:
     """The three effects that matter most in sentences, at first only one per reading.
+
     An effect on a reading with an aim ranks by how far it surely moves the chance of meeting that aim, the other
     settings held as in its sentence; any other comes later, ranked by how many half-widths of its interval it is from zero.
     """

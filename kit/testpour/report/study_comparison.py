@@ -161,6 +161,7 @@ def _effect_row(one, other, overlap, factor, moved, span, unlearned):
 
 def _level_row(one, other, overlap, middle):
     """The average casting at settings both poured: how far the second study is from the first.
+
     Levels agree if the difference has no sure sign and is small: below a quarter, 10 castings in 100, or a tenth of the reading.
     """
     changes = list(_changes(one, other, overlap, [middle] * 2))
@@ -197,6 +198,7 @@ def _direction_sure(draws, level=SURE):
 
 def _verdict(draws, apart, sure, depends):
     """"differ" if the difference has a sure sign; "agree" if both effects surely point the same way and it has none.
+
     If sizes depend on settings with no value in common, only opposite directions differ.
     """
     same = np.sign(np.median(draws[0])) == np.sign(np.median(draws[1]))
