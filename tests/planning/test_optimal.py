@@ -464,3 +464,9 @@ def test_a_setting_off_the_grid_is_tried_a_step_and_half_a_step_to_either_side(h
     (name, at, group), = seen
     assert (name, at, group.axes, group.whole) == ("exchange_session" if hard else "exchange_pour", place, [1], hard)
     assert group.values[..., 0] == pytest.approx(np.array([[-0.5, -0.4, -0.2, -0.1], [0.75, 0.85, 1, 1]]))
+
+
+def test_the_first_pour_changes_places_too_where_that_makes_the_days_alike():
+    """One pour today and two tomorrow, at 1, 0 and -1: with 0 today both days have the middle as their mean, by hand."""
+    days = problem(1, main_terms(1), 3, sessions=(0, 1, 1), eta=0.5)
+    assert optimal.balanced_over_sessions(days, np.array([[1.0], [0.0], [-1.0]])).tolist() == [[0.0], [1.0], [-1.0]]

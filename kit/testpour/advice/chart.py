@@ -114,8 +114,7 @@ def _cells(fits, rooms, thicknesses, fixed):
     if study.has("thickness") and "thickness" not in (fixed or {}):
         factor = study.factor("thickness")
         depths = np.unique(on_step(factor, np.linspace(0, 1, DEPTHS))) if thicknesses is None else listed_values(thicknesses, "thicknesses")
-        depths = sorted({factor.parse(depth) for depth in depths})
-        given = pd.concat([given.assign(thickness=depth) for depth in depths], ignore_index=True)
+        given = pd.concat([given.assign(thickness=depth) for depth in {factor.parse(depth) for depth in depths}], ignore_index=True)
         given = given.sort_values([n for n in ("room_temperature", "thickness") if study.has(n)], kind="stable")
     return given.reset_index(drop=True)
 
