@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+import warnings
 from contextlib import closing
 from pathlib import Path
 from threading import Barrier, Thread, get_ident
@@ -176,6 +177,25 @@ def test_check_says_that_a_study_has_no_catalyst(tmp_path, capsys):
     said = capsys.readouterr().err
     assert "catalyst is not among the factors, so none is logged or advised. This study has no catalyst to weigh out." in said
     assert 'catalyst = { from = "1.5 %", to = "1.5 %" }' in said
+
+
+def test_check_names_likely_slips_with_their_pours(tmp_path, capsys):
+    """A share in place of per cent, and out of the mould before the gel; a peak of 150 °C can be, and was warned of when it was logged."""
+    (tmp_path / "study.toml").write_text(
+        'resin = { kind = "unsaturated polyester" }\n[factors]\ncatalyst = { from = 1, to = 2 }\npigment = { from = 0.5, to = 3 }\n'
+        "[readings]\ngel_time = {}\ndemould_time = {}\npeak_temperature = {}\n[aims]\ngel_time = { at_least = 15 }\n", "utf-8")
+    with closing(Logbook(read_study(tmp_path / "study.toml"))) as log, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        for name, catalyst, pigment in (("P1", 1.5, 0.02), ("P2", 1.5, 0.02), ("P3", 0.02, 2), ("P4", 1.5, 2)):
+            log.add_pour(name, settings={"catalyst": catalyst, "pigment": pigment}, session="1")
+        log.add_reading("P4", "gel_time", 22)
+        log.add_reading("P4", "demould_time", 18)
+        log.add_reading("P4", "peak_temperature", 150)
+    assert main(["check", str(tmp_path)]) == 1
+    said = [line for line in capsys.readouterr().err.splitlines() if not line.startswith("No ")]
+    assert [line.split(" may be a share")[0].split(" is below")[0].split(" lies before")[0] for line in said] == [
+        "P1 and P2: Pigment 0.02 %", "P3: Catalyst 0.02 %", "P4: Demould time 18 min"]
+    assert all(line.endswith('Correct a wrong number by tapping in the notebook 2-pour-and-log, under "Put right what is in the log".') for line in said)
 
 
 def test_check_names_pours_that_lack_a_reading_an_aim_asks_for(tmp_path, capsys):

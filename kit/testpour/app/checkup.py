@@ -5,11 +5,12 @@ from contextlib import closing, suppress
 
 from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.slots import slots
-from testpour.common.wording import age_words, count, first_few
+from testpour.common.wording import BY_TAPPING, age_words, count, first_few
 from testpour.logbook.book import Logbook
+from testpour.logbook.known import doubts
 from testpour.logbook.tables import FILE, POURS, READINGS, address_of
 from testpour.study.caution_rules import Cautions
-from testpour.study.cautions import check_settings
+from testpour.study.cautions import check_settings, check_shares
 from testpour.study.study import Study
 
 
@@ -25,7 +26,7 @@ def examine(study: Study) -> tuple[list[str], list[str]]:
         return [], [*problems, f"There is no log at {file} yet; it is made when the first pour is logged."]
     with closing(Logbook(study)) as log:
         castings = log.castings()
-    return [castings.sentence()], [*problems, *_impossible(castings), *_unread(castings), *(_astray(file) if in_file else ())]
+    return [castings.sentence()], [*problems, *_impossible(castings), *_doubtful(castings), *_unread(castings), *(_astray(file) if in_file else ())]
 
 
 def _unaimed(study):
@@ -44,6 +45,18 @@ def _impossible(castings):
         if len(beyond := values[(values < factor.low) | (values > factor.high)]):
             yield (f"The log holds {factor.words} {factor.between(beyond.min(), beyond.max())} of {first_few(list(beyond.index))}, and study.toml holds "
                    f"{factor.between(factor.low, factor.high)} possible. Widen low and high there, or put the log right; no findings page is written before.")
+
+
+def _doubtful(castings):
+    """Likely slips in the settings and readings of the pours, as they were warned of when logged; each sentence once."""
+    said: dict[str, list[str]] = {}
+    for pour, row in castings.pours.iterrows():
+        settings = row[[factor.name for factor in castings.study.numeric]].dropna().to_dict()
+        read = list(castings.readings[castings.readings["pour"] == pour].itertuples())
+        for text in (*check_shares(castings.study, settings).warnings, *doubts(castings.study, read, settings.get("room_temperature"), surely=True)):
+            said.setdefault(text, []).append(str(pour))
+    for text, pours in said.items():
+        yield f"{first_few(pours)}: {text} Correct a wrong number {BY_TAPPING.removesuffix(',')}."
 
 
 def _astray(file):
