@@ -58,3 +58,21 @@ def test_a_damaged_study_file_is_said_and_nothing_else(own, hand):
 def test_where_no_widget_is_shown_it_is_a_plain_sentence(own, panel, says):
     assert repr(panel(own)).startswith(says)
     assert panel(own)._repr_mimebundle_()[0]["text/plain"].startswith(says)
+
+
+def test_what_the_study_dropped_is_said_where_one_looks_and_its_sessions_open_all_the_same(own, hand):
+    """A reading given up, a setting renamed in mid-year: the pours before were logged with both."""
+    log = tp.Logbook(tp.read_study(own))
+    pour = log.add_pour(session="S1", settings={"catalyst": "1.5 %", "filler": "10 %"})
+    log.add_reading(pour, "gel_time", "25 min")
+    log.add_reading(pour, "tack", 1, age=24)
+    log.close()
+    declared = (own / "study.toml").read_text("utf-8")
+    for old, new in (("filler = {", "chalk = {"), ("tack = {}\n", ""), ('tack = { at_most = 1, age = "24 h" } # the class wants it so\n', "")):
+        assert old in declared
+        declared = declared.replace(old, new)
+    (own / "study.toml").write_text(declared, "utf-8")
+    says = "The log also holds filler for 1 pour and tack for 1 pour, which the study file does not declare, so nothing is learnt from it."
+    assert says in hand(tp.round_panel(own)).words() and says in hand(tp.look_panel(own)).words()
+    at = hand(tp.pour_panel(own))
+    assert at.tap("open:S1") == "" and at.panel.form.sentence().startswith("Session S1: 1 of 1 pour")

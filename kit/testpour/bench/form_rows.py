@@ -120,7 +120,8 @@ def _rows(logbook, condition):
         settings, readings = {}, {}
         for row in connection.execute(sa.select(SETTINGS).where(SETTINGS.c.entry.in_(entries))):
             settings.setdefault(row.entry, {})[row.factor] = row.text if row.number is None else row.number
-        query = sa.select(READINGS).where(READINGS.c.pour.in_(names), is_current(READINGS)).order_by(READINGS.c.entry)
+        declared = READINGS.c.reading.in_([reading.name for reading in logbook.study.readings])
+        query = sa.select(READINGS).where(READINGS.c.pour.in_(names), declared, is_current(READINGS)).order_by(READINGS.c.entry)
         for row in connection.execute(query):
             readings.setdefault(row.pour, []).append(_row(row))
     return {

@@ -66,15 +66,16 @@ class Castings:
                 f" {first_few(names)} agree in every setting and every reading, which hardly ever happens. "
                 f"If one casting was entered {len(names)} times, withdraw {len(names) - 1} of them, or it counts {len(names)} times."
             )
-        return f"{text}{self._undeclared()}"
+        return f"{text} {self.undeclared_words}".rstrip()
 
     __repr__ = sentence
 
-    def _undeclared(self):
-        """What the log holds and nothing is learnt from, as a sentence to follow others; "" where there is none."""
+    @property
+    def undeclared_words(self) -> str:
+        """What the log holds and nothing is learnt from, in sentences; "" where there is none."""
         columns = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
         return columns and (
-            f" The log also holds {columns}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
+            f"The log also holds {columns}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
             "the name it has in the log, or leave it so if it was given up."
         )
 

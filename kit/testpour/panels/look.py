@@ -9,7 +9,7 @@ import pandas as pd
 import testpour as tp
 from testpour.common.wording import capital, in_hundred, signed
 from testpour.panels.panel import Panel
-from testpour.panels.parts import Part, bars, choice, fold, step, table, text
+from testpour.panels.parts import Part, bars, caution, choice, fold, step, table, text
 from testpour.report.explorer import explorer
 
 
@@ -23,6 +23,8 @@ class LookPanel(Panel):
         self.workshop.poured()
         names = [(reading.name, reading.words) for reading in self.workshop.study.readings]
         yield step("Which reading?", choice("reading", "Reading", self._reading(), names))
+        if unread := self.workshop.castings().undeclared_words:
+            yield caution(unread)
         fits, name = self.fits(), self._reading()
         found = self.work_out("Working out the effects", lambda: tp.effects(fits[name]), name)
         yield step(f"What moves the {fits[name].reading.words}", *self._effects(found, fits[name].reading))

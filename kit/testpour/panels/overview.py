@@ -9,7 +9,7 @@ import testpour as tp
 from testpour.common.toml_file import own_text
 from testpour.common.wording import count
 from testpour.panels.panel import Panel
-from testpour.panels.parts import Part, text
+from testpour.panels.parts import Part, caution, text
 from testpour.panels.starting import kept_plan, unpoured
 from testpour.panels.workshop import Memory, Needed
 
@@ -30,6 +30,8 @@ class RoundPanel(Panel):
         now, advice = self.next_step()
         states = self.states()
         yield text(self.summary() if states else advice, "strong")
+        if states and (unread := self.workshop.castings().undeclared_words):
+            yield caution(unread)
         yield {"kind": "stations", "caption": "The round", "stops": [
             {"name": name, "title": title, "notebook": notebook, "says": states.get(name, ""), "next": name == now}
             for name, (title, notebook) in STEPS.items()
