@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.causes.diagnosis import why
+from testpour.causes.naming import named
 
 SLOW = {"gel_time": "x1.5", "peak_temperature": -18, "tack": 2, "hardness": -16}  # and soft all through
 SOLVENT = {"tin": "thinned with acetone, styrene or other solvent"}
@@ -56,6 +57,9 @@ def test_a_maker_is_told_what_the_trade_would_say(story, beside, usual):
     answer = why(read(beside, usual, settings, readings), "X1", observed)
     assert answer.first == cause, f"{source}: {answer.chances.head(3).round(2).to_dict()}"
     assert len(answer.sentence().split()) <= 90
+    second, chance = next(iter(answer.chances.iloc[1:].items()))
+    assert chance < 0.1 or named(answer, second) in answer.sentence(), "the next cause is told with its chance"
+    assert "Next time: " in answer.sentence() or "Cannot tell yet" in answer.sentence()
 
 
 def test_a_block_that_cracked_is_told_what_to_do_next_time(beside, usual):
