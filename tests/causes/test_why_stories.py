@@ -81,6 +81,18 @@ def test_what_is_liquid_the_next_day_is_no_slip_of_the_pen_and_not_waited_for(re
     assert "This casting: keep it at 20 to 25 °C for another day; what then is still liquid will not set" in answer.sentence()
 
 
+@pytest.mark.parametrize("readings", [
+    {"gel_time": "x0.55", "peak_temperature": 125, "tack": 0}, {"peak_temperature": 135, "tack": 0}, {"gel_time": "x0.45", "tack": 0}])
+def test_who_reads_a_quick_gel_or_a_hot_peak_is_asked_early_whether_it_was_catalysed_twice(readings, beside, usual):
+    """Common practice, no source: two people at one pot, or a break, and the catalyst goes in again."""
+    answer, asked = why(read(beside, usual, {}, readings), "X1"), []
+    while len(asked) < 3 and (question := answer.ask()):
+        asked.append(question.question.name)
+        answer = answer.skip()
+    once, twice = (answer.observe(twice=said) for said in ("no, once", "perhaps, or nobody is sure"))
+    assert "twice" in asked and once.first != "too_much_catalyst" and twice.first == "too_much_catalyst"
+
+
 def test_light_turns_nothing_yellow_in_a_day_and_is_heard_where_it_showed_weeks_later(beside, usual):
     fits = read(beside, usual, {}, {"gel_time": "x1", "tack": 0, "defects": 2})
     at_once, later = (why(fits, "X1", {"looks": "yellow or pink", **when}) for when in ({}, {"when": "weeks later"}))
