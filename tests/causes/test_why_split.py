@@ -260,7 +260,7 @@ HARDNESS = [40.0, 41, 39, 40, 41, 39, 31, 32, 30, 31, 32, 30, 31]
 def test_what_to_do_with_a_casting_that_lacked_post_cure_may_still_mend_it(baked):
     """Soft at a day without any: heat is what it lacked. As hard as asked by the week, it is left. 80 °C is where the cautions begin."""
     soft, later = (why(baked(1.0, [0.0] * 13, HARDNESS, week), "P13") for week in ((), (39.0,)))
-    assert soft.first == later.first == "settings" and "post-cure temperature 20 °C and post-cure time 0 h (" in soft.sentence()
+    assert soft.first == later.first == "settings" and "the settings it was poured with, no post-cure (" in soft.sentence()
     assert "This casting: post-cure it now as its good neighbours were, once it has gelled and cooled, at 80 °C at most" in soft.sentence()
     assert "This casting: leave it, since its hardness at 7 days, 39 Barcol, is as asked." in later.sentence()
     assert [bool(check_settings(None, {"post_cure_temperature": degC}).warnings) for degC in (80.0, 81.0)] == [False, True]

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 from testpour.causes.diagnosis import why
+from testpour.causes.naming import named
 
 SLOW = {"gel_time": "x1.5", "peak_temperature": -18, "tack": 2, "hardness": -16}  # and soft all through
 SOLVENT = {"tin": "thinned with acetone, styrene or other solvent"}
@@ -56,6 +57,9 @@ def test_a_maker_is_told_what_the_trade_would_say(story, beside, usual):
     answer = why(read(beside, usual, settings, readings), "X1", observed)
     assert answer.first == cause, f"{source}: {answer.chances.head(3).round(2).to_dict()}"
     assert len(answer.sentence().split()) <= 90
+    second, chance = next(iter(answer.chances.iloc[1:].items()))
+    assert chance < 0.1 or named(answer, second) in answer.sentence(), "the next cause is told with its chance"
+    assert "Next time: " in answer.sentence() or "Cannot tell yet" in answer.sentence()
 
 
 def test_a_block_that_cracked_is_told_what_to_do_next_time(beside, usual):
@@ -75,6 +79,18 @@ def test_what_is_liquid_the_next_day_is_no_slip_of_the_pen_and_not_waited_for(re
     answer = why(replace(fits, castings=replace(fits.castings, readings=still)), "X1")
     assert answer.chances[["too_little_catalyst", "wrong_system"]].sum() > 0.6 and answer.chances["reading_error"] < 0.1
     assert "This casting: keep it at 20 to 25 °C for another day; what then is still liquid will not set" in answer.sentence()
+
+
+@pytest.mark.parametrize("readings", [
+    {"gel_time": "x0.55", "peak_temperature": 125, "tack": 0}, {"peak_temperature": 135, "tack": 0}, {"gel_time": "x0.45", "tack": 0}])
+def test_who_reads_a_quick_gel_or_a_hot_peak_is_asked_early_whether_it_was_catalysed_twice(readings, beside, usual):
+    """Common practice, no source: two people at one pot, or a break, and the catalyst goes in again."""
+    answer, asked = why(read(beside, usual, {}, readings), "X1"), []
+    while len(asked) < 3 and (question := answer.ask()):
+        asked.append(question.question.name)
+        answer = answer.skip()
+    once, twice = (answer.observe(twice=said) for said in ("no, once", "perhaps, or nobody is sure"))
+    assert "twice" in asked and once.first != "too_much_catalyst" and twice.first == "too_much_catalyst"
 
 
 def test_light_turns_nothing_yellow_in_a_day_and_is_heard_where_it_showed_weeks_later(beside, usual):

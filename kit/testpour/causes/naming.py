@@ -20,7 +20,7 @@ def named(answer: WeighedCase, name: str) -> str:
     if name == NOTHING and name in answer.openly:
         return cause.openly.format(settings=f", above all {answer.foremost}" if answer.foremost else "")
     if name in answer.openly:
-        return cause.openly.format(settings=listed(answer.case.planned.unnamed.values()))
+        return cause.openly.format(settings=listed(dict.fromkeys(answer.case.planned.unnamed.values())))
     suspect = f"the {suspect}" if suspect else _lots(answer, cause)
     return f"{cause.words}, most likely {suspect}" if suspect else cause.words
 

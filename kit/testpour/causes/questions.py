@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.stats import entropy
+from scipy.special import rel_entr
 
 from testpour.causes.reasoner import showing
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable, Question, TellingPour
@@ -86,8 +86,8 @@ def questions(
         joint = likely[:, None] * says * _with_signs(table, chances.index, question, known, signs)
         joint /= joint.sum()
         met, before = joint.sum(axis=0), joint.sum(axis=1)
-        after = sum(chance * entropy(joint[:, i], base=2) for i, chance in enumerate(met) if chance > 0)
-        found.append(Asked(question, entropy(before, base=2) - after, float(_named(joint).sum() - _named(before))))
+        worth = float(rel_entr(joint, before[:, None] * met).sum() / np.log(2))
+        found.append(Asked(question, worth, float(_named(joint).sum() - _named(before))))
     return tuple(sorted((a for a in found if a.worth >= WORTH), key=lambda a: -a.question.met * (a.names + BITS * a.worth)))
 
 

@@ -189,7 +189,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     names, parts, (lowest, end) = shares(miss, here, to)
     excess = min(max(0.0, 1 - lowest / end), MOST) * min(1.0, end / RARE) if end > 0 else 0.0
     pulls: dict[str, float] = {}
-    known = {name: f"{factor.words} {factor.show(float(here[name].iloc[0]))}" for name in names if name != "age" for factor in [fits.study.factor(name)]}
+    known = {name: _as_logged(fits.study.factor(name), here) for name in names if name != "age"}
     unnamed, whole = {}, sum(parts[0][parts[0] > 0])
     for name, part in zip(names, parts[0], strict=True):
         side = "below" if float(here[name].iloc[0]) < float(to[name].astype(float).mean()) else "above"
@@ -206,6 +206,13 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
     parted = {name: excess * pull / whole for name, pull in pulls.items()}
     adds = {known[name]: part for name, part in zip(names, parts[0], strict=True) if name in known and part > LEAST * end}
     return Planned(float(end), start, parted, by_chance, unnamed, len(there) * has_neighbours(there), max(adds, key=lambda one: adds[one], default=""))
+
+
+def _as_logged(factor, here):
+    """A setting in words with its value; of a casting that was never post-cured, neither time nor temperature of it."""
+    if factor.name.startswith("post_cure") and "post_cure_time" in here and here["post_cure_time"].iloc[0] == 0:
+        return "no post-cure"
+    return f"{factor.words} {factor.show(float(here[factor.name].iloc[0]))}"
 
 
 def _otherwise(table, fits, here, there):

@@ -18,6 +18,7 @@ MISS, ALSO, UNSURE = -3, -2, -1  # places among the sentences of what stands bef
 EVIDENCE, TEST = 2, 7  # those of the first piece of evidence and of the test
 CLAUSES = re.compile(r"(?<=[.;?]) ")
 RIVALS = 2  # shown beside the likeliest cause
+RIVAL = 0.1  # chance from which on the next cause is named before what to do is told in full; common practice, no source
 GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
 NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
 
@@ -43,16 +44,16 @@ def _short(answer: WeighedCase) -> tuple[str, list[tuple[str, float]], list[str]
     behind, open_ = answer.together or (answer.first,), unsure(answer)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     told: dict[float, str] = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
-    left = _taken(told, WORDS - _count(*told.values(), _ranked(bars)), _must(answer, behind))
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
-    near = [] if told_apart(answer.chances) and not open_ else rivals[:1]  # it may as well be this one
+    near = [bar for bar in rivals[:1] if open_ or bar[1] >= RIVAL or not told_apart(answer.chances)]  # it may as well be this one
     after, kept = _next_time(answer, behind), _count(_ranked([*bars, *near])) - _count(_ranked(bars))
-    told[5] = _fitting(after, left - kept) or _fitting(after, left)
+    left = _taken(told, WORDS - kept - _count(*told.values(), _ranked(bars)), _must(answer, behind))
+    if told_apart(answer.chances) and after and not _fitting(after, left):
+        near, left = [], left + kept
+    bars, told[5] = [*bars, *near], _fitting(after, left)
     left -= _count(told[5])
-    if kept <= left:
-        bars, left = [*bars, *near], left - kept
     left = _taken(told, left, _beside(answer, behind))
-    for bar in rivals[len(near) : RIVALS] if len(bars) >= len(behind) + len(near) else []:
+    for bar in rivals[len(near) : RIVALS]:
         needed = _count(_ranked([*bars, bar])) - _count(_ranked(bars))
         if needed > left - _kept(answer, behind, near):
             break
