@@ -296,7 +296,8 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("mean, says", [
-    (-0.75, ""), (1.0, "The log shows the opposite of what the trade expects."), (-2.5, "The effect is smaller than the trade expects."), (0.1, "The effect is larger than"),
+    (-0.75, ""), (1.0, "The log shows the opposite of what the trade expects."),
+    (-2.5, "The effect is smaller than the trade expects."), (0.1, "The effect is larger than"),
 ])
 def test_a_wrong_belief_is_contradicted(practice_castings, mean, says):
     """The practice resin's true exponent lies in -0.5 to -1; a belief of 1, -2.5 or 0.1, give or take 0.25, must be called wrong;
