@@ -324,7 +324,7 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     """Pours at 70 and 84 % humidity, in rooms at 27 and 31 °C: the middles are 77 % and 29 °C, and neither 50 % nor 20 °C was met."""
     met = fits.castings.pours.assign(humidity=[70.0] * 4 + [84.0] * 4, room_temperature=[27.0] * 4 + [31.0] * 4)
     humid = replace(fits, castings=replace(fits.castings, pours=met))
-    says = "This is for room temperature 29 °C and humidity 77 %, as the log mostly met it: it never met the usual 20 °C and 50 %."
+    says = "This is for room temperature 29 °C and humidity 77 %, as in most of the log: no pour had the usual 20 °C and 50 %."
     found = recommend(humid)
     assert (found.settings["humidity"], found.settings["room_temperature"]) == (77, 29) and says in found.sentence()
     assert chance(humid).settings[["humidity", "room_temperature"]].iloc[0].tolist() == [77, 29] and says in chance(humid).sentence()
@@ -342,7 +342,7 @@ def test_what_nobody_can_choose_is_held_as_the_log_met_it(fits):
     assert next_pours(humid, pours=1, room=28).where.endswith(", at 77 % humidity")
     given = recommend(humid, fixed={"humidity": "60 %", "room_temperature": "24 degC"})
     assert (given.settings["humidity"], given.settings["room_temperature"]) == (60, 24) and "This is for" not in given.sentence()
-    typed = "This is for humidity 77 %, as the log mostly met it: it never met the usual 50 %."  # the room of 29 °C was said, not looked up
+    typed = "This is for humidity 77 %, as in most of the log: no pour had the usual 50 %."  # the room of 29 °C was said, not looked up
     said = [recommend(humid, room=29), chance(humid, room=29), what_if(humid, {"room_temperature": "29 degC"}), ready(humid, room=29)]
     assert all(typed in each.sentence() for each in (*said, compare(humid, {}, {"catalyst": "2 %"}, room=29)))
     assert typed in show_age(tack, room=29).says and typed in show_chance(humid, "catalyst", "thickness", room=29).says

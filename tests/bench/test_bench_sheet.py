@@ -269,5 +269,5 @@ def test_four_pours_with_every_reading_print_on_one_page(tmp_path, size):
 def test_a_table_that_does_not_say_the_catalyst_is_not_weighed_out():
     """Called "cat", it was passed over, and every pour weighed out with the usual share."""
     own = study(factors={"catalyst": {"from": "1 %", "to": "2 %"}, "pigment": {}})
-    with pytest.raises(WeighOutProblems, match="no column of the table is called so: it has cat and pigment. Call that one catalyst."):
+    with pytest.raises(WeighOutProblems, match="the table has no column catalyst: it has cat and pigment. Rename that column catalyst."):
         bench_sheet(own, pours()[["catalyst", "pigment"]].rename(columns={"catalyst": "cat"}), resin="100 g")

@@ -28,7 +28,7 @@ def test_mean_and_spread():
 def test_too_few_says_how_many_more():
     found = several(HARDNESS, "76,5 79")
     assert found.values == (76.5, 79.0) and not found.enough
-    assert "The method asks 5: 3 more." in found.sentence()
+    assert "The method needs 5: 3 more." in found.sentence()
 
 
 @pytest.mark.parametrize(("text", "value"), [("0,4 µm", 0.4), ("0.4um", 0.4), ("400 nm", 0.4), ("0.0004 mm", 0.4), ("7", 7.0)])

@@ -155,7 +155,7 @@ def test_an_empty_log_has_nothing_to_check(castings_of):
 
 def test_one_pour_has_no_other_to_be_foretold_from():
     found = Checked(GEL.readings[0], pd.DataFrame({"pour": ["P1", "P1"], "inside": [1.0, 1.0]}))
-    assert found.sentence() == "Only one pour has gel time in the log, so there is no other to foretell it from."
+    assert found.sentence() == "Only one pour has gel time in the log, so there is no other pour to predict it from."
 
 
 @pytest.mark.parametrize("minutes, says", [
@@ -343,7 +343,7 @@ def test_the_catalyst_that_would_have_given_such_a_time_by_hand(reading, factor,
     seen = np.exp(3 + 0.75 * np.log(2))
     fit = SimpleNamespace(reading=catalogue()["readings"][reading], rows=pd.DataFrame({"catalyst": [2.0], "low": [seen], "high": [seen * high], "age": 24.0}),
                           believed=SimpleNamespace(factors={factor}), mean=mean, study=GEL)
-    assert _catalyst_that_would_fit(fit, 0) == (f"That is as if {says}" if says else "")
+    assert _catalyst_that_would_fit(fit, 0) == (f"It looks as if {says}" if says else "")
 
 
 @pytest.mark.parametrize("names, says", [

@@ -68,12 +68,12 @@ BRANCHES = [
     (effect(0.9, 0.7, 1.1, turn=1.75, rises=False), "It bends: gel time falls up to about 1.8 % and rises beyond."),
     (effect(0.35, 0.1, 0.6, reading="tack", good=(0, 1), turn=2.0), "It bends: the chance of tack 'slightly tacky' or better at 24 h rises up to"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=-0.5),
-     " The log says otherwise than the trade. Check the weighing of these pours; if it was right, trust the log."),
+     " The log shows the opposite of what the trade expects. Check the weighing of these pours; if it was right, trust the log."),
     (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=0.5), "belief. The effect is larger than the trade expects. Check the weighing of"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1), "belief. The effect is larger than the trade expects. Check the weighing of"),
     (effect(0.55, 0.5, 0.62, disagreement=2.1, expected=3.0), "belief. The effect is smaller than the trade expects. Check the weighing of"),
     (effect(0.35, 0.1, 0.6, "cover", "tack", 0, 1, disagreement=2.1, expected=-1.0),
-     "The log says otherwise than the trade. Check what was written down of these pours; if it was right, trust the log."),
+     "The log shows the opposite of what the trade expects. Check what was written down of these pours; if it was right, trust the log."),
     (effect(0.55, 0.5, 0.62, believed=False), " 75 % of this is from the log; the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, believed=False, poured=False), " No two pours differ in catalyst, and the trade has no view of it."),
     (effect(0.55, 0.5, 0.62, by_day=True),
@@ -296,7 +296,8 @@ def test_with_many_pours_nearly_all_is_the_log(study, castings_of):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("mean, says", [
-    (-0.75, ""), (1.0, "The log says otherwise than the trade."), (-2.5, "The effect is smaller than the trade expects."), (0.1, "The effect is larger than"),
+    (-0.75, ""), (1.0, "The log shows the opposite of what the trade expects."),
+    (-2.5, "The effect is smaller than the trade expects."), (0.1, "The effect is larger than"),
 ])
 def test_a_wrong_belief_is_contradicted(practice_castings, mean, says):
     """The practice resin's true exponent lies in -0.5 to -1; a belief of 1, -2.5 or 0.1, give or take 0.25, must be called wrong;
@@ -358,7 +359,7 @@ def test_a_post_cure_is_told_as_one_thing_over_the_hours_that_were_used(study, c
     fit = fit_castings(castings_of(study, pours, read), remainder=False)["hardness"]
     told = {e.factor.name: e for e in effects(fit).each if e.poured}
     assert list(told) == ["post_cure_temperature"]
-    assert "Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature." in effects(fit).conditions()
+    assert "Post-cure time has no line of its own: heat and time act together, so it is included with the temperature." in effects(fit).conditions()
     assert effects(fit).conditions().endswith("All this is about hardness at 24 h.")
     post_cure = told["post_cure_temperature"]
     assert (post_cure.start, post_cure.end) == (20.0, 70.0) and post_cure.low > 0 and post_cure.hours == 3

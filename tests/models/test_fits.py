@@ -100,7 +100,7 @@ def test_an_empty_log_returns_beliefs_and_says_so(study, empty):
     assert list(empty) == [r.name for r in study.readings]
     for fit in empty.values():
         assert fit.pours == 0
-        assert fit.sentence() == f"No {fit.reading.words} in the log yet: what is said of it rests on belief alone."
+        assert fit.sentence() == f"No {fit.reading.words} in the log yet: what is said about it is belief alone."
         drawn, believed = fit.posterior.coefficients, fit.believed
         error = believed.sd / np.sqrt(len(drawn))
         assert np.all(np.abs(drawn.mean(axis=0) - believed.mean) < 5 * error)

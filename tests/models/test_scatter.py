@@ -76,14 +76,14 @@ def test_lots_that_never_met_in_one_session_are_not_told_from_sessions(castings_
     assert (lots.learned, lots.separable) == (told, told)
     assert ("pour the same settings from two lots in one session" in found.sentence()) != told
     assert ("between resin lots (about" in found.sentence()) == told
-    assert (": cannot be told from what changed with it" in found._repr_markdown_()) != told
+    assert (": cannot be separated from what changed with it" in found._repr_markdown_()) != told
 
 
 def test_an_empty_log_tells_nothing_and_says_what_would(castings_of):
     empty = castings_of(STUDY, pd.DataFrame(columns=["catalyst"]), pd.DataFrame(columns=["pour", "reading", "low", "high"]))
     for fit in fit_castings(empty).values():
         said = scatter(fit).sentence()
-        assert said.startswith(f"Cannot tell yet where the scatter of {fit.reading.words} comes from. What would tell:")
+        assert said.startswith(f"Cannot tell yet where the scatter of {fit.reading.words} comes from. To find out:")
         assert "three or four more sessions" in said
 
 
@@ -130,7 +130,7 @@ def tack_log(castings_of, grades, catalyst=(1.5,)):
 
 
 @pytest.mark.parametrize("grades, catalyst, told, says", [
-    ([[2], [1], [0], [1]], (1, 1.5, 2, 2.5), False, "What would tell: pour the same settings twice in one session"),
+    ([[2], [1], [0], [1]], (1, 1.5, 2, 2.5), False, "To find out: pour the same settings twice in one session"),
     ([[2], [1], [0], [1]], (1, 2), True, "between one casting and the next"),  # each setting twice: 2 and 0, 1 and 1
     ([[2], [1], [2], [1]], (1, 2), False, "Each of 2 settings poured more than once got the same grade again."),
     ([[2, 1], [1, 1], [0, 1], [0, 0]], (1.5,), True, "between readings of one casting"),
@@ -166,7 +166,7 @@ def test_a_reading_taken_once_an_age_does_not_tell_what_lies_between_readings_of
 
 
 @pytest.mark.parametrize("reading, values, says", [
-    ("tack", [2], "Cannot tell yet where the scatter of tack comes from. What would tell:"),
+    ("tack", [2], "Cannot tell yet where the scatter of tack comes from. To find out:"),
     ("tack", [3, 3], "Both castings read alike in tack, so no scatter shows yet."),
     ("tack", [0] * 12, "All 12 castings read alike in tack, so no scatter shows yet."),
     ("gel_time", [20] * 5, "All 5 castings read alike in gel time, so no scatter shows yet."),
@@ -191,11 +191,11 @@ def part(name, share, largest, told):
     ([part("session", 0.5, 0.6, True), part("reading", 0.5, 0.4, True)], "Cannot tell yet what scatters gel time most"),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, True)],
      "Cannot tell yet what scatters gel time most. So far: between readings of one casting (about ±8.0 %, 90 % interval 5.0 to 12)"
-     + "; not told yet: between sessions. What would tell: pour one setting again in three or four more sessions."),
+     + "; not told yet: between sessions. To find out: pour one setting again in three or four more sessions."),
     ([part("session", 0.9, 0.9, False), part("reading", 0.1, 0.1, False)],
      "Cannot tell yet where the scatter of gel time comes from."),
     ([part("session", 0.9, 0.9, True), replace(part("resin_lot", 0.1, 0.1, False), separable=False)],
-     "What there is between resin lots cannot be told yet. What would tell: pour the same settings from two lots in one session."),
+     "What there is between resin lots cannot be told yet. To find out: pour the same settings from two lots in one session."),
 ])
 def test_words_follow_numbers(parts, says):
     assert says in Scatter(STUDY.reading("gel_time"), tuple(parts)).sentence()

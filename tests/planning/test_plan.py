@@ -168,7 +168,7 @@ def test_a_post_cure_is_planned_as_one_thing(sessions, pours, factors):
     plan = plan_pours(baked(), sessions=sessions, pours=pours, factors=factors)
     ovens = set(zip(plan.table["post_cure_temperature"], plan.table["post_cure_time"], strict=True))
     assert {(20.0, 0.0), (60.0, 4.0)} <= ovens <= {(20.0, 0.0), (40.0, 2.0), (60.0, 4.0)}
-    assert "go up together" in plan.sentence()
+    assert "change together" in plan.sentence()
     assert "post-cure" in set(outlook(plan).table["setting"])
 
 
@@ -178,7 +178,7 @@ def test_an_oven_set_once_a_session_may_be_the_day_and_its_middle_pours_are_not_
     said = plan_pours(baked(), sessions=sessions, pours=4, purpose="which settings matter").sentence()
     assert "The same middle pour" not in said and "The middle pour of every session is the same but for post-cure" in said
     assert ("sessions alike in that show how much equal pours differ" in said) == alike
-    day = "every pour of a session has the same post-cure temperature and post-cure time, so the day may be behind an effect of that."
+    day = "every pour of a session has the same post-cure temperature and post-cure time, so an effect of that may really be the day's."
     assert (day in said) != apart and ("plan 6 sessions" in said) != apart
 
 
@@ -355,7 +355,7 @@ def test_a_change_of_grades_is_said_in_chances():
     assert _in_words(tack, 13.0) == "over 99 of 100 castings"
     study = study_from({**STUDY, "factors": {"catalyst": {"from": "1 %", "to": "2.5 %"}}})
     few = outlook(plan_pours(study, sessions=2, pours=1)).sentence()
-    assert "to show surely what catalyst does to tack, however much it does" in few
+    assert "to show for sure what catalyst does to tack, however large the effect" in few
     assert "over 99" not in few
     told = outlook(plan_pours(study, sessions=2, pours=3)).noticed()
     assert told.startswith("This plan shows nine times in ten that catalyst matters if, "
@@ -506,7 +506,7 @@ def test_the_only_session_needs_no_name_and_pours_need_their_own():
     assert not problems
     for bad in (one.iloc[:0], one.set_axis(["P1", "P1"])):
         assert session_pours(bad, 1, problems)[0] == ""
-    assert problems == ["give at least one pour, and each a name of its own."] * 2
+    assert problems == ["give at least one pour, each with a name of its own."] * 2
 
 
 def test_the_terms_of_a_map_leave_out_what_a_plan_cannot_tell():

@@ -273,7 +273,7 @@ def test_what_a_bench_should_expect_is_said_in_words(guild):
         f"Gel time: about {middle:g} min, nine castings in ten between {low:g} and {high:g} min."
     )
     assert known.sentence().startswith("What to expect of one casting at Bench 5. Gel time: about ") and "Trust it less: catalyst 3.5 %" in known._repr_html_()
-    humid = "This is for humidity 77 %, as the log mostly met it: it never met the usual 50 %."
+    humid = "This is for humidity 77 %, as in most of the log: no pour had the usual 50 %."
     assert replace(new, table=new.table.assign(met=humid)).sentence() == f"{new.sentence()} {humid}"
     grades = SimpleNamespace(name="tack", words="tack", ages=(4.0, 24.0), grades=("dry", "slightly tacky", "tacky"))
     row = {"low": 0.0, "middle": 0.0, "high": 1.0}

@@ -1,4 +1,4 @@
-"""The amounts a mix is asked for, read from text or numbers, with every problem noted before one is raised."""
+"""The amounts of a mix, read from text or numbers, with every problem noted before one is raised."""
 
 import math
 from collections.abc import Iterable, Mapping
@@ -25,16 +25,16 @@ class WeighOutProblems(Problems):
 
 @dataclass(frozen=True)
 class Amounts:
-    """One mix as asked for."""
+    """The amounts of one mix."""
 
     resin: float  # g
     catalyst: float  # % of resin
-    pots: dict[str, tuple[float, float]]  # name to share of the mix, which sum to 1, and pigment in % of resin
+    pots: dict[str, tuple[float, float]]  # name to its share of the mix (shares sum to 1) and pigment in % of resin
     step: float  # of the scale, g
     unit: tuple[str, float]  # what the scale reads in, and g in one
     density: float  # of the resin, g/mL
-    catalyst_density: float | None  # g/mL, where known
-    drops_per_mL: float | None  # where the dropper was counted
+    catalyst_density: float | None  # g/mL, if known
+    drops_per_mL: float | None  # if the dropper was calibrated
     cautions: Cautions  # warnings only; a refusal is a problem
 
 

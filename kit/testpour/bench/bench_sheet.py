@@ -1,4 +1,4 @@
-"""What to weigh and when to read for one session, worked out for a sheet of paper that stands beside the scale."""
+"""What to weigh and when to read for one session, worked out for a sheet of paper beside the scale."""
 
 from collections.abc import Mapping
 
@@ -70,7 +70,7 @@ def bench_sheet(
         raise WeighOutProblems([*problems, NO_CATALYST])
     if study.factor("catalyst") in study.varied and "catalyst" not in pours:
         others = listed(str(column) for column in pours) or "none"
-        problems.append(f"The study varies catalyst, and no column of the table is called so: it has {others}. Call that one catalyst.")
+        problems.append(f"The study varies catalyst, but the table has no column catalyst: it has {others}. Rename that column catalyst.")
     rows, cautions = {}, {}
     for pour, settings in settings_table(study, pours).drop(columns="age").to_dict("index").items():
         of_pour = pour_cautions(study, settings)
@@ -108,7 +108,7 @@ def coarse_scale_warning(weighed: WeighOut) -> list[str]:
 
 
 def _same_on_scale(study, table, step, unit):
-    """Sentence to pours where different doses in as much resin come out the same on this scale."""
+    """Sentence to pours, if different doses in the same amount of resin weigh the same on this scale."""
     pours_of = {}
     for factor in [f for f in study.factors if f.name in WEIGHED or f in own_shares(study)]:
         groups = table.groupby(["resin_g", f"{factor.name}_g"])
@@ -121,7 +121,7 @@ def _same_on_scale(study, table, step, unit):
 
 
 def _overfilled(own, mould_volume):
-    """A warning where a mould is filled with resin alone, and something comes on top of that."""
+    """A warning if resin alone fills the mould and something else is added."""
     added = [factor.words for factor, percent in own.items() if percent]
     if mould_volume is None or not added:
         return []

@@ -1,4 +1,4 @@
-"""What the form shows: the head, one card a pour with its photographs, and what is due, as plain data for any page."""
+"""What the form shows, as plain data for any page: the head, one card per pour with its photographs, and what is due."""
 
 import contextlib
 import dataclasses
@@ -64,13 +64,13 @@ class Cards:
         }
 
     def _extra(self, made):
-        """A pour of this session that is in the log and was not planned."""
+        """A pour of this session in the log that was not planned."""
         factors = [f for f in self.desk.study.factors if f.role == "chosen" and f.name in made.settings]
         in_words = [f"{f.words} {f.show(made.settings[f.name])}" for f in factors]
         return {"pour": made.pour, "settings": in_words, "weigh": [], "refusals": [], "warnings": self._untimely(made), **self._poured(made)}
 
     def _untimely(self, made):
-        """That the times read on a pour cannot all be right."""
+        """A warning if the times read on a pour cannot all be right."""
         return [text for text in [out_of_order(self.desk.study, made.readings)] if text] if made else []
 
     def _poured(self, made):
@@ -90,7 +90,7 @@ class Cards:
         }
 
     def _asks(self, made):
-        """What is to be confirmed: entries whose tap came late or by a clock that was set back, one line a question."""
+        """What to confirm: entries tapped late or by a clock that was set back, one line per question."""
         entries_of = {("Catalyst in", open_question(made.note)): []}
         for row in made.readings:
             entries_of.setdefault((capital(self.desk.study.reading(row.reading).words), open_question(row.note)), []).append(row.entry)
@@ -140,7 +140,7 @@ class Cards:
         return {"rows": rows, "missed": due.missed, "nothing": DONE if all(map(self.desk.pour_of, self.desk.planned)) else AHEAD}
 
     def _clock(self, made, moment, more=""):
-        """A time on the workshop's clock, with the day where it is not today; the day alone where no hour is known of the pour."""
+        """A time on the workshop's clock, with the day if that is not today; only the day if the hour of the pour is not known."""
         if made.by_day:
             return f"{moment:%a %d %b}, hour not known"
         day = "" if moment.date() == self.now.date() else f"{moment:%a %d %b} "
@@ -167,7 +167,7 @@ def _event_words(event, row):
 
 
 def _readings_in_words(reading, rows):
-    """What fills a planned reading, each specimen by itself."""
+    """The readings that fill a planned reading, specimen by specimen."""
     if not rows:
         return ""
     if read_once(reading):
@@ -182,7 +182,7 @@ def _readings_in_words(reading, rows):
 
 
 def _photographs(logbook, pours):
-    """The photographs of these pours that stand, by pour, in the order of logging, as plain data."""
+    """The current photographs of these pours, by pour, in the order of logging, as plain data."""
     query = sa.select(PHOTOS).where(PHOTOS.c.pour.in_(list(pours)), is_current(PHOTOS)).order_by(PHOTOS.c.entry)
     with logbook.looking() as connection:
         photos = [photo_of(logbook.study, row) for row in connection.execute(query)]

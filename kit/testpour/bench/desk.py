@@ -1,4 +1,4 @@
-"""One session at the bench: takes the taps a form sends and gives the state it shows; it knows no browser."""
+"""One session at the bench: takes the taps of a form and returns the state to show; independent of any browser."""
 
 import contextlib
 import datetime as dt
@@ -43,9 +43,9 @@ class Desk(SessionState):
     def state(self) -> dict[str, Any]:
         """What the form shows, as plain data."""
         try:
-            if not self._away or not self._shown:  # the log was out of reach a moment ago: do not make the form wait for it again
+            if not self._away or not self._shown:  # the log was out of reach a moment ago: do not wait for it again
                 self._shown = Cards(self).state()
-        except LogProblem as problem:  # the form goes on with what it last showed, and says so
+        except LogProblem as problem:  # the form keeps what it last showed, and says so
             if not self._shown:
                 raise
             self._away = str(problem)
@@ -56,11 +56,10 @@ class Desk(SessionState):
     def take(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """Do what a message asks and return the new state.
 
-        A message has an ``id`` unlike any other; a ``deed``, which names the method of `Taps` that does it; ``at``,
-        when it was tapped, in ms since 1970: the browser's clock, ``told``, and what it was from this
-        computer's, ``offset``; ``set_back``, ms by which the browser's clock was set back since the tap before;
-        ``pour``; and what the deed needs. In the state, ``answers`` says of each message whether it is on the
-        disk, and why not.
+        A message has a unique ``id``; a ``deed``, which names a method of `Taps`; ``at``, when it was tapped, in ms
+        since 1970: the browser's clock, ``told``, and its difference from this computer's, ``offset``; ``set_back``,
+        ms by which the browser's clock was set back since the previous tap; ``pour``; and what the deed needs. In the
+        state, ``answers`` says for each message whether it is on the disk, and if not, why.
         """
         with self._one_at_a_time:
             if message.get("id") not in self._answers or not self._answers[message["id"]]["ok"]:
@@ -68,14 +67,14 @@ class Desk(SessionState):
             return self.state()
 
     def refresh(self) -> dict[str, Any]:
-        """The state after another look at the log: another bench may have logged, and time has gone by."""
+        """The state after reading the log again: another bench may have logged, and time has passed."""
         with self._one_at_a_time:
             with contextlib.suppress(LogProblem):  # `state` says it
                 self._reread()
             return self.state()
 
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
-        """What several readings say together before they are logged, in words.
+        """What several readings together amount to, in words, before they are logged.
 
         The message holds the readings as ``text`` and, where the method asks for them, ``thickness`` and
         ``edge`` in mm. The answer is in ``words``; ``fine`` says whether the method is satisfied.
@@ -88,7 +87,7 @@ class Desk(SessionState):
         return {"words": readings.sentence(), "fine": readings.enough and not readings.flags}
 
     def _reread(self):
-        """Read the rows of the session anew, and note whether the log is away."""
+        """Read the rows of the session again, and note whether the log is out of reach."""
         try:
             self.made, self._away = session_rows(self.logbook, self.session), ""
         except LogProblem as problem:
@@ -110,11 +109,11 @@ class Desk(SessionState):
             self._answers.pop(next(iter(self._answers)))
 
     def _clocks(self):
-        """What is to be said of clocks: set back, behind the log, or other than the server's."""
+        """Notices about clocks: set back, behind the log, or different from the server's."""
         notices, now = [], self.clock()
         if self.watched_clock.back:
             notices.append(f"This computer's clock was set back by {hours_words(self.watched_clock.back / 3600)} while the form "
-                        "was open. Times logged before and after do not fit together: look through them.")
+                        "was open. Times logged before and after do not fit together: check them.")
         last = max((made.made_at for made in self.made.values()), default=now)
         if last > now + dt.timedelta(seconds=60):
             notices.append(f"The log holds a pour made at {last:%a %d %b %H:%M}, and this computer's clock says {now:%a %d %b %H:%M}. "

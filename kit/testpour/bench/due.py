@@ -22,11 +22,11 @@ class Due:
     ----------
     table : DataFrame
         One row a planned reading, soonest first: pour, session, reading (in words), age (h after mixing),
-        due_at (on the workshop's clock), status ("overdue", "due" now, "early" where it may be taken already,
-        "later"), by_day (whether the hour of the pour is not known, so that due_at is the midnight its day begins with).
+        due_at (on the workshop's clock), status ("overdue", "due" now, "early" if it may be taken already,
+        "later"), by_day (whether only the day of the pour is known, so that due_at is midnight at its start).
     now : datetime
     missed : int
-        Planned readings whose time has gone; they are not in the table.
+        Planned readings whose time has passed; they are not in the table.
     """
 
     table: pd.DataFrame = field(repr=False)
@@ -45,7 +45,7 @@ class Due:
             text += f"Next: {row['reading']} of {row['pour']} {self._when(row)}. "
         text += self._hours_unknown()
         if self.missed:
-            text += f"{count(self.missed, 'planned reading')} missed: the age has gone by."
+            text += f"{count(self.missed, 'planned reading')} missed: the age has passed."
         return text.strip()
 
     __repr__ = sentence
@@ -103,9 +103,9 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
 
     Notes
     -----
-    A reading fills a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
-    once the next planned age opens, or after three times the last. Where only the day of a pour is known, its readings are due
-    by day: from the day they are due if it was poured first thing, to the day if it was poured last thing.
+    A reading counts for a planned age from three quarters of it on; it is overdue a twentieth after it, and missed
+    once the next planned age opens, or after three times the last. If only the day of a pour is known, its readings are
+    due by day: from the earliest day on which they may be due to the latest.
 
     Examples
     --------

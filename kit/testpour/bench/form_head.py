@@ -1,4 +1,4 @@
-"""What holds for a whole session: the room, the lots, and who reads."""
+"""What applies to a whole session: the room, the lots, and who reads."""
 
 from __future__ import annotations
 
@@ -20,17 +20,17 @@ class SessionHead:
     """Today's room and lots as last saved; met and carried factors of the study."""
 
     study: Study
-    # By factor, a float in its unit or text; what is not known is not in it.
+    # By factor, a float in its unit or text; unknown values are left out.
     values: dict[str, float | str] = field(default_factory=dict)
     by: str = ""  # initials of who reads
     at: float = 0.0  # when it was saved, ms since 1970; 0 for never
     problems: dict[str, str] = field(default_factory=dict)  # by factor, what is wrong with what was typed last
-    # By factor, what stands in its field and is not among the values: wrong, or not saved yet.
+    # By factor, the text in its field if it is not among the values: wrong, or not saved yet.
     typed: dict[str, str] = field(default_factory=dict)
 
     @classmethod
     def from_log(cls, study: Study, made: Mapping[str, LoggedPour]) -> SessionHead:
-        """As the last pour logged in the session carries it."""
+        """As in the last pour logged in the session."""
         if not made:
             return cls(study)
         last = list(made.values())[-1]
@@ -38,7 +38,7 @@ class SessionHead:
         return cls(study, {k: v for k, v in last.settings.items() if k in names}, last.by, last.made_at.timestamp() * 1e3)
 
     def take(self, typed: Mapping[str, str], by: str, at: float) -> None:
-        """Take what was typed: each value that can be read is taken, each other one gets its problem in words.
+        """Take what was typed: values that can be read are kept, the others get a problem in words.
 
         `typed` is by factor; `at` is ms since 1970.
         """
@@ -55,12 +55,12 @@ class SessionHead:
         self.values, self.by, self.at = values, clean(by, line=True), at
 
     def not_taken(self) -> str:
-        """What was not taken, in words, with the value that holds until it is put right; "" where all was."""
+        """What was not taken, in words, with the value kept until it is corrected; "" if all was taken."""
         wrong = [f for f in _factors(self.study) if f.name in self.problems]
         return listed(f"{f.words} ({f.show(self.values[f.name])} still holds)" if f.name in self.values else f.words for f in wrong)
 
     def lacking(self, made: LoggedPour) -> dict[str, float | str]:
-        """What a pour made earlier in the session lacks and is known now: factor name to value."""
+        """Values known now that a pour made earlier in the session lacks: factor name to value."""
         return {name: value for name, value in self.values.items() if name not in made.settings}
 
     def shown(self) -> dict[str, Any]:

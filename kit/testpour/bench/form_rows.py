@@ -1,4 +1,4 @@
-"""The rows of the log that stand for a few pours: one session, or the last days, never the whole log."""
+"""The current rows of the log for a few pours: one session, or the last days, never the whole log."""
 
 import datetime as dt
 from collections.abc import Iterable
@@ -24,7 +24,7 @@ FEW = 500  # pours that a query names one by one, so that the database looks the
 
 @dataclass(frozen=True)
 class LoggedReading:
-    """One reading that stands."""
+    """One current reading."""
 
     entry: int
     reading: str
@@ -39,7 +39,7 @@ class LoggedReading:
 
 @dataclass(frozen=True)
 class LoggedPour:
-    """One pour that stands, with its settings and readings in the order they were logged."""
+    """One current pour, with its settings and readings in the order they were logged."""
 
     pour: str
     session: str
@@ -55,20 +55,20 @@ class LoggedPour:
         return not hour_known(self.made_at)
 
     def no_hour(self, so: str) -> str:
-        """That the hour it was made is not known, what follows from it, and how to give the hour."""
+        """Says that the hour is not known, what follows from that, and how to give the hour."""
         return NO_HOUR.format(pours=self.pour, pour=self.pour, so=so)
 
     def minutes(self, moment: dt.datetime) -> float:
-        """Minutes from catalyst in to a moment, through a change of the clocks too; the most there can be where only the day is known."""
+        """Minutes from catalyst in to a moment, across a change to or from summer time too; if only the day is known, the most possible."""
         return (moment.timestamp() - self.made_at.timestamp()) / 60
 
     def last(self, reading: str) -> LoggedReading | None:
-        """The last row of a reading that a pour has once; None where it has none yet."""
+        """The last row of a reading that a pour has once; None if there is none yet."""
         return next((row for row in reversed(self.readings) if row.reading == reading and not row.specimen), None)
 
 
 def session_rows(logbook: Logbook, session: str) -> dict[str, LoggedPour]:
-    """The pours of one session whose day is known, by name, in the order they were logged: no clock runs for the others."""
+    """The pours of one session whose day is known, by name, in the order they were logged."""
     return _rows(logbook, sa.and_(POURS.c.session == session, POURS.c.made_at != UNDATED))
 
 
@@ -78,7 +78,7 @@ def rows_since(logbook: Logbook, moment: dt.datetime, session: str | None = None
 
 
 def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
-    """Which of these names the log has ever used: name to the session it stands in, None where withdrawn."""
+    """Which of these names the log has ever used: name to its session, None if withdrawn."""
     query = sa.select(POURS.c.pour, POURS.c.session, POURS.c.void).where(POURS.c.pour.in_(list(names)))
     with logbook.looking() as connection:
         rows = connection.execute(query.order_by(POURS.c.entry)).all()
@@ -87,9 +87,8 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
 
 def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReading | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
-
-    Taking back is a correction too, so the rows are followed from the first on: a tap is laid on top, a taking
-    back lifts the top one off.
+    Taking back is a correction too, so the rows are replayed from the first on: a tap goes on a stack, taking it
+    back removes it.
     """
     query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading == row.reading)
     with logbook.looking() as connection:
@@ -110,7 +109,7 @@ def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReadi
 
 
 def _rows(logbook, condition):
-    """Pours that stand and meet a condition, each with its settings and readings."""
+    """Current pours that meet a condition, each with its settings and readings."""
     wanted = sa.and_(is_current(POURS), condition)
     with logbook.looking() as connection:
         pours = connection.execute(sa.select(POURS).where(wanted).order_by(POURS.c.made_at, POURS.c.entry)).all()

@@ -22,9 +22,8 @@ LEADING = 1.15
 
 
 def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
-    """What the code says: the study's name, shortened where it must be, a line break, the pour's name whole.
-
-    `side` is that of the printed code, mm; `problems` gets a sentence where the name does not fit at all.
+    """The text of the code: the study's name, shortened if necessary, a line break, and the whole name of the pour.
+    `side` is that of the printed code, mm; `problems` gets a sentence if the name does not fit at all.
     """
     study = clean(study, line=True)
     if _fits(f"{study}\n{pour}", side, MODULE):
@@ -49,7 +48,7 @@ def _code(text):
 
 
 def code_picture(text: str) -> str:
-    """The code as SVG that fills the box it stands in."""
+    """The code as SVG that fills its box."""
     return _code(text).svg_inline(border=QUIET, omitsize=True, light="#fff", svgclass="code", lineclass=None)
 
 
@@ -65,7 +64,7 @@ class Box:
         self.lines = max(1, int(rest / (LEADING * POINT * SETTINGS)))
 
     def fitted(self, pour: str) -> tuple[float, str]:
-        """Size in pt at which a name fits, and the name as printed, its middle left out where it must be."""
+        """Size in pt at which a name fits, and the name as printed, its middle left out if necessary."""
         name = whole = visible(clean(pour, line=True))
         for size in NAME_SIZES:
             if _width_in_em(name) <= self._room(size):
@@ -83,7 +82,7 @@ class Box:
 
 
 def _width_in_em(text):
-    """Width of bold text in em, rather too wide than too narrow."""
+    """Width of bold text in em; errs on the wide side."""
     return sum(map(_em, text))
 
 

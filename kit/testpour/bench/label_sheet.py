@@ -19,7 +19,7 @@ SHEETS = {
 
 
 class LabelProblems(Problems):
-    """Labels cannot be printed so; `problems` lists each reason."""
+    """Labels cannot be printed as asked; `problems` lists each reason."""
 
 
 @dataclass(frozen=True)

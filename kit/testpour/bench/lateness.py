@@ -1,4 +1,4 @@
-"""When a tap was made, by the clocks that told it; where they disagree the tap is kept, marked and asked about."""
+"""When a tap was made, by the clocks involved; if they disagree, the tap is kept, marked and asked about."""
 
 import datetime as dt
 import re
@@ -9,7 +9,7 @@ from typing import Any
 from testpour.common.wording import hours_words
 
 LONGEST_DELAY = 300  # seconds a tap may be on its way without a question: a kernel that starts again takes about one minute
-STEP = 5  # seconds; a clock that differs by less is not spoken of
+STEP = 5  # seconds; a smaller difference between clocks is ignored
 ASKED, CONFIRMED = "Time to confirm", "time confirmed"
 ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logged on a server
 
@@ -27,7 +27,7 @@ class Clocks:
         return self._clock().timestamp(), self._steady()
 
     def look(self) -> float:
-        """Seconds by which the clock was set back since the last look; 0 where it was not. `back` keeps the last."""
+        """Seconds by which the clock was set back since the last call, or 0. `back` keeps the last such value."""
         (wall, steady), self._seen = self._seen, self._now()
         lost = (self._seen[1] - steady) - (self._seen[0] - wall)
         if lost > STEP:
@@ -35,11 +35,10 @@ class Clocks:
         return lost if lost > STEP else 0.0
 
     def moment(self, message: Mapping[str, Any]) -> tuple[dt.datetime, str]:
-        """When a message was tapped, and the mark its entry gets; ``""`` where nothing is to be asked.
-
-        A tap from ahead of this computer's clock cannot be: it gets this computer's time, and beyond `LONGEST_DELAY` a
-        mark. The message has ``at``, when it was tapped, and ``set_back``, by how much its clock was set back,
-        both in ms; either may be missing.
+        """When a message was tapped, and the mark for its entry; ``""`` if there is nothing to ask.
+        A tap cannot come from the future: if its clock is ahead, it gets this computer's time, and beyond
+        `LONGEST_DELAY` a mark. The message has ``at``, when it was tapped, and ``set_back``, by how much its clock
+        was set back, both in ms; either may be missing.
         """
         now, at, back = self._clock(), message.get("at"), self.look()
         back = max(back, (message.get("set_back") or 0) / 1e3)
@@ -56,7 +55,7 @@ class Clocks:
 
 
 def open_question(note: str) -> str:
-    """What a note asks about the time of its entry; ``""`` where nothing is open."""
+    """The open question in a note about the time of its entry; ``""`` if there is none."""
     place = note.rfind(ASKED)
     if place < 0 or place < note.rfind(CONFIRMED):
         return ""
@@ -64,7 +63,7 @@ def open_question(note: str) -> str:
 
 
 def in_local_time(moment: dt.datetime, note: str) -> dt.datetime:
-    """A time that a bench in another zone logged, on the clock of this computer; the entry's note names that zone."""
+    """A time logged by a bench in another time zone, on this computer's clock; the entry's note names that zone."""
     zones = ZONE.findall(note)
     if not zones:
         return moment

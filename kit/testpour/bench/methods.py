@@ -1,4 +1,4 @@
-"""Several readings of one specimen: mean, spread, and whether the method in force is satisfied."""
+"""Several readings of one specimen: mean, spread, and whether they satisfy the method."""
 
 import math
 import re
@@ -21,7 +21,7 @@ APART = re.compile(r"[;\s/]+|,\s+")  # 76,5 is one number; 76, 79 are two
 
 @dataclass(frozen=True)
 class Method:
-    """What a method asks of readings and specimen; lengths in mm."""
+    """What a method requires of readings and specimen; lengths in mm."""
 
     scale: str
     readings: int  # how many
@@ -43,12 +43,12 @@ class Several:
     reading: Reading
     values: tuple[float, ...]  # in the reading's unit
     method: Method | None
-    flags: tuple[str, ...]  # what the specimen or the places read do not satisfy, in sentences
-    alone: Known | None = None  # in their place one reading that is no number: < 0.5, or 5 to 7
+    flags: tuple[str, ...]  # requirements not met by the specimen or the places read, in sentences
+    alone: Known | None = None  # instead of numbers, one interval reading such as < 0.5 or 5 to 7
 
     @property
     def enough(self) -> bool:
-        """Whether there are as many as the method asks; true where no method is known."""
+        """Whether there are as many as the method requires; True if no method is known."""
         return self.method is None or self.alone is not None or len(self.values) >= self.method.readings
 
     def sentence(self) -> str:
@@ -67,7 +67,7 @@ class Several:
             text += f", spread {statistics.stdev(kept):.1f} (standard deviation), {min(kept):g} to {max(kept):g}"
         if self.method:
             lack = self.method.readings - len(self.values)
-            text += ". Enough for the method" if lack <= 0 else f". The method asks {self.method.readings}: {lack} more"
+            text += ". Enough for the method" if lack <= 0 else f". The method needs {self.method.readings}: {lack} more"
         return " ".join([f"{text}.", *self.flags])
 
 
@@ -77,7 +77,7 @@ def _methods():
 
 
 def method_for(reading: Reading) -> Method | None:
-    """The method for the scale a reading is on, or None; scales do not convert, so neither do methods."""
+    """The method for a reading's scale, or None; scales do not convert, so neither do methods."""
     return next((m for m in _methods() if reading.unit.startswith(m.scale)), None)
 
 
@@ -85,7 +85,7 @@ def several(
     reading: Reading, text: str | Sequence[str | float], thickness: str | float | None = None,
     edge: str | float | None = None
 ) -> Several:
-    """Readings as typed, looked at together.
+    """Readings as typed, taken together.
 
     `text` has blanks or semicolons between numbers, or is a list of them. `thickness` of the specimen and
     `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
@@ -97,7 +97,7 @@ def several(
         if isinstance(text, str):
             one = known(reading, text)
             return Several(reading, (one.low,), method, flags) if one.how == "exact" else Several(reading, (), method, flags, one)
-    if isinstance(text, str):  # the reading's own scale may stand behind each number or once, and is dropped
+    if isinstance(text, str):  # the reading's own scale may follow each number or only the last, and is dropped
         numbers = re.sub(re.escape(reading.unit), " ", text, flags=re.IGNORECASE) if reading.unit else text
         text = [part for part in APART.split(numbers) if part]
     values: list[float] = []

@@ -1,4 +1,4 @@
-"""The planned pours of one session: what to set and what to weigh; kept beside the study, so that the form opens again as it was."""
+"""The planned pours of one session: what to set and what to weigh; kept with the study, so that the form can be reopened."""
 
 import contextlib
 import json
@@ -31,7 +31,7 @@ FILE = Kind("the plan of a session", lambda path: beginning(path).startswith(b'{
 
 
 class FormProblem(Problems):
-    """A session form cannot be made of what was given; `problems` lists each reason."""
+    """A session form cannot be made from what was given; `problems` lists each reason."""
 
     def __init__(self, problems: Iterable[str]) -> None:
         super().__init__("Session form", problems)
@@ -54,9 +54,8 @@ def planned_pours(
 ) -> tuple[str, tuple[PlannedPour, ...]]:
     """The session's name and its planned pours in run order.
 
-    With grams where `source` is a bench sheet, with percentages otherwise; `session` is a number from 1, or a
-    name. Raises `FormProblem` if it is not clear which session is meant, there is no pour in it, or its pours
-    cannot share a session.
+    With grams if `source` is a bench sheet, else with percentages; `session` is a number from 1, or a name.
+    Raises `FormProblem` if it is unclear which session is meant, it has no pour, or its pours cannot share a session.
     """
     table = source.table if isinstance(source, Plan | BenchSheet) else source
     if isinstance(source, BenchSheet):
@@ -81,7 +80,7 @@ def planned_pours(
 
 
 def _amount_warnings(row, settings, own, step, unit):
-    """What is warned about the grams of a bench sheet's row; nothing where it has none."""
+    """Warnings about the grams of a bench sheet's row, if it has any."""
     if "resin_g" not in row.index:
         return ()
     cautions = check_batch(row["resin_g"] + row["catalyst_g"]) + check_delivered(row["catalyst_high"])
@@ -92,7 +91,7 @@ def _amount_warnings(row, settings, own, step, unit):
 
 
 def _weigh(row, settings, own, step, unit):
-    """The lines to weigh from top to bottom: amounts where the sheet has them, else parts of the resin."""
+    """The lines to weigh, in order: amounts if the sheet has them, else parts of the resin."""
     grams = {name: mass_shown(row[f"{name}_g"], step, unit) for name in ("resin", *WEIGHED, *own) if f"{name}_g" in row.index}
     if "resin" in grams:
         yield {"what": "Resin", "amount": grams["resin"], "more": ""}
@@ -108,7 +107,7 @@ def _weigh(row, settings, own, step, unit):
 
 
 def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None:
-    """Write the planned pours of a session into the study folder; a log in memory has nothing to come back to.
+    """Write the planned pours of a session into the study folder, unless the log is only in memory.
 
     Raises `FormProblem` if the folder cannot be written.
     """
@@ -131,7 +130,7 @@ def kept_sessions(logbook: Logbook) -> list[str]:
 
 
 def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
-    """Name and planned pours of a kept session; the latest where none is named. Raises `FormProblem` if there is none."""
+    """Name and planned pours of a kept session, by default the latest. Raises `FormProblem` if there is none."""
     plans = _plans(logbook)
     chosen_plan = next((plan for plan in plans if session in (None, plan["session"])), None)
     if chosen_plan is None:
@@ -142,7 +141,7 @@ def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple
 
 
 def _plans(logbook):
-    """The plans that are kept, the latest first; a file that is not one is passed over."""
+    """The kept plans, latest first; other files are skipped."""
     plans = []
     for path in [] if in_memory(logbook.address) else _folder(logbook).glob("*.json"):
         with contextlib.suppress(OSError, ValueError, KeyError, TypeError):

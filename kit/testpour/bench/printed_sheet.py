@@ -1,4 +1,4 @@
-"""A bench sheet on paper: what is printed of each pour, and the blanks to fill in by hand."""
+"""A bench sheet on paper: what is printed for each pour, and the blanks to fill in by hand."""
 
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -41,7 +41,7 @@ class BenchSheet:
         Step of the scale, g.
     date : str
     unit : tuple of str and float
-        What the scale reads in, and g in one: amounts are printed so.
+        Unit of the scale, in which amounts are printed, and how many g it is.
     """
 
     study: Study = field(repr=False)
@@ -102,12 +102,12 @@ class BenchSheet:
 
 
 def own_shares(study: Study) -> list[Factor]:
-    """What a workshop weighs of its own as a share of the resin: filler in %, silica in phr."""
+    """The study's own factors weighed as a share of the resin: filler in %, silica in phr."""
     return [f for f in study.factors if f.is_share and f.name not in (*WEIGHED, "resin")]
 
 
 def _blanks(study):
-    """The blanks at the head of the sheet: room and lots, and what else is met or carried in this study."""
+    """The blanks at the head of the sheet: room, lots, and other conditions of this study."""
     more = {f.name: f.label.capitalize() for f in study.factors if f.role != "chosen" and f.name not in BLANKS}
     pigment = {"pigment_lot": "Pigment lots"} if study.has("pigment") else {}
     return list({**BLANKS, **pigment, **more}.values())

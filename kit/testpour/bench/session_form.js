@@ -365,7 +365,7 @@ class Form {
       shown.length ? h("ul", {}, shown.map((row) => h("li", { class: `tp-${row.status}` }, h("b", {}, row.pour), ` ${row.words}: `, this.away(row), ` (${row.clock})`)))
         : h("p", {}, this.state.due.nothing),
       rows.length > shown.length && h("p", {}, `${plural(rows.length - shown.length, "more reading")} later.`),
-      missed > 0 && h("p", {}, `${plural(missed, "planned reading")} missed: the age has gone by.`));
+      missed > 0 && h("p", {}, `${plural(missed, "planned reading")} missed: the age has passed.`));
   }
 
   card(card) {

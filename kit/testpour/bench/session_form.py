@@ -1,4 +1,4 @@
-"""The session form as a widget: it carries taps to the desk and shows the state that comes back."""
+"""The session form as a widget: it passes taps to the desk and shows the state that comes back."""
 
 import anywidget
 import pandas as pd
@@ -40,11 +40,11 @@ class SessionForm(anywidget.AnyWidget):
     __repr__ = sentence
 
     def refresh(self) -> None:
-        """Look at the log again: it may hold more than was tapped here."""
+        """Read the log again: it may hold more than was tapped here."""
         self.state = self._desk.refresh()
 
     def _hear(self, _widget, message, buffers):
-        """A message from the page: its clock asks for ours, a number is looked at, or something was tapped."""
+        """Handle a message from the page: a clock comparison, a preview, or a tap."""
         deed = message.get("deed")
         if deed == "photo":
             message = {**message, "picture": bytes(buffers[0])}
@@ -62,7 +62,7 @@ class SessionForm(anywidget.AnyWidget):
             self.state = self._desk.take(message)
 
     def _place(self):
-        """Names the session to the browser, which keeps under it what was typed and not yet saved."""
+        """The key under which the browser keeps what was typed but not yet saved."""
         return f"{address_words(self._desk.logbook.address)} {self._desk.session}"
 
 
@@ -85,13 +85,13 @@ def session_form(
     Returns
     -------
     SessionForm
-        A widget. It holds nothing of its own: opened anew, it shows the session as the log has it, its timers
-        running from the moments at which the catalyst went in.
+        A widget. It keeps no state of its own: reopened, it shows the session as in the log, with timers running
+        from the moments at which the catalyst went in.
 
     Raises
     ------
     FormProblem
-        If it is not clear which session is meant, or a planned name stands in another session of the log.
+        If it is unclear which session is meant, or a planned name is in another session of the log.
     LogProblem
         If the log cannot be read.
 

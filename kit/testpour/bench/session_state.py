@@ -1,4 +1,4 @@
-"""One session as the log and its plan have it: what was planned, what was made of it, and what a message is about."""
+"""One session in the log and its plan: what was planned, what was poured, and what a message refers to."""
 
 import datetime as dt
 import re
@@ -26,11 +26,10 @@ TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
 class SessionState:
     """The state of a session form, held by the log.
 
-    `source` None opens the session kept last, or the one named. `clock` gives the present moment on the
-    workshop's clock. `typed` holds rooms and lots by name as typed elsewhere: each stands in the form's field
-    and counts once it is saved; it is passed over where the session has pours, which carry their own. Raises
-    `FormProblem` if it is not clear which session is meant, or a planned name stands in another session of the
-    log.
+    If `source` is None, the latest kept session is opened, or the one named. `clock` gives the current time on the
+    workshop's clock. `typed` holds rooms and lots by name as typed elsewhere: they are shown in the form and count
+    once saved, unless the session has pours, which have their own. Raises `FormProblem` if it is unclear which
+    session is meant, or a planned name is in another session of the log.
     """
 
     def __init__(
@@ -64,7 +63,7 @@ class SessionState:
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     def pour_of(self, planned: PlannedPour) -> LoggedPour | None:
-        """The pour in the log that was made of a planned one, or None; one taken back has a new name after it."""
+        """The pour in the log made from a planned one, or None; after one is taken back the next has a new name."""
         name = re.compile(rf"{re.escape(planned.pour)}(-\d)?")
         return next((made for pour, made in reversed(self.made.items()) if name.fullmatch(pour)), None)
 
@@ -76,7 +75,7 @@ class SessionState:
         raise LogProblem(f"No pour {pour!r} in this session; it has {', '.join(p.pour for p in self.planned)}.")
 
     def made_of(self, message: Mapping[str, Any], at: dt.datetime | None = None) -> LoggedPour:
-        """The pour in the log that a message is about; refused where it was tapped, at `at`, before the pour was made."""
+        """The pour in the log that a message is about; refused if tapped, at `at`, before the pour was made."""
         made = self.made.get(message["name"])
         if made is None:
             raise LogProblem(f"{message['name']} is not in the log, or was taken back. Log catalyst in first.")
@@ -101,7 +100,7 @@ class SessionState:
         raise LogProblem(f"{planned.pour} was taken back {TRIES} times. Plan it again under another name.")
 
     def _refuse_clash(self):
-        """A planned name that stands in another session of the log cannot be logged again."""
+        """Refuse planned names that are in another session of the log."""
         used = names_used(self.logbook, [p.pour for p in self.planned])
         problems = [
             f"{name} is in the log already, in session {session}. Plan again with castings=log.castings(), so that "

@@ -17,7 +17,7 @@ from testpour.study.cautions import check_table
 from testpour.study.columns import Reading
 from testpour.study.study import Study
 
-# Shore D from which a step is usually safe: common practice, no source. A study's [ready] overrules them.
+# Shore D above which a step is usually safe: common practice, no source. A study's [ready] takes precedence.
 HABIT = {"demould": 60.0, "sand": 75.0, "buff": 80.0}
 HABIT_UNIT = "Shore D"
 LAST = 168.0  # hours; nobody waits longer than a week on a knob
@@ -39,16 +39,16 @@ class Ready:
     settings : DataFrame
         The settings, one row.
     table : DataFrame
-        One row a step: ``hardness`` it asks for, and the age in hours by which one casting in twenty
-        (``low``), one in two (``middle``), nine in ten (``most``) and nineteen in twenty (``high``) are
-        there; inf where that takes more than seven days. ``habit``: the threshold is the trade's, not
+        One row per step: the ``hardness`` needed, and the age in hours by which one casting in twenty
+        (``low``), one in two (``middle``), nine in ten (``most``) and nineteen in twenty (``high``) have
+        it; inf if that takes more than seven days. ``habit``: the threshold is the trade's, not
         the study's own.
     read : tuple of float
-        Youngest and oldest age read in the log, in hours; (inf, -inf) where none is.
+        Youngest and oldest age read in the log, in hours; (inf, -inf) if none is.
     outside : str
         What of the settings lies outside what was poured.
     met : str
-        What they hold as the log met it, not as usual, in a sentence that begins with a space.
+        Which of them are as in the log instead of usual, in a sentence that begins with a space.
     cautions : Cautions
         What is refused or warned about in the settings.
     """
@@ -97,7 +97,7 @@ class Ready:
         return f" Nothing was read after {self._age(last)}: from there on it is a guess." if late else ""
 
     def _notes(self):
-        """What is refused or warned about, and what the answer leans on beside the log."""
+        """Cautions, and what the answer rests on besides the log."""
         yield from self.cautions.lines()
         if self.read[0] > self.read[1]:
             yield "No hardness has been read yet: this is belief only."
@@ -126,9 +126,9 @@ def ready(
     Returns
     -------
     Ready or NoResult
-        The scatter between sessions, lots and castings is included, that of single hardness readings not:
-        it is the casting that must be hard. Ages younger than the youngest read are given as that age. A `NoResult`
-        where the study does not read hardness, or reads it on a scale for which it states no thresholds.
+        Scatter between sessions, lots and castings is included, but not that of single hardness readings:
+        the casting itself must be hard. Ages below the youngest read are given as that age. A `NoResult`
+        if the study does not read hardness, or reads it on a scale for which it states no thresholds.
 
     Examples
     --------
@@ -155,7 +155,7 @@ def ready(
 
 
 def thresholds(study: Study) -> dict[str, float]:
-    """Step of the work to the hardness it asks for: the study's own, and the trade's habit where it is silent.
+    """The hardness each step of the work needs: the study's own thresholds, else the trade's.
 
     It raises NoHardness if the study does not read hardness, or reads it on another scale and states no thresholds.
     """
@@ -172,7 +172,7 @@ def thresholds(study: Study) -> dict[str, float]:
 
 
 def _when(fit, one, bar, hours):
-    """Hours by which given shares of castings have reached `bar`; inf where `hours` end before."""
+    """Hours by which given shares of castings have reached `bar`; inf if not within `hours`."""
     table = repeated(one, age=hours)
     sd = np.sqrt(np.maximum(fit.scatter() ** 2 - fit.posterior.sd**2, 1e-12))[:, None]
     need = to_latent(fit.reading, np.array([bar]), None)
@@ -181,7 +181,7 @@ def _when(fit, one, bar, hours):
 
 
 def _crossing(share, hours, level):
-    """The age at which `share` first reaches `level`, between two ages drawn on a straight line over log age."""
+    """The age at which `share` first reaches `level`, interpolated linearly in log age."""
     if share[-1] < level:
         return np.inf
     place = int(np.argmax(share >= level))

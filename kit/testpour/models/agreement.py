@@ -16,9 +16,9 @@ from testpour.models.reading_model import model_of
 from testpour.study.columns import Factor, Reading
 
 LEAST_LEARNABLE = 0.1  # share of a belief's variance a log must be able to remove before the two are compared
-RARE = 0.02  # p-value below which the reader is told: with five readings, one false alarm in ten logs
+RARE = 0.02  # p-value below which there is a warning: with five readings, one false alarm in ten logs
 REPLICATES = 999  # logs drawn from the beliefs
-WIDENED = 100.0  # a belief that nobody holds is made this many times as wide, so that no log contradicts it
+WIDENED = 100.0  # uninformative beliefs are widened by this factor, so that no log contradicts them
 
 
 @dataclass(frozen=True)
@@ -26,13 +26,13 @@ class Agreement:
     """Whether one reading's log is one that the beliefs could have given."""
 
     reading: Reading
-    chance: float  # share of logs drawn from the beliefs that are at least as strange; 1 where the log has taught nothing
+    chance: float  # share of logs drawn from the beliefs that are at least as strange; 1 if nothing can be compared
     strange: tuple[Factor, ...]  # settings whose believed effect the log contradicts
     believed: bool = True  # whether the trade expects anything of the reading
 
     @property
     def warns(self) -> bool:
-        """Whether the reader is told."""
+        """Whether to warn."""
         return self.chance < RARE
 
     def sentence(self) -> str:
@@ -62,9 +62,9 @@ def agreement(fit: ReadingFit) -> Agreement:
 
     Prior-predictive check (Box 1980, J. R. Statist. Soc. A 143, 383; Evans and Moshonov 2006, Bayesian Analysis
     1, 893). Logs of the same pours are drawn from the beliefs, the remainder left out. In each, and in the log
-    itself, every belief's pull is worked out, and how far the whole lies from what is believed. The log is as
-    strange as its strangest pull; its rank among the drawn logs is the chance, whatever the readings' shape. What
-    nobody has a belief about, an own factor for one, may be anything and is held against no log.
+    itself, the pull on every belief is computed, and the distance of the whole log from the beliefs. A log is as
+    strange as its strangest pull; its rank among the drawn logs is the chance. Terms without an informative
+    belief, such as a person's own factor, are not tested.
     """
     believed = fit.believed.without_remainder()
     informative = any(belief.informative for belief in believed.beliefs)
@@ -83,7 +83,7 @@ def agreement(fit: ReadingFit) -> Agreement:
 
 
 def _simulated_logs(model, rng):
-    """What the beliefs would have had the rows read: (`REPLICATES`, n), limits of what was seen kept."""
+    """Logs drawn from the beliefs for the same rows, censored where the log is: (`REPLICATES`, n)."""
     outer, inner, _ = draw_beliefs(model, REPLICATES, rng)
     shape, sds = split_outer(outer, len(model.groups))
     latent = predictor_draws(model.exog, model.groups, inner, sds)
@@ -97,7 +97,7 @@ def _simulated_logs(model, rng):
 
 
 def _observed_log(model):
-    """The log's own readings, one number a row."""
+    """The log's own readings, one number per row."""
     middles = interval_middles(model.low, model.high)
     return _grades_at_middles(model, middles) if model.grades else middles
 

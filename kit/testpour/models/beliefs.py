@@ -46,7 +46,7 @@ from testpour.study.study import Study
 
 GROUPS = ("session", "resin_lot", "catalyst_lot", "pour", "by")
 GRADE = 2.0  # width of a grade in standard deviations of one reading; `beliefs.toml` says why
-OWN_CUT = 1.0  # sd of one cut-point apart from the others: half a grade's step; common practice, no source
+OWN_CUT = 1.0  # sd of one cut-point independent of the others: half a grade's step; common practice, no source
 WIDE_CUTS = {"mean": 0.0, "sd": 2.0, "source": "no belief: wide"}
 NOT_TERMS = ("scatter", "cuts", "own_factor")  # parts of a reading's beliefs that are not terms
 TERM_FACTORS = {name for term in TERMS.values() for name in term.factors}
@@ -64,30 +64,30 @@ class Belief:
     sd: float
     source: str = ""
     confidence: str = "low"
-    width: float = GRADE  # for cut-points: how far each lies above the one before
+    width: float = GRADE  # for cut-points: distance from one to the next
 
     @property
     def own_sd(self) -> float:
-        """For cut-points: the part of `sd` that each has of its own; the rest moves all of them together."""
+        """For cut-points: the part of `sd` that is independent for each; the rest shifts all of them together."""
         return min(self.sd, OWN_CUT)
 
     @property
     def informative(self) -> bool:
-        """Whether anyone holds it; where nobody does, `beliefs.toml` has a wide one in its place."""
+        """Whether the trade has such a belief; if not, `beliefs.toml` has a wide one in its place."""
         return not self.source.startswith("no belief")
 
 
 @dataclass(frozen=True)
 class ReadingBeliefs:
-    """Everything believed about one reading before the log is looked at."""
+    """Everything believed about one reading before any log."""
 
     terms: tuple[Term, ...]
     beliefs: tuple[Belief, ...]  # one for each term
     scatter: dict[str, float]  # half-normal scales: "reading" and each of `GROUPS`, on the latent scale
     cuts: Belief | None = None  # for a graded reading: where grade 0 ends at the reference settings
     remainder_count: int = 0  # how many of the terms, the last ones, belong to the remainder (see `remainder`)
-    before_physics: ReadingBeliefs | None = None  # before heat and cure entered as terms, where they did (see `physics_choice`)
-    remainder_growth: float = 1.0  # how many times as large as believed the log found the remainder; 1 where it did not raise it
+    before_physics: ReadingBeliefs | None = None  # the beliefs without heat and cure, if these are among the terms (see `physics_choice`)
+    remainder_growth: float = 1.0  # size of the remainder over that believed, at least 1
 
     @property
     def factors(self) -> set[str]:
@@ -120,9 +120,8 @@ def beliefs_for(
 ) -> ReadingBeliefs:
     """Terms and beliefs for one reading of a study.
 
-    `stated` is a beliefs table in the shape of `beliefs.toml`, and what it states replaces the trade's. `rows`, the log's
-    readings, set the scale of a person's own reading without a range. It raises BeliefProblem, naming everything stated that
-    no model can use.
+    `stated` is a table like `beliefs.toml` whose entries replace the trade's. `rows`, the log's readings, set the scale of a
+    person's own reading that has no range. It raises BeliefProblem with every entry that no model can use.
     """
     _check_stated(study, reading, stated or {})
     own_table = (stated or {}).get(reading.name, {})
@@ -148,11 +147,11 @@ def beliefs_for(
 
 
 def _check_stated(study, reading, stated):
-    """Refuse stated beliefs about readings nobody knows, and entries that are no belief, all at once."""
+    """Refuse stated beliefs about unknown readings, and entries that are not beliefs, all at once."""
     names = list(dict.fromkeys([*(one.name for one in study.readings), *catalogue()["readings"]]))
     if not isinstance(stated, Mapping):
         raise BeliefProblem(f"Beliefs are a table with a part for each reading; found {shortened(repr(stated))}. Of a file, give read_beliefs(path).")
-    units = getattr(stated, "provenance", {}).get("units", {})  # of a pool, some of whose readings only other benches take
+    units = getattr(stated, "provenance", {}).get("units", {})  # of a pool, which may have readings this study lacks
     problems = [f"{name} is not a reading; there are {', '.join(names)}." for name in stated if name not in (*names, *units)]
     problems += [
         f"{one.name}: these beliefs are about {units[one.name]}, and this study reads it in {one.counted_in}. "
@@ -202,7 +201,7 @@ def _positive(value):
 
 
 def trade_beliefs_about(reading: Reading) -> dict[str, Any] | None:
-    """The trade's beliefs on a reading; None on a person's own, and on a hardness read on another scale, which nothing converts."""
+    """The trade's beliefs about a reading; None for a person's own, and for a hardness on another scale, as scales do not convert."""
     usual = catalogue()["readings"].get(reading.name)
     return trade_beliefs().get(reading.name) if usual is None or usual.unit == reading.unit else None
 
@@ -238,7 +237,7 @@ def believed_middle(study: Study, reading: Reading, table: pd.DataFrame) -> np.n
 
 
 def peak_reading(study: Study) -> Reading:
-    """The peak temperature as the study reads it, or the trade's: a casting heats itself whether or not it is measured."""
+    """The study's reading of the peak temperature, else the trade's: a casting heats up whether or not anyone measures it."""
     return next((reading for reading in study.readings if reading.scale == "rise"), catalogue()["readings"]["peak_temperature"])
 
 

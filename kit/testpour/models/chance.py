@@ -17,7 +17,7 @@ from testpour.study.caution_rules import Cautions
 from testpour.study.cautions import check_gel_time, check_peak, check_table
 from testpour.study.study import Study
 
-UNTOLD = 0.8  # length of a chance's interval beyond which the chance cannot be told yet: all but a fifth of what it may be
+UNTOLD = 0.8  # a chance whose interval is longer than this is not known yet
 
 
 def mean_and_interval(draws: np.ndarray) -> pd.DataFrame:
@@ -32,17 +32,17 @@ def untold(row: Mapping[str, float] | pd.Series) -> bool:
 
 
 def chance_figures(row: Mapping[str, float] | pd.Series) -> str:
-    """Of how many castings in 100 a chance speaks: ``"55"``; where it is `untold` its interval alone: ``"anything from 6 to 92"``."""
+    """A chance as castings in 100: ``"55"``; if it is `untold` only its interval: ``"anything from 6 to 92"``."""
     return f"anything from {in_hundred(row['low'])} to {in_hundred(row['high'])}" if untold(row) else in_hundred(row["chance"])
 
 
 def chance_words(row: Mapping[str, float] | pd.Series) -> str:
-    """A chance as it is told everywhere: ``"about 55 in 100"``, ``"anything from 6 to 92 in 100"``; see `chance_figures`."""
+    """A chance as it is worded everywhere: ``"about 55 in 100"``, ``"anything from 6 to 92 in 100"``; see `chance_figures`."""
     return f"{chance_figures(row)} in 100" if untold(row) else about_in_hundred(row["chance"])
 
 
 def chance_between(row: Mapping[str, float] | pd.Series) -> str:
-    """The same with its 90 % interval, where that is not what is told anyway: ``"about 55 in 100 (90 % interval 40 to 68)"``."""
+    """The same with its 90 % interval, unless that is shown already: ``"about 55 in 100 (90 % interval 40 to 68)"``."""
     low, high = in_hundred(row["low"]), in_hundred(row["high"])
     return chance_words(row) + ("" if low == high or untold(row) else f" (90 % interval {low} to {high})")
 
@@ -52,7 +52,7 @@ class NoAims(Problem):
 
 
 def check_aims(study: Study) -> None:
-    """Refuse a study without an aim, by a NoAims."""
+    """Raise NoAims for a study without an aim."""
     if not study.aims:
         raise NoAims(
             "This study states no aim, so nothing can be called good. "
@@ -67,15 +67,15 @@ class Chance:
     Parameters
     ----------
     fits : Fits
-        What it is worked from.
+        The fits it is worked out from.
     settings : DataFrame
         One row a setting, floats in declared units.
     draws : array
-        Chance of meeting every aim, for each draw of what is not known: shape (draws, rows).
+        Chance of meeting every aim, for each draw of the unknowns: shape (draws, rows).
     by_aim : DataFrame
         Mean chance of meeting each aim alone; one column an aim, in words.
     stated : frozenset of str
-        Names of the settings that a person has said.
+        Names of the settings that a person gave.
     """
 
     fits: Fits
@@ -111,7 +111,7 @@ class Chance:
         return f"Chance of a good casting{which}: {verdict}. The aim most often missed: {row['most often missed']}."
 
     def met(self) -> str:
-        """What the first setting holds as the log met it, not as usual, in a sentence that begins with a space."""
+        """Which values of the first setting are as in the log instead of usual, in a sentence that begins with a space."""
         return met_words(self.fits.study, self.fits.castings.pours, self.settings.iloc[0], self.stated)
 
     __repr__ = sentence
@@ -164,9 +164,8 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
 
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about in complete settings.
-
-    In any row of them, and in the quickest gel and the hottest peak predicted there; by the trade's peak where the study reads none.
+    """Cautions for complete settings.
+    For every row, and for the quickest gel and the hottest peak predicted; the trade's peak if the study reads none.
     """
     cautions = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])
     if len(table) and "gel_time" in fits:
@@ -178,6 +177,6 @@ def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
 
 
 def peaks_at(fits: Fits, table: pd.DataFrame) -> np.ndarray:
-    """The peak of each row of complete settings, degC: as predicted, or as the trade believes where the study reads none."""
+    """The peak of each row of complete settings, degC: as predicted, or as the trade believes if the study reads none."""
     fit = next((fit for fit in fits.values() if fit.reading.scale == "rise"), None)
     return believed_peaks(fits.study, table) if fit is None else fit.predict(table)["middle"].to_numpy()

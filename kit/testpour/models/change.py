@@ -16,7 +16,7 @@ from testpour.models.scales import to_reading
 from testpour.study.columns import Reading
 from testpour.study.study import Study
 
-NOTHING = 0.5  # castings in 100, or per cent: what shows as nothing
+NOTHING = 0.5  # castings in 100, or per cent: below this it rounds to nothing
 
 
 @dataclass(frozen=True)
@@ -46,16 +46,15 @@ def in_points(values: Any, ratio: bool, good: tuple[int, int] | None) -> Any:
 
 
 def size_words(size: float, castings: bool) -> str:
-    """A size as digits: whole `castings` in 100, never none of them; else two digits below ten."""
+    """A size as digits: whole `castings` in 100 but never 0; else two digits below ten."""
     if castings:
         return "under 1" if size < NOTHING else f"{size:.0f}"
     return rounded(size)
 
 
 def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
-    """The average casting at each of n settings, worked out of its `latent` mean there: both of shape (m, n).
-
-    In the reading's unit; for grades the chances of one that meets the aim, or average grades.
+    """The average casting at each of n settings from its `latent` mean there, both of shape (m, n).
+    In the reading's unit; for grades the chance of meeting the aim, or average grades if there is none.
     """
     good, cuts = good_grades(fit.study, fit.reading), fit.posterior.cuts
     if good is None or cuts is None:
@@ -65,7 +64,7 @@ def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.nda
 
 
 def average_readings(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
-    """The same in the reading's unit whatever the aim: for grades the average grade."""
+    """The same in the reading's unit, ignoring any aim: for grades the average grade."""
     cuts = fit.posterior.cuts
     if cuts is None:
         return to_reading(fit.reading, latent, table.get("room_temperature"))

@@ -1,4 +1,4 @@
-"""Does a model agree with its log: each pour against what all other pours say of it, and the whole log at once."""
+"""Does a model agree with its log: each pour against its prediction from all other pours, and the whole log at once."""
 
 from dataclasses import dataclass, field
 
@@ -19,9 +19,9 @@ from testpour.study.cautions import check_shares
 from testpour.study.columns import Reading
 
 LEVEL = 0.9
-FEWEST = 3  # repeats, below which they say nothing of scatter
-TOO_ALIKE = 0.05  # chance below which repeats agree too closely for the model's scatter to be scatter alone
-FALSE_ALARMS = 0.1  # pours that may stand out in a log where nothing went wrong, on average
+FEWEST = 3  # repeats needed to judge scatter by them
+TOO_ALIKE = 0.05  # chance below which repeats agree too closely, so that the model's scatter must hide a wrong shape
+FALSE_ALARMS = 0.1  # pours that stand out on average in a log where nothing went wrong
 
 
 @dataclass(frozen=True, eq=False)
@@ -32,16 +32,16 @@ class Checked:
     ----------
     reading : Reading
     table : DataFrame
-        One row a reading: pour, age, low and high as seen, ``from`` and ``to`` of the 90 % interval that the
-        other pours put round it, ``above`` and ``below`` (chance of reading at least as high, at least as
+        One row a reading: pour, age, low and high as seen, ``from`` and ``to`` of the 90 % interval
+        predicted from the other pours, ``above`` and ``below`` (chance of reading at least as high, at least as
         low), ``inside`` (share of it in the interval, for a reading known only between two values) and
         ``odd``.
     suspects : tuple of Suspect
         The pours that stand out, with what is odd about each.
     repeats : int
-        Pours that repeat another of their session, setting by setting: what is known of scatter without any model.
+        Pours with the same settings as another of their session: they show scatter without any model.
     agreement_chance : float
-        Chance that repeats agree as closely as these did where the model's scatter is right; NaN with fewer
+        Chance that repeats agree as closely as these did if the model's scatter is right; NaN with fewer
         than `FEWEST` repeats.
     """
 
@@ -58,12 +58,12 @@ class Checked:
 
     @property
     def inside(self) -> float:
-        """How many readings lie in their 90 % interval, those half in it counted by half."""
+        """How many readings lie in their 90 % interval, partly included ones counted in part."""
         return float(self.table["inside"].sum())
 
     @property
     def undercovers(self) -> bool:
-        """Whether fewer lie inside than luck allows one log in forty."""
+        """Whether fewer lie inside than would happen by luck in one log of forty."""
         pours = max(self.table["pour"].nunique(), 1)  # readings of one pour are not independent of one another
         allowed = 2 * np.sqrt(LEVEL * (1 - LEVEL) / pours)
         return bool(len(self.table) and self.inside / len(self.table) < LEVEL - allowed)
@@ -74,7 +74,7 @@ class Checked:
         if not readings:
             return f"No {words} in the log yet, so nothing can be checked."
         if self.table["pour"].nunique() == 1:
-            return f"Only one pour has {words} in the log, so there is no other to foretell it from."
+            return f"Only one pour has {words} in the log, so there is no other pour to predict it from."
         text = (
             f"{self.inside:.0f} of {count(readings, 'reading')} of {words} lie where the other pours put "
             f"nine castings in ten"
@@ -87,7 +87,7 @@ class Checked:
         return f"{text}. Outside: {listed(self.odd)}. {' '.join(s.sentence() for s in self.suspects)}{alone}"
 
     def _pure_error(self):
-        """What castings poured alike say of the model: whether its scatter hides a shape it does not follow."""
+        """What repeats say about the model: whether its scatter hides a shape it does not follow."""
         if self.agreement_chance < TOO_ALIKE:
             return (
                 f"Castings poured alike agree more closely than the model follows the settings ({count(self.repeats, 'repeat')}): "
@@ -100,7 +100,7 @@ class Checked:
 
 
 def check_fit(fit: ReadingFit) -> Checked:
-    """Each reading of the log against what the model expects of it when it has not seen that pour.
+    """Each reading of the log against what the model predicts without that pour.
 
     Parameters
     ----------
@@ -112,11 +112,10 @@ def check_fit(fit: ReadingFit) -> Checked:
 
     Notes
     -----
-    A pour is odd when a reading as far out as its own would come in fewer than `FALSE_ALARMS` of n pours, n being
-    the pours of the log: a log where nothing went wrong names a pour one time in ten. Repeats are held
-    against the drawn scatter by the chi-square of their sum of squares (the pure error of a test of lack of
-    fit; Box, Hunter and Hunter, Statistics for Experimenters; citation from memory), a step of the reading
-    counted as scatter.
+    A pour is odd if fewer than `FALSE_ALARMS` of the log's n pours would be expected to read as far out: a log where
+    nothing went wrong names a pour one time in ten. Repeats are compared with the drawn scatter by the chi-square
+    of their sum of squares (the pure error of a test of lack of fit; Box, Hunter and Hunter, Statistics for
+    Experimenters; citation from memory), with the step of the reading counted as scatter.
 
     Examples
     --------
@@ -161,9 +160,9 @@ class CheckedLog:
     contrary : tuple of str
         Effects, in words, that go the other way than the trade expects.
     out_of_order : dict, optional
-        Pour to why its times cannot all be right.
+        Pour to the reason why its times cannot all be right.
     shares : dict, optional
-        Pour that set to why its catalyst can hardly be right.
+        Pour that set to the reason why its catalyst is probably wrong.
     """
 
     checked: dict[str, Checked]
@@ -174,7 +173,7 @@ class CheckedLog:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a pour and reading that stands out: pour, reading, how often a casting reads so far out, says."""
+        """One row per pour and reading that stands out: pour, reading, how often a casting reads so far out by luck, and what it says."""
         rows = [
             {"pour": suspect.pour, "reading": one.reading.words, "by luck": suspect.tail, "says": suspect.sentence()}
             for one in self.checked.values()
@@ -244,7 +243,7 @@ def check_log(fits: Fits) -> CheckedLog:
 
 
 def _catalyst_warnings(castings, times):
-    """Pour to a warning, of those that set with hardly any catalyst."""
+    """Pour to a warning, for pours that set with hardly any catalyst."""
     doses = castings.pours.loc[castings.pours.index.isin(times.loc[times["high"] < np.inf, "pour"])].get("catalyst", pd.Series(dtype=float))
     warnings_of = {str(pour): check_shares(castings.study, {"catalyst": percent}).warnings for pour, percent in doses.items()}
     return {pour: " ".join(warnings) for pour, warnings in warnings_of.items() if warnings}

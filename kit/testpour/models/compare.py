@@ -18,7 +18,7 @@ from testpour.study.study import Study
 
 LEVEL = 0.9
 LEAST = 0.005  # a gain below half a casting in a hundred counts as none
-SURE = 0.95  # chance of a direction from which on it is told
+SURE = 0.95  # chance of a direction from which it is reported
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Comparison:
     ----------
     study : Study
     names : tuple of str
-        How the two are called.
+        Of the two settings.
     settings : DataFrame
         Two rows of floats in declared units.
     table : DataFrame
@@ -41,7 +41,7 @@ class Comparison:
     chances : array, shape (draws, 2), or None
         Chance of a good casting of each; None where the study states no aim.
     met : str
-        What settings hold as the log met it, not as usual, in a sentence that begins with a space.
+        Which settings are as in the log instead of usual, in a sentence that begins with a space.
     """
 
     study: Study
@@ -94,7 +94,7 @@ class Comparison:
         return f"{name} {row['way']} by {about}{unit_words(row['unit'])} (90 % interval {low} to {high})"
 
     def _goodness(self):
-        """How likely a good casting is with each of the two, and which is the better."""
+        """How likely a good casting is with each of the two, and which is better."""
         if self.chances is None:
             return
         gain = self.chances[:, 1] - self.chances[:, 0]
@@ -106,7 +106,7 @@ class Comparison:
         yield f"Good castings in 100: {listed(counts)}; {verdict if low > LEAST else 'cannot tell yet which is better'}."
 
     def _outside(self):
-        """What of the two was never poured, and what was never read."""
+        """Which settings were never poured, and which readings never taken."""
         texts = dict.fromkeys(part for text in self.table["beyond"] for part in text.split("; ") if part)
         unread = list(self.table.index[self.table["beyond"] == UNREAD])
         texts.pop(UNREAD, None)
@@ -129,9 +129,9 @@ def compare(
         The name of a pour in the log, or settings; anything left out takes its usual value, or the log's if it never met
         the usual humidity or room.
     room : str or float, optional
-        Room temperature for both; a pour keeps the room it was poured in where this is left out.
+        Room temperature for both; by default a pour keeps its own.
     age : str or float, optional
-        Age after mixing; by default that of each reading's aim, else the first it is read at.
+        Age after mixing; by default that of each reading's aim, else the first planned.
 
     Returns
     -------
@@ -193,7 +193,7 @@ def _is_negligible(row):
 
 
 def _more_and_less(reading, good):
-    """How more and less of a reading is called."""
+    """The words for more and less of a reading."""
     if reading.unit in ("min", "h"):
         return "longer", "shorter"
     return ("likelier", "rarer") if good is not None else ("higher", "lower")

@@ -9,14 +9,14 @@ from testpour.models.change import NOTHING, change_unit, good_words, in_points, 
 from testpour.models.terms import OVEN, REFERENCE
 from testpour.study.columns import Factor, Reading
 
-LITTLE = 0.045  # share from the log below which it says little, shown as under 5 %
+LITTLE = 0.045  # a smaller share from the log, shown as under 5 %, says little
 SHOWN = 0.005  # castings in 100 under which no digits are shown
-ONE = 1.5  # castings in 100: what shows as one at most
-DISAGREE = 2.0  # standard deviations between log and belief at which the reader is told
+ONE = 1.5  # castings in 100: below this it rounds to at most one
+DISAGREE = 2.0  # standard deviations between log and belief at which there is a warning
 
 
 def to_check(factors: Iterable[Factor]) -> str:
-    """What to check of pours whose log does not agree with the trade about some settings."""
+    """What to check if the log and the trade disagree about some settings."""
     weighed = all(factor.is_share for factor in factors)
     return "the weighing" if weighed else "what was written down"
 
@@ -32,17 +32,17 @@ class Effect:
     middle: float  # the change: a ratio for a reading that spreads by ratios, a difference in its unit otherwise
     low: float  # of its interval, as `high`
     high: float
-    from_log: float  # share of what is now known that came from the log, 0 to 1; 0 where no two pours differ in it
-    disagreement: float  # how far the log pulled it from belief, in standard deviations expected of such a pull; 0 without a belief
+    from_log: float  # share of what is now known that came from the log, 0 to 1; 0 if no two pours differ in it
+    disagreement: float  # how far the log pulled it from belief, in standard deviations of such a pull; 0 without a belief
     poured: bool  # whether the log holds pours at different values of the factor
     good: tuple[int, int] | None = None  # first and last grade that meet an aim; the change is then in their chance
     level: float = 0.9  # chance that the true change lies between `low` and `high`
-    turn: float | None = None  # where the reading turns, in the factor's unit: it surely goes one way up to there and the other way beyond
+    turn: float | None = None  # where the reading surely has a maximum or minimum, in the factor's unit
     rises: bool = True  # whether it rises up to there
-    believed: bool = True  # whether the trade has a view of it
-    by_day: bool = False  # whether the setting differed between sessions only, in so few that the day may be behind the change
-    together: tuple[str, ...] = ()  # other settings, in words, that moved whenever this one did
-    expected: float = 0.0  # the trade's effect as a multiple of this one on the model's scale; 0 where it doubts the direction
+    believed: bool = True  # whether the trade has a belief about it
+    by_day: bool = False  # whether it differed only between a few sessions, so that the day may be the cause
+    together: tuple[str, ...] = ()  # words of other settings that always changed with this one
+    expected: float = 0.0  # the trade's effect over this one on the model's scale; 0 if the trade is unsure of the direction
     hours: float | None = None  # how long the oven is held, h, where the factor is its temperature
     age: float | None = None  # h after mixing at which the reading is taken, where it has ages
 
@@ -59,7 +59,7 @@ class Effect:
 
     @property
     def settled(self) -> bool:
-        """Whether the log and belief tell a direction, or where it turns."""
+        """Whether the direction, or where it turns, is known."""
         return (self.direction_known and not self.negligible) or self.turn is not None
 
     @property
@@ -132,7 +132,7 @@ class Effect:
         return f"{size if size.startswith('under') else 'about ' + size}{unit_words(self.unit)}"
 
     def interval(self) -> str:
-        """Its interval in words, with signs where it leaves both directions."""
+        """Its interval in words, with signs if both directions are possible."""
         ends = [self._percent(self.low), self._percent(self.high)]
         if self.good is not None and max(map(abs, ends)) < NOTHING:
             return f"{100 * self.level:g} % interval under 1{unit_words(self.unit)} either way"
@@ -154,17 +154,17 @@ class Effect:
             text = " The log says little here: the poured values lie too close together, or too few are read."
         if self.disagreement > DISAGREE:
             size = f" The effect is {'smaller' if self.expected > 1 else 'larger'} than the trade expects."
-            text += " The log says otherwise than the trade." if self.contrary else size
+            text += " The log shows the opposite of what the trade expects." if self.contrary else size
             text += f" Check {to_check([self.factor])} of these pours; if it was right, trust the log."
         return text + self._doubts()
 
     @property
     def contrary(self) -> bool:
-        """Whether the log tells the other direction than the trade."""
+        """Whether the log shows the opposite direction to the trade's."""
         return self.poured and self.disagreement > DISAGREE and self.expected < 0
 
     def _doubts(self):
-        """What else may be behind a change that the log tells, in sentences that begin with a space."""
+        """What else may explain a change seen in the log, in sentences that begin with a space."""
         if not self.settled or self.from_log < LITTLE:
             return ""
         words, text = self.factor.words, ""

@@ -1,4 +1,4 @@
-"""What the settings did: one sentence and one row for each factor, with belief's share and the log's."""
+"""What the settings did: one sentence and one row for each factor, with the shares of belief and log."""
 
 from dataclasses import dataclass, field
 from functools import lru_cache
@@ -27,9 +27,9 @@ class Effects:
     reading : Reading
     each : tuple of Effect
     settings : dict of Factor to float
-        Where each setting is held while another moves.
+        Where each setting is held while another changes.
     age : float, optional
-        Of the reading, h after mixing; None where it has one moment of its own.
+        Of the reading, h after mixing; None if it has no age.
     """
 
     reading: Reading
@@ -56,7 +56,7 @@ class Effects:
         return pd.DataFrame(rows).set_index("factor")
 
     def sentence(self) -> str:
-        """The strongest effect, and the ones not settled."""
+        """The strongest effect, and which are not settled."""
         clear = [e for e in self.each if e.settled and e.poured]
         unsettled = [e.factor.words for e in self.each if not (e.settled or e.negligible)]
         first = clear[0].sentence() if clear else f"This log cannot tell yet what moves {self.reading.words}."
@@ -66,11 +66,11 @@ class Effects:
     __repr__ = sentence
 
     def conditions(self) -> str:
-        """Where the other settings are held, and the age of the reading, in sentences; "" where there is neither."""
+        """Where the other settings are held, and the age of the reading, in sentences; "" if there is neither."""
         values = [f"{factor.words} {factor.show(value)}" for factor, value in self.settings.items()]
         text = f"The settings that do not move are held at {listed(values)}." if values else ""
         if any(e.factor.name == OVEN for e in self.each):
-            text += " Post-cure time has no effect of its own here: heat and time count together, so it is told with the temperature."
+            text += " Post-cure time has no line of its own: heat and time act together, so it is included with the temperature."
         return (text + (f" All this is about {self.reading.words} at {age_words(self.age)}." if self.age else "")).strip()
 
     def _repr_markdown_(self):
@@ -78,7 +78,7 @@ class Effects:
         alone = [e.factor.words for e in self.each if not e.poured]
         text = f"**What the settings did to {in_markdown(self.reading.words)}**\n\n{poured}"
         if alone:
-            text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said of that rests on belief alone. To learn it, vary it."
+            text += f"\nNo two pours differ in {in_markdown(listed(alone))}: what is said about that is belief alone. To learn it, vary it."
         return text + (f"\n\n{in_markdown(self.conditions())}" if self.conditions() else "")
 
 
@@ -106,7 +106,7 @@ def effects(fit: ReadingFit, level: float = 0.9) -> Effects:
     return _effects(fit, level)
 
 
-@lru_cache(maxsize=32)  # a page asks four times for the effects of one fit
+@lru_cache(maxsize=32)  # a page needs the effects of each fit four times
 def _effects(fit, level):
     rows = one_post_cure(fit.rows)
     ranks = rows.drop_duplicates("pour").rank(numeric_only=True).corr()
@@ -117,7 +117,7 @@ def _effects(fit, level):
 
 
 def _moves(fit, rows):
-    """Each factor that can move the reading: factor, start, end, whether poured, settings beside it."""
+    """Each factor that can move the reading: factor, start, end, whether poured, and the other settings."""
     used, no_effect, usual = fit.believed.factors, _half_without_effect(fit.rows), held_settings(fit.study, fit.rows)
     for factor in fit.study.numeric:
         if factor.name not in used or factor.name == no_effect:
@@ -132,7 +132,7 @@ def _moves(fit, rows):
 
 
 def hours_poured(rows: pd.DataFrame) -> float:
-    """How long the hottest post-cure of a log stayed in the oven, h: `POST_CURE_HOURS` where none was poured.
+    """How long the hottest post-cure of a log lasted, h; `POST_CURE_HOURS` if there was none.
 
     Parameters
     ----------
@@ -148,7 +148,7 @@ def hours_poured(rows: pd.DataFrame) -> float:
 
 
 def _half_without_effect(rows):
-    """Which half of a post-cure has no effect of its own: the time, but where one heat was held for different hours."""
+    """Which part of a post-cure has no separate effect: the time, unless one temperature was held for different times."""
     if not {OVEN, HOURS} <= set(rows) or rows[OVEN].nunique() > 1 or rows[HOURS].nunique() < 2:
         return HOURS
     return OVEN if rows[OVEN].max() > REFERENCE[OVEN] else HOURS
@@ -161,7 +161,7 @@ def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
     result = change(fit, table)
     tails = np.quantile(result.values, [(1 - level) / 2, 0.5, (1 + level) / 2])
     drawn = fit.posterior.coefficients @ contrast
-    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # the remainder's size is learned from the other settings too
+    from_log = _from_log(fit.believed, contrast, drawn) if poured else 0.0  # if not poured, the log only learned the remainder's size, from other settings
     informative = _informed(fit.believed, contrast)
     believed, doubt = contrast @ fit.believed.mean, np.sqrt(np.sum((contrast * fit.believed.sd) ** 2))
     pull = abs(drawn.mean() - believed)
@@ -180,7 +180,7 @@ def _effect(fit, rows, ranks, factor, start, end, poured, beside, level):
 
 
 def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
-    """Whether a setting never differed within a session, and fewer than `DAYS` sessions had it low, or high.
+    """Whether a setting never differed within a session and fewer than `DAYS` sessions had it low, or high.
 
     Parameters
     ----------
@@ -203,17 +203,16 @@ def by_day(rows: pd.DataFrame, factor: Factor, middle: float) -> bool:
 
 
 def _moved_together(fit, ranks, factor):
-    """The other settings that may move the reading and whose ranks rose, or fell, whenever this one's rose, in words."""
+    """Words of the other settings that may move the reading and whose ranks correlate perfectly with this one's."""
     used = fit.believed.factors - ({OVEN, HOURS} if factor.name in (OVEN, HOURS) else {factor.name})
     others = [other for other in fit.study.numeric if other.name in used]
     return tuple(other.words for other in others if abs(ranks[other.name]) > 1 - 1e-9)
 
 
 def _from_log(believed, contrast, drawn):
-    """Share of what is known of a move that came from the log.
-
-    A log that contradicts the beliefs raises the remainder's size, and with it the doubt: held against the size believed,
-    it would seem to have taught nothing just where it says most.
+    """Share of what is known about a change that came from the log.
+    A log that contradicts the beliefs raises the remainder's size, and with it the doubt; the prior variance is raised
+    alike, or such a log would seem to have taught nothing.
     """
     growth = np.where(np.arange(len(contrast)) < len(contrast) - believed.remainder_count, 1.0, believed.remainder_growth)
     before = np.sum((contrast * believed.sd * growth) ** 2)
@@ -221,13 +220,13 @@ def _from_log(believed, contrast, drawn):
 
 
 def _informed(believed, contrast):
-    """Whether anyone has a belief about a move: about a term that it changes, the remainder aside."""
+    """Whether the trade has a belief about any term that changes, not counting the remainder."""
     beliefs = believed.without_remainder().beliefs
     return any(belief.informative for belief, moved in zip(beliefs, contrast, strict=False) if moved)
 
 
 def _turning_point(fit, factor, start, end, beside, level):
-    """Where the average casting is highest or lowest between two values, if it surely is, and whether it rises up to there."""
+    """Where the average casting surely has a maximum or minimum between two values, if anywhere, and whether it rises up to there."""
     places = np.linspace(start, end, PLACES)
     table = settings_table(fit.study, [{**beside, factor.name: value} for value in places], reading=fit.reading)
     curve = averages(fit, table, fit.mean(table))

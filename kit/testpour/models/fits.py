@@ -1,8 +1,8 @@
-"""Fits: every reading of a study fitted to one log, and the spread from which chances are told.
+"""Fits: every reading of a study fitted to one log, and the narrowed spread used for chances.
 
 Beliefs are so wide that a real resin is inside, and a log of 8 to 24 castings narrows neither scatter nor shape to what they
 are: gel time, hardness and tack scatter a quarter to two fifths less than their models say. A chance of meeting every aim
-multiplies that and comes out too low, so it is told from models whose spread is narrowed to `NARROWED`. That is chosen on thirty-two
+multiplies that and comes out too low, so it is computed from models whose spread is narrowed to `NARROWED`. That is chosen on thirty-two
 resins of four families (`tests/benchmarks/families`): shares of 0.7 to 0.8 have the smallest Brier score (.0238 and .0237 above that
 of the truth, .0247 with the whole spread), and of these 0.7 and 0.75 the smallest calibration error.
 
@@ -24,7 +24,7 @@ by -0.002 (0.011) on twelve resins of the families and by +0.001 (0.006) on twel
 A fifth to a quarter of what was too low is no fault of the models: these resins were kept only where some settings meet
 the aims. With aims drawn without that condition the error was .091 and .074 on the families.
 
-A person's own reading has no belief of the trade in it that is too wide, and is told from the whole spread. Eighty logs of a score in
+A person's own reading has none of the trade's too wide beliefs in it, so its spread is not narrowed. Eighty logs of a score in
 whole numbers, 0 to 5, drawn at random (a line in every setting and a bend, castings alike 0.2 to 1 apart), at 150 settings each: after
 24 pours, where .90 is said, .82 is true with a share of 0.75 and .89 with 1, where .99 is said, .95, and .98 where .98 is said; the
 squared error falls by a tenth to a sixth after 24 pours and after 12, less for scores to 100.
@@ -57,11 +57,11 @@ from testpour.models.settings import SettingsGiven
 from testpour.study.columns import Reading
 from testpour.study.study import Study
 
-NARROWED = 0.75  # share of a model's spread, in its mean and between castings, from which chances are told; the module says why
+NARROWED = 0.75  # share of a model's spread, in its mean and between castings, that is used for chances; see the module
 
 
 def narrowing(reading: Reading) -> float:
-    """Share of the spread of a reading's model from which its chances are told: `NARROWED` where the trade's wide beliefs are in it, else 1."""
+    """Share of the spread of a reading's model used for its chances: `NARROWED` if it holds the trade's wide beliefs, else 1."""
     return NARROWED if trade_beliefs_about(reading) else 1.0
 
 
@@ -97,7 +97,7 @@ class Fits(Mapping):
 
     @cached_property
     def calibrated(self) -> Fits:
-        """The fits that the chance of a good casting is told from: the same with their spread narrowed (see `narrowing`)."""
+        """The fits used for the chance of a good casting: the same with their spread narrowed (see `narrowing`)."""
         return replace(self, models={name: replace(fit, posterior=fit.posterior.narrowed(narrowing(fit.reading))) for name, fit in self.items()})
 
     def predict(
@@ -133,7 +133,7 @@ def fit_castings(
     castings: Castings, *, beliefs: Mapping[str, Any] | None = None, seed: int = 0,
     physics: bool = True, remainder: bool = True
 ) -> Fits:
-    """Fit every reading of the log, beliefs underneath.
+    """Fit every reading of the log, starting from beliefs.
 
     Parameters
     ----------
@@ -144,10 +144,10 @@ def fit_castings(
     seed : int
         The same log and seed give the same draws.
     physics : bool
-        Whether heat and cure, followed through a slab, may enter the model of the peak temperature: they do
-        where the log speaks for them (see `physics_choice`).
+        Whether heat and cure, simulated in a slab, may enter the model of the peak temperature: they do if
+        the log supports them (see `physics_choice`).
     remainder : bool
-        Whether the models may bend away from what the beliefs foresee (see `remainder`).
+        Whether the models may deviate smoothly from what the beliefs foresee (see `remainder`).
 
     Returns
     -------

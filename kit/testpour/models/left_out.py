@@ -1,4 +1,4 @@
-"""Each pour as the other pours predict it, mostly without fitting the model again for every one."""
+"""Each pour as predicted by the other pours, mostly without refitting the model."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -21,23 +21,21 @@ LEAST_WORTH = 0.5
 
 @dataclass(frozen=True)
 class PredictiveDraws:
-    """What m draws say of k readings of one pour."""
+    """The predictive distribution of k readings of one pour, as m draws."""
 
-    mean: np.ndarray  # (m, k): latent, with the effects of sessions, lots and hands that other pours share
-    own: np.ndarray  # (m,): standard deviation of the shift that all its readings share
+    mean: np.ndarray  # (m, k): latent, including effects of sessions, lots and readers shared with other pours
+    own: np.ndarray  # (m,): standard deviation of the pour's own shift
     sd: np.ndarray  # (m,): standard deviation of one reading
     cuts: np.ndarray | None  # (m, grades - 1)
 
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
-    """Each reading beside the interval in which the log's other pours expect it with chance `level`.
-
-    One row a reading, as `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least as high), below (at least
-    as low), inside (share of what is seen that lies in the interval).
-
+    """Each reading with the interval that the other pours predict with chance `level`.
+    One row per reading, as in `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least as high), below
+    (at least as low), inside (share of what is seen that lies in the interval).
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
-    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), the largest weights smoothed (`weights.pareto_smoothed`); where that
-    leaves too few draws the model is fitted again without the pour.
+    (Gelfand, Dey and Chang 1992, Bayesian Statistics 4), with the largest weights smoothed (`weights.pareto_smoothed`); if
+    that leaves too few draws, the model is fitted again without the pour.
     """
     table = fit.rows[[c for c in ("pour", "age", "low", "high") if c in fit.rows]].copy()
     columns = np.empty((len(table), 5))
@@ -48,7 +46,7 @@ def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
 
 
 def predictive_draws(posterior: Posterior, fit: ReadingFit, rows: pd.DataFrame) -> PredictiveDraws:
-    """What the draws of a `posterior`, that of `fit` or the one without the pour, say of the `rows` of one pour."""
+    """Predictive draws for the `rows` of one pour, from the `posterior` of `fit` or the one without the pour."""
     effects, own = shared_effects(posterior, fit, labels_of(rows))
     return PredictiveDraws(posterior.coefficients @ fit.columns[rows.index].T + effects, np.sqrt(own), posterior.sd, posterior.cuts)
 
@@ -56,9 +54,8 @@ def predictive_draws(posterior: Posterior, fit: ReadingFit, rows: pd.DataFrame) 
 def shared_effects(
     posterior: Posterior, fit: ReadingFit, labels: dict[str, np.ndarray], apart: Collection[str] = ()
 ) -> tuple[np.ndarray, np.ndarray]:
-    """What a pour's k readings share with other pours, and the variance of what they share with none: arrays (m, k) and (m,).
-
-    `labels` are those of the readings (see `labels_of`), `apart` the groups to be left out of both.
+    """Group effects that a pour's k readings share with other pours (m, k), and the variance of those they do not (m,).
+    `labels` are those of the readings (see `labels_of`), `apart` the groups to leave out of both.
     """
     pour, count = labels["pour"][0], len(labels["pour"])
     others = fit.labels["pour"] != pour
@@ -90,7 +87,7 @@ def _predicted(fit, pour, rows, level):
 
 
 def leave_out_weights(log_likelihood: np.ndarray) -> np.ndarray:
-    """Weights (m,) that take a pour's likelihood out of m equally weighted draws again; they add up to 1."""
+    """Weights (m,) that remove a pour's likelihood from m equally weighted draws; they add up to 1."""
     return softmax(-log_likelihood)
 
 

@@ -1,8 +1,7 @@
-"""What the log says of the lot: its wait, its speed of cure, the heat it makes and the heat it loses.
-
+"""What the log says about the lot: its induction time, its rate of cure, the heat it makes and the heat it loses.
 The unknowns of `physics.lots` start at belief. Gel times, times to peak and peaks of the log move them, by
-Gauss and Newton's steps on each reading's own scale, so that what is left is a normal approximation of the
-posterior at its top (MacKay, Neural Computation 4 (1992) 448, citation from memory).
+Gauss-Newton steps on each reading's own scale, which gives a normal approximation of the posterior at its
+mode (MacKay, Neural Computation 4 (1992) 448, citation from memory).
 """
 
 from collections.abc import Mapping
@@ -31,22 +30,22 @@ TIMES = {"gel_time": "gel", "time_to_peak": "peak_time"}  # reading and its name
 PEAK = "peak_temperature"
 STEPS, SETTLED = 10, 0.02  # Gauss-Newton steps at most; standard deviations below which they are done
 TURN = 0.3  # standard deviations over which a slope is taken
-FARTHEST = 3.0  # standard deviations of belief: beyond them the table ends
+FARTHEST = 3.0  # standard deviations of belief, beyond which the atlas ends
 MOVED = 0.7  # posterior sd over prior sd, below which the log has narrowed an unknown
 
 
 @dataclass(frozen=True, eq=False)
 class LotFit:
-    """A lot's unknowns after the log."""
+    """A lot's unknowns, updated by the log."""
 
-    place: np.ndarray  # (9,): likeliest place, in standard deviations of belief (see `physics.lots`)
+    place: np.ndarray  # (9,): posterior mode, in standard deviations of belief (see `physics.lots`)
     covariance: np.ndarray  # (9, 9), about it
-    by_times: tuple[np.ndarray, np.ndarray]  # place and covariance from gel times and times to peak alone
+    by_times: tuple[np.ndarray, np.ndarray]  # mode and covariance from gel times and times to peak alone
     pours: int = 0  # that it rests on
     peaks: int = 0  # peak readings among them
 
     def draws(self, number: int, seed: int = 0) -> Lots:
-        """Lots as likely as belief and log make them, with fields of shape (number, 1)."""
+        """Draws of the lot from its posterior, with fields of shape (number, 1)."""
         root = np.linalg.cholesky(self.covariance + 1e-9 * np.eye(len(self.place)))
         scores = np.random.default_rng(seed).standard_normal((number, len(self.place)))
         return lots_at(np.clip(self.place + scores @ root.T, -FARTHEST, FARTHEST))
@@ -105,9 +104,8 @@ def lot_settings(table: pd.DataFrame) -> np.ndarray:
 
 
 def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> LotFit:
-    """The lot's unknowns, belief moved by a log; belief alone where the log or the study holds nothing that tells.
-
-    How much readings scatter is taken from `beliefs`, as for `fit_castings`.
+    """The lot's unknowns, belief updated by a log; belief alone if log or study hold nothing informative.
+    The scatter of readings is taken from `beliefs`, as for `fit_castings`.
     """
     evidence = list(_evidence(castings, beliefs))
     times = [part for part in evidence if part.reading.name in TIMES]
@@ -119,7 +117,7 @@ def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> L
 
 
 def _evidence(castings, beliefs):
-    """The telling readings of a log, one `_Evidence` a kind."""
+    """The informative readings of a log, one `_Evidence` per reading."""
     study = castings.study
     if not set(NEEDS) <= {factor.name for factor in study.factors}:
         return
@@ -140,7 +138,7 @@ def _evidence(castings, beliefs):
 
 
 def _gauss_newton(parts, start=None):
-    """Top of the posterior and the covariance there; the belief where there is no evidence."""
+    """Mode of the posterior and the covariance there; the belief if there is no evidence."""
     count = len(UNKNOWNS)
     centre = np.r_[np.zeros(count), [part.by_pigment.mean for part in parts]]
     sd = np.r_[np.ones(count), [part.by_pigment.sd for part in parts]]
@@ -163,7 +161,7 @@ def _gauss_newton(parts, start=None):
 
 
 def _linearised(parts, at, count):
-    """Slopes of every reading, what it would read less the straight line's start, and which rows bind."""
+    """The linearised model: slopes of every reading, targets for the coefficients, and which rows are informative."""
     moves = np.vstack([np.zeros(count), TURN * np.eye(count), -TURN * np.eye(count)])
     lots = lots_at(at[:count] + moves)
     blocks, targets, used = [], [], []
@@ -182,7 +180,7 @@ def _linearised(parts, at, count):
 
 
 def _noise_covariance(parts):
-    """Scatter of the readings: variance of their own (n,), and what pours, sessions and lots share, sparse (n, levels)."""
+    """Scatter of the readings: own variances (n,), and a sparse factor (n, levels) of what pours, sessions and lots share."""
     kinds = np.concatenate([[part.reading.name == PEAK] * len(part.low) for part in parts])
     own, shared = [], [csr_array((len(kinds), 0))]
     for part in parts:

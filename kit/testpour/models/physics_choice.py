@@ -1,23 +1,19 @@
-"""Heat and cure as terms of the peak's model, taken where they tell more of a log's peaks than plain terms.
+"""Heat and cure as terms of the peak's model, used if they predict a log's peaks better than plain terms.
 
-The peak that the lot's likeliest numbers give enters as one term. The directions in which those numbers are still
-unsure enter as further terms, each worth one standard deviation: a straight line through the likeliest lot,
-so that the usual machinery carries the doubt along. Plain terms stay, with narrower beliefs about nothing
-being left over.
-
-Which tell more is judged by how likely each made the log: the weight of evidence is the log ratio of the chances
-that either model, beliefs and all, gave to the readings that came (Kass & Raftery, J. Am. Stat. Assoc. 90 (1995)
-773), by Laplace's approximation. A resin that does not behave as a slab of `resin.toml` would is so left to the
-plain terms.
-
-What it buys on practice resins that are cast: the error of the peak at thicknesses not poured falls to less
+The peak at the lot's posterior mode enters as one term. The directions in which the lot is still uncertain
+enter as further terms, each scaled to one standard deviation: the model linearised about the mode, so that the
+usual machinery carries the uncertainty. Plain terms stay, with narrow beliefs about zero for what is left over.
+The choice is by the Bayes factor: the log ratio of the chances that the two models, beliefs included, gave to
+the readings (Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773), by Laplace's approximation. So a resin that
+does not behave like a slab of `resin.toml` is left to the plain terms.
+What it gains on physical practice resins: the error of the peak at thicknesses not poured falls to less
 than half at twelve pours (`tests/benchmarks/test_physics_pays.py`), and the next pours find good settings
 sooner. Share of the best possible chance after 4, 8, 12, 16, 20 and 24 pours, sixteen resins, seeds 620 to 635:
 
     with     0.891 0.949 0.962 0.961 0.969 0.974
     without  0.834 0.878 0.900 0.920 0.935 0.956
 
-Hardness and tack are not told how far the casting has cured: that took a ninth off the error of hardness at twelve
+Hardness and tack do not use the computed cure: that took a ninth off the error of hardness at twelve
 pours and nothing off the chances of either, because a day's hardness scatters by more than the plain terms miss.
 """
 
@@ -40,12 +36,12 @@ from testpour.physics.lots import lots_at
 from testpour.study.columns import Reading
 from testpour.study.study import Study
 
-LEAST_LOG_RATIO = -1.0  # log of the evidence ratio from which heat and cure are taken: before the log they are believed three times as likely
+LEAST_LOG_RATIO = -1.0  # log Bayes factor above which heat and cure are used: a priori they are three times as likely
 FEWEST = 3  # informative peaks below which a log cannot choose
-SENTENCE = "Heat and cure followed through a slab enter its model: they tell this log's peaks better than plain terms."
+SENTENCE = "Heat and cure computed for a slab are in its model: they predict this log's peaks better than plain terms."
 DIRECTIONS = 3
 TURN = 0.5  # standard deviations over which a direction's slope is taken
-SOURCE = "heat and cure followed through a slab; see physics/resin.toml and physics/lot.toml"
+SOURCE = "heat and cure computed for a slab; see physics/resin.toml and physics/lot.toml"
 RESIDUAL_SD = {"level": 0.1, "catalyst": 0.12, "warmth": 6.0, "thickness": 0.15}  # sd of the belief about what physics does not explain
 
 
@@ -53,10 +49,9 @@ def choose_terms(
     castings: Castings, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool,
     beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
-    """Beliefs of a reading with heat and cure among its terms, where that tells more of the log; `believed` has plain terms.
-
-    `remainder` and `beliefs` are as for `fit_castings`. Beside the beliefs comes what to say of them, empty where the plain
-    terms stay, and the model of these beliefs where it had to be built to choose.
+    """Beliefs of a reading with heat and cure among its terms, if the log supports that, else `believed`, which has plain terms.
+    `remainder` and `beliefs` are as for `fit_castings`. Also returns what to say about the choice, if anything, and the model
+    of these beliefs if it had to be built to choose.
     """
     study = castings.study
     if reading.name != PEAK or not set(NEEDS) <= {factor.name for factor in study.factors}:
@@ -74,7 +69,7 @@ def choose_terms(
 
 @dataclass(frozen=True)
 class PeakColumn:
-    """The latent peak at a place of the lot, or its slope along a direction where one is given."""
+    """The latent peak of one lot, or its slope along a direction if one is given."""
 
     place: tuple[float, ...]
     direction: tuple[float, ...] = ()
@@ -93,7 +88,7 @@ class PeakColumn:
 def _with_physics(study: Study, believed: ReadingBeliefs, lot: LotFit) -> ReadingBeliefs:
     """Beliefs of the peak with heat and cure among its terms, in a study with the settings of `NEEDS`.
 
-    The peaks themselves stand among the rows, so the doubt is what the times alone leave.
+    The peaks themselves are among the rows, so the prior uncertainty is that left by the times alone.
     """
     peak = PeakColumn(tuple(lot.place))
     directions, middles = _uncertain_directions(study, peak, lot.by_times)

@@ -28,9 +28,9 @@ from testpour.study.study import Study
 
 DRAWS = 2000
 FEWER_DRAWS = 300  # draws of a model that only predicts the pour left out of it
-# Share of a setting's span at which a casting tells six tenths of what one made there does. On 40 hidden resins of another make, after 12 and
-# 24 pours, 90 % intervals of chances of .2 to .9, told from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and a
-# quarter of the advised settings cannot be told (36 in 100 without it).
+# Share of a setting's span at which a casting counts for six tenths of one made there. On 40 hidden resins of another make, after 12 and 24
+# pours, 90 % intervals of chances of .2 to .9, from the whole spread, hold the truth in 83 to 94 of 100 (93 to 100 without it), and the chance
+# is not known yet at a quarter of the advised settings (36 in 100 without it).
 NEAR = 0.2
 
 
@@ -43,12 +43,12 @@ class ReadingFit:
     believed: ReadingBeliefs  # terms with the belief about each
     posterior: Posterior  # draws of coefficients and scatter, beliefs updated by the log
     rows: pd.DataFrame  # one a reading used: pour, session, settings, age, low and high in the reading's unit
-    assumed: tuple[str, ...]  # what was filled in where the log is silent, in sentences
+    assumed: tuple[str, ...]  # values assumed where the log has none, in sentences
     model: IntervalModel  # the likelihood and beliefs that `posterior` was drawn from
 
     @cached_property
     def labels(self) -> dict[str, np.ndarray]:
-        """Session, lots, hand and pour of each row as text; see `reading_model.labels_of`."""
+        """Session, lots, reader and pour of each row as text; see `reading_model.labels_of`."""
         return labels_of(self.rows)
 
     @cached_property
@@ -77,11 +77,10 @@ class ReadingFit:
 
     @cached_property
     def shape_error(self) -> tuple[np.ndarray, np.ndarray]:
-        """How far off the shape of the mean may be at any one setting, and the variance of that: two arrays (draws,).
-
-        What the terms leave over between pours is partly a wrong shape, the same in every casting made at a setting,
-        and partly scatter between castings made alike. Only repeats tell the two apart, so any share is held as likely
-        as another. A new casting is foretold alike either way; what its chance may really be is not.
+        """Error of the shape of the mean at any one setting, and its variance: two arrays (draws,).
+        What the terms leave unexplained between pours is partly a wrong shape, the same in every casting made at a
+        setting, and partly scatter between like castings. Only repeats could separate the two, so every share is taken
+        as equally likely. The prediction of a new casting is the same either way, but the interval of its chance is not.
         """
         posterior = self.posterior
         unexplained = posterior.group_sds.get("pour", posterior.sd)
@@ -91,7 +90,7 @@ class ReadingFit:
 
     @cached_property
     def near(self) -> dict[str, float]:
-        """How far apart two values of a numeric setting are that count as `NEAR`, in its unit, for each that the reading depends on."""
+        """The distance that counts as `NEAR`, in its unit, for each numeric setting that the reading depends on."""
         distances = {}
         for factor in (f for f in self.study.numeric if f.name in self.believed.factors):
             low, high = (0.0, 1.0) if factor.kind == "yes/no" else factor.span or (factor.low, factor.high)
@@ -100,11 +99,11 @@ class ReadingFit:
 
     @cached_property
     def poured(self) -> pd.DataFrame:
-        """Where the reading was read: one row a pour, a column a setting of `near`, in units of how far that is."""
+        """The pours with this reading: one row each, the settings of `near` divided by those distances."""
         return self.rows.drop_duplicates("pour")[list(self.near)] / list(self.near.values())
 
     def castings_near(self, table: pd.DataFrame) -> np.ndarray:
-        """How many castings were read at each of n settings: one made there counts whole, one `near` by less: shape (n,)."""
+        """How many castings were read at each of n settings, nearby ones counted in part: shape (n,)."""
         at = table[list(self.near)].to_numpy(float) / list(self.near.values())
         return np.exp(-cdist(at, self.poured.to_numpy(float), "sqeuclidean") / 2).sum(axis=1)
 
@@ -114,13 +113,13 @@ class ReadingFit:
     ) -> np.ndarray:
         """Chance that one new casting in a new session lies in the bounds, in the reading's unit: shape (draws, rows).
 
-        Without `shape_known` the draws also differ by how far the shape may be wrong (see `shape_error`), as an interval of
-        the chance should, and the less so the more castings were made near there; their mean stays as it is.
+        Without `shape_known` the draws also include the error of the shape (see `shape_error`), as the interval of a chance
+        should, less where more castings were made nearby; the mean over draws does not change.
         """
         mean, sd = self.mean(table), self.scatter()[:, None]
         if not shape_known:
             off, wrong = (part[:, None] for part in self.shape_error)
-            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # share of a normal variance that is left after so many readings
+            left = 1 / (1 + self.castings_near(table) * wrong / (sd**2 - wrong))  # share of a normal variance left after that many readings
             mean, sd = mean + off * np.sqrt(left), np.sqrt(sd**2 - wrong * left)
         low, high = self._latent_bounds(table, at_least, at_most)
         return _chance_below(high, mean, sd) - _chance_below(low, mean, sd)
@@ -162,9 +161,8 @@ class ReadingFit:
         Returns
         -------
         DataFrame
-            One row a setting: ``middle``, ``low``, ``high`` in the reading's unit; ``beyond``, what of the setting lies
-            outside what was poured, and ``met``, what of it is held as the log met it and not as usual, in words; empty
-            where nothing does or is.
+            One row per setting: ``middle``, ``low``, ``high`` in the reading's unit; in words ``beyond``, which values lie
+            outside what was poured, and ``met``, which are as in the log instead of usual; "" if none.
         """
         check_level(level)
         usual = as_met(self.study, self.rows)
@@ -176,11 +174,11 @@ class ReadingFit:
         return shown.assign(beyond=beyond(self.study, self.rows, self.believed.factors, table), met=met)
 
     def without(self, pour: str) -> Posterior:
-        """What beliefs and every other pour of the log say: `FEWER_DRAWS` draws."""
+        """The posterior without this pour: `FEWER_DRAWS` draws."""
         return _without(self, pour)
 
     def summary(self) -> pd.DataFrame:
-        """What belief and log together say of every coefficient, and what was believed before the log.
+        """The posterior of every coefficient, and its prior.
 
         Returns
         -------
@@ -196,7 +194,7 @@ class ReadingFit:
     def sentence(self) -> str:
         """What the fit rests on, in one sentence."""
         if not self.pours:
-            return f"No {self.reading.words} in the log yet: what is said of it rests on belief alone."
+            return f"No {self.reading.words} in the log yet: what is said about it is belief alone."
         basis = f"{count(len(self.rows), 'reading')} of {count(self.pours, 'pour')}"
         days = count(self.rows["session"].nunique(), "session")
         return " ".join([f"{self.reading.words.capitalize()}: {basis} in {days}.", *self.assumed])
@@ -205,12 +203,12 @@ class ReadingFit:
 
 
 def _chance_below(end, mean, sd):
-    """Chance of lying below an end, a normal; an end that is open everywhere costs nothing."""
+    """Chance that a normal lies below an end; an end that is open everywhere costs nothing."""
     if not np.isfinite(end).any():
         return np.broadcast_to(np.where(end > 0, 1.0, 0.0), mean.shape)
     away = end - mean
     away /= sd
-    return ndtr(away, out=away)  # in place: maps ask for millions
+    return ndtr(away, out=away)  # in place: maps need millions
 
 
 @lru_cache(maxsize=256)  # the check of a fit and the causes of a bad casting leave out the same pours
@@ -227,10 +225,8 @@ def fit_rows(
     study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame,
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
-    """The `ReadingFit` of `reading` on `rows`, one a reading; see `reading_model.rows_of` for what a row holds.
-
-    The `model` is made of the others where it is not given, with a smooth part for what the terms leave over if a `remainder` is
-    wanted.
+    """The `ReadingFit` of `reading` on `rows`, one per reading; see `reading_model.rows_of` for what a row holds.
+    The `model` is built from the other arguments if it is not given, with a `remainder` if wanted.
     """
     believed, terms, columns = model_columns(study, believed, rows, remainder)
     model = model or model_from_columns(reading, believed, terms, columns, latent_ends(reading, rows), labels_of(rows))
@@ -241,9 +237,8 @@ def fit_rows(
 def with_remainder(
     posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray
 ) -> tuple[Posterior, ReadingBeliefs]:
-    """Posterior and beliefs with the remainder's `terms` among the coefficients; as they are where there are none.
-
-    `columns` are those of `model_columns`, which the posterior was drawn with.
+    """Posterior and beliefs with the remainder's `terms` among the coefficients; unchanged if there are none.
+    `columns` are those of `model_columns` that the posterior was drawn with.
     """
     if not terms:
         return posterior, believed

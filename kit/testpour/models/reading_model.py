@@ -1,4 +1,4 @@
-"""What one reading's model is made of, before any draw: its rows of the log, the groups that share an error, likelihood and beliefs."""
+"""The parts of one reading's model, before any draw: its rows of the log, the groups that share an error, likelihood and beliefs."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -20,15 +20,14 @@ from testpour.models.terms import Term, design
 from testpour.study.columns import Reading
 from testpour.study.study import Study
 
-FINEST = 3  # significant digits that a person reads at most
+FINEST = 3  # most significant digits that a person reads
 SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log holds two of them
 
 
 def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """The readings a model rests on, each with the settings of its pour, and what was assumed of settings not written down.
-
-    One row a reading: pour, session, settings, age, low and high in the reading's unit. One sentence a setting that takes its
-    usual value, or a reading that is taken as rounded.
+    """The readings a model rests on, each with the settings of its pour, and the assumptions made, in sentences.
+    One row per reading: pour, session, settings, age, low and high in the reading's unit. One sentence for each setting filled
+    with its usual value, and for readings taken as rounded.
     """
     readings = castings.readings[castings.readings["reading"] == reading.name]
     rows = readings.merge(castings.pours, left_on="pour", right_index=True, suffixes=("", "_of_pour"))
@@ -52,7 +51,7 @@ def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[s
 
 
 def _with_noughts(reading, rows):
-    """The rows, a nought of what spreads by ratios taken as less than the least read above it, and a sentence that says so: its logarithm is no number."""
+    """The rows, with a reading of 0 on a log scale taken as less than the least read above 0, and a sentence that says so."""
     noughts, least = (rows["low"] == 0) & (rows["high"] == 0), rows.loc[rows["low"] > 0, "low"].min()
     if reading.scale != "log" or reading.resolution or not noughts.any() or np.isnan(least):
         return rows, []
@@ -61,12 +60,11 @@ def _with_noughts(reading, rows):
 
 
 def _with_rounding(study, reading, rows):
-    """The rows, exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
-
-    Repeats that are all equal, or values that the settings account for to the last digit, say how finely the scale is
-    read, not that castings do not differ: taken as exact they would have no scatter at all, and their likelihood no top
-    (Heitjan 1989, Statist. Sci. 4, 164, on rounded data; citation from memory). More than three digits are a
-    calculation's, not a watch's.
+    """The rows, with exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
+    Repeats that are all equal, or values that the settings explain to the last digit, show how finely the scale is read,
+    not that castings do not differ: taken as exact they would have no scatter, and their likelihood no maximum
+    (Heitjan 1989, Statist. Sci. 4, 164, on rounded data; citation from memory). More than three digits come from a
+    calculation, not a watch.
     """
     exact = (rows["low"] == rows["high"]) & rows["low"].notna()
     if reading.grades or reading.resolution or not exact.any() or not _without_scatter(study, reading, rows[exact]):
@@ -81,7 +79,7 @@ def _with_rounding(study, reading, rows):
 
 
 def counted(reading: Reading, rows: pd.DataFrame, assumed: tuple[str, ...]) -> tuple[Reading, tuple[str, ...]]:
-    """The reading, in steps of 1 where it has no unit and every number read is whole, as of a count or a score; that is then `assumed` too."""
+    """The reading, in steps of 1 if it has no unit and every value is whole, as for a count or a score; that is then `assumed` too."""
     exact = rows.loc[rows["low"] == rows["high"], "low"]
     if reading.scale != "plain" or reading.unit or reading.resolution or len(exact) < 2 or (exact % 1).any():
         return reading, assumed
@@ -89,7 +87,7 @@ def counted(reading: Reading, rows: pd.DataFrame, assumed: tuple[str, ...]) -> t
 
 
 def _without_scatter(study, reading, rows):
-    """Whether repeats never differ, or exact values follow the foreseen shape, with or without a step a group, to the last digit."""
+    """Whether repeats never differ, or exact values follow the expected shape, with or without group effects, to the last digit."""
     low, high = latent_ends(reading, rows)
     rows, values = rows[low == high], low[low == high]
     made = [*(factor.name for factor in study.factors), "session", "age"]
@@ -100,24 +98,24 @@ def _without_scatter(study, reading, rows):
 
 
 def _indicators(labels):
-    """One column a label, 1 where a row has it."""
+    """One column per label, 1 where a row has it."""
     return (labels[:, None] == np.unique(labels)).astype(float)
 
 
 def _explained_exactly(columns, values):
-    """Whether some sum of the columns gives every value, with more values than the columns could give in any case."""
+    """Whether some combination of the columns gives every value, with more values than columns could always fit."""
     solution, _, rank, _ = np.linalg.lstsq(columns, values)
     return rank < len(values) and np.allclose(columns @ solution, values, rtol=1e-9, atol=1e-9)
 
 
 def labels_of(rows: pd.DataFrame) -> dict[str, np.ndarray]:
-    """What may share an error, as plain text: sessions, lots, hands and pours; blank where nothing was written."""
+    """Labels of what may share an error, as plain text: sessions, lots, readers and pours; "" if blank."""
     values = {name: rows[name].to_numpy(object) for name in ("session", *SHARED, "pour") if name in rows}
     return {name: np.array(["" if pd.isna(v) else str(v) for v in column], dtype=object) for name, column in values.items()}
 
 
 def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
-    """The labels that share an error: sessions always, lots and hands when there are two, pours when read twice."""
+    """The labels that share an error: sessions always, lots and readers if there are two, pours if one was read twice."""
     pours = labels["pour"]
     grouped = {"session": True, **{name: len(set(labels.get(name, ())) - {""}) > 1 for name in SHARED}, "pour": len(set(pours)) < len(pours)}
     return {name: labels[name] for name, keep in grouped.items() if keep}
@@ -134,7 +132,7 @@ def model_from_columns(
     reading: Reading, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray, ends: tuple[np.ndarray, np.ndarray],
     labels: dict[str, np.ndarray]
 ) -> IntervalModel:
-    """The same of rows as they are `model_columns`, with their `latent_ends` and the labels of what may share an error (see `labels_of`)."""
+    """The same from `model_columns`, `latent_ends` and labels (see `labels_of`)."""
     groups, foreseen = groups_of(labels), [term.name for term in believed.terms]
     return IntervalModel(
         *ends,
@@ -148,7 +146,7 @@ def model_from_columns(
 
 
 def smooth_remainder(believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray) -> dict[str, tuple[np.ndarray, float]]:
-    """The remainder, of which the `model_columns` come last, as an `IntervalModel` takes it: in the directions that the rows tell of."""
+    """The remainder, the last of the `model_columns`, as an `IntervalModel` takes it: in the directions that the rows can learn."""
     rest = columns[:, len(believed.terms) :]
     return {"smooth": (rest @ learnable_directions(rest), remainder_scale(terms, believed))} if terms else {}
 
@@ -156,17 +154,16 @@ def smooth_remainder(believed: ReadingBeliefs, terms: Sequence[Term], columns: n
 def model_columns(
     study: Study, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
 ) -> tuple[ReadingBeliefs, tuple[Term, ...], np.ndarray]:
-    """What is foreseen, the remainder's terms where it is wanted, and the columns (n, p + q) of both at the rows."""
+    """The expected terms, the remainder's terms if wanted, and the columns (n, p + q) of both at the rows."""
     believed = believed.without_remainder()
     terms = remainder_terms(study, believed) if remainder else ()
     return believed, terms, design((*believed.terms, *terms), rows)
 
 
 def log_evidence(scale: Scale, top: Optimum, spreads: int) -> float:
-    """Log of the chance (density) that a model with proper beliefs gives to its rows.
-
-    By Laplace's approximation about the `top` of what is left when all that is nearly normal is integrated out, as if
-    worked out in the rows' own unit and not on the `scale`. `spreads` is how many of its unknowns are standard deviations.
+    """Log marginal likelihood of a model with proper priors.
+    By Laplace's approximation about the `top` of the density left after the nearly normal unknowns are integrated out, in the
+    rows' own unit and not on the `scale`. `spreads` is how many of its unknowns are standard deviations.
     """
     around = len(top.at) * LOG_2PI / 2 - np.linalg.slogdet(top.curvature)[1] / 2
     return float(top.value + around + scale.log_volume + spreads * np.log(scale.unit))

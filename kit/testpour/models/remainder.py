@@ -6,7 +6,7 @@ Normal(0, s**2) of one common standard deviation s. With s near zero the beliefs
 them raises s, and with it the doubt at settings far from those poured. (A model discrepancy after Kennedy and
 O'Hagan, J. R. Statist. Soc. B 63 (2001) 425, in a second-order basis with shrinkage; citation from memory.)
 
-Of second order, because more does not pay in logs as small as these. Twelve logs of two families of hidden resins
+Second order is enough, because more does not pay in logs as small as these. Twelve logs of two families of hidden resins
 (`tests/benchmarks/families`), fitted anew after 8, 12 and 24 pours with `SHARE` 1.2; change in the share of the best
 possible chance:
 
@@ -56,13 +56,13 @@ from testpour.models.terms import HOURS, OVEN, POST_CURE_HOURS, REFERENCE, TERMS
 from testpour.study.study import Study
 
 SOURCE = "what the beliefs leave over, its size learned from the log"
-BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % is worth one from 1 to 2 %
+BY_RATIO = ("catalyst", "thickness")  # act by ratios: a step from 0.5 to 1 % equals one from 1 to 2 %
 ROOMS = (12.0, 30.0)  # °C between which castings are made: common practice, no source
 BEND, PAIR = 1.0, 0.7  # sizes relative to a straight line's, at the ends of the span
 SHARE = 0.6  # size of the remainder relative to what the beliefs leave open at the ends of the span
-SEEN = 1e-3  # share of the remainder's variance at the poured settings that need not be learned
+SEEN = 1e-3  # share of the remainder's variance at the poured settings that may be left out
 SPREAD_OUT = 256  # settings at which a remainder is projected on the expected terms
-FAR = 1.5  # half spans from the middle beyond which the remainder stays as it is
+FAR = 1.5  # half spans from the middle beyond which the remainder is constant
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ class Coordinate:
     name: str
     low: float  # of the span, in the factor's unit, as `high`
     high: float
-    hours: float | None = None  # the longest post-cure, h, where heat and time count together: as the oven that does as much in so long
+    hours: float | None = None  # for a post-cure, the longest, h: heat and time become the oven temperature equivalent to it
 
     @property
     def factors(self) -> tuple[str, ...]:
@@ -80,12 +80,12 @@ class Coordinate:
         return (self.name,) if self.hours is None else (OVEN, HOURS)
 
     def settings(self, values: np.ndarray) -> dict[str, Any]:
-        """Settings, by name, that have these values between `low` and `high`."""
+        """Settings by name for values between `low` and `high`."""
         return {self.name: values} if self.hours is None else {OVEN: values, HOURS: np.full_like(values, self.hours)}
 
     def __call__(self, table):
         """Coordinates of each row of a settings table."""
-        made = getattr(table, "made", {})  # a table of `design` keeps them for its other terms
+        made = getattr(table, "made", {})  # `ColumnArrays` caches them for other terms
         if self not in made:
             made[self] = self._of(table)
         return made[self]
@@ -149,7 +149,7 @@ def remainder_terms(study: Study, believed: ReadingBeliefs) -> tuple[Term, ...]:
 
 
 def coordinates_of(study: Study, names: Collection[str]) -> list[Coordinate]:
-    """A `Coordinate` for each of the named settings that the study varies, the room among them; one for heat and time of a post-cure."""
+    """A `Coordinate` for each named setting that the study varies, and the room; a single one for heat and time of a post-cure."""
     moved = (f for f in study.factors if f.name in names and (f.name == "room_temperature" or f in study.varied))
     spans = {f.name: (0.0, 1.0) if f.kind == "yes/no" else ROOMS if f.name == "room_temperature" else f.span for f in moved}
     by_name = {name: Coordinate(name, float(low), float(high)) for name, (low, high) in spans.items()}
@@ -170,8 +170,8 @@ def _post_cure(study):
 def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
     """Half-normal scale of the belief about the size of a remainder of these `terms`, on the reading's latent scale.
 
-    `SHARE` of the root mean square of what the beliefs leave open between the middle and the end of each span:
-    of the plain beliefs, also where heat and cure stand in for them, for a resin need not follow the slab.
+    `SHARE` of the root mean square of the prior sd of the change from the middle to the end of each span: of the plain
+    beliefs, even if heat and cure replace them, as a resin need not follow the slab.
     """
     believed = believed.before_physics or believed
     spans = {t.factors: t.column.coordinate for t in terms if isinstance(t.column, Line)}
@@ -185,7 +185,7 @@ def remainder_scale(terms: Sequence[Term], believed: ReadingBeliefs) -> float:
 
 
 def learnable_directions(columns: np.ndarray) -> np.ndarray:
-    """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can tell from one another."""
+    """Orthonormal directions (q, k) of the coefficients that rows with these `columns` (n, q) can learn."""
     _, sizes, turn = np.linalg.svd(columns, full_matrices=False)
     left = np.cumsum(sizes[::-1] ** 2)[::-1] / max((sizes**2).sum(), 1e-300)
     return turn[left > SEEN].T
@@ -197,8 +197,8 @@ def with_remainder_drawn(
 ) -> tuple[Posterior, ReadingBeliefs]:
     """Posterior and beliefs with the remainder's terms, of this `scale`, among the coefficients.
 
-    The posterior holds the coefficients along the `directions` (q, k), which the rows tell of, as its group ``"smooth"``; the
-    other directions are drawn from the belief.
+    The posterior holds the coefficients along the `directions` (q, k) that the rows can learn as its group ``"smooth"``;
+    the other directions are drawn from the prior.
     """
     size = posterior.group_sds["smooth"][:, None]
     unseen = np.random.default_rng([posterior.seed, 41]).standard_normal((len(posterior), len(terms)))
@@ -213,14 +213,13 @@ def with_remainder_drawn(
 
 
 def _with_terms(believed, terms, sd):
-    """Beliefs with the remainder's terms among them, each believed to be nought with a standard deviation of `sd`."""
+    """Beliefs with the remainder's terms among them, each with mean 0 and standard deviation `sd`."""
     beliefs = believed.beliefs + (Belief(0.0, sd, SOURCE),) * len(terms)
     return replace(believed, terms=(*believed.terms, *terms), beliefs=beliefs, remainder_count=len(terms))
 
 
 def with_expected_remainder(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
-    """Beliefs with the remainder's terms among them, its size held at what is expected of it; as they are where no setting varies.
-
+    """Beliefs with the remainder's terms among them, its size fixed at its prior mean; unchanged if no setting varies.
     For the logs of many benches, whose pours outweigh any belief about that size.
     """
     terms = remainder_terms(study, believed)
@@ -230,9 +229,8 @@ def with_expected_remainder(study: Study, believed: ReadingBeliefs) -> ReadingBe
 
 
 def projected_on_expected(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
-    """Coefficients (m, p) of the foreseen terms alone that come nearest to the whole mean (m, p + q) over the spans.
-
-    By least squares over settings spread evenly; other settings as they usually are.
+    """Coefficients (m, p) of the expected terms alone that best fit the whole mean (m, p + q) over the spans.
+    By least squares over evenly spread settings; other settings at their usual values.
     """
     count = len(believed.terms) - believed.remainder_count
     if not believed.remainder_count:

@@ -1,4 +1,4 @@
-"""The scale on which a reading's scatter is even: its latent scale, where the log's rows lie on it, and the way back.
+"""The latent scale, on which a reading's scatter is even: the log's rows on it, and the way back.
 
 Hardness as a share of a little more than the hardest casting, where the log speaks for it, in place of the gauge's range: the chance
 of meeting its aim errs less after 24 pours (squared, 0.072 for 0.092, standard error 0.010, twelve resins), but the settings
@@ -15,7 +15,7 @@ from testpour.study.columns import Reading
 ADIABATIC_RISE = 175.0  # K: heat of cure near 300 kJ/kg over 1.7 kJ/(kg K); textbook values, from memory
 PARTS = 8  # the unit of belief about a person's own reading is this part of its believable range
 LEAST = 1e-6  # smallest such unit
-NEARLY = 1e-9  # of an instrument's step: a bound so near to one lies on it
+NEARLY = 1e-9  # of an instrument's step: a bound this near to one lies on it
 
 
 def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
@@ -32,7 +32,7 @@ def to_latent(reading: Reading, values: np.ndarray, room: np.ndarray | pd.Series
 
 
 def to_reading(reading: Reading, latent: np.ndarray, room: np.ndarray | pd.Series | None = None) -> np.ndarray:
-    """Back from the latent scale to the reading's unit, held to its range; grades stay on their latent scale."""
+    """Back from the latent scale to the reading's unit, clipped to its range; grades stay on their latent scale."""
     latent = np.asarray(latent, float)
     if reading.scale == "log":
         return np.exp(np.minimum(latent, 700))
@@ -59,7 +59,7 @@ def widen(reading: Reading, low: np.ndarray, high: np.ndarray) -> tuple[np.ndarr
 
 
 def met_from_to(reading: Reading, at_least: float | None, at_most: float | None) -> tuple[float, float]:
-    """Between what values a casting meets an aim, infinite where open: an instrument with steps reads to the nearest, and what it reads is judged."""
+    """The values between which a casting meets an aim, infinite if open; an instrument with steps rounds, and its reading is what counts."""
     low, high, step = -np.inf if at_least is None else at_least, np.inf if at_most is None else at_most, reading.resolution
     if reading.grades or not step:
         return low, high
@@ -102,16 +102,15 @@ def _last_steps_of_scale(reading, rows, room):
 def as_read(
     reading: Reading, latent: np.ndarray, cuts: np.ndarray | None, room: np.ndarray | pd.Series | None
 ) -> np.ndarray:
-    """Castings (m, n) as they read: in the reading's unit, or the grade that each draw of the cut-points makes of them."""
+    """Castings (m, n) as read: in the reading's unit, or as the grade given by each draw of the cut-points."""
     if cuts is None:
         return to_reading(reading, latent, room)
     return (latent[:, :, None] > cuts[:, None, :]).sum(axis=2).astype(float)
 
 
 def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float, float]:
-    """Where a person's own reading may lie, and what counts as one unit of change, on the latent scale.
-
-    On a plain or log scale its believable range says it; one without is read off ``low`` and ``high`` of the log's `rows`. 0 and 1
+    """The centre of a person's own reading and one unit of change, on the latent scale.
+    On a plain or log scale both come from its believable range, else from ``low`` and ``high`` of the log's `rows`; 0 and 1
     on scales that have a natural unit.
     """
     if reading.scale not in ("plain", "log"):

@@ -17,7 +17,7 @@ from testpour.models.settings import check_level, settings_table
 from testpour.models.terms import design
 from testpour.study.columns import Reading
 
-SPOKEN = 0.2  # distance between belief and posterior, of 1, from which on the log has moved it
+SPOKEN = 0.2  # Kolmogorov-Smirnov distance from the prior above which the log has moved it
 SURE = 0.75  # chance that a part is the largest before it is called so
 SHARED_SOURCES = tuple(name for name in GROUPS if name != "pour")  # what several castings share
 
@@ -39,8 +39,8 @@ class Part:
     high: float
     share: float  # of the whole variance, 0 to 1
     largest: float  # chance that no other part is larger
-    learned: bool  # whether the log has moved the belief about it, and it is `separable`
-    separable: bool = True  # whether it ever differed while each other of `SHARED_SOURCES` stayed the same
+    learned: bool  # whether the log has moved it from belief, and it is `separable`
+    separable: bool = True  # whether it ever differed while each of the other `SHARED_SOURCES` stayed the same
 
     @property
     def words(self) -> str:
@@ -60,10 +60,10 @@ class Scatter:
     silent : tuple of str
         Names of the sources that the log cannot show at all, for example a second resin lot.
     alike : int
-        How many castings the log holds, where all of them read the same; else 0.
+        Number of castings in the log if all of them read the same; else 0.
     agreed : int
-        How many castings were read again at one age, where each got the same grade again; where every casting was read
-        once, how many settings were poured again. 0 where any grade differed, or nothing was done again.
+        Number of castings read again at one age if each got the same grade; if every casting was read once, number of
+        settings poured again. 0 if any grade differed, or nothing was repeated.
     """
 
     reading: Reading
@@ -74,7 +74,7 @@ class Scatter:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a source: one standard deviation with its interval, share of the variance, whether told."""
+        """One row per source: one standard deviation with its interval, share of the variance, whether learned from the log."""
         rows = {
             p.words: {"middle": p.middle, "low": p.low, "high": p.high, "unit": self.unit, "share": p.share,
                       "levels": p.levels, "from the log": p.learned}
@@ -131,12 +131,12 @@ class Scatter:
 
     def _lessons(self, parts):
         lessons = list(dict.fromkeys(sources()[part.source]["lesson"] for part in parts))
-        return f"What would tell: {listed(lessons)}."
+        return f"To find out: {listed(lessons)}."
 
 
 def _doubt(part):
-    """What to say behind a part of which the log says too little."""
-    return "" if part.learned else ": so far mostly belief" if part.separable else ": cannot be told from what changed with it"
+    """What to add to a part about which the log says too little."""
+    return "" if part.learned else ": so far mostly belief" if part.separable else ": cannot be separated from what changed with it"
 
 
 def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
@@ -182,7 +182,7 @@ def scatter(fit: ReadingFit, level: float = 0.9) -> Scatter:
 
 
 def _repeats_differ(fit, alone):
-    """Whether readings differed of each casting that was read again at one age, or `alone` of each setting poured again: a Series."""
+    """For each casting read again at one age (with `alone`, each setting poured again), whether readings differed: a Series."""
     rows = fit.rows
     first = np.unique(fit.columns.round(9), axis=0, return_inverse=True)[1] if alone else rows["pour"]
     values = rows[["low", "high"]].groupby([np.ravel(first), rows["age"] if "age" in rows else np.zeros(len(rows))], dropna=False)
@@ -190,10 +190,9 @@ def _repeats_differ(fit, alone):
 
 
 def _learned(fit, name, drawn, again):
-    """Whether draws of an sd have left the half-normal belief, by the Kolmogorov-Smirnov distance between the two.
-
-    What lies between readings of one casting shows only where one was read again; in grades, whose own step is 1 by
-    definition, only where they then differed.
+    """Whether draws of an sd differ from their half-normal prior, by the Kolmogorov-Smirnov distance.
+    Scatter between readings of one casting shows only if one was read again; for grades, whose own sd is 1 by
+    definition, only if they then differed.
     """
     if name == "reading" and fit.reading.grades:
         return bool(again.any())
@@ -203,7 +202,7 @@ def _learned(fit, name, drawn, again):
 
 
 def _separable(groups, name):
-    """Whether a source of `SHARED_SOURCES` differed while each other one stayed: lots that never met in one session may be the session's doing."""
+    """Whether a source of `SHARED_SOURCES` differed while each other stayed the same; if not, it cannot be separated from that one."""
     known = pd.DataFrame({one: groups[one] for one in SHARED_SOURCES if one in groups}).replace("", np.nan)
     others = [one for one in known if one != name]
     return name not in known or len(known) < 2 or all(known.groupby(other)[name].nunique().max() > 1 for other in others)

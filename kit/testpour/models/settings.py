@@ -1,4 +1,4 @@
-"""Settings as a table: what a person writes, made complete for a model, and held against what was poured."""
+"""Settings as a table: what a person writes, completed for a model, and compared with what was poured."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from testpour.models.terms import HOURS, OVEN, one_post_cure, post_cure
 from testpour.study.columns import Reading
 from testpour.study.study import Study, StudyProblems
 
-ALIKE = 0.75  # likeness from which a column that is no factor is taken for a misspelt one
+ALIKE = 0.75  # similarity from which an unknown column is taken for a misspelt factor
 LONGEST_AGE = 24.0 * 366 * 50  # h
 UNREAD = "not read yet"
 ROUNDING = 1.01  # an age within a hundredth of one read counts as read
@@ -32,9 +32,9 @@ def settings_table(
 ) -> pd.DataFrame:
     """Settings as a complete table of floats in declared units: one row a setting, one column a numeric factor, ``age`` in hours.
 
-    What is left out takes its usual value. A number of a DataFrame is in its declared unit; its other columns are left aside
-    unless they look like a factor misspelt. The `room` replaces the one in `settings`; the `reading` gives the age where none is
-    said: that of its aim, else the first planned. It raises StudyProblems, naming every setting that is unknown, unreadable or out of range.
+    What is left out takes its usual value. Numbers in a DataFrame are in declared units; its other columns are ignored unless
+    they look like a misspelt factor. `room` replaces the one in `settings`; `reading` gives the default age: that of its aim,
+    else the first planned. It raises StudyProblems with every setting that is unknown, unreadable or out of range.
     """
     if isinstance(settings, pd.DataFrame):
         table = _completed(study, settings)
@@ -54,16 +54,15 @@ def settings_table(
 
 
 def repeated(setting: pd.DataFrame, /, **values: Any) -> pd.DataFrame:
-    """One row of complete settings as n rows, in which the columns named take these `values`, n each; as it is where none is named."""
+    """One row of complete settings as n rows, in which the named columns take these `values`, n each."""
     count = max(map(len, values.values()), default=1)
     return setting.loc[setting.index.repeat(count)].reset_index(drop=True).assign(**values)
 
 
 def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
-    """Settings at which the others are held while one moves: the usual ones, as far as they were poured.
-
-    Every numeric factor of the study: the median of what was `poured` where the usual value lies outside it, the middle of the
-    span where nothing was.
+    """Where the other settings are held while one changes: at their usual values, as far as these were poured.
+    For every numeric factor of the study; the median of what was `poured` if the usual value lies outside, the middle of
+    the span if nothing was.
     """
     settings = {}
     for factor in study.numeric:
@@ -75,9 +74,8 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
 
 
 def as_met(study: Study, poured: pd.DataFrame) -> Study:
-    """The study with the usual value of what nobody can choose, such as the humidity, as `held_settings` has it.
-
-    Only what the log holds, but never met at its usual value, differs.
+    """The study with usual values from `held_settings` for what nobody can choose, such as the humidity.
+    Only conditions in the log that never had their usual value differ.
     """
     settings = held_settings(study, poured)
     met = {f.name for f in study.factors if f.role != "chosen" and f.name in settings and f.name in poured and poured[f.name].notna().any()}
@@ -90,9 +88,8 @@ def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
 
 
 def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | None]) -> dict[str, float]:
-    """The hours that go with the heat of a post-cure, or the heat with its hours, where the settings have none; else nothing.
-
-    Heat without time, or time without heat, changes nothing. `most` gives the most of a setting that may be chosen, None where it may not.
+    """The hours to go with the heat of a post-cure, or the heat with its hours, if the settings have no post-cure; else nothing.
+    Heat without time, or time without heat, changes nothing. `most` gives the largest value of a setting, None if it is fixed.
     """
     other = {OVEN: HOURS, HOURS: OVEN}.get(name)
     if other is None or other not in settings or (post_cure(settings[OVEN], settings[HOURS]) > 0).any():
@@ -102,15 +99,14 @@ def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | 
 
 
 def stated_names(study: Study, settings: SettingsGiven | None, room: str | float | None) -> frozenset[str]:
-    """Names of the settings that a person has said of the first pour, the room among them."""
+    """Names of the settings that a person gave for the first pour, the room included."""
     first: Any = settings if settings is None or hasattr(settings, "items") else next(iter(settings), {})
     names = first.columns if isinstance(first, pd.DataFrame) else study.named({} if first is None else first)
     return frozenset(names) | ({"room_temperature"} if room is not None else set())
 
 
 def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series, stated: Collection[str]) -> str:
-    """What a row of settings holds as the log met it, not as usual, in a sentence that begins with a space; "" where nothing.
-
+    """Which values of a row of settings are as in the log instead of usual, in a sentence that begins with a space; "" if none.
     What a person has `stated` was not taken from the log.
     """
     both = zip(study.factors, as_met(study, poured).factors, strict=True)
@@ -118,13 +114,12 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
     if not replaced:
         return ""
     met_values, never = listed(f"{met.words} {met.show(met.usual)}" for _, met in replaced), listed(usual.show(usual.usual) for usual, _ in replaced)
-    return f" This is for {met_values}, as the log mostly met it: it never met the usual {never}."
+    return f" This is for {met_values}, as in most of the log: no pour had the usual {never}."
 
 
 def beyond(study: Study, rows: pd.DataFrame, used: Collection[str], table: pd.DataFrame) -> list[str]:
-    """What of each setting in `used` lies outside the pours of the `rows` a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
-
-    One text a row of settings, with ``age`` in hours; empty where the row lies inside. Half the finest step worth setting is
+    """Which settings in `used` lie outside the pours of the `rows` a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
+    One text per row of settings, with ``age`` in hours; "" if the row lies inside. Half the finest step worth setting is
     not called outside.
     """
     if not len(rows):
@@ -156,13 +151,13 @@ def _note_beyond(words, factor, poured, asked):
 
 
 def check_level(level: float) -> None:
-    """Refuse a level, the chance that an interval holds the truth, that does not lie between 0 and 1."""
+    """Refuse a level, the chance that an interval holds the truth, unless it lies between 0 and 1."""
     if not isinstance(level, int | float) or not 0 < level < 1:
         raise Problem(f"level {level!r} is not between 0 and 1. Write level=0.9 for intervals that hold nine times in ten.")
 
 
 def _completed(study, given):
-    """A copy of `given` with every numeric factor of the study, usual values where it is silent."""
+    """A copy of `given` with every numeric factor of the study, blanks filled with usual values."""
     read = cells_read(study, given)
     filled = {f.name: read[f.name].fillna(f.usual).to_numpy() if f.name in read else f.usual for f in study.numeric}
     if "age" in given:
@@ -171,9 +166,8 @@ def _completed(study, given):
 
 
 def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
-    """A table of pours with each numeric factor in it as floats, text such as ``"2 %"`` read with its unit; NaN where a cell is empty.
-
-    StudyProblems where a cell cannot be read, and where a column that is no factor looks like one misspelt.
+    """A table of pours with its numeric factors as floats, text such as ``"2 %"`` read with its unit, and NaN for empty cells.
+    StudyProblems if a cell cannot be read, or an unknown column looks like a misspelt factor.
     """
     known, missing = {factor.name for factor in study.factors}, [factor.name for factor in study.numeric if factor.name not in given]
     meant = {str(name): get_close_matches(str(name), missing, 1, ALIKE) for name in given if name not in known}
@@ -191,7 +185,7 @@ def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
 
 
 def _room(study, room):
-    """A room temperature in degC: believable where the study knows the room, a number in any case."""
+    """A room temperature in degC; checked against the range if the study records the room."""
     known = [factor for factor in study.factors if factor.name == "room_temperature"]
     try:
         return known[0].parse(room) if known else to_unit(room, "degC", "room")
@@ -200,7 +194,7 @@ def _room(study, room):
 
 
 def _age(age):
-    """An age in hours, above nothing."""
+    """An age in hours, above 0."""
     try:
         hours = to_unit(age, "h", "age")
     except UnitProblem as problem:

@@ -19,7 +19,7 @@ from testpour.models.left_out import PredictiveDraws, tails
 from testpour.models.reading_fit import ReadingFit
 from testpour.models.scales import latent_ends
 
-BELIEVABLE = (0.3, 3.0)  # a slip with the catalyst is hardly larger than this, as a ratio
+BELIEVABLE = (0.3, 3.0)  # ratios of catalyst that a slip could explain
 SLIGHT = 0.01  # step in the log of catalyst over which its effect is taken
 
 
@@ -29,7 +29,7 @@ class Suspect:
 
     pour: str
     says: str  # what was seen, and where the other pours put it
-    reasons: tuple[str, ...]  # what may be behind it, likeliest first; each a sentence
+    reasons: tuple[str, ...]  # possible explanations, likeliest first; a sentence each
     tail: float  # how often a casting would read this far out, 0 to 1
 
     def sentence(self) -> str:
@@ -43,7 +43,7 @@ class Suspect:
 def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
     """The pours that stand out in a table from `left_out`, in the order of the log.
 
-    `luck` is how many may stand out in a log where nothing went wrong, on average.
+    `luck` is how many stand out on average in a log where nothing went wrong.
     """
     pours, far = seen["pour"].unique(), 2 * seen[["above", "below"]].min(axis=1)
     odd_pours = []
@@ -62,7 +62,7 @@ def suspects(fit: ReadingFit, seen: pd.DataFrame, luck: float) -> list[Suspect]:
 
 
 def _odd_reading(fit, part, least):
-    """Index of the one reading that its fellows of the same pour contradict, or None."""
+    """Index of the one reading that contradicts the others of its pour, or None."""
     if len(part) < 3:
         return None
     rows = fit.rows.loc[part.index]
@@ -80,7 +80,7 @@ def _suspect_pour(fit, pour, part, far):
     place = far.idxmin()
     row = part.loc[place]
     says = f"{pour} read {_reading_in_words(fit, row)}; the other pours put it at {_range_in_words(fit, row)}."
-    last = f"Look up how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
+    last = f"Check how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
     reasons = [_catalyst_that_would_fit(fit, place), _unlike_the_others(fit, pour), last]
     return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
 
@@ -131,11 +131,11 @@ def _catalyst_that_would_fit(fit, place):
     if not BELIEVABLE[0] < ratio < BELIEVABLE[1] or 0.9 < ratio < 1.1:
         return ""
     given, factor = float(at["catalyst"].iloc[0]), fit.study.factor("catalyst")
-    return f"That is as if {factor.show(round(given * ratio, 1))} catalyst had gone in, not {factor.show(given)}."
+    return f"It looks as if {factor.show(round(given * ratio, 1))} catalyst had gone in, not {factor.show(given)}."
 
 
 def _unlike_the_others(fit, pour):
-    """What the pour has that no other has: then the model may be at fault, or the day."""
+    """What is unique to the pour, so that the model, or the day, may be at fault."""
     rows, own = fit.rows, fit.rows["pour"] == pour
     others = rows[~own]
     used = fit.believed.factors
@@ -149,5 +149,5 @@ def _unlike_the_others(fit, pour):
     if beyond:
         return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
     if not others["session"].isin(rows.loc[own, "session"]).any():
-        return "It is the only pour of its session, so the day may be behind it."
+        return "It is the only pour of its session, so the day may be the reason."
     return ""

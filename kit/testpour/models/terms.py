@@ -50,9 +50,8 @@ def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray
 
 
 def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], REFERENCE[HOURS])) -> pd.DataFrame:
-    """The table with heat without time, and time without heat, written as what they are: no post-cure.
-
-    A table without the temperature or the time of a post-cure stays as it is. `off` is the °C and h that stand for none.
+    """The table with every post-cure that lacks heat or time written as none.
+    A table without the temperature or the time of a post-cure stays as it is. `off` is the °C and h that mean none.
     """
     if not {OVEN, HOURS} <= set(table):
         return table
@@ -65,12 +64,12 @@ class Term:
     """One column of a model."""
 
     name: str  # as in `beliefs.toml`
-    words: str  # as it reads in a sentence
-    factors: tuple[str, ...]  # the settings it needs; a study without one of them does without the term
+    words: str  # in a sentence
+    factors: tuple[str, ...]  # the settings it needs; a study without one of them has no such term
     column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number a row, zero at the reference settings
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """For a pickle, which takes no function without a name: one of `TERMS` by its name."""
+        """Pickle a term of `TERMS` by its name, as lambdas cannot be pickled."""
         if TERMS.get(self.name) is self:
             return _trade_term, (self.name,)
         return Term, (self.name, self.words, self.factors, self.column)
@@ -122,12 +121,12 @@ def _in_halves(factor, half, table):
 
 
 class ColumnArrays:
-    """A table's columns as plain arrays, each fetched once: pandas would align rows at every step."""
+    """A table's columns as plain arrays, each fetched once, because pandas would align rows at every step."""
 
     def __init__(self, table: Mapping[str, np.ndarray] | pd.DataFrame) -> None:
         self.table = table
         self.columns: dict[str, np.ndarray] = {}
-        self.made: dict[Any, np.ndarray] = {}  # what several terms are made from
+        self.made: dict[Any, np.ndarray] = {}  # cache of coordinates that several terms use
 
     def __len__(self):
         return len(next(iter(self.table.values()), ())) if isinstance(self.table, Mapping) else len(self.table)

@@ -23,7 +23,7 @@ class Coding:
     factors: tuple[Factor, ...]  # chosen factors that vary
     rooms: tuple[float, ...] = ()  # degC, of each session; empty where it is not known
     depths: tuple[float, ...] = ()  # mm that a mould exists for; empty where any may be poured
-    hours: Factor | None = None  # of the post-cure, where it goes up and down with the temperature
+    hours: Factor | None = None  # time of a post-cure that changes together with its temperature
 
     @property
     def names(self) -> list[str]:
@@ -31,7 +31,7 @@ class Coding:
         return [f.name for f in self.factors] + (["room_temperature"] if self.rooms else [])
 
     def words(self, name: str) -> str:
-        """What a coded factor is called: temperature and time of a post-cure that go together are "post-cure"."""
+        """The words for a coded factor; temperature and time of a post-cure that change together are "post-cure"."""
         return "post-cure" if name == OVEN and self.hours is not None else self.study.factor(name).words
 
     def axes(self) -> tuple[Axis, ...]:
@@ -84,10 +84,9 @@ def coding_for(
     study: Study, sessions: int, factors: Sequence[str] | None = None,
     rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None, *, given: bool = False
 ) -> Coding:
-    """The coding of a plan, with every wish read and checked; a PlanConflict names every one that cannot be met.
-
-    `sessions` is 0 where it is not clear how many. With `given`, the settings are given and the plan only places them:
-    temperature and time of a post-cure then stay apart.
+    """The coding of a plan, with every argument read and checked; a PlanConflict names all that cannot be met.
+    `sessions` is 0 if their number is unclear. With `given`, the settings are fixed and the plan only places them, so
+    temperature and time of a post-cure stay separate.
     """
     conflicts = []
     varied = {f.name: f for f in study.varied}
@@ -109,9 +108,8 @@ def coding_for(
 
 
 def _post_cure(study, chosen, conflicts):
-    """The time of the post-cure where it has to go with the temperature, as heat or time may be none; None where it need not.
-
-    Where only one of the two is chosen, the other is taken along; where it has no span and is none, that is noted.
+    """The time of the post-cure if it must change together with the temperature, because either may be zero; else None.
+    If only one of the two is chosen, the other is added; if that one is fixed at zero, this is noted as a conflict.
     """
     both = [factor for factor in study.factors if factor.name in (OVEN, HOURS)]
     if len(both) < 2 or not {OVEN, HOURS} & set(chosen):
@@ -135,7 +133,7 @@ def is_list(value: Any) -> bool:
 
 
 def each_of(value: Any) -> list[Any]:
-    """What was given, one thing or several, as a list."""
+    """What was given, one value or several, as a list."""
     return list(value) if is_list(value) else [value]
 
 
@@ -149,7 +147,7 @@ def _read(given, factor, conflicts):
 
 
 def _factor_of(study, name, option, conflicts):
-    """The factor that an option is about; None, and noted, where the study has none."""
+    """The factor that an option needs; None, and a conflict noted, if the study lacks it."""
     factor = next((f for f in study.factors if f.name == name), None)
     if factor is None:
         conflicts.append(f"This study has no {name}: add it under [factors], or leave `{option}` out.")

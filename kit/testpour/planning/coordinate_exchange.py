@@ -1,4 +1,4 @@
-"""Coordinate exchange: many random starts improved side by side, a few coordinates of one pour at a time.
+"""Coordinate exchange: many random starts improved in parallel, a few coordinates of one pour at a time.
 
 Replacing the model row x of a pour by y changes the information by a matrix of rank two, so every candidate
 y is scored from the current inverse without a new determinant (Fedorov 1972; Meyer and Nachtsheim 1995).
@@ -19,7 +19,7 @@ RIDGE = 1e-8       # keeps singular random starts invertible; never part of a re
 
 
 def inverse_of(matrix: np.ndarray) -> np.ndarray:
-    """Inverse of information (..., p, p), with a trace of ridge so that a singular random start has one too."""
+    """Inverse of information (..., p, p), with a small ridge so that a singular random start has one too."""
     p = matrix.shape[-1]
     ridge = RIDGE * np.trace(matrix, axis1=-2, axis2=-1) / p
     return np.linalg.inv(matrix + ridge[..., None, None] * np.eye(p))
@@ -67,7 +67,7 @@ class Designs:
 
     problem: DesignProblem
     settings: np.ndarray
-    moments: np.ndarray | None = None     # given: lower the average variance; None: raise the determinant
+    moments: np.ndarray | None = None     # if given, minimise the average variance; if None, maximise the determinant
 
     def __post_init__(self):
         problem = self.problem
@@ -96,7 +96,7 @@ class Designs:
             self.spread[which] = self.inverse[which] @ self.moments @ self.inverse[which]
 
     def place(self, starts: np.ndarray, i: int, axes: list[int], values: np.ndarray, rows: np.ndarray) -> None:
-        """Write new coordinates (b, axes) and model rows (b, p) of pour `i`, once the inverse has been brought in step."""
+        """Write new coordinates (b, axes) and model rows (b, p) of pour `i`, after the inverse has been updated."""
         self.sums[starts, self.session[i]] += rows - self.rows[starts, i]
         self.rows[starts, i] = rows
         self.settings[starts[:, None], i, axes] = values
@@ -196,7 +196,7 @@ def _updated(inverse, coming, weight, swap, starts, best):
 
 
 def _improving(batch, members, group, score, now):
-    """Starts whose best candidate, with all these pours inside the region, scores above `now`, and which candidate that is."""
+    """Starts whose best allowed candidate scores above `now`, and that candidate."""
     if batch.problem.constrained:
         b, c = score.shape
         trial = np.repeat(batch.settings[:, members][:, None], c, axis=1)

@@ -18,17 +18,16 @@ from testpour.planning.problem import DesignProblem, PlanConflict
 POOL = 90                                               # most candidate settings scored at once for one pour
 CHUNK = 250                                             # starts improved side by side
 POLISHED = 4                                            # best starts whose continuous settings are refined off the grid
-KEPT = 0.95                                             # share of the D-efficiency that is kept at least where sessions are balanced
+KEPT = 0.95                                             # least share of the D-efficiency to keep when balancing sessions
 STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves of continuous factors
 
 
 def optimal_plan(problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0) -> np.ndarray:
-    """Best pours for the terms of `problem`, coded, those made already first.
-
-    Criterion "D" is for telling effects apart, "I" for predicting well everywhere. More random starts are slower and
-    surer: 2000 is the thorough setting for a split-plot plan. A PlanConflict when no plan can separate the terms within the
-    limits. Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology
-    35, 1-15, for pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
+    """Best pours for the terms of `problem`, coded, those already made first.
+    Criterion "D" separates effects best, "I" predicts best everywhere. More random starts are slower and safer: use 2000
+    to be thorough with a split-plot plan. Raises PlanConflict if no plan within the limits can separate the terms.
+    Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology 35, 1-15, for
+    pours in sessions. DuMouchel and Jones (1994), Technometrics 36, 37-47, for Bayesian D.
     """
     rng = np.random.default_rng(seed)
     target_moments = problem.moments() if criterion == "I" else None
@@ -46,10 +45,9 @@ def optimal_plan(problem: DesignProblem, criterion: Literal["D", "I"] = "D", sta
 
 
 def balanced_over_sessions(problem: DesignProblem, settings: np.ndarray) -> np.ndarray:
-    """The new pours of a D plan, coded (n, k), dealt out so that no session has one side of a setting to itself where that costs little.
-
-    Two pours of different sessions change places as long as the sessions' means come nearer and 95 in 100 of the D-efficiency are
-    kept: what a log has shown of a setting makes it safe for the criterion to mix it up with the day, and not for whoever reads the log.
+    """A D plan, coded (n, k), with its new pours rearranged so that no session has one side of a setting to itself if that costs little.
+    Pours of different sessions are swapped while that brings session means closer and keeps 95 % of the D-efficiency. Once a log has
+    shown a setting's effect, the criterion may confound that setting with the day, which would mislead whoever reads the log.
     """
     soft, new = [f for f, axis in enumerate(problem.axes) if not axis.whole], np.arange(len(settings)) >= len(problem.kept)
     session, least = problem.all_sessions, _scores(problem, settings[None], None)[0] + len(problem.terms) * np.log(KEPT)
@@ -73,7 +71,7 @@ def balanced_over_sessions(problem: DesignProblem, settings: np.ndarray) -> np.n
 
 
 def _improve(problem, settings, grid, moments):
-    """Exchange until no start improves any more; returns settings in the order they finished."""
+    """Exchange until no start improves; returns settings in the order they finished."""
     batch = Designs(problem, settings, moments)
     groups = _coordinate_groups(problem, grid)
     pours, sessions = _free_places(problem)

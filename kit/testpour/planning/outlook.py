@@ -1,4 +1,4 @@
-"""What a plan can tell before anything is poured, and what it takes: pours, resin, hours, money."""
+"""What a plan can show before anything is poured, and what it costs: pours, resin, hours, money."""
 
 from dataclasses import dataclass, field
 
@@ -44,7 +44,7 @@ class PlanOutlook:
     cautions : Cautions
         Of the plan's pours and of the size of a pot.
     scale : str
-        What the scale cannot hold apart in a pot, in a sentence or two; "" where it holds all apart.
+        Which doses the scale cannot distinguish in a pot, in a sentence or two; "" if there are none.
     """
 
     plan: Plan
@@ -80,7 +80,7 @@ class PlanOutlook:
             any_of = listed((change_words(line.reading, line.noticed) for line in noticeable), "or")
             parts.append(f"This plan shows nine times in ten that {setting} matters if, from one end of its span to the other, it changes {any_of}.")
         if unnoticeable:
-            parts.append(f"These pours are too few to show surely what {setting} does to {listed(unnoticeable)}, however much it does.")
+            parts.append(f"These pours are too few to show for sure what {setting} does to {listed(unnoticeable)}, however large the effect.")
         if self.plan.made is not None:
             parts.append(f"The {count(len(self.plan.made), 'pour')} made already count too.")
         if (self.table["noise"] == "taken as believed").any():
@@ -134,9 +134,9 @@ def outlook(
     Notes
     -----
     Generalised least squares with sessions as random effects; the chance to notice an effect is that of a
-    noncentral t test at the 90 % interval. Its degrees of freedom are those that the pours leave and three for what
-    the trade believes of the noise, as the models do, so that more pours never notice less. Settings that are fixed
-    within a session are judged between sessions only. Pours that were made before the plan count with it; what it takes is that of its own pours.
+    noncentral t test at the 90 % interval. Its degrees of freedom are those left by the pours plus three for the
+    trade's belief about the noise, as in the models, so that more pours never notice less. Settings fixed within
+    a session are judged between sessions only. Pours made before the plan count towards its power, not its cost.
 
     Examples
     --------
@@ -165,7 +165,7 @@ def outlook(
 
 
 def _scale_warning(plan, pot, scale_resolution):
-    """Which planned percentages of catalyst the scale may deliver alike in a pot (g), in words."""
+    """Which planned percentages of catalyst the scale may not distinguish in a pot (g), in words."""
     step, unit = to_unit(scale_resolution, "g", "scale_resolution"), unit_of(scale_resolution)
     alike = held_alike(pot, plan.table["catalyst"].unique(), step) if "catalyst" in plan.table else []
     if not alike:
@@ -183,10 +183,9 @@ def change_words(reading: str, noticed: str) -> str:
 
 
 def _coded_pours(plan):
-    """Coded settings and session number of each pour, made already or planned, and the terms that they tell apart.
-
-    Where a log and a few pours cannot separate the terms of the plan, those of each setting by itself; a plan whose
-    pours cannot separate even these is refused.
+    """Coded settings and session number of each pour, made or planned, and the terms that they separate.
+    If a log and a few pours cannot separate the terms of the plan, only main effects; a plan whose pours cannot
+    separate even these is refused.
     """
     pours = pd.concat([plan.made, plan.table])
     rows, terms = plan.coding.encode(pours), plan.terms
@@ -227,7 +226,7 @@ def _reading_rows(plan, pours, reading):
 
 
 def _in_words(reading, latent):
-    """A latent change as a change in the reading near its believed level; of grades in how many castings it is another grade."""
+    """A latent change as a change in the reading near its believed level; for grades, in how many castings the grade changes."""
     if reading.scale == "log":
         return f"{rounded(100 * (np.exp(latent) - 1))} %" if latent < np.log(2) else f"a factor of {rounded(np.exp(latent))}"
     if reading.grades:  # the share of castings that crosses a bound between two grades, in the middle where it moves most

@@ -25,7 +25,7 @@ from testpour.study.caution_rules import Cautions
 from testpour.study.cautions import check_batch
 from testpour.study.study import Study
 
-ONE_THING = " Post-cure temperature and time go up together, as heat without time, or time without heat, is no post-cure."
+ONE_THING = " Post-cure temperature and time change together, because heat without time, or time without heat, is no post-cure."
 
 
 @checked_methods("plan")
@@ -45,9 +45,9 @@ class Plan:
         Exponents of the model the set is meant for.
     seed : int
     wide : Cautions
-        What is warned about the plan as a whole.
+        Warnings about the plan as a whole.
     made : DataFrame or None
-        Pours that were made before and count with these: session and settings, one row a pour.
+        Earlier pours that count too: session and settings, one row per pour.
     """
 
     study: Study
@@ -110,7 +110,7 @@ class Plan:
         return f"{size} to {purposes.TO.get(self.purpose, '')}{self.purpose}. {self.why} {self.mixed}".rstrip()
 
     def cautions(self, pour: str) -> Cautions:
-        """What is warned or refused for one pour, its believed gel time and peak among them.
+        """Cautions for one pour, including its believed gel time and peak.
 
         Parameters
         ----------
@@ -124,7 +124,7 @@ class Plan:
         return pour_cautions(self.study, self.table.loc[pour].drop("session").to_dict())
 
     def all_cautions(self) -> Cautions:
-        """What is refused or warned about the plan: each sentence once, with the pours it is about."""
+        """Cautions for the plan: each sentence once, with its pours."""
         return self.wide + by_pour({pour: self.cautions(pour) for pour in self.table.index})
 
     __repr__ = sentence
@@ -143,12 +143,11 @@ class Plan:
 
 
 def session_pours(table: pd.DataFrame, session: int | str | None, problems: list[str]) -> tuple[str, pd.DataFrame]:
-    """The session that is meant and its pours, in the order of a table with one row a pour; what is wrong is added to `problems`.
-
-    It is meant by its name, by its number from 1, or by nothing where there is only one.
+    """The name of one session and its pours, in the order of a table with one row per pour; problems are added to `problems`.
+    `session` is its name, its number from 1, or None if there is only one.
     """
     if not len(table) or not table.index.is_unique:
-        problems.append("give at least one pour, and each a name of its own.")
+        problems.append("give at least one pour, each with a name of its own.")
         return "", table
     if "session" not in table:
         return str(session or 1), table
@@ -183,7 +182,7 @@ def plan_pours(
         ``"which settings matter"``, ``"map the good region"``, ``"sharpen what we know"`` or
         ``"settle one question"``; by default the kit picks one and says why.
     factors : list of str, optional
-        Settings to vary; by default all chosen factors of the study that have a span. Pinned ones take
+        Settings to vary; by default all chosen factors of the study that have a span. The others take
         their usual value.
     rooms : str, float or list, optional
         Room temperature expected in each session.
@@ -207,7 +206,7 @@ def plan_pours(
     Raises
     ------
     PlanConflict
-        Naming everything that conflicts and the smallest change that would work.
+        With everything that conflicts and the smallest change that would work.
 
     Examples
     --------
@@ -230,7 +229,7 @@ def plan_pours(
 
 
 def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
-    """Pours of a log as a plan keeps them, session and settings, one row a pour; None where there are none."""
+    """Pours of a log as in a plan, session and settings, one row per pour; None if there are none."""
     if not len(pours):
         return None
     made = settings_table(study, pours).drop(columns="age").set_axis(pours.index)
@@ -239,7 +238,7 @@ def made_pours(study: Study, pours: pd.DataFrame) -> pd.DataFrame | None:
 
 
 def _run_order(coding, sides, chosen, castings, seed):
-    """The pours in random order within each session, named on from the log, with every setting filled in."""
+    """The pours in random order within each session, numbered on from the log, with every setting filled in."""
     rng = np.random.default_rng([seed, 101])
     order = np.concatenate([rng.permutation(np.flatnonzero(chosen.sessions == number)) for number in np.unique(chosen.sessions)])
     pours, days = ((), ()) if castings is None else (castings.names, castings.pours["session"])

@@ -1,4 +1,4 @@
-"""What is asked of a plan, read from text or numbers, with every conflict noted before one is raised."""
+"""The arguments of a plan, read from text or numbers, with every conflict noted before one is raised."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -26,7 +26,7 @@ def read_request(
     rooms: str | float | Sequence[str | float] | None, moulds: Sequence[str | float] | None,
     compare: Sequence[Mapping[str, str | float]] | None, resin: str | float | None, pot: str | float
 ) -> tuple[tuple[int, ...], Coding, pd.DataFrame | None]:
-    """Pours of each session, coding, and the two settings to compare (one row each, complete); a PlanConflict with every conflict.
+    """Pours of each session, coding, and the two complete settings to compare; raises a PlanConflict with every conflict.
 
     Parameters are those of `plan_pours`.
     """
@@ -52,7 +52,7 @@ def _is_whole(value):
 
 
 def _sessions(sessions, conflicts):
-    """The number of sessions; 0 where it is not clear."""
+    """The number of sessions; 0 if it is unclear."""
     if not _is_whole(sessions):
         conflicts.append(f"sessions: {shortened(repr(sessions))} is not a number of sessions. Give 1, 2, 3 ...")
     elif sessions < 1:
@@ -63,7 +63,7 @@ def _sessions(sessions, conflicts):
 
 
 def _sizes(sessions, pours, conflicts):
-    """Pours of each session; empty where they are not clear."""
+    """Pours of each session; empty if unclear."""
     given, alone = each_of(pours), not is_list(pours)
     wrong = [size for size in given if not _is_whole(size) or size < 1]
     if wrong:
@@ -91,7 +91,7 @@ def _is_pair(compare):
 
 
 def _check_purpose(purpose, compare, conflicts):
-    """Note a purpose that there is not, and settings to compare that are missing or would be passed over."""
+    """Note an unknown purpose, and settings to compare that are missing or would be ignored."""
     if purpose and purpose not in purposes.PURPOSES:
         conflicts.append(f"No purpose {purpose!r}; choose one of: {'; '.join(purposes.PURPOSES)}.")
     if (compare is not None or purpose == purposes.SETTLE) and not _is_pair(compare):
@@ -101,7 +101,7 @@ def _check_purpose(purpose, compare, conflicts):
 
 
 def _settings_to_compare(coding, compare, conflicts):
-    """The two settings to compare as a table; whatever keeps one of them out of this plan is noted."""
+    """The two settings to compare as a table; reasons why one cannot be poured are noted."""
     tables = []
     for number, side in enumerate(compare, start=1):
         try:

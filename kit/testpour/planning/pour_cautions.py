@@ -1,4 +1,4 @@
-"""What is refused or warned about pours that are not made yet, the gel time and peak believed for them among it."""
+"""Cautions for pours not made yet, including their believed gel time and peak."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -16,7 +16,7 @@ from testpour.study.study import Study
 
 
 def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
-    """What is refused or warned about one pour: its settings, and the gel time and peak believed for them."""
+    """Cautions for one pour: its settings, and their believed gel time and peak."""
     numbers = {f.name for f in study.numeric}
     given = {name: value for name, value in settings.items() if name in numbers and not np.isnan(value)}
     cautions, table = check_settings(study, given), settings_table(study, given)
@@ -27,16 +27,15 @@ def pour_cautions(study: Study, settings: Mapping[str, Any]) -> Cautions:
 
 
 def by_pour(cautions: Mapping[str, Cautions]) -> Cautions:
-    """The cautions of several pours as one: each sentence once, after the pours it is about; see `grouped`."""
+    """The cautions of several pours as one: each sentence once, after its pours; see `grouped`."""
     sentences = {level: [f"{', '.join(pours)}: {text}" for text, pours in texts.items()] for level, texts in grouped(cautions).items()}
     return Cautions(tuple(sentences["refusals"]), tuple(sentences["warnings"]))
 
 
 def grouped(cautions: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     """The cautions of several pours, each sentence once: ``refusals`` and ``warnings``, sentence to the names of its pours.
-
-    Sentences that say by which value the same limit is broken become one, with the values from the least to the most;
-    every other sentence keeps its own numbers.
+    Sentences about the same limit and different values become one, with the range of values; every other sentence keeps
+    its own numbers.
     """
     pours_by_sentence: dict[tuple[str, str, str], list[tuple[str, str]]] = {}
     for pour, one in cautions.items():
@@ -50,7 +49,7 @@ def grouped(cautions: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]
 
 
 def session_groups(study: Study, pours: pd.DataFrame) -> list[list[str]]:
-    """The pours that can share a session: those alike in every setting that is set once a session.
+    """The pours that can share a session: those with the same value of every setting that is set once a session.
 
     Parameters
     ----------
@@ -73,7 +72,7 @@ def _set_by_session(study):
 
 
 def session_conflict(study: Study, name: str, pours: pd.DataFrame) -> str:
-    """Why some pours cannot share a session, in sentences: no plan could be made after a log that has them as one.
+    """Why some pours cannot share a session, in sentences; a log that has them in one would rule out later plans.
 
     Parameters
     ----------
@@ -86,7 +85,7 @@ def session_conflict(study: Study, name: str, pours: pd.DataFrame) -> str:
     Returns
     -------
     str
-        "" where they can.
+        "" if they can.
     """
     groups = session_groups(study, pours)
     if len(groups) < 2:
@@ -98,7 +97,7 @@ def session_conflict(study: Study, name: str, pours: pd.DataFrame) -> str:
 
 
 def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
-    """Which settings differ between sessions only, so few that the day may be behind what they do, in sentences.
+    """Which settings differ only between sessions, so few that the day may explain their effects, in sentences.
 
     Parameters
     ----------
@@ -109,13 +108,13 @@ def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
     Returns
     -------
     str
-        Begins with a space; "" where there are none.
+        Begins with a space; "" if there are none.
     """
     ends = {f: (pours[f.name].min(), pours[f.name].max()) for f in _set_by_session(study) if f.name in pours}
     words = [f.words for f, (low, high) in ends.items() if low < high and by_day(pours, f, (low + high) / 2)]
     if not words:
         return ""
     return (
-        f" But every pour of a session has the same {listed(words)}, so the day may be behind an effect of that. To tell them apart, "
+        f" But every pour of a session has the same {listed(words)}, so an effect of that may really be the day's. To tell them apart, "
         f"write by_session = false in study.toml for what can differ within a session, or plan {2 * DAYS} sessions."
     )

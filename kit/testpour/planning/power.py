@@ -1,7 +1,7 @@
 """What a plan can show before it is poured: chance to notice an effect, smallest effect, interval widths.
 
-"Noticed" means that the interval for the effect leaves out zero; with the 90 % interval used throughout, one
-effect in ten that does not exist is noticed all the same (`false_alarm`).
+"Noticed" means that the interval for the effect excludes zero; with the 90 % interval used throughout, one
+effect in ten that does not exist is noticed too (`FALSE_ALARM`).
 """
 
 from collections.abc import Sequence
@@ -20,7 +20,7 @@ OFTEN = 0.9  # chance with which the smallest effect is noticed
 
 
 def _chance_to_notice(effect: float, se: float, df: float, false_alarm: float = FALSE_ALARM) -> float:
-    """Chance that a two-sided interval for an effect leaves out zero."""
+    """Chance that a two-sided interval for an effect excludes zero."""
     if effect == 0:
         return false_alarm
     return float(ncf.sf(fisher.isf(false_alarm, 1, df), 1, df, (effect / se) ** 2))  # t squared is F with 1 degree of freedom

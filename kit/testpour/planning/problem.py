@@ -1,4 +1,4 @@
-"""The coded question an optimal plan answers: axes, terms, pours, sessions, limits; and its refusals."""
+"""The coded problem that an optimal plan solves: axes, terms, pours, sessions, limits; and its refusals."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
@@ -11,7 +11,7 @@ from testpour.planning.criteria import Exponents, cube_moments, model_rows, regi
 
 
 class PlanConflict(Problem):
-    """The wishes for a plan contradict each other; `problems` lists each one with the smallest repair."""
+    """The arguments of a plan conflict; `problems` lists each conflict with the smallest change that would help."""
 
     def __init__(self, problems: Iterable[str]) -> None:
         self.problems = tuple(problems)
@@ -29,8 +29,8 @@ class Axis:
     name: str
     levels: tuple[float, ...] | None = None  # allowed coded values; None is any from -1 to 1
     hard: bool = False  # set once per session: every pour of the session shares it
-    met: tuple[float, ...] | None = None  # one coded value a session, which the plan may not change
-    words: str = ""  # what it is called in a message; else its name
+    met: tuple[float, ...] | None = None  # one coded value per session, which the plan cannot change
+    words: str = ""  # its words in messages; else its name
 
     @property
     def whole(self) -> bool:
@@ -114,7 +114,7 @@ class DesignProblem:
         return ~np.asarray(self.forbidden(settings.reshape(-1, settings.shape[-1])), bool).reshape(shape)
 
     def in_the_way(self) -> str:
-        """The limit that leaves no room, as the end of a refusal; empty where there is none."""
+        """The limit that leaves no room, as the end of a refusal; "" if there is none."""
         return f" In the way: {self.limit()}" if self.constrained and self.limit is not None else ""
 
     def moments(self) -> np.ndarray:
