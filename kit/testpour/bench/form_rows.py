@@ -87,6 +87,7 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
 
 def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReading | None:
     """What a tap replaced: the row that counts again when it is taken back, or None.
+
     Taking back is a correction too, so the rows are replayed from the first on: a tap goes on a stack, taking it
     back removes it.
     """

@@ -23,6 +23,7 @@ LEADING = 1.15
 
 def code_text(study: str, pour: str, side: float, problems: list[str]) -> str:
     """The text of the code: the study's name, shortened if necessary, a line break, and the whole name of the pour.
+
     `side` is that of the printed code, mm; `problems` gets a sentence if the name does not fit at all.
     """
     study = clean(study, line=True)

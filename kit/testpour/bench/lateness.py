@@ -36,6 +36,7 @@ class Clocks:
 
     def moment(self, message: Mapping[str, Any]) -> tuple[dt.datetime, str]:
         """When a message was tapped, and the mark for its entry; ``""`` if there is nothing to ask.
+
         A tap cannot come from the future: if its clock is ahead, it gets this computer's time, and beyond
         `LONGEST_DELAY` a mark. The message has ``at``, when it was tapped, and ``set_back``, by how much its clock
         was set back, both in ms; either may be missing.

@@ -165,6 +165,7 @@ def chance(fits: Fits, settings: SettingsGiven | None = None, *, room: str | flo
 
 def cautions_at(fits: Fits, table: pd.DataFrame) -> Cautions:
     """Cautions for complete settings.
+
     For every row, and for the quickest gel and the hottest peak predicted; the trade's peak if the study reads none.
     """
     cautions = check_table(fits.study, table[[factor.name for factor in fits.study.factors if factor.name in table]])

@@ -54,6 +54,7 @@ def size_words(size: float, castings: bool) -> str:
 
 def averages(fit: ReadingFit, table: pd.DataFrame, latent: np.ndarray) -> np.ndarray:
     """The average casting at each of n settings from its `latent` mean there, both of shape (m, n).
+
     In the reading's unit; for grades the chance of meeting the aim, or average grades if there is none.
     """
     good, cuts = good_grades(fit.study, fit.reading), fit.posterior.cuts

@@ -211,6 +211,7 @@ def _moved_together(fit, ranks, factor):
 
 def _from_log(believed, contrast, drawn):
     """Share of what is known about a change that came from the log.
+
     A log that contradicts the beliefs raises the remainder's size, and with it the doubt; the prior variance is raised
     alike, or such a log would seem to have taught nothing.
     """

@@ -31,6 +31,7 @@ class PredictiveDraws:
 
 def left_out(fit: ReadingFit, level: float) -> pd.DataFrame:
     """Each reading with the interval that the other pours predict with chance `level`.
+
     One row per reading, as in `fit.rows`: pour, age, low, high, from, to, above (chance of reading at least as high), below
     (at least as low), inside (share of what is seen that lies in the interval).
     Draws from the whole log are weighted by one over the pour's own likelihood, its shift integrated out
@@ -55,6 +56,7 @@ def shared_effects(
     posterior: Posterior, fit: ReadingFit, labels: dict[str, np.ndarray], apart: Collection[str] = ()
 ) -> tuple[np.ndarray, np.ndarray]:
     """Group effects that a pour's k readings share with other pours (m, k), and the variance of those they do not (m,).
+
     `labels` are those of the readings (see `labels_of`), `apart` the groups to leave out of both.
     """
     pour, count = labels["pour"][0], len(labels["pour"])

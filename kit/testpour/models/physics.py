@@ -1,4 +1,5 @@
 """What the log says about the lot: its induction time, its rate of cure, the heat it makes and the heat it loses.
+
 The unknowns of `physics.lots` start at belief. Gel times, times to peak and peaks of the log move them, by
 Gauss-Newton steps on each reading's own scale, which gives a normal approximation of the posterior at its
 mode (MacKay, Neural Computation 4 (1992) 448, citation from memory).
@@ -105,6 +106,7 @@ def lot_settings(table: pd.DataFrame) -> np.ndarray:
 
 def learn_lot(castings: Castings, beliefs: Mapping[str, Any] | None = None) -> LotFit:
     """The lot's unknowns, belief updated by a log; belief alone if log or study hold nothing informative.
+
     The scatter of readings is taken from `beliefs`, as for `fit_castings`.
     """
     evidence = list(_evidence(castings, beliefs))

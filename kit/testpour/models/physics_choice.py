@@ -50,6 +50,7 @@ def choose_terms(
     beliefs: Mapping[str, Any] | None = None
 ) -> tuple[ReadingBeliefs, tuple[str, ...], IntervalModel | None]:
     """Beliefs of a reading with heat and cure among its terms, if the log supports that, else `believed`, which has plain terms.
+
     `remainder` and `beliefs` are as for `fit_castings`. Also returns what to say about the choice, if anything, and the model
     of these beliefs if it had to be built to choose.
     """

@@ -78,6 +78,7 @@ class ReadingFit:
     @cached_property
     def shape_error(self) -> tuple[np.ndarray, np.ndarray]:
         """Error of the shape of the mean at any one setting, and its variance: two arrays (draws,).
+
         What the terms leave unexplained between pours is partly a wrong shape, the same in every casting made at a
         setting, and partly scatter between like castings. Only repeats could separate the two, so every share is taken
         as equally likely. The prediction of a new casting is the same either way, but the interval of its chance is not.
@@ -226,6 +227,7 @@ def fit_rows(
     assumed: tuple[str, ...] = (), seed: int = 0, model: IntervalModel | None = None, remainder: bool = True
 ) -> ReadingFit:
     """The `ReadingFit` of `reading` on `rows`, one per reading; see `reading_model.rows_of` for what a row holds.
+
     The `model` is built from the other arguments if it is not given, with a `remainder` if wanted.
     """
     believed, terms, columns = model_columns(study, believed, rows, remainder)
@@ -238,6 +240,7 @@ def with_remainder(
     posterior: Posterior, believed: ReadingBeliefs, terms: Sequence[Term], columns: np.ndarray
 ) -> tuple[Posterior, ReadingBeliefs]:
     """Posterior and beliefs with the remainder's `terms` among the coefficients; unchanged if there are none.
+
     `columns` are those of `model_columns` that the posterior was drawn with.
     """
     if not terms:

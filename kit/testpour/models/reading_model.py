@@ -26,6 +26,7 @@ SHARED = ("resin_lot", "catalyst_lot", "by")  # enter the model once the log hol
 
 def rows_of(castings: Castings, reading: Reading) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """The readings a model rests on, each with the settings of its pour, and the assumptions made, in sentences.
+
     One row per reading: pour, session, settings, age, low and high in the reading's unit. One sentence for each setting filled
     with its usual value, and for readings taken as rounded.
     """
@@ -61,6 +62,7 @@ def _with_noughts(reading, rows):
 
 def _with_rounding(study, reading, rows):
     """The rows, with exact readings that show no scatter taken as rounded to the last place written, and a sentence that says so.
+
     Repeats that are all equal, or values that the settings explain to the last digit, show how finely the scale is read,
     not that castings do not differ: taken as exact they would have no scatter, and their likelihood no maximum
     (Heitjan 1989, Statist. Sci. 4, 164, on rounded data; citation from memory). More than three digits come from a
@@ -162,6 +164,7 @@ def model_columns(
 
 def log_evidence(scale: Scale, top: Optimum, spreads: int) -> float:
     """Log marginal likelihood of a model with proper priors.
+
     By Laplace's approximation about the `top` of the density left after the nearly normal unknowns are integrated out, in the
     rows' own unit and not on the `scale`. `spreads` is how many of its unknowns are standard deviations.
     """

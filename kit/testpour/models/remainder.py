@@ -220,6 +220,7 @@ def _with_terms(believed, terms, sd):
 
 def with_expected_remainder(study: Study, believed: ReadingBeliefs) -> ReadingBeliefs:
     """Beliefs with the remainder's terms among them, its size fixed at its prior mean; unchanged if no setting varies.
+
     For the logs of many benches, whose pours outweigh any belief about that size.
     """
     terms = remainder_terms(study, believed)
@@ -230,6 +231,7 @@ def with_expected_remainder(study: Study, believed: ReadingBeliefs) -> ReadingBe
 
 def projected_on_expected(study: Study, believed: ReadingBeliefs, coefficients: np.ndarray) -> np.ndarray:
     """Coefficients (m, p) of the expected terms alone that best fit the whole mean (m, p + q) over the spans.
+
     By least squares over evenly spread settings; other settings at their usual values.
     """
     count = len(believed.terms) - believed.remainder_count

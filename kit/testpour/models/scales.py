@@ -110,6 +110,7 @@ def as_read(
 
 def own_scale(reading: Reading, rows: pd.DataFrame | None = None) -> tuple[float, float]:
     """The centre of a person's own reading and one unit of change, on the latent scale.
+
     On a plain or log scale both come from its believable range, else from ``low`` and ``high`` of the log's `rows`; 0 and 1
     on scales that have a natural unit.
     """

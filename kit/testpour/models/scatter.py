@@ -191,6 +191,7 @@ def _repeats_differ(fit, alone):
 
 def _learned(fit, name, drawn, again):
     """Whether draws of an sd differ from their half-normal prior, by the Kolmogorov-Smirnov distance.
+
     Scatter between readings of one casting shows only if one was read again; for grades, whose own sd is 1 by
     definition, only if they then differed.
     """

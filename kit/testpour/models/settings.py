@@ -61,6 +61,7 @@ def repeated(setting: pd.DataFrame, /, **values: Any) -> pd.DataFrame:
 
 def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
     """Where the other settings are held while one changes: at their usual values, as far as these were poured.
+
     For every numeric factor of the study; the median of what was `poured` if the usual value lies outside, the middle of
     the span if nothing was.
     """
@@ -75,6 +76,7 @@ def held_settings(study: Study, poured: pd.DataFrame) -> dict[str, float]:
 
 def as_met(study: Study, poured: pd.DataFrame) -> Study:
     """The study with usual values from `held_settings` for what nobody can choose, such as the humidity.
+
     Only conditions in the log that never had their usual value differ.
     """
     settings = held_settings(study, poured)
@@ -89,6 +91,7 @@ def post_cure_words(study: Study, row: Mapping[str, float] | pd.Series) -> str:
 
 def other_half(name: str, settings: pd.DataFrame, most: Callable[[str], float | None]) -> dict[str, float]:
     """The hours to go with the heat of a post-cure, or the heat with its hours, if the settings have no post-cure; else nothing.
+
     Heat without time, or time without heat, changes nothing. `most` gives the largest value of a setting, None if it is fixed.
     """
     other = {OVEN: HOURS, HOURS: OVEN}.get(name)
@@ -107,6 +110,7 @@ def stated_names(study: Study, settings: SettingsGiven | None, room: str | float
 
 def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.Series, stated: Collection[str]) -> str:
     """Which values of a row of settings are as in the log instead of usual, in a sentence that begins with a space; "" if none.
+
     What a person has `stated` was not taken from the log.
     """
     both = zip(study.factors, as_met(study, poured).factors, strict=True)
@@ -119,6 +123,7 @@ def met_words(study: Study, poured: pd.DataFrame, row: Mapping[str, float] | pd.
 
 def beyond(study: Study, rows: pd.DataFrame, used: Collection[str], table: pd.DataFrame) -> list[str]:
     """Which settings in `used` lie outside the pours of the `rows` a fit rests on, for example ``"catalyst 0.8 % (poured 1 to 2.5 %)"``.
+
     One text per row of settings, with ``age`` in hours; "" if the row lies inside. Half the finest step worth setting is
     not called outside.
     """
@@ -167,6 +172,7 @@ def _completed(study, given):
 
 def cells_read(study: Study, given: pd.DataFrame) -> pd.DataFrame:
     """A table of pours with its numeric factors as floats, text such as ``"2 %"`` read with its unit, and NaN for empty cells.
+
     StudyProblems if a cell cannot be read, or an unknown column looks like a misspelt factor.
     """
     known, missing = {factor.name for factor in study.factors}, [factor.name for factor in study.numeric if factor.name not in given]

@@ -51,6 +51,7 @@ def post_cure(celsius: float | np.ndarray | pd.Series, hours: float | np.ndarray
 
 def one_post_cure(table: pd.DataFrame, off: Sequence[float] = (REFERENCE[OVEN], REFERENCE[HOURS])) -> pd.DataFrame:
     """The table with every post-cure that lacks heat or time written as none.
+
     A table without the temperature or the time of a post-cure stays as it is. `off` is the °C and h that mean none.
     """
     if not {OVEN, HOURS} <= set(table):

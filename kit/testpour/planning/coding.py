@@ -85,6 +85,7 @@ def coding_for(
     rooms: str | float | Sequence[str | float] | None = None, moulds: Sequence[str | float] | None = None, *, given: bool = False
 ) -> Coding:
     """The coding of a plan, with every argument read and checked; a PlanConflict names all that cannot be met.
+
     `sessions` is 0 if their number is unclear. With `given`, the settings are fixed and the plan only places them, so
     temperature and time of a post-cure stay separate.
     """
@@ -109,6 +110,7 @@ def coding_for(
 
 def _post_cure(study, chosen, conflicts):
     """The time of the post-cure if it must change together with the temperature, because either may be zero; else None.
+
     If only one of the two is chosen, the other is added; if that one is fixed at zero, this is noted as a conflict.
     """
     both = [factor for factor in study.factors if factor.name in (OVEN, HOURS)]

@@ -24,6 +24,7 @@ STEPS = (0.5, 0.15, 0.05, 0.015, 0.005, 0.0015, 0.0005)  # shrinking local moves
 
 def optimal_plan(problem: DesignProblem, criterion: Literal["D", "I"] = "D", starts: int = 200, seed: int = 0) -> np.ndarray:
     """Best pours for the terms of `problem`, coded, those already made first.
+
     Criterion "D" separates effects best, "I" predicts best everywhere. More random starts are slower and safer: use 2000
     to be thorough with a split-plot plan. Raises PlanConflict if no plan within the limits can separate the terms.
     Meyer and Nachtsheim (1995), Technometrics 37, 60-69. Goos and Vandebroek (2003), J. Quality Technology 35, 1-15, for
@@ -46,6 +47,7 @@ def optimal_plan(problem: DesignProblem, criterion: Literal["D", "I"] = "D", sta
 
 def balanced_over_sessions(problem: DesignProblem, settings: np.ndarray) -> np.ndarray:
     """A D plan, coded (n, k), with its new pours rearranged so that no session has one side of a setting to itself if that costs little.
+
     Pours of different sessions are swapped while that brings session means closer and keeps 95 % of the D-efficiency. Once a log has
     shown a setting's effect, the criterion may confound that setting with the day, which would mislead whoever reads the log.
     """

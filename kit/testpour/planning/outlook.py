@@ -184,6 +184,7 @@ def change_words(reading: str, noticed: str) -> str:
 
 def _coded_pours(plan):
     """Coded settings and session number of each pour, made or planned, and the terms that they separate.
+
     If a log and a few pours cannot separate the terms of the plan, only main effects; a plan whose pours cannot
     separate even these is refused.
     """

@@ -144,6 +144,7 @@ class Plan:
 
 def session_pours(table: pd.DataFrame, session: int | str | None, problems: list[str]) -> tuple[str, pd.DataFrame]:
     """The name of one session and its pours, in the order of a table with one row per pour; problems are added to `problems`.
+
     `session` is its name, its number from 1, or None if there is only one.
     """
     if not len(table) or not table.index.is_unique:

@@ -34,6 +34,7 @@ def by_pour(cautions: Mapping[str, Cautions]) -> Cautions:
 
 def grouped(cautions: Mapping[str, Cautions]) -> dict[str, dict[str, list[str]]]:
     """The cautions of several pours, each sentence once: ``refusals`` and ``warnings``, sentence to the names of its pours.
+
     Sentences about the same limit and different values become one, with the range of values; every other sentence keeps
     its own numbers.
     """
