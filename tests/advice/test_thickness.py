@@ -197,7 +197,8 @@ def table(*hottest):
     ((120, 130, 135), table(128.0, 115.0), None, "not surely under 110 °C"),
 ])
 def test_the_layers_words_follow_their_numbers(whole, rows, wait, says):
-    assert says in TwoLayers("2 % catalyst", 110.0, 10.0, 10.0, whole, rows, wait, "").sentence()
+    said = TwoLayers("2 % catalyst", 110.0, 10.0, 10.0, whole, rows, wait, "").sentence()
+    assert says in said and "less catalyst" not in said  # with 0.5 % already, it stays soft
 
 
 @pytest.mark.parametrize("careful, middle", [(6.0, 8.0), (0.0, 0.0), (50.0, 50.0)])

@@ -257,3 +257,7 @@ def test_both_ends_of_a_span_beyond_one_limit_are_told_in_one_sentence(own, hand
     at.type("to_thickness", "60")
     at.type("from_thickness", "40")
     assert at.words().count("No catalyst label known here") == 1 and "Thickness 40 to 60 mm is above 38 mm." in at.words()
+
+
+def test_whoever_changes_an_aim_reads_that_it_judges_what_was_poured_before(own, hand):
+    assert "judged by the aims that stand here now, those poured before a change too." in hand(tp.begin_panel(own)).words()

@@ -77,11 +77,8 @@ class TwoLayers(CureAnswer):
         layers = f"two layers of {show(self.first)} and {show(self.second, 'mm')}"
         if self.wait is None:
             if middle - best < CLEARLY:
-                return f"{text} As {layers} it is hardly cooler ({best:.0f} °C at best): use thinner layers or less catalyst."
-            return (
-                f"{text} As {layers} it is cooler ({best:.0f} °C at best), but not surely under {show(self.bound, 'degC')}: use three "
-                "layers, or less catalyst in the second."
-            )
+                return f"{text} As {layers} it is hardly cooler ({best:.0f} °C at best): use more and thinner layers."
+            return f"{text} As {layers} it is cooler ({best:.0f} °C at best), but not surely under {show(self.bound, 'degC')}: use three layers or more."
         row = self.table.loc[self.wait]
         text += self._worst()
         return (

@@ -37,7 +37,9 @@ class BeginPanel(Panel):
         yield step("3. What may differ from pour to pour, and how far?", *settings.parts(), says=[*settings.cautions(), *self._pours_needed()])
         yield step("4. What is at hand?", *tools.parts(), says=self._least_resin(settings))
         no_aim = [text("No aim yet: without one nothing can be called good.", "needed")]
-        yield step("5. What is a good casting?", *aims.parts(), says=[text(words) for words in aims.words()] or no_aim)
+        judged = text("Every casting in the log is judged by the aims that stand here now, those poured before a change too.", "hint")
+        said = [text(words) for words in aims.words()]
+        yield step("5. What is a good casting?", *aims.parts(), says=[*said, judged] if said else no_aim)
         yield step("6. The study", *self._end())
 
     def now(self) -> Study:
