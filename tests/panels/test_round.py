@@ -203,7 +203,7 @@ def oven(own, hand, monkeypatch):
 def test_the_next_pours_have_one_name_wherever_they_are_spoken_of(oven):
     """Of a log with K1 and K2 the advice counts from P03, the log's next free names are P01 to P03."""
     words = oven.words()
-    assert "each of these as a session of its own: P01 and P03; P02." in words
+    assert "pour and log them as separate sessions: P01 and P03; P02." in words
     assert [part["text"] for part in oven.parts("caution")] == ["P01, P03: Hot."] and words.count("Hot.") == 1
     shown = next(part for part in oven.parts("table") if part["caption"] == "The most useful first")
     assert [row[0] for row in shown["rows"]] == ["P01", "P02", "P03"]
