@@ -180,12 +180,12 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def predicted_words(study: Study, expected: pd.DataFrame) -> pd.DataFrame:
-    """What one casting should read, in words: one row a reading with its age; low, middle and high."""
+    """What one casting should read, in words and in steps of the instrument: one row a reading with its age; low, middle and high."""
     rows = {}
     for reading in study.readings:
         if reading.words in expected.index:
-            line = expected.loc[reading.words]
-            rows[at_its_age(study, reading)] = [reading.show(float(f"{line[c]:.3g}")) for c in ("low", "middle", "high")]
+            step, line = reading.resolution, expected.loc[reading.words, ["low", "middle", "high"]]
+            rows[at_its_age(study, reading)] = [reading.show(step * round(end / step) if step else float(f"{end:.3g}")) for end in line]
     return pd.DataFrame.from_dict(rows, orient="index", columns=["low", "middle", "high"]).rename_axis("reading")
 
 
