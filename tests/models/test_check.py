@@ -14,7 +14,7 @@ from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, c
 from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
-from testpour.models.suspects import _catalyst_that_would_fit, _odd_reading
+from testpour.models.suspects import _apart_at_its_age, _catalyst_that_would_fit, _odd_reading, _unlike_the_others
 from testpour.study.catalogue import catalogue
 from testpour.study.study_file import study_from
 
@@ -361,6 +361,7 @@ def test_a_pull_is_as_rare_as_its_rank_among_the_logs_on_either_side():
 
 @pytest.mark.parametrize("away, least, odd", [
     ([0.0, 0.5, 4.0], 1e-4, 12), ([0.0, 0.5, 4.0], 6e-5, None), ([-4.0, 0.5, 0.0], 1e-4, 10), ([-4.0, 0.5, 4.0], 1e-4, None), ([0.5, 4.0], 1e-4, None),
+    ([0.0, 1.9, 4.0], 1e-4, None),  # 22.2, 32.5 and 49.4 min: 16.9 is less than three times 10.3
 ])
 def test_the_one_reading_that_its_fellows_contradict_by_hand(away, least, odd):
     """Of one pour, 3 with 0.1 of its session on the log of minutes and a scatter of 0.2: four times that is met 6.33 times in 100,000, on either side."""
@@ -370,3 +371,29 @@ def test_the_one_reading_that_its_fellows_contradict_by_hand(away, least, odd):
                               coefficients=np.full((4, 1), 3.0), sd=np.full(4, 0.2), cuts=None, group_levels={"session": np.array(["S1", "S2"])},
                               group_effects={"session": np.array([[-0.5, 0.1]] * 4)}))
     assert _odd_reading(fit, fit.rows, least) == odd
+
+
+@pytest.mark.parametrize("hardness, ages, apart", [
+    ([3, 4, 5, 46, 48, 43], [4, 4, 4, 24, 24, 24], False),  # still soft at 4 h, and alike there
+    ([0, 2, 3, 56, 56, 53], [4, 4, 4, 24, 24, 24], False),  # 1 is between 0.5 and 1.5, and the others take up 2
+    ([4, 5, 5, 31, 26, 27], [4, 4, 4, 24, 24, 24], False),  # 4 and 5 may both be 4.5
+    ([38, 78, 82, 60, 61, 62], [24, 24, 24, 4, 4, 4], True),  # 39 against three times 5
+    ([38, 70, 82, 60, 61, 62], [24, 24, 24, 4, 4, 4], False),  # 31 against three times 13
+    ([82, 38, 40, 60, 61, 62], [24, 24, 24, 4, 4, 4], True),  # too high as well as too low
+    ([38, 60, 80], [24, 4, 168], True),  # none of its age to compare it with
+])
+def test_a_slip_differs_from_the_other_readings_of_its_age_by_hand(hardness, ages, apart):
+    """The gauge reads whole numbers, so 78 and 82 take up 77.5 to 82.5: a range of 5."""
+    rows = pd.DataFrame({"low": np.array(hardness, float), "high": np.array(hardness, float), "age": np.array(ages, float)})
+    assert _apart_at_its_age(catalogue()["readings"]["hardness"], rows, 0) is apart
+
+
+@pytest.mark.parametrize("near, says", [
+    (1.4, "No other pour is close to it in all settings at once, so the model may be wrong there, not the pour."),
+    (1.6, "It is the only pour of its session, so the day may be behind it."),
+])
+def test_a_pour_with_no_other_near_it_may_be_the_models_fault(near, says):
+    """Each setting of P2 lies within those of the others, though none had both; a pour counts 1 for itself."""
+    rows = pd.DataFrame({"pour": ["P1", "P2", "P3"], "session": ["S1", "S2", "S1"], "catalyst": [1.0, 1.0, 2.0], "pigment": [0.0, 4.0, 4.0]})
+    fit = SimpleNamespace(rows=rows, study=GEL, believed=SimpleNamespace(factors={"catalyst"}), castings_near=lambda one: np.full(len(one), near))
+    assert _unlike_the_others(fit, "P2") == says

@@ -17,10 +17,12 @@ from testpour.common.units import show
 from testpour.common.wording import age_words, count, listed, said_in_markdown
 from testpour.models.left_out import PredictiveDraws, tails
 from testpour.models.reading_fit import ReadingFit
-from testpour.models.scales import latent_ends
+from testpour.models.scales import latent_ends, widen
 
 BELIEVABLE = (0.3, 3.0)  # ratios of catalyst that a slip could explain
 SLIGHT = 0.01  # step in the log of catalyst over which its effect is taken
+APART = 3  # times the range of the others of its age by which a slip differs from the nearest of them: common practice, no source
+ALONE = 0.5  # castings near a pour (see `ReadingFit.castings_near`) below which the others say little about it: a judgement, no source
 
 
 @dataclass(frozen=True)
@@ -72,7 +74,20 @@ def _odd_reading(fit, part, least):
     known, even = PredictiveDraws(mean, np.zeros(len(mean)), posterior.sd, posterior.cuts), np.full(len(mean), 1 / len(mean))
     far = 2 * np.minimum(*tails(known, even, fit, rows))
     odd = np.flatnonzero(far < least)
-    return part.index[odd[0]] if len(odd) == 1 else None
+    return part.index[odd[0]] if len(odd) == 1 and _apart_at_its_age(fit.reading, rows, part.index[odd[0]]) else None
+
+
+def _apart_at_its_age(reading, rows, place):
+    """Whether one of a pour's `rows` differs from the others of its age by far more than they do; True if there are none.
+
+    In the reading's own unit. The model may be wrong about that age, and then all its readings there look alike odd.
+    """
+    low, high = (pd.Series(ends, rows.index) for ends in widen(reading, rows["low"].to_numpy(float), rows["high"].to_numpy(float)))
+    others = rows.index[(rows.get("age", pd.Series(0.0, rows.index)) == rows.get("age", {place: 0.0})[place]) & (rows.index != place)]
+    if not len(others):
+        return True
+    bottom, top = low[others].min(), high[others].max()
+    return bool(max(low[place] - top, bottom - high[place]) > APART * (top - bottom))
 
 
 def _suspect_pour(fit, pour, part, far):
@@ -148,6 +163,8 @@ def _unlike_the_others(fit, pour):
     ]
     if beyond:
         return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
+    if len(others) and fit.castings_near(rows[own].iloc[[0]])[0] - 1 < ALONE:
+        return "No other pour is close to it in all settings at once, so the model may be wrong there, not the pour."
     if not others["session"].isin(rows.loc[own, "session"]).any():
         return "It is the only pour of its session, so the day may be the reason."
     return ""
