@@ -149,3 +149,13 @@ def test_the_age_a_reading_was_taken_at_is_noted_where_it_is_not_what_is_logged(
     """By more than a two-hundredth of it: 0.12 h of 24."""
     made = LoggedPour("P1", "S1", MADE, "", "", {}, ())
     assert _age(Slot(None, 24.0, 126.0), made, MADE + dt.timedelta(hours=hours)) == (age, note)
+
+
+def test_pours_that_a_clock_puts_into_the_future_are_told(hard_log, monkeypatch):
+    """A study moved five hours to the west on its day: P1 was made at ten, and the clock there says a quarter past five."""
+    there = MADE - dt.timedelta(hours=4, minutes=45)
+    monkeypatch.setattr("testpour.bench.due.moment", lambda value: value or there)
+    said = due(hard_log).sentence()
+    assert "This computer's clock puts P1 and P2 into the future, so ages are counted wrong: set its time and time zone right." in said
+    monkeypatch.setattr("testpour.bench.due.moment", lambda value: value or MADE + dt.timedelta(minutes=25))
+    assert "future" not in due(hard_log).sentence()  # P2, five minutes ahead, may be of a bench whose clock is fast

@@ -583,6 +583,9 @@ def test_a_time_that_may_be_the_reading_of_an_aim_is_asked_about(study, tmp_path
         read_sheet(study, sheet(tmp_path, rows.format("bit tacky")))
     told, asked = refused.value.problems["problem"]
     assert "is not a grade" in told and re.fullmatch(asks, asked)
+    with pytest.warns(NotRead) as caught:  # a column of its name that nobody filled in gives it as little as none
+        read_sheet(study, sheet(tmp_path, rows.format("1").replace("Price", "Gelled at").replace(",4,", ",,").replace(",5,", ",,")))
+    assert any(re.search(asks, str(one.message)) for one in caught)
 
 
 def test_an_amount_of_one_setting_does_not_keep_another_from_being_asked_about(study, tmp_path):

@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import pandas as pd
 
@@ -12,6 +12,8 @@ from testpour.common.problems import NoSuchName
 from testpour.common.wording import age_words, count, first_few, hours_words, in_html, listed, table_html
 from testpour.logbook.book import Logbook
 from testpour.logbook.text_and_dates import moment
+
+FAST = 10  # minutes by which the clock of another bench may be ahead of this one; common practice, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -27,11 +29,14 @@ class Due:
     now : datetime
     missed : int
         Planned readings whose time has passed; they are not in the table.
+    ahead : tuple of str
+        Pours that were made in the future, by the clock of this computer.
     """
 
     table: pd.DataFrame = field(repr=False)
     now: dt.datetime
     missed: int = 0
+    ahead: tuple[str, ...] = ()
 
     def sentence(self) -> str:
         """How much is overdue, and what comes next."""
@@ -43,6 +48,8 @@ class Due:
         if len(ahead):
             row = ahead.iloc[0]
             text += f"Next: {row['reading']} of {row['pour']} {self._when(row)}. "
+        if self.ahead:
+            text += f"This computer's clock puts {first_few(self.ahead)} into the future, so ages are counted wrong: set its time and time zone right. "
         text += self._hours_unknown()
         if self.missed:
             text += f"{count(self.missed, 'planned reading')} missed: the age has passed."
@@ -120,7 +127,8 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     made = rows_since(logbook, now - dt.timedelta(hours=longest + 25), session)
     if session is not None and not made and str(session) not in (sessions := dict.fromkeys(logbook.castings().pours["session"])):
         raise NoSuchName(f"No session {session!r} in the log; it has {listed(sessions) or 'none yet'}.")
-    return due_of(planned, made.values(), now)
+    late = moment(None) + dt.timedelta(minutes=FAST)
+    return replace(due_of(planned, made.values(), now), ahead=tuple(pour.pour for pour in made.values() if pour.made_at > late))
 
 
 def due_of(planned: Sequence[Slot], made: Iterable[LoggedPour], now: dt.datetime) -> Due:

@@ -239,7 +239,8 @@ def _converted(number, source, target, where, shown):
             raise UnitProblem(f"{where} has more than one number. {several}.")
         if target == "grade":
             raise UnitProblem(f"{where} has {source!r} behind the grade. Write the grade alone, and anything else as a note.")
-        raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}.")
+        other = f", or choose {source} in the notebook 0-start-here where all are read in that" if source.split(" ")[0] in SCALES else ""
+        raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}{other}.")
     if not target:
         raise UnitProblem(f"{where} is more than a number. Write the number alone.")
     if "%" in (source, target):

@@ -60,7 +60,8 @@ def not_given(
     go by a name that is not known here. `misread` is what is wrong already with a header, and so with what it may head.
     """
     columns = (*study.factors, *study.readings)
-    named = {head.name for head in heads if head} | {one.name for one in columns if one.words in " ".join(misread.values())}
+    doubted = {one.name for one in columns if one.words in " ".join(misread.values())}
+    named = {head.name for head in heads if head} | doubted
     unread = {text: [row[place].strip() for row in rows if row[place:] and row[place].strip() not in NOTHING]
               for place, (text, head) in enumerate(zip(map(str.strip, texts), heads, strict=True))
               if text not in ("", *misread) and head is None and bare(text).strip(".") not in COUNTED}
@@ -84,8 +85,8 @@ def not_given(
         else:
             unknown.append(factor.words)
     sentence = f"no column gives {listed(unknown)}, which this study varies, so it is not known of these pours. Where it is, add a column for it."
-    asked = []
-    for reading in (study.reading(name) for name in dict.fromkeys(aim.reading for aim in study.aims) if name not in named):
+    asked, filled = [], {head.name for place, head in enumerate(heads) if head and any("".join(row[place : place + 1]).strip() for row in rows)}
+    for reading in (study.reading(name) for name in dict.fromkeys(aim.reading for aim in study.aims) if name not in filled | doubted):
         if candidates := [text for text, cells in unread.items() if _measured_so(reading, text, cells)]:
             asked.append(f"no column gives {reading.words}, which has an aim. If {listed(candidates, 'or')} is the {reading.words}, head it {reading.label}.")
     return wrong, [sentence] if unknown else [], asked
