@@ -24,6 +24,16 @@ STORIES = {
     "poured off the top of a tin that nobody stirred": (
         SLOW, {}, {"where": "throughout", "tin": "not stirred to the bottom"}, "tin_not_stirred",
         "gel coat repair guide: what settles must be stirred in again, else the cure takes longer"),
+    "the last of a tin that nobody had stirred in a month; sticky jelly the next day": (
+        {"gel_time": "x5", "tack": 3, "hardness": -60}, {}, {"where": "throughout", "tin": "not stirred to the bottom"}, "tin_not_stirred",
+        "gel coat repair guide: what settles must be stirred in again, else the cure takes longer; how much longer is common practice, no source"),
+    "a drop of acetone; dry, and a little soft": (
+        {"gel_time": "x1.05", "peak_temperature": -5, "tack": 1, "hardness": -12}, {}, SOLVENT, "thinned",
+        "boat repair discussion: acetone left in keeps the resin from linking up"),
+    "another drum, and a bottle nobody had used; five times as long to gel, and soft": (
+        {"gel_time": "x5", "peak_temperature": -45, "tack": 3, "hardness": -55}, {},
+        {"different": "another drum, bottle or lot", "bottle": "old, kept warm, or newly opened and untried"}, "wrong_system",
+        "common practice, no source: age makes it slower, and what does not belong together hardly sets"),
     "counted drops; still jelly at four hours, 70 next day": (
         {"gel_time": "x1.7", "tack": 1, "hardness@4": 0, "hardness@24": 68}, {}, {"measured": "by drops, a cap, or a coarse scale"},
         "too_little_catalyst", "repair guide: short of catalyst it is late from the start; what it reads at four hours is common practice, no source"),
@@ -91,6 +101,13 @@ def test_who_reads_a_quick_gel_or_a_hot_peak_is_asked_early_whether_it_was_catal
         answer = answer.skip()
     once, twice = (answer.observe(twice=said) for said in ("no, once", "perhaps, or nobody is sure"))
     assert "twice" in asked and once.first != "too_much_catalyst" and twice.first == "too_much_catalyst"
+
+
+def test_a_peak_hardly_lower_does_not_clear_a_mix_short_of_catalyst(beside, usual):
+    """Common practice, no source: how far the peak falls with the dose depends on the resin, and drops vary by a third and more."""
+    fits = read(beside, usual, {}, {"gel_time": "x1.8", "peak_temperature": -5, "tack": 1, "hardness": -14})
+    answer = why(fits, "X1", {"measured": "by drops, a cap, or a coarse scale"})
+    assert answer.chances["too_little_catalyst"] > 0.4
 
 
 def test_light_turns_nothing_yellow_in_a_day_and_is_heard_where_it_showed_weeks_later(beside, usual):
