@@ -57,9 +57,7 @@ def checked_room(study: Study, room: str | float | None) -> float | None:
         raise RoomProblem(str(problem)) from None
 
 
-def checked_given(
-    fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None
-) -> pd.DataFrame:
+def checked_given(fits: Fits, fixed: Mapping[str, str | float] | None = None, room: str | float | None = None) -> pd.DataFrame:
     """The given settings, completed with usual values (see `as_met`): one row, in the factors' units.
 
     Raises SettingRefused if the cautions refuse one of them, or the study itself; for the room see `checked_room`.

@@ -182,9 +182,7 @@ def _hardness(fits, asking, oven, hours):
     if not known or (_no_oven_words(fits) and not known[0]):
         return None
     given = {name: value for name, value in asking.settings.items() if name != "age"}
-    both = settings_table(
-        fits.study, [given, {**given, "post_cure_temperature": oven, "post_cure_time": hours}], age=age
-    )
+    both = settings_table(fits.study, [given, {**given, "post_cure_temperature": oven, "post_cure_time": hours}], age=age)
     ends = to_reading(fit.reading, fit.mean(both))
     return tuple(np.quantile(ends[:, 1] - ends[:, 0], [0.5, 0.05, 0.95]))
 

@@ -99,9 +99,7 @@ def batch_worth(
     return Batch(rows, gained, worth.lessons, tuple(trials), aim)
 
 
-def with_recommended(
-    fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]
-) -> list[pd.DataFrame]:
+def with_recommended(fits: Fits, states: dict[str, State], contexts: pd.DataFrame, free: tuple[Factor, ...]) -> list[pd.DataFrame]:
     """For each context the settings recommended there, then its `contenders`, which may miss the best.
     """
     others = tuple(factor for factor in free if factor.name != "thickness")

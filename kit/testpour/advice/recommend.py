@@ -87,9 +87,7 @@ class Recommendation:
 
 
 @one_thread
-def recommend(
-    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None
-) -> Recommendation:
+def recommend(fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None) -> Recommendation:
     """The settings with the best chance of a good casting.
 
     Parameters

@@ -112,9 +112,7 @@ class StopAdvice:
 
 
 @one_thread
-def stop_advice(
-    fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None
-) -> StopAdvice:
+def stop_advice(fits: Fits, *, room: str | float | None = None, fixed: Mapping[str, str | float] | None = None) -> StopAdvice:
     """Whether to stop pouring test castings.
 
     Parameters

@@ -109,9 +109,7 @@ class Sharpened:
     `information` is what a pour at each candidate would tell; `sides` have gap and variance at the settings that may be recommended.
     """
 
-    def __init__(
-        self, state: State, information: Information, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int
-    ) -> None:
+    def __init__(self, state: State, information: Information, sides: Sequence[tuple[Side, np.ndarray, np.ndarray]], count: int) -> None:
         self.information, self.covariance = information, state.covariance.copy()
         self.sides = [side for side, _, _ in sides]
         self.gaps = [np.tile(gap, (count, 1)) for _, gap, _ in sides]

@@ -153,7 +153,7 @@ def _clock_times(head, cells, used, time):
     shape = time if time in SHAPES else next((s for s in ("mm:ss", "hh:mm") if s in head and "hh:mm:ss" not in head), None)
     beyond = any(int(p[0]) > 23 for p in parts)
     from_zero = int(parts[0][0]) == 0 and not any(p[4] for p in parts)
-    long = _minutes_spanned(cells, "mm:ss") >= SHORTEST and not any(p[4] for p in parts)
+    long = _minutes_spanned(cells) >= SHORTEST and not any(p[4] for p in parts)
     if two and shape not in ("hh:mm", "mm:ss") and (from_zero or beyond or long):
         return _unreadable(used, f"times such as {cells[-1] or cells[0]!r} may be hours and minutes or minutes and seconds. Say time='hh:mm' or time='mm:ss'.")
     elapsed = shape == "mm:ss" or beyond or bool(re.search(r"elapsed|duration", head))
@@ -165,9 +165,9 @@ def _clock_times(head, cells, used, time):
     return _from_first(minutes, used, clock=True)
 
 
-def _minutes_spanned(cells, shape):
-    """Minutes from the first cell to the last, 0 or less for a clock that passes midnight."""
-    read = [minutes for cell in cells if np.isfinite(minutes := minutes_of(cell, shape))]
+def _minutes_spanned(cells):
+    """Minutes from the first cell to the last, read as mm:ss."""
+    read = [minutes for cell in cells if np.isfinite(minutes := minutes_of(cell, "mm:ss"))]
     return read[-1] - read[0] if read else 0.0
 
 

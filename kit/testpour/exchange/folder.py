@@ -104,9 +104,7 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
     if path.exists() and not path.is_dir():
         raise FolderProblem(f"{path} is a file. Give the name of a folder to make.")
     if path.exists() and any(not p.name.startswith(".") for p in path.iterdir()):
-        raise FolderProblem(
-            f"{path} has other files in it and no study.toml, so nothing was written. Give a new or empty folder."
-        )
+        raise FolderProblem(f"{path} has other files in it and no study.toml, so nothing was written. Give a new or empty folder.")
     if not templates():
         raise FolderProblem(f"No template notebooks at {_shipped('notebooks')}. Install testpour again.")
     path.parent.mkdir(parents=True, exist_ok=True)

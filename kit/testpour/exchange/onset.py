@@ -29,9 +29,7 @@ class Onset:
 
     def between(self, which: str, share: float) -> float:
         """The instant (min after mixing) before which `share` of the weight lies; `which` names an array of instants."""
-        values = getattr(self, which)
-        order = np.argsort(values)
-        return float(values[order][min(np.searchsorted(np.cumsum(self.weight[order]), share), len(order) - 1)])
+        return float(np.quantile(getattr(self, which), share, weights=self.weight, method="inverted_cdf"))
 
 
 def find_onset(minutes: np.ndarray, degrees: np.ndarray, noise: float, room: np.ndarray | None = None) -> Onset:

@@ -110,11 +110,6 @@ def _integer(text, _):
     return value
 
 
-def _boolean(text, field):
-    words = {field.get("trueValues", ["true"])[0]: True, field.get("falseValues", ["false"])[0]: False}
-    return words[text]
-
-
 def _datetime(text, _):
     value = dt.datetime.fromisoformat(text)
     if value.tzinfo:
@@ -132,15 +127,13 @@ READ = {
     "string": lambda text, _: unescape_cell(text),
     "integer": _integer,
     "number": _number,
-    "boolean": _boolean,
+    "boolean": lambda text, field: {field.get("trueValues", ["true"])[0]: True, field.get("falseValues", ["false"])[0]: False}[text],
     "datetime": _datetime,
     "array": _array,
 }
 
 
-def check_castings(
-    study: Study, pours: pd.DataFrame, readings: pd.DataFrame, units: Sequence[str], problems: list[str]
-) -> None:
+def check_castings(study: Study, pours: pd.DataFrame, readings: pd.DataFrame, units: Sequence[str], problems: list[str]) -> None:
     """Add to `problems` what cannot be: names that do not meet, ends out of order, values out of range.
 
     `units` has the unit each reading says it is in.

@@ -92,9 +92,7 @@ def declarations() -> dict[str, Table]:
     }
 
 
-def descriptor(
-    study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool
-) -> dict[str, Any]:
+def descriptor(study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool) -> dict[str, Any]:
     """The whole `datapackage.json`, but for its time."""
     title, path = LICENCES[licence]
     return {

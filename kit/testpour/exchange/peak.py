@@ -31,7 +31,7 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
     x, y = minutes[low : high + 1] - minutes[top], degrees[low : high + 1]
     cut = clipped(degrees)
-    hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _gap_at_top(minutes, low, high, top)
+    hole = (float(minutes[cut[0]]), float(minutes[cut[1]])) if cut else _gap_at_top(minutes, low, high)
     if hole is None and len(x) < 5:
         hole = _neighbours(minutes, top)
     if not passed or len(x) < 5 or hole:
@@ -91,7 +91,7 @@ def _shoulders(rough, top, level):
     return (before[-1] + 1 if len(before) else 0), (after[0] - 1 if len(after) else len(rough) - 1)
 
 
-def _gap_at_top(minutes, low, high, top):
+def _gap_at_top(minutes, low, high):
     """A gap of two minutes and five rows or more, at the top."""
     step = np.median(np.diff(minutes))
     first, last = max(low - 1, 0), min(high + 1, len(minutes) - 1)

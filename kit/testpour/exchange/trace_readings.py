@@ -18,9 +18,7 @@ FEW = 4  # rows up to the peak that an onset is told from, at least
 RUN = 5  # rows of a glitch, at most
 
 
-def find_readings(
-    minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | None = None
-) -> tuple[pd.DataFrame, str, float, np.ndarray]:
+def find_readings(minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | None = None) -> tuple[pd.DataFrame, str, float, np.ndarray]:
     """Readings, state, noise and the trace without cure, of rows in order and without gaps, after mixing; see `Trace`."""
     noise = _noise_of(degrees)
     peak = find_peak(minutes, degrees, noise)

@@ -63,9 +63,7 @@ class Proposal:
         inner, noise, log_density = self.draw_inner(outer, each, rng)
         return ProposalDraws(outer, inner, noise, self._outer_density(outer)[:, None] + log_density)
 
-    def draw_inner(
-        self, outer: np.ndarray, each: int, rng: np.random.Generator
-    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    def draw_inner(self, outer: np.ndarray, each: int, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Return inner draws (m, each, d) given `outer`, the noise behind them, and their log density (m, each).
 
         `outer` (m, k): draws of shape parameters and group standard deviations. `each`: inner draws for each outer one;
@@ -119,9 +117,7 @@ class Proposal:
         centre = in_other_unit(self.centre, self.groups, ratio, graded, self.root)
         axes = self.axes.copy()
         axes[len(centre) - self.groups :] *= ratio ** (1 / self.root)
-        return replace(
-            self, conditional=conditional, centre=centre, axes=axes, shift=np.zeros(size), stretch=np.ones(size)
-        )
+        return replace(self, conditional=conditional, centre=centre, axes=axes, shift=np.zeros(size), stretch=np.ones(size))
 
     def reshaped(self, noise: np.ndarray, weights: np.ndarray) -> Proposal:
         """Return a proposal whose inner draws follow the weighted `noise` of earlier ones.

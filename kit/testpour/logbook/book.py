@@ -329,9 +329,7 @@ class Logbook(OpenLog):
         with self._ledger() as ledger:
             ledger.withdraw_pour(pour, why)
 
-    def add_photo(
-        self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
-    ) -> int:
+    def add_photo(self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None) -> int:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 
         It is written anew, upright and without the place, time and camera that the file may tell of.

@@ -47,9 +47,7 @@ class LogProblems(LogProblem):
         return f"<p>{in_html(str(self))}</p>{table_html(self.problems, index=False)}"
 
 
-def check_entries(
-    study: Study, entries: Iterable[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()
-) -> list[dict[str, Any]]:
+def check_entries(study: Study, entries: Iterable[Mapping[str, Any]], problems: Sequence[tuple[Any, ...]] = ()) -> list[dict[str, Any]]:
     """The entries as rows for the log, as `Ledger.add` takes them; `LogProblems` has every problem, in their order.
 
     `problems` are those already found while reading them, reported with the rest.
@@ -172,9 +170,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def pour_row(
-    study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool
-) -> tuple[dict[str, Any], tuple[str, ...]]:
+def pour_row(study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool) -> tuple[dict[str, Any], tuple[str, ...]]:
     """A pour as an entry for the ledger, and what its settings call care for.
 
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.

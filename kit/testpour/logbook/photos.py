@@ -80,9 +80,7 @@ class Photos(tuple):
         return "".join(photo._repr_html_(200) for photo in self) or "No photographs yet."
 
 
-def photo_row(
-    study: Study, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None
-) -> dict[str, Any]:
+def photo_row(study: Study, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None) -> dict[str, Any]:
     """Take a picture into the study folder; returns its row for the log, but for the pour.
 
     A LogProblem where it is not a picture this kit reads, or too large.

@@ -44,9 +44,7 @@ def known(
     """
     stated = [way for way in (value, between, not_yet, already) if way is not None]
     if len(stated) != 1:
-        raise UnitProblem(
-            f"{reading.words}: give exactly one of a value, between=(before, after), not_yet=, already=."
-        )
+        raise UnitProblem(f"{reading.words}: give exactly one of a value, between=(before, after), not_yet=, already=.")
     if isinstance(value, str):
         return _from_text(reading, value.strip(), decimal)
     if between is not None:

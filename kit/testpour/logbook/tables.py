@@ -17,12 +17,7 @@ AT_ONCE = 10_000  # rows in memory
 
 METADATA = sa.MetaData()
 
-FACTS = sa.Table(
-    "facts",
-    METADATA,
-    sa.Column("name", sa.Text, primary_key=True),
-    sa.Column("value", sa.Text, nullable=False),
-)
+FACTS = sa.Table("facts", METADATA, sa.Column("name", sa.Text, primary_key=True), sa.Column("value", sa.Text, nullable=False))
 
 
 def _entries(name, looked_up, *columns):

@@ -110,9 +110,7 @@ class Ready:
             yield f"The hardness for {steps} is common practice, not yours: set it under [ready] in study.toml."
 
 
-def ready(
-    fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
-) -> Ready | NoResult:
+def ready(fits: Fits, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> Ready | NoResult:
     """From what age on a new casting in a new session is hard enough to demould, sand or buff.
 
     Parameters
@@ -145,9 +143,7 @@ def ready(
     ages = fit.rows["age"]
     read = (float(ages.min()), float(ages.max())) if len(ages) else (np.inf, -np.inf)
     hours = np.geomspace(min(read[0], fit.reading.ages[0] if fit.reading.ages else 4.0, LAST / 2), LAST, STEPS)
-    table = pd.DataFrame(
-        {step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}
-    ).T.rename_axis("step")
+    table = pd.DataFrame({step: {"hardness": bar, **_when(fit, one, bar, hours)} for step, bar in steps.items()}).T.rename_axis("step")
     table = table.astype(float).assign(habit=[step not in fits.study.ready for step in table.index])
     outside = beyond(fit.study, fit.rows, fit.believed.factors, one.assign(age=read[1]))[0]
     met = met_words(fits.study, pours, one.iloc[0], stated_names(fits.study, settings, room))
@@ -182,10 +178,4 @@ def _when(fit, one, bar, hours):
 
 def _crossing(share, hours, level):
     """The age at which `share` first reaches `level`, interpolated linearly in log age."""
-    if share[-1] < level:
-        return np.inf
-    place = int(np.argmax(share >= level))
-    if place == 0:
-        return float(hours[0])
-    part = (level - share[place - 1]) / (share[place] - share[place - 1])
-    return float(np.exp((1 - part) * np.log(hours[place - 1]) + part * np.log(hours[place])))
+    return float(np.exp(np.interp(level, share, np.log(hours), right=np.inf)))

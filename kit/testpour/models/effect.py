@@ -84,7 +84,9 @@ class Effect:
             up, down = self._verbs
             text = f"{move}: cannot tell yet whether it {up} or {down} {self._what()} ({self.interval()})."
         else:
-            text = f"{move} {self._verb()} by {self._size()} ({self.interval()})."
+            up, down = self._verbs
+            more = self.middle > (1.0 if self.ratio else 0.0)
+            text = f"{move} {up if more else down} {self._what()} by {self._size()} ({self.interval()})."
         return text + self._bend() + self.rests_on()
 
     __repr__ = sentence
@@ -103,10 +105,6 @@ class Effect:
             return ""
         first, then = ("rises", "falls") if self.rises else ("falls", "rises")
         return f" It bends: {self._what()} {first} up to about {self.factor.show(float(f'{self.turn:.2g}'))} and {then} beyond."
-
-    def _verb(self):
-        more = self.middle > (1.0 if self.ratio else 0.0)
-        return f"{self._verbs[not more]} {self._what()}"
 
     def _percent(self, value):
         return in_points(value, self.ratio, self.good)

@@ -123,9 +123,7 @@ def groups_of(labels: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     return {name: labels[name] for name, keep in grouped.items() if keep}
 
 
-def model_of(
-    study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True
-) -> IntervalModel:
+def model_of(study: Study, reading: Reading, believed: ReadingBeliefs, rows: pd.DataFrame, remainder: bool = True) -> IntervalModel:
     """The `IntervalModel` of `reading` on `rows` (see `rows_of`), beliefs included, and the remainder where wanted."""
     return model_from_columns(reading, *model_columns(study, believed, rows, remainder), latent_ends(reading, rows), labels_of(rows))
 

@@ -99,9 +99,7 @@ def _last_steps_of_scale(reading, rows, room):
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))
 
 
-def as_read(
-    reading: Reading, latent: np.ndarray, cuts: np.ndarray | None, room: np.ndarray | pd.Series | None
-) -> np.ndarray:
+def as_read(reading: Reading, latent: np.ndarray, cuts: np.ndarray | None, room: np.ndarray | pd.Series | None) -> np.ndarray:
     """Castings (m, n) as read: in the reading's unit, or as the grade given by each draw of the cut-points."""
     if cuts is None:
         return to_reading(reading, latent, room)

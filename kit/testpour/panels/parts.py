@@ -44,8 +44,7 @@ def entry(name: str, label: str, value: str, *, unit: str = "", hint: str = "", 
 
 def choice(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:
     """One of a few answers, all shown at once; `options` are pairs of value and words."""
-    return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options],
-            "hint": hint}
+    return {"kind": "choice", "name": name, "label": label, "value": value, "options": [list(o) for o in options], "hint": hint}
 
 
 def pick(name: str, label: str, value: str, options: Iterable[tuple[str, str]], *, hint: str = "") -> Part:

@@ -92,9 +92,7 @@ class Casting:
         return float(np.interp(time / HOUR, hour, degrees))
 
 
-def post_cure_programme(
-    room_temperature: float, temperature: float, hours: float, start: float = 24.0
-) -> tuple[tuple[float, float], ...]:
+def post_cure_programme(room_temperature: float, temperature: float, hours: float, start: float = 24.0) -> tuple[tuple[float, float], ...]:
     """An oven programme for `Casting.programme`, °C and h after mixing.
 
     Rest in the room until `start`, warm up, hold for `hours`, cool down.

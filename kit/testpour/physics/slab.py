@@ -17,9 +17,7 @@ from testpour.physics.resin import Resin
 SLICES = 24
 UNEVEN_SLICES = 48
 FIRST_STEP = 1.0  # s
-SUMMARY = (
-    "gel_time", "time_to_peak", "peak_temperature", "hottest", "core_conversion", "face_conversion", "largest_difference",
-)
+SUMMARY = ("gel_time", "time_to_peak", "peak_temperature", "hottest", "core_conversion", "face_conversion", "largest_difference")
 
 
 @dataclass(frozen=True)

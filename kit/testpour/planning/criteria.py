@@ -43,9 +43,7 @@ def model_rows(settings: np.ndarray, terms: Sequence[Exponents] | np.ndarray) ->
     return np.prod(np.asarray(settings, float)[..., None, :] ** np.asarray(terms, int), axis=-1)
 
 
-def information(
-    rows: np.ndarray, sessions: np.ndarray | None = None, eta: float = 0.0, prior: np.ndarray | None = None
-) -> np.ndarray:
+def information(rows: np.ndarray, sessions: np.ndarray | None = None, eta: float = 0.0, prior: np.ndarray | None = None) -> np.ndarray:
     """X'V^-1 X (plus the prior precision) of model rows with shape ``(..., n, p)``.
 
     `eta` is the variance between sessions over the variance between pours; `prior` (p, p) is the prior precision times

@@ -82,8 +82,7 @@ def best_generators(k: int, base: int) -> tuple[str, ...]:
     products.sort(key=lambda m: (-m.bit_count(), m))
     chosen = min(combinations(products, added), key=lambda choice: _word_lengths(choice, base, k))
     chosen = tuple(sorted(chosen, key=lambda m: (m.bit_count(), [b for b in range(base) if m >> b & 1])))
-    return tuple(f"{LETTERS[base + i]}=" + "".join(LETTERS[b] for b in range(base) if m >> b & 1)
-                 for i, m in enumerate(chosen))
+    return tuple(f"{LETTERS[base + i]}=" + "".join(LETTERS[b] for b in range(base) if m >> b & 1) for i, m in enumerate(chosen))
 
 
 def _word_lengths(choice, base, k):
@@ -112,8 +111,7 @@ def block_two_level(fraction: FractionalSet, sessions: int) -> tuple[np.ndarray,
             best = (shortest, choice, lost)
     if best is None:
         raise ValueError(f"{n} pours of {k} factors in {sessions} sessions give up a main effect.")
-    numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i
-                  for i, word in enumerate(best[1]))
+    numbers = sum((fraction.rows[:, sorted(word)].prod(axis=1) > 0).astype(int) << i for i, word in enumerate(best[1]))
     names = sorted((min(c, key=lambda w: (len(w), sorted(w))) for c in best[2]), key=lambda w: (len(w), sorted(w)))
     return numbers, tuple(_word_name(word, fraction.names) for word in names)
 

@@ -160,9 +160,7 @@ def _packs(axes, grid, most):
     return packs
 
 
-def _random_settings(
-    problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator
-) -> np.ndarray:
+def _random_settings(problem: DesignProblem, grid: Sequence[np.ndarray | None], starts: int, rng: np.random.Generator) -> np.ndarray:
     """Random allowed settings (starts, n, k); session-wide factors shared, fixed and met values in place."""
     session, kept = problem.all_sessions, problem.kept
     n, new = len(session), np.arange(len(session)) >= len(kept)

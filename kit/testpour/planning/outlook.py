@@ -105,9 +105,7 @@ class PlanOutlook:
         )
 
 
-def outlook(
-    plan: Plan, *, pot: str | float = "120 g", price: float | None = None, scale_resolution: str | float = "0.1 g"
-) -> PlanOutlook:
+def outlook(plan: Plan, *, pot: str | float = "120 g", price: float | None = None, scale_resolution: str | float = "0.1 g") -> PlanOutlook:
     """What a plan can tell before it is poured.
 
     Parameters

@@ -81,11 +81,7 @@ def what_is_lost(before: Plan, after: Plan) -> Lost:
     """
     keys = ["reading", "setting"]
     was, now = (outlook(plan).table.set_index(keys) for plan in (before, after))
-    table = pd.DataFrame({
-        "before": was["noticed"],
-        "after": now["noticed"],
-        "ratio": now["noticed_number"] / was["noticed_number"],
-    })
+    table = pd.DataFrame({"before": was["noticed"], "after": now["noticed"], "ratio": now["noticed_number"] / was["noticed_number"]})
     return Lost(table.reset_index())
 
 

@@ -76,9 +76,7 @@ class NormalScoreDensity:
         return value + stretch.sum(), np.concatenate([slope[: len(shape)], slope[len(shape) :] * grows + turn])
 
 
-def _bench_marginal(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()
-) -> tuple[Marginal, Scale, np.ndarray]:
+def _bench_marginal(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = ()) -> tuple[Marginal, Scale, np.ndarray]:
     """The `Marginal` of a model, its `Scale` and a start for its outer parameters."""
     problem, scale, start = scaled_problem(model)
     kept, design = bench[model.informative], model.exog[model.informative]

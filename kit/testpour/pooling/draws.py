@@ -26,9 +26,7 @@ LARGE = 4000  # rows of a large pool
 MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a large pool, and in any
 
 
-def sample_pool(
-    model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000, seed: int = 0
-) -> Posterior:
+def sample_pool(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000, seed: int = 0) -> Posterior:
     """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows

@@ -42,9 +42,7 @@ def practice_guild(study: Study, benches: int = 5, sessions: int = 3, pours: int
     >>> tp.practice_guild(study, benches=2)["Practice bench 1"]
     18 pours in 3 sessions, in rooms from ... °C, with 270 readings.
     """
-    return {
-        f"Practice bench {number}": _bench(study, number, sessions, pours, seed) for number in range(1, benches + 1)
-    }
+    return {f"Practice bench {number}": _bench(study, number, sessions, pours, seed) for number in range(1, benches + 1)}
 
 
 def _bench(study, number, sessions, pours, seed):

@@ -159,10 +159,7 @@ class PracticeResin:
             for name in table.index
         ]
 
-    def lesson(
-        self, castings: Castings, fixed: Mapping[str, str | float] | None = None, *,
-        room: str | float | None = None
-    ) -> Lesson:
+    def lesson(self, castings: Castings, fixed: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> Lesson:
         """What each session of the round taught; see `practice.lesson.lesson`.
 
         Parameters

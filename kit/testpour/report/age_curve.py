@@ -21,9 +21,7 @@ SURE = 0.9  # share of castings that must meet the aim from the age named in the
 YOUNGEST, OLDEST = 1.0, 336.0  # hours drawn at least
 
 
-def show_age(
-    fit: ReadingFit, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None
-) -> Picture:
+def show_age(fit: ReadingFit, settings: Mapping[str, str | float] | None = None, *, room: str | float | None = None) -> Picture:
     """A reading over age after mixing.
 
     Parameters

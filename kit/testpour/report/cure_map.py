@@ -67,9 +67,7 @@ def show_cure(fits: Fits, settings: Mapping[str, str | float] | None = None, *, 
 
 
 def _slab(asking, lots, k):
-    return Casting(
-        asking["thickness"], asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), resin=resin_of(lots, k)
-    )
+    return Casting(asking["thickness"], asking["catalyst"], asking["room_temperature"], face=face_of(lots, k), resin=resin_of(lots, k))
 
 
 def _draw_lines(ax, asking, run, minutes):

@@ -62,9 +62,7 @@ def _advised(room, given):
     return {"room": room, "settings": free, **{name: float(value) for name, value in mean_and_interval(given.chance.draws).iloc[0].items()}}
 
 
-def earlier_statements(
-    castings: Castings, path: Path, since: str | Path | Literal[False] | None = None
-) -> dict[str, Any] | None:
+def earlier_statements(castings: Castings, path: Path, since: str | Path | Literal[False] | None = None) -> dict[str, Any] | None:
     """What an earlier page of the study said, or None if there is none to compare with.
 
     The page at `path`, where the new one goes, unless `since` names another or is False. Raises `FileNotFoundError`

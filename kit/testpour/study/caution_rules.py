@@ -35,10 +35,7 @@ class Cautions:
 
     def __add__(self, other):
         """Both findings together, each sentence once."""
-        return Cautions(
-            tuple(dict.fromkeys(self.refusals + other.refusals)),
-            tuple(dict.fromkeys(self.warnings + other.warnings)),
-        )
+        return Cautions(tuple(dict.fromkeys(self.refusals + other.refusals)), tuple(dict.fromkeys(self.warnings + other.warnings)))
 
     def joined(self) -> Cautions:
         """The same with what tells of several values beyond one limit as one sentence, from the least value to the most."""

@@ -218,8 +218,7 @@ def check_delivered(most: float) -> Cautions:
 
 def hottest_peak() -> float:
     """The predicted peak (degC) from which a pour is refused: styrene boils there."""
-    return next(limit["from"] for limit in rules()["limits"]
-                if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")
+    return next(limit["from"] for limit in rules()["limits"] if limit["setting"] == "peak_temperature" and limit["level"] == "refuse")
 
 
 def _cut(value, unit, step):

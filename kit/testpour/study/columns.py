@@ -61,9 +61,7 @@ class Column:
         if not self.words:
             object.__setattr__(self, "words", self.name.replace("_", " "))
         if self.low > self.high:
-            raise ColumnProblem(
-                f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap them in the study file."
-            )
+            raise ColumnProblem(f"{self.name}: low {self.low:g} is above high {self.high:g}. Swap them in the study file.")
 
     def __eq__(self, other):
         return type(self) is type(other) and self._declared() == other._declared()

@@ -39,9 +39,7 @@ def to_volume(value: str | float, what: str = "volume") -> float:
         return to_unit(value, "mL", what)
     country, measure = found.groups()
     if not country:
-        raise UnitProblem(
-            f"{what}: {value!r} may be a US or an imperial measure. Write US {measure} or imperial {measure}, or mL."
-        )
+        raise UnitProblem(f"{what}: {value!r} may be a US or an imperial measure. Write US {measure} or imperial {measure}, or mL.")
     return number * GALLONS[country] / PARTS_OF_A_GALLON[measure]
 
 

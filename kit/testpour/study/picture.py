@@ -82,9 +82,7 @@ def new_picture(
     says = " ".join([says, *(cautions.lines() if cautions is not None else ())])
     style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
     with rc_context(style):
-        title = textwrap.wrap(
-            drawable(says, 10_000), int(width * ACROSS), break_on_hyphens=False, max_lines=10, placeholder=" …"
-        )
+        title = textwrap.wrap(drawable(says, 10_000), int(width * ACROSS), break_on_hyphens=False, max_lines=10, placeholder=" …")
         picture = Picture(figsize=(width, height + 0.18 * len(title)), layout="constrained")
         axes = picture.subplots(rows, columns, squeeze=False, **grid)
         picture.suptitle("\n".join(title), x=0.01, ha="left", fontsize=11)
