@@ -162,7 +162,7 @@ def test_a_form_answers_while_the_server_is_away_and_takes_the_tap_afterwards(st
             server.start() if down else setattr(line, "dead", False)
         assert took < 14, "two waits of five seconds at most: one to find the line dead, one to call again"
         assert not state["answers"]["2"]["ok"] and ("was lost" in state["answers"]["2"]["words"] or "cannot be reached" in state["answers"]["2"]["words"])
-        assert state["notices"][0].endswith("The form shows what it last knew; taps are kept here and can be tried again.")
+        assert state["notices"][0].endswith("The form shows what it last knew; taps are kept here and can be sent again.")
         assert [card["name"] for card in state["cards"]] == ["B01", ""]
         now[0] += dt.timedelta(minutes=2)
         state = desk.take(check)
