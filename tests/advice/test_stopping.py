@@ -113,7 +113,7 @@ def test_checks_too_far_apart_to_judge_the_aim_for_gel_time_are_brought_up(study
     assert bool(said) is says
     if says:
         assert said == (f"Of 3 castings that may have met the aim of gel time 15 to 45 min, {count} were checked too seldom to tell: "
-                        "look at 15 min and at 45 min in any case, so that each pour tells whether the aim is met.")
+                        "look at 15 min and at 45 min in any case, so that each pour shows whether the aim is met.")
 
 
 def test_advice_says_when_to_look_beside_what_to_pour(fits):

@@ -116,7 +116,7 @@ def test_blanks_aims_and_grades_are_printed():
 def test_the_sheet_says_when_to_look_so_that_the_aim_can_be_judged():
     """Gel time 15 to 45 min is the aim; checks at 10, 25 and 50 min alone could not tell a gel at 14 from one at 16."""
     text = bench_sheet(study(), pours(), resin=200)._repr_html_()
-    assert "the first after; look at 15 min and at 45 min in any case, so that each pour tells whether the aim is met</li>" in text
+    assert "the first after; look at 15 min and at 45 min in any case, so that each pour shows whether the aim is met</li>" in text
     assert "in any case" not in bench_sheet(study(aims={}), pours(), resin=200)._repr_html_()
 
 
@@ -157,7 +157,7 @@ def test_each_pour_is_warned_of_what_the_scale_does_to_its_own_catalyst():
     assert small[0][0].endswith(f" {weigh_out('113 g', catalyst='2.5 %', scale_resolution='1 g').scale_warning()}")
     assert "2.20 to 3.11 % catalyst for 2.5 %. This is a small mix for this scale: mix at least 383 g" in small[0][0]
     assert "0.44 to 1.33 % catalyst for 1 %. This scale weighs" in small[1][0]
-    assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in small[1][0]
+    assert "only from 956 g of resin up, more than one pot may hold. Use a finer scale." in small[1][0]
 
 
 def test_a_sheet_for_a_scale_in_ounces_is_in_ounces_throughout():

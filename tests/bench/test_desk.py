@@ -108,7 +108,7 @@ def test_the_card_says_when_to_look_so_that_the_aim_can_be_judged(study_here, po
     log = Logbook(replace(study_here, aims=(Aim("gel_time", at_least=15.0),), readings=(*study_here.readings, catalogue()["readings"]["time_to_peak"])))
     bench = make_bench(log, pours, clock)
     bench.tap("catalyst_in", "B01")
-    assert bench.event("B01", "gel_time")["look"] == "Look at 15 min in any case, so that each pour tells whether the aim is met"
+    assert bench.event("B01", "gel_time")["look"] == "Look at 15 min in any case, so that each pour shows whether the aim is met"
     assert not bench.event("B01", "time_to_peak")["look"]
     log.close()
 
@@ -169,7 +169,7 @@ def test_a_peak_below_its_room_is_doubted_on_its_card(bench):
     bench.tap("catalyst_in", "B02")
     bench.clock.turn(40)
     bench.tap("happened", "B02", reading="time_to_peak", **{"with": "7"})
-    assert bench.event("B02", "time_to_peak")["with"]["said"].startswith("7 °C. A peak of 7 °C lies below the room it was poured in")
+    assert bench.event("B02", "time_to_peak")["with"]["said"].startswith("7 °C. A peak of 7 °C is below the room it was poured in")
 
 
 def test_a_gel_typed_after_the_peak_is_doubted_on_its_card(bench):
@@ -179,7 +179,7 @@ def test_a_gel_typed_after_the_peak_is_doubted_on_its_card(bench):
     assert not any("lies before" in text for text in bench.card("B02")["warnings"])
     bench.clock.turn(15)
     bench.tap("write", "B02", reading="gel_time", text="52")
-    assert any(text.startswith("Time to peak 40 min lies before gel time 52 min") for text in bench.card("B02")["warnings"])
+    assert any(text.startswith("Time to peak 40 min is before gel time 52 min") for text in bench.card("B02")["warnings"])
 
 
 def test_the_peak_takes_its_temperature_along(bench):
@@ -470,7 +470,7 @@ def test_no_time_counts_from_a_pour_whose_hour_is_not_known(bench):
     assert bench.later("B01", "tack")["at"] is None and {row["at"] for row in bench.desk.state()["due"]["rows"]} == {None}, "nothing counts to midnight"
     assert bench.desk.state()["head"]["saved"] in ("Sun 01 Mar", ""), "midnight is no hour at which anything was saved"
     said = bench.tap("check", "B01", reading="gel_time")
-    assert not said["ok"] and "the hour is not, so no time counts from it" in said["words"] and not len(bench.rows("B01", "gel_time"))
+    assert not said["ok"] and "but not the hour, so no time counts from it" in said["words"] and not len(bench.rows("B01", "gel_time"))
     assert bench.tap("write", "B01", reading="tack", age=24.0, text="1")["ok"]
     assert bench.rows("B01", "tack")["age"].item() == 24, "34 h since midnight, which nobody said the catalyst went in at"
     bench.clock.turn(24 * 60)

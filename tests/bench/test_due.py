@@ -131,7 +131,7 @@ def test_a_date_without_an_hour_makes_readings_due_by_day(hard_log):
     of = found.table[found.table["age"] == 24].iloc[0]  # 10 min old if it was poured last thing, a day if first thing
     assert (of["status"], of["due_at"], of["by_day"]) == ("due", at("2026-03-03"), True)
     assert found.sentence() == (
-        "3 readings due now. Next: hardness of A1 on Mon 09 Mar, in 6 days. Of A1 the day is known and the hour is not, so readings are due "
+        "3 readings due now. Next: hardness of A1 on Mon 09 Mar, in 6 days. For A1 the day is known but not the hour, so readings are due "
         'by day. Give the hour by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", '
         'or with log.correct_pour("A1", made_at=..., why="hour added").'
     )

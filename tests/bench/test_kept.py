@@ -25,12 +25,12 @@ def test_one_of_several_is_opened_by_its_name(bench, log, pours):
 
 
 def test_none_to_open_says_so(log):
-    with pytest.raises(FormProblem, match="none is kept yet. Give a plan or a bench sheet"):
+    with pytest.raises(FormProblem, match="none is saved yet. Give a plan or a bench sheet"):
         Desk(log)
 
 
 def test_another_name_lists_what_there_is(bench, log):
-    with pytest.raises(FormProblem, match="kept are day one"):
+    with pytest.raises(FormProblem, match="saved are day one"):
         Desk(log, session="day two")
 
 

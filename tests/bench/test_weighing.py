@@ -195,7 +195,7 @@ def test_a_mix_too_large_for_a_pot_is_not_told_that_its_scale_will_do_for_the_po
 def test_nobody_is_sent_above_what_may_stand_in_a_pot(grams):
     """At 1 % on a scale of 1 g the catalyst is within a tenth from 956 g of resin up, 965.6 g of mix; 500 g may stand in a pot."""
     said = weigh_out(grams, catalyst="1 %", scale_resolution="1 g").sentence()
-    assert "only from 956 g of resin up, more than may stand in one pot. Use a finer scale." in said
+    assert "only from 956 g of resin up, more than one pot may hold. Use a finer scale." in said
     assert "Mix more" not in said and "mix at least" not in said
 
 

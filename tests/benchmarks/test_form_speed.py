@@ -51,7 +51,7 @@ def test_the_form_opens_within_a_second_on_a_log_of_100000_pours(log):
     rows = {"catalyst": [1.5, 2.0], "pigment": [0.5, 0.0], "thickness": [6.0, 12.0], "cover": [1.0, 0.0]}
     sheet = bench_sheet(log.study, pd.DataFrame(rows, index=["B1", "B2"]), session="today", resin="150 g")
     form = session_form(log, sheet)
-    form._hear(form, {"id": "1", "deed": "catalyst_in", "pour": "B1", "at": None}, [])
+    form._receive(form, {"id": "1", "deed": "catalyst_in", "pour": "B1", "at": None}, [])
 
     def plain():
         """What a person who knows the tables would ask for: the pours of the session and their readings."""

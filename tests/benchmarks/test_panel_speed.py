@@ -72,12 +72,12 @@ class Clocked:
 
     def send(self, words, **message):
         begun, worked = time.perf_counter(), time.thread_time()
-        self.panel._hear(self.panel, {"id": "1", **message}, [])
+        self.panel._receive(self.panel, {"id": "1", **message}, [])
         self._took(words, begun, worked)
         while self.panel.screen["busy"]:  # as the page does while it shows how far the work is
             time.sleep(0.05)
             begun, worked = time.perf_counter(), time.thread_time()
-            self.panel._hear(self.panel, {"deed": "refresh"}, [])
+            self.panel._receive(self.panel, {"deed": "refresh"}, [])
             self._took(f"{words}, shown", begun, worked)
 
     def _took(self, words, begun, worked):

@@ -274,7 +274,7 @@ def test_a_casting_hottest_before_it_gelled_is_not_called_sound(beside, usual):
     answer, sound = (why(beside({}, {**good, "time_to_peak": peak}), "X1") for peak in (14.0, 41.0))
     said = answer.sentence()
     assert not answer.missed and {*answer.chances.index[:2]} == {"reading_error", "wrong_entry"}
-    assert "Check its entry: time to peak 14 min lies before gel time 19.2 min, which cannot be" in said
+    assert "Check its entry: time to peak 14 min is before gel time 19.2 min, which cannot be" in said
     assert "hange nothing" not in said and said.count("bench sheet") == 1
     assert "untimely" not in sound.case.signs and sound.first == "nothing"
 
@@ -284,12 +284,12 @@ def test_a_casting_whose_peak_lies_below_its_room_is_not_called_sound(beside, us
     good = {"gel_time": usual["gel_time"], "tack": 0.0, "hardness": usual["hardness"]}
     answer = why(beside({}, {**good, "peak_temperature": 16.0}), "X1")
     assert not answer.missed and answer.first == "reading_error" and answer.chances["nothing"] < 0.01
-    assert "Check its entry: a peak of 16 °C lies below the room it was poured in, 20 °C, which cannot be" in answer.sentence()
+    assert "Check its entry: a peak of 16 °C is below the room it was poured in, 20 °C, which cannot be" in answer.sentence()
 
 
 def test_a_peak_that_may_have_been_read_in_degrees_fahrenheit_is_not_one_that_cannot_be(beside):
     """A deep casting may pass 145 °C, where styrene boils: entering it is warned about, but it stands."""
-    for peak, warned, refused in ((160.0, "If the thermometer showed °F", ""), (16.0, "lies below the room", "lies below the room")):
+    for peak, warned, refused in ((160.0, "If the thermometer showed °F", ""), (16.0, "is below the room", "is below the room")):
         castings = beside({}, {"peak_temperature": peak}).castings
         read = list(castings.readings[castings.readings["pour"] == "X1"].itertuples())
         assert warned in " ".join(doubts(castings.study, read, 20.0)) and refused in (said := untimely(castings, "X1")) and bool(said) is bool(refused)

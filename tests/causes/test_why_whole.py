@@ -524,9 +524,9 @@ def test_of_two_causes_together_the_gentler_says_what_to_do_with_the_casting(cha
     assert not any(causes[name].now[1:] in page for name in chances if causes[name].meanwhile)
 
 
-HELD = "Hold both against the bench sheet and correct the one that is wrong."
+HELD = "Check both against the bench sheet and correct the one that is wrong."
 CHECKS = (
-    f"A peak of 17 °C lies below the room it was poured in, 18.4 °C, which cannot be: resin warms as it cures. {HELD}",
+    f"A peak of 17 °C is below the room it was poured in, 18.4 °C, which cannot be: resin warms as it cures. {HELD}",
     "Catalyst 9 % is above 4 %. So much peroxide may stop the resin from curing, and the heat may start a fire. Stay at or below 4 %.",
 )
 MANY = {"gel_time": 51.0, "hardness": 55.0, "tack": 3.0, "peak_temperature": 140.0, "defects": 3.0}

@@ -236,10 +236,10 @@ def test_a_changed_file_and_a_missing_one_and_an_unknown_form_are_named_together
 @pytest.mark.parametrize(
     "name, old, new, words",
     [
-        ("readings", ",min,", ",s,", "gel time is in another unit than min"),
+        ("readings", ",min,", ",s,", "gel time is not in min"),
         ("declared-readings", "gel_time,min", "gel_time,s", "gel_time is kept in min"),
         ("declared-factors", "thickness,mm", "thickness,in", "thickness is kept in mm"),
-        ("readings", "21.0,25.0", "25.0,21.0", "low, high and known do not go together"),
+        ("readings", "21.0,25.0", "25.0,21.0", "low, high and known do not agree"),
         ("readings", "21.0,25.0", "soon,25.0", "readings.csv row 2, low: 'soon' is not a valid number"),
         ("readings", ",P01,gel_time", ",P77,gel_time", "no such pour in pours.csv"),
         ("readings", "gel_time", "colour", "no such reading in the study"),
@@ -315,7 +315,7 @@ def test_a_file_is_never_sought_outside_the_package(package, tmp_path):
     shutil.copy(package / "pours.csv", tmp_path / "outside.csv")
     text = (package / "datapackage.json").read_text("utf-8")
     (package / "datapackage.json").write_text(text.replace('"path": "pours.csv"', '"path": "../outside.csv"'), "utf-8")
-    assert refused(package) == ["datapackage.json: pours must lie in pours.csv."]
+    assert refused(package) == ["datapackage.json: pours must be in pours.csv."]
 
 
 @pytest.mark.parametrize("taken", ["folder", "file.zip"])
@@ -325,7 +325,7 @@ def test_a_place_that_is_taken_and_a_licence_nobody_knows(book, tmp_path, taken)
     (tmp_path / "file.zip").write_text("mine")
     with pytest.raises(PackageProblems, match="exists already. Give another name"):
         write_package(book, tmp_path / taken)
-    with pytest.raises(PackageProblems, match="'free' is none of CC0-1.0, CC-BY-4.0"):
+    with pytest.raises(PackageProblems, match="'free' is not one of CC0-1.0, CC-BY-4.0"):
         write_package(book, tmp_path / "new", licence="free")
     assert sorted(p.name for p in tmp_path.iterdir()) == ["file.zip", "folder"]
 

@@ -99,7 +99,7 @@ def test_every_shape_gives_the_same_table(name, tmp_path):
     assert trace.table["minutes"].to_numpy() == pytest.approx(MINUTES, abs=1e-3)
     assert trace.table["temperature"].to_numpy() == pytest.approx(DEGREES, abs=0.011)
     assert list(trace.table.columns) == ["minutes", "temperature"]
-    turned = ("The rows stand newest first; they were read from the last row up.",) if "newest first" in name else ()
+    turned = ("The newest row comes first, so the rows were read from the last one up.",) if "newest first" in name else ()
     assert trace.state == "peaked" and trace.notes == turned
 
 
@@ -126,7 +126,7 @@ REFUSED = {
     "day or month": ("Date,T (°C)\n" + rows(["03/04/2026 10:00:00", *["04/06/2026 10:00:00"] * 179]), {}, "Say day_first=True"),
     "backwards": (
         "time (min),T (°C)\n" + rows(["5", "6", "7", "8", "9", "10"] + elapsed(1)[:-6]), {},
-        "the time steps back in 1 place, first at row 7 of the block",
+        "the time runs backwards in 1 place, first at row 7 of the block",
     ),
     "autumn": (
         "time,T (°C)\n" + rows([stamp for minute in (30, 0) for stamp in stamps("%Y-%m-%d %H:%M:%S", dt.datetime(2026, 10, 25, 2, minute))[:90]]),
@@ -151,7 +151,7 @@ REFUSED = {
     "a channel named by an s and no unit of time": (
         "Time,S (°C)\n" + rows(elapsed(1), 22 + MINUTES), {}, "the unit of the time column headed 'Time' is not stated",
     ),
-    "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "part the cells and to mark the decimals"),
+    "commas for both": ("min,°C\n" + rows(elapsed(1, 1, ","), mark=","), {}, "separate cells and to mark decimals"),
     "both marks": ("min;°C\n" + rows(elapsed(1, 1, ","), separator=";"), {}, "Export again with one of them"),
     "dates without a clock": ("Date,T (°C)\n" + rows(stamps("%Y-%m-%d")), {}, "no time of day"),
     "wrong unit": ("time (min),T (K)\n" + rows(elapsed(1)), {}, "Check the unit"),
@@ -170,7 +170,7 @@ REFUSED = {
     ),
     "a row for each channel": (
         "time (min),channel,T (°C)\n" + "".join(f"{m},core,{d:.2f}\n{m},bench,21.0\n" for m, d in zip(elapsed(1), DEGREES, strict=True)), {},
-        "its rows are of 2 channels in turn, 'core' and 'bench'. Keep the rows of the channel in the casting",
+        "its rows alternate between 2 channels, 'core' and 'bench'. Keep the rows of the channel in the casting",
     ),
     "a week in minutes": ("time (h),T (°C)\n" + rows(elapsed(60)), {}, "Check the unit of its times"),
 }
@@ -199,7 +199,7 @@ def test_a_steady_casting_that_flickers_between_two_degrees_is_one_channel(tmp_p
     flickers = "".join(f"{m},{22 + k % 2}\n" for k, m in enumerate(elapsed(1)))
     assert read_trace(write(tmp_path / "steady.csv", "time (min),T (°C)\n" + flickers)).channel == "T"
     numbered = "".join(f"{m},1,{d:.1f}\n{m},2,21\n" for m, d in zip(elapsed(1), DEGREES, strict=True))
-    with pytest.raises(TraceProblems, match="2 channels in turn, '1' and '2'"):
+    with pytest.raises(TraceProblems, match="2 channels, '1' and '2'"):
         read_trace(write(tmp_path / "two.csv", "time (min),sensor,T (°C)\n" + numbered))
 
 
@@ -312,7 +312,8 @@ def test_a_peak_of_few_rows_lies_between_its_neighbours_and_is_no_less_than_the_
 def test_an_exotherm_of_few_rows_is_one(rows_seen, time, tmp_path):
     text = "".join(f"{m},{d}\n" for m, d in rows_seen.items())
     trace = read_trace(write(tmp_path / "t.csv", f"min,°C\n{text}"), mixed_at=-min(rows_seen))
-    said = f"It warmed itself and peaked at more than {max(rows_seen.values()):.0f} °C after {time} min. Too few rows before the peak tell when that began."
+    said = (f"It warmed itself and peaked at more than {max(rows_seen.values()):.0f} °C after {time} min."
+            " There are too few rows before the peak to tell when that began.")
     assert trace.verdict() == said and list(trace.readings.index) == ["time_to_peak", "peak_temperature"]
 
 
@@ -432,7 +433,7 @@ def test_a_trace_that_warms_further_after_it_cooled_is_asked_which_warming_is_me
 def test_a_stuck_thermocouple_is_believed_up_to_where_it_stuck(tmp_path):
     """80 exp(-1) = 29.4 K above 22 at 41 min, 9 min before the peak: it stays at that."""
     trace = read_trace(write(tmp_path / "trace.csv", long_rows(np.where(LONG < 41, DEGREES_LONG, 51.4))))
-    assert "From 41 min on every row shows exactly 51.4 °C, as of a stuck thermocouple" in trace.sentence()
+    assert "From 41 min on every row shows exactly 51.4 °C, like a stuck thermocouple" in trace.sentence()
     assert trace.readings.loc["time_to_peak"].tolist() == [41, 41, np.inf, "not yet"]
     assert 48 < trace.readings.loc["peak_temperature", "low"] <= 51.4
     warmed = 22 + 30 * (1 - np.exp(-LONG / 10))  # comes to rest by itself: 52.0 to the digit from 64 min on
@@ -452,7 +453,7 @@ def test_a_top_that_the_logger_cut_off_is_no_less_than_that(tmp_path):
 def test_a_casting_as_warm_as_no_room_is_asked_for_its_unit(tmp_path):
     """22 °C is 71.6 °F."""
     path = write(tmp_path / "trace.csv", long_rows(DEGREES_LONG * 1.8 + 32, "min,T (°C)"))
-    with pytest.raises(TraceProblems, match=r"'T' begins at 71.6, and neither a room .* If it is °F, put °F .* say unit='degC'"):
+    with pytest.raises(TraceProblems, match=r"'T' begins at 71.6, and in °C neither a room .* If it is °F, put °F .* say unit='degC'"):
         read_trace(path)
     assert read_trace(path, unit="degC").readings.loc["peak_temperature", "value"] == pytest.approx(215.6, abs=1)
 

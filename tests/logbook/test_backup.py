@@ -21,7 +21,7 @@ def test_a_copy_is_a_log_with_its_history_and_names_its_photographs(practice_log
     practice_log.add_photo("P01", tmp_path / "face.png")
     made = back_up(study)  # while the log is open
     assert made.path.parent == study.folder and made.path.suffix == ".sqlite"
-    assert (made.pours, made.photos) == (13, 1) and "1 row of photographs: copy the folder photos too" in made.sentence()
+    assert (made.pours, made.photos) == (13, 1) and "1 row of photographs;" in made.sentence()
     with closing(Logbook(replace(study, log=made.path.name))) as copy:
         assert copy.castings().fingerprint() == practice_log.castings().fingerprint()
         assert copy.history("P01").equals(practice_log.history("P01"))
@@ -35,7 +35,7 @@ def test_a_copy_that_fails_leaves_nothing_and_the_log_as_it_was(practice_log, tm
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(backup, "_verified", damaged)
-    with pytest.raises(LogProblem, match="The copy to .*copy.sqlite failed: .*No space left on device. The log itself is untouched. See that"):
+    with pytest.raises(LogProblem, match="The copy to .*copy.sqlite failed: .*No space left on device. The log itself is untouched. Check that"):
         back_up(practice_log.study, tmp_path / "copy.sqlite")
     assert not list(tmp_path.glob("copy*")) and practice_log.castings().fingerprint() == before
 

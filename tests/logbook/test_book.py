@@ -32,7 +32,7 @@ from testpour.study.study_file import study_from
 POUR = {"settings": {"catalyst": "1.5 %", "thickness": "1/2 in", "room_temperature": 18}, "session": "S1"}
 
 # Small sheets here give neither a date nor every setting that the study varies, and are told of it.
-GAPS = ("no column gives", "taken as poured in one session")
+GAPS = ("no column gives", "taken as one session")
 pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
 
 
@@ -358,7 +358,7 @@ def test_many_pours_all_or_none_and_every_problem_told(log):
         log.add_all([good, bad, {**good, "readings": []}])
     assert sorted(found.value.problems["row"]) == ["pour A", "pour B", "pour B", "pour B"]
     assert list(found.value.problems) == ["row", "column", "value", "problem"]
-    assert "A is listed twice: pour 1 of these says nothing else" in " ".join(found.value.problems["problem"])
+    assert "A is listed twice: pour 1 of these says the same" in " ".join(found.value.problems["problem"])
     assert "<table" in found.value._repr_html_()
     assert counts(log) == [0, 0, 0]
     assert log.add_all([good, {**good, "pour": None}]) == ["A", "P01"]
@@ -446,7 +446,7 @@ def test_a_log_of_a_newer_kit_is_left_alone(study_here, log):
 
 @pytest.mark.parametrize("keep", [0, 3000])
 def test_a_log_that_was_cut_short(study_here, practice_log, keep, monkeypatch):
-    monkeypatch.setattr("testpour.logbook.logfile.LOOKS", 2)  # nobody is writing it: no need to wait
+    monkeypatch.setattr("testpour.logbook.logfile.TRIES", 2)  # nobody is writing it: no need to wait
     practice_log.close()
     path = study_here.folder / "log.sqlite"
     path.write_bytes(path.read_bytes()[:keep])
@@ -636,7 +636,7 @@ def test_what_a_sheet_seems_to_say_in_another_unit_is_told_with_how_to_correct_i
         "X2: A gel time of 0.6 min leaves no time to stir and pour. If hours were meant, correct it: 0.6 h is 36 min. The numbers are in the "
         'log as written. Correct a wrong one there, by tapping in the notebook 2-pour-and-log, under "Put right what is in the log", or with '
         'log.correct_pour("X2", settings=..., why=...), or log.correct_reading and the '
-        'entry number from log.history("X2"): the sheet would be refused as read before.'
+        'entry number from log.history("X2"): a corrected sheet would be refused as read before.'
     )
     with pytest.warns(Caution, match="Pigment 0.02 % may be a share"):
         log.add_pour("X3", settings={"catalyst": 1.5, "pigment": 0.02}, session="1")
@@ -664,14 +664,14 @@ def test_how_to_correct_the_log_is_said_of_what_may_be_a_slip_and_not_of_setting
 
 
 UNTIMELY = (
-    "Time to peak 14 min lies before gel time 19.2 min, which cannot be: resin gels first. "
-    "Hold both against the bench sheet and correct the one that is wrong."
+    "Time to peak 14 min is before gel time 19.2 min, which cannot be: resin gels first. "
+    "Check both against the bench sheet and correct the one that is wrong."
 )
 
 
 @pytest.mark.parametrize("first, then, read, says", [
     ("gel_time", "time_to_peak", (19.2, 14), UNTIMELY), ("time_to_peak", "gel_time", (14, 19.2), UNTIMELY),
-    ("gel_time", "demould_time", ("20-25 min", 18), "Demould time 18 min lies before gel time 20 to 25 min, which cannot be: "),
+    ("gel_time", "demould_time", ("20-25 min", 18), "Demould time 18 min is before gel time 20 to 25 min, which cannot be: "),
     ("gel_time", "time_to_peak", (19.2, "14-20 min"), ""), ("gel_time", "time_to_peak", ("not yet at 15 min", "41 min"), ""),
     ("time_to_peak", "demould_time", (41, 30), ""),
 ])
@@ -695,8 +695,8 @@ def test_times_out_of_order_in_a_sheet_are_told_with_their_pours(log, tmp_path):
 
 
 @pytest.mark.parametrize("room, peak, says", [
-    (20, 18, "P01: A peak of 18 °C lies below the room it was poured in, 20 °C, which cannot be: resin warms as it cures. Hold both against the bench sheet"),
-    (20, 19, ""), (20, "15-25 °C", ""), (None, 18, ""), (22, "below 16 °C", "P01: A peak of 16 °C lies below the room it was poured in, 22 °C"),
+    (20, 18, "P01: A peak of 18 °C is below the room it was poured in, 20 °C, which cannot be: resin warms as it cures. Check both against the bench sheet"),
+    (20, 19, ""), (20, "15-25 °C", ""), (None, 18, ""), (22, "below 16 °C", "P01: A peak of 16 °C is below the room it was poured in, 22 °C"),
 ])
 def test_a_peak_below_its_room_is_doubted_and_kept(room, peak, says, study_here):
     """Resin warms as it cures; two thermometers may differ by a degree."""
@@ -710,7 +710,7 @@ def test_a_peak_below_its_room_is_doubted_and_kept(room, peak, says, study_here)
         assert len(log.castings().readings) == 1
         sheet = study_here.folder / "sheet.csv"
         sheet.write_text("pour,catalyst (%),room temperature,peak temperature\nX1,1.5,20,7\nX2,1.5,20,70\n")
-        with pytest.warns(Caution, match="^X1: A peak of 7 °C lies below the room"):
+        with pytest.warns(Caution, match="^X1: A peak of 7 °C is below the room"):
             log.add_sheet(sheet)
 
 
@@ -727,7 +727,7 @@ def test_both_ways_in_one_sheet_are_refused_together_and_names_that_differ_are_n
     with pytest.raises(LogProblems) as found:
         log.add_all([{"pour": name, **POUR} for name in ("B", "b", "C1", "C01")])
     assert [text.partition(" Give")[0] for text in found.value.problems["problem"]] == [
-        "b is listed twice: pour 1 of these (B) says nothing else.", "C01 is listed twice: pour 3 of these (C1) says nothing else."]
+        "b is listed twice: pour 1 of these (B) says the same.", "C01 is listed twice: pour 3 of these (C1) says the same."]
     names = ["1.01", "1.1", "11", "1 1", "P10", "P1", "P02-2", "P022", "A1", "A10"]
     assert log.add_all([{"pour": name, **POUR} for name in names]) == names
 

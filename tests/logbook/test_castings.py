@@ -154,7 +154,7 @@ def test_the_fingerprint_changes_with_the_data(log):
 
 
 def test_the_fingerprint_is_that_of_units_and_grades_too(tmp_path):
-    """The older mark is that of these data as the kit wrote it before units and grades belonged to it."""
+    """The older mark is that of these data as the kit wrote itout units and grades, are accepted too."""
 
     def held(unit, grades):
         tack = {"ages": ["24 h"], "grades": grades, "low": 0, "high": 2}
@@ -199,7 +199,7 @@ def test_what_the_log_holds_and_the_study_no_longer_declares_is_said(study_here)
     assert castings.undeclared == {"filler": 2, "shrinkage": 1}
     assert repr(castings) == (
         "2 pours in 1 session, with 0 readings. The log also holds filler for 2 pours and shrinkage for 1 pour, which the study file does not "
-        "declare, so nothing is learnt from it. Declare it there again under the name it has in the log, or leave it so if it was given up.")
+        "declare, so nothing is learnt from it. Declare it there again under the name it has in the log, or leave it if you gave it up.")
 
 
 @pytest.mark.parametrize("ways, low, high", [({"not_yet": 120}, 120, np.inf), ({"already": 15}, -np.inf, 15)])

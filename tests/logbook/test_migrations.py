@@ -74,7 +74,7 @@ def test_a_step_that_fails_leaves_the_old_log_as_it_was(study_here, monkeypatch)
     form = shape(study_here.folder / "log.sqlite")
     whole = migrations.STEPS[2]["sqlite"]
     monkeypatch.setitem(migrations.STEPS, 2, {"sqlite": (*whole, "CREATE TABLE facts (x)")})
-    with pytest.raises(LogProblem, match="table facts already exists. Nothing was half-stored"):
+    with pytest.raises(LogProblem, match="table facts already exists. An entry is stored whole or not at all"):
         Logbook(study_here)
     assert rows(study_here.folder / "log.sqlite") == before and shape(study_here.folder / "log.sqlite") == form
 

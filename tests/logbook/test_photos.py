@@ -223,7 +223,7 @@ def test_a_file_changed_or_gone_since_is_told(poured, tmp_path):
     with pytest.raises(LogProblem, match="too many"):
         replace(photo, path=held).thumbnail()
     photo.path.unlink()
-    with pytest.raises(LogProblem, match="is not there. Photographs lie in the folder of the study"):
+    with pytest.raises(LogProblem, match="is not there. Photographs are kept in the folder of the study"):
         photo.thumbnail()
     assert "is not there" in poured.photos()._repr_html_()
 

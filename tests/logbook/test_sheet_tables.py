@@ -50,16 +50,16 @@ def test_the_catalyst_by_another_name(small, tmp_path, head):
 
 @pytest.mark.parametrize("head", ["Catalyst (g per 100 g)", "Catalyst g/100g", "MEKP (per 100)"])
 def test_grams_to_a_hundred_are_per_cent_of_the_resin_and_said_to_be(small, tmp_path, head):
-    with pytest.warns(NotRead, match=r"was read as % of the resin: 1\.5 g to 100 g of resin is 1\.5 %\. If it is to 100 g of the whole mix"):
+    with pytest.warns(NotRead, match=r"was read as % of the resin: 1\.5 g per 100 g of resin is 1\.5 %\. If it is per 100 g of the whole mix"):
         entries = read(small, tmp_path, f"pour,session,{head},lid\nA,Mon,1.5,yes\n")
     assert entries[0]["settings"] == {"catalyst": 1.5, "cover": 1}
 
 
 @pytest.mark.parametrize(("heads", "cells", "asked"), [
-    ("Starter %,cover", "1.5,yes", r"Not read, and perhaps it: Starter %\. If one of these is the catalyst, head it catalyst \(%\)\. If not, add a column "),
-    ("Starter,cover", "1.5 g,yes", r"no column gives catalyst, which this study varies\. Not read, and perhaps it: Starter\."),
-    ("Starter,Drops,cover", "1.5,22,yes", r"perhaps it: Starter and Drops\."),
-    ("catalyst,Sealed", "1.5,yes", r"perhaps it: Sealed\. If one of these is the cover, head it cover\. If not, .*write yes or no or, where nobody knows, \?"),
+    ("Starter %,cover", "1.5,yes", r"These columns were not read and may be it: Starter %\. If one of them is the catalyst"),
+    ("Starter,cover", "1.5 g,yes", r"no column gives catalyst, which this study varies\. These columns were not read and may be it: Starter\."),
+    ("Starter,Drops,cover", "1.5,22,yes", r"may be it: Starter and Drops\."),
+    ("catalyst,Sealed", "1.5,yes", r"may be it: Sealed\. If one of them is the cover, head it cover\. If not, .*write yes or no, or \? if nobody knows"),
 ])
 def test_a_varied_setting_that_no_column_gives_beside_one_that_may_be_it_is_asked_about(small, tmp_path, heads, cells, asked):
     with pytest.raises(LogProblems) as refused:
@@ -71,7 +71,7 @@ def test_a_varied_setting_that_no_column_gives_beside_one_that_may_be_it_is_aske
 
 @pytest.mark.parametrize("heads, cells", [("mood", "low"), ("Resin (g)", "150"), ("Mould (cm)", "12"), ("Left", "2026-03-09")])
 def test_a_varied_setting_that_no_column_can_give_is_said_to_be_unknown(small, tmp_path, heads, cells):
-    said = "no column gives catalyst, which this study varies, so it is not known of these pours"
+    said = "no column gives catalyst, which this study varies, so it is unknown for these pours"
     with pytest.warns(NotRead, match=said), pytest.warns(NotRead, match="not read"):
         entries = read(small, tmp_path, f"pour,session,room,cover,{heads}\nA,Mon,20,yes,{cells}\n")
     assert entries[0]["settings"] == {"room_temperature": 20, "cover": 1}
@@ -134,7 +134,7 @@ def test_a_title_merged_over_all_columns_gives_no_age(small, tmp_path):
 @pytest.mark.parametrize(("text", "words"), [
     (",,,Day 1,Week 1\npour,catalyst %,cover,Hardness,Hardness\n", r"Hardness Week 1: may give an age \(Week 1\)\. Write it in figures.*as in hardness at 7 d"),
     (",,,Mould 1,Mould 2\npour,catalyst %,cover,Hardness,Hardness\n",
-     "a second column for hardness, beside Hardness. Above them stand Mould 1 and Mould 2: write into each header what tells them apart"),
+     "a second column for hardness, beside Hardness. Above them are Mould 1 and Mould 2: write the difference in each header"),
 ])
 def test_labels_above_headers_that_are_not_plain_are_asked_about(small, tmp_path, text, words):
     with pytest.raises(LogProblems) as refused:
@@ -158,7 +158,7 @@ def test_a_column_that_counts_the_pours_is_left_out_beside_their_names(small, tm
 
 def test_headers_that_stand_again_on_the_next_page_are_no_pour(small, tmp_path):
     head = "pour,session,catalyst %,cover,Tack 24 h\n"
-    with pytest.warns(NotRead, match="the headers stand again in row 4, and were passed over there"):
+    with pytest.warns(NotRead, match="skipped, because it repeats the headers: row 4"):
         entries = read(small, tmp_path, f"{head}A,Mon,1.5,yes,1\n\n{head}B,Mon,2,no,0\n")
     assert [entry["pour"] for entry in entries] == ["A", "B"]
 
@@ -167,11 +167,11 @@ def test_a_second_table_is_no_further_pours(small, tmp_path):
     with pytest.raises(LogProblems) as refused:
         read(small, tmp_path, "pour,catalyst %,cover\nA,1.5,yes\nB,2,no\n\npour,Tack 24 h,gel (min)\nA,1,3\nB,0,2\n")
     (problem,) = refused.value.problems.itertuples()
-    assert problem.row == "row 5" and "other headers stand here (pour, Tack 24 h and gel (min)), so a second table begins" in problem.problem
+    assert problem.row == "row 5" and "this row has other headers (pour, Tack 24 h and gel (min)), so a second table begins" in problem.problem
 
 
 def test_pours_without_date_and_session_are_said_to_be_one_session(small, tmp_path):
-    with pytest.warns(NotRead, match="no date and no session stands beside the pours of row 2 and 3, so they were taken as poured in one session, called 1"):
+    with pytest.warns(NotRead, match="the pours of row 2 and 3 have no date and no session, so they were taken as one session, called 1"):
         entries = read(small, tmp_path, "pour,catalyst %,cover\nA,1.5,yes\nB,2,no\n")
     assert [row["session"] for row in check_entries(small, entries)] == ["1", "1"]
     read(small, tmp_path, "pour,session,catalyst %,cover\nA,Mon,1.5,yes\nB,,2,no\n")  # a warning would fail the test
@@ -216,7 +216,7 @@ POURS = "A,Mon,1.5,yes,22\nB,Mon,2,no,18\n"
 
 @pytest.mark.parametrize(("head", "cell"), [("Starts to gel", "22"), ("Start", "10:05"), ("Verfestigt (min)", "20-25")])
 def test_a_sheet_that_brings_no_reading_is_asked_which_column_may_be_one(small, tmp_path, head, cell):
-    with pytest.raises(LogProblems, match=rf"no column gives a reading of this study, and not read, though in figures: {re.escape(head)}\."):
+    with pytest.raises(LogProblems, match=rf"no column gives a reading of this study, and these columns of figures were not read: {re.escape(head)}\."):
         read(small, tmp_path, f"pour,session,catalyst %,cover,{head}\nA,Mon,1.5,yes,{cell}\n")
     with pytest.warns(NotRead, match="not read: Resin"):
         read(small, tmp_path, "pour,session,catalyst %,cover,Resin (g)\nA,Mon,1.5,yes,150\n")
@@ -224,7 +224,7 @@ def test_a_sheet_that_brings_no_reading_is_asked_which_column_may_be_one(small, 
 
 def test_a_german_sheet(study, tmp_path):
     text = "Nr.;Datum;Härter %;Farbpaste %;Dicke mm;Deckel;Raumtemp. °C;Gelzeit min;Härte 24 h;Bemerkungen\n1;12. März 2025;1,5;0,5;10;ja;19,5;22;76;\n"
-    with pytest.warns(NotRead, match="no session is written beside a date"):
+    with pytest.warns(NotRead, match="no session is given"):
         (entry,) = read(study, tmp_path, f"{text}")
     assert entry["settings"] == {"catalyst": 1.5, "pigment": 0.5, "thickness": 10, "cover": 1, "room_temperature": 19.5}
     assert held([entry]) == [("1", ("gel_time", "22 min", None), ("hardness", "76", 24))]
@@ -256,7 +256,7 @@ def test_a_pour_whose_name_ends_in_a_colon_comes_back(small, tmp_path):
 ])
 def test_words_in_a_row_of_their_own_are_no_note_of_a_pour_and_are_named(small, tmp_path, rows, named):
     """A remark, a title or a footnote may be about the pour above it, about those below it or about all of them."""
-    with pytest.warns(NotRead, match=re.escape(f"what stands alone in {named} may be about one pour or several, so it was not read")):
+    with pytest.warns(NotRead, match=re.escape(f"not read, because it may be about one pour or several: {named}.")):
         assert not any(entry.get("note") for entry in read(small, tmp_path, HEAD + rows))
 
 
@@ -299,8 +299,8 @@ def test_hidden_columns_and_cells_of_a_colour_alone_are_named(small, tmp_path):
     with pytest.warns(NotRead) as said:
         read_sheet(small, tmp_path / "sheet.xlsx")
     assert [str(one.message).removeprefix("sheet.xlsx: ") for one in said] == [
-        "Cells with a colour and nothing else were read as empty: D2. Write into them what the colour says.",
-        "What stands in hidden columns was read too: column E. Delete there what is not to count."]
+        "Cells with a colour and nothing else were read as empty: D2. Write in them what the colour means.",
+        "Hidden columns were read too: column E. Delete what should not count."]
 
 
 def test_a_date_kept_as_a_number_is_told_so(small, tmp_path):
@@ -313,7 +313,7 @@ def test_depths_without_a_unit_that_fit_the_study_in_another_are_asked_about(stu
     """The study varies 5 to 18 mm: 1 cm is 10 mm, and no depth of 1 mm was planned."""
     with pytest.raises(LogProblems) as refused:
         read(study, tmp_path, "pour,session,catalyst %,pigment %,Depth,gel min\nA,Mon,1.5,1,1,22\nB,Mon,1.5,1,1.5,22\n")
-    said = "has no unit: in mm all of it lies outside what the study varies, 5 to 18 mm, and in cm within. Write the unit into the header, in brackets."
+    said = "has no unit: in mm all of it is outside what the study varies, 5 to 18 mm, and in cm inside. Write the unit in the header, in brackets."
     assert [(row.column, row.problem) for row in refused.value.problems.itertuples()] == [("Depth", said)]
 
 
@@ -331,7 +331,7 @@ def test_one_part_to_fifty_is_told_as_per_cent(small, tmp_path):
 
 
 def test_german_per_cent_and_time_of_day(small, tmp_path):
-    with pytest.warns(NotRead, match="no session is written beside a date"):
+    with pytest.warns(NotRead, match="no session is given"):
         (entry,) = read(small, tmp_path, "Nr;Datum;Uhrzeit;Kat.;Deckel;Gelzeit\n1;14.03.2025;9:15;1,5 Gew.-%;nein;22 min\n")
     assert entry["settings"] == {"catalyst": 1.5, "cover": 0} and entry["made_at"] == dt.datetime(2025, 3, 14, 9, 15)
 
@@ -344,7 +344,7 @@ def test_depths_that_fit_the_study_in_either_unit_are_read_in_its_own(tmp_path):
 
 def test_a_row_with_a_name_and_a_session_alone_is_said_to_be_taken(tmp_path):
     small = study_from({"factors": {"catalyst": {}}, "readings": {"gel_time": {}}}, tmp_path / "study.toml")
-    with pytest.warns(NotRead, match=r"no setting, reading or note is in row 3 \(C\), which was taken for a pour all the same\. If none was poured, delete it"):
+    with pytest.warns(NotRead, match=r"taken for a pour, though without a setting, reading or note: row 3 \(C\)\. If nothing was poured, delete it"):
         assert len(read(small, tmp_path, "pour,session,catalyst %,gel min\nA,Mon,1.5,22\nC,Tue,,\n")) == 2
     assert len(read(small, tmp_path, "pour,session,catalyst %,gel min,note\nA,Mon,1.5,22,\nC,Tue,,,dropped\n")) == 2
 
@@ -360,8 +360,8 @@ def test_a_depth_that_is_no_one_number_is_refused_by_itself(study, tmp_path):
 
 
 @pytest.mark.parametrize(("heads", "days", "said"), [
-    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 stands beside 2025-03-01 and 2025-03-02, .*as in 2025-03-01 1"),
-    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon stands beside Week 1 and 2, .*as in Week 1 Mon"),
+    ("date,session", ["2025-03-01,1", "2025-03-01,2", "2025-03-02,1"], "1 is beside 2025-03-01 and 2025-03-02, .*as in 2025-03-01 1"),
+    ("week,day", ["1,Mon", "1,Tue", "2,Mon"], "Mon is beside Week 1 and 2, .*as in Week 1 Mon"),
 ])
 def test_sessions_counted_anew_on_each_day_or_in_each_week_are_not_taken_for_one(small, tmp_path, heads, days, said):
     rows = "".join(f"P{number},{day},1.5,yes,22\n" for number, day in enumerate(days))
@@ -385,13 +385,13 @@ def test_a_session_that_is_called_by_its_day_is_not_one_counted_anew(small, tmp_
 
 
 def test_a_table_with_a_day_in_each_column_is_told_to_be_turned(small, tmp_path):
-    with pytest.raises(LogProblems, match="stand below each other in the first column. .* paste it transposed"):
+    with pytest.raises(LogProblems, match="are in the first column, one below the other. .* paste it transposed"):
         read(small, tmp_path, "Test,2025-03-03,2025-03-04\nCatalyst,1.5,2\nCover,yes,no\nGel time,22,18\n")
 
 
 def test_a_table_whose_cells_only_blanks_or_strokes_part_is_told_so(small, tmp_path):
     for text in ("pour   catalyst   cover   gel time\nA   1.5   yes   22\n", "| pour | catalyst | cover |\n|---|---|---|\n| A | 1.5 | yes |\n"):
-        with pytest.raises(LogProblems, match="has several cells. Part them by tabs, semicolons or commas"):
+        with pytest.raises(LogProblems, match="has several cells. Separate them with tabs, semicolons or commas"):
             read(small, tmp_path, text)
 
 
@@ -430,7 +430,7 @@ def test_hidden_rows_and_columns_that_hold_anything_are_named():
     source = b"".join(b'<row r="%d" hidden="1">' % number for number in (2, 3, 9)) + b'<row r="4">'
     source += b'<col hidden="1" min="1" max="3"/><col hidden="true" min="4" max="6"/><col min="2" max="2"/>'
     by_row, by_column = _hidden(rows, source)
-    assert "hidden rows was read too: row 2." in by_row and re.search(r"hidden columns was read too: column A, C(,| and) D\.", by_column)
+    assert "Hidden rows were read too: row 2." in by_row and re.search(r"Hidden columns were read too: column A, C(,| and) D\.", by_column)
     assert _hidden(rows, b'<row r="3" hidden="1"><col hidden="1" min="2" max="2"/>') == [] == _hidden([], source)
 
 

@@ -17,7 +17,7 @@ from testpour.logbook.tables import LogProblem
 from testpour.logbook.text_and_dates import clean, clock, moment, month_number
 from testpour.study.columns import Factor
 
-GAPS = ("no column gives", "taken as poured in one session")  # most sheets here leave out a date and some settings, and are told so
+GAPS = ("no column gives", "taken as one session")  # most sheets here leave out a date and some settings, and are told so
 pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
 
 
@@ -65,7 +65,7 @@ def test_a_first_pour_with_its_scale_behind_the_hardness_is_no_row_of_units(stud
 def test_a_scale_behind_a_hardness_without_an_age_is_told_what_it_lacks(study, tmp_path):
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, sheet(tmp_path, "pour,catalyst (%),hardness\nA,1.5,78 D\nB,2,80 D\n"))
-    assert len(refused.value.problems) == 1 and "hardness changes with age. Write its age into the header" in str(refused.value)
+    assert len(refused.value.problems) == 1 and "hardness changes with age. Write its age in the header" in str(refused.value)
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_a_session_or_date_in_a_row_of_its_own_holds_for_the_pours_below(study, 
     path = sheet(tmp_path, f"{HEADS}{first},,A,1.5,18,22\n,,B,2,18,18\n{second},,C,1.5,25,15\n")
     with pytest.warns(NotRead) as said:
         assert sessions_of(study, path) == expected
-    assert re.search(r"what stands alone in row 2 \(.*\) was taken to hold for the pours below it", str(told_besides(said)[0].message))
+    assert re.search(r"taken to apply to the pours below: row 2 \(.*\)", str(told_besides(said)[0].message))
 
 
 def test_a_date_alone_holds_beside_sessions_of_their_own(study, tmp_path):
@@ -186,20 +186,20 @@ def test_a_date_alone_holds_beside_sessions_of_their_own(study, tmp_path):
 
 def test_a_remark_in_the_column_of_sessions_or_dates_is_no_session(study, tmp_path):
     rows = ",Mon,A,1.5,18,22\n,lamp off,,,,\n,Tue,B,2,18,18\nheater off until noon,,,,,\n,,C,2,18,18\n,window open,,,,\n"
-    with pytest.warns(NotRead, match=r"row 3 \(lamp off\), 5 \(heater off until noon\) and 7 \(window open\) may be about one pour or several"):
+    with pytest.warns(NotRead, match=r"it may be about one pour or several: row 3 \(lamp off\), 5 \(heater off until noon\) and 7 \(window open\)\."):
         entries = read_sheet(study, sheet(tmp_path, HEADS + rows))
     assert [(entry["session"], entry.get("note")) for entry in entries] == [("Mon", None), ("Tue", None), ("Tue", None)]
 
 
 def test_a_row_of_its_own_that_may_be_a_session_or_a_remark_is_asked_about(study, tmp_path):
-    with pytest.raises(LogProblems, match="row 3, session: Tue stands alone, while other pours have theirs beside them. Write it beside each pour"):
+    with pytest.raises(LogProblems, match="row 3, session: Tue is in a row of its own, while other pours have their session beside them. Write it"):
         read_sheet(study, sheet(tmp_path, f"{HEADS},Mon,A,1.5,18,22\n,Tue,,,,\n,,B,2,18,18\n"))
     with pytest.raises(LogProblems, match="row 2, date: date: 'Monday' is not a date"):
         read_sheet(study, sheet(tmp_path, f"{HEADS}Monday,,,,,\n,,A,2,18,18\n"))
 
 
 def test_a_row_of_what_a_session_shares_is_no_pour(study, tmp_path):
-    says = r"row 2: only what all pours of a session share stands here: date 2024-06-03, session 1 and room \(C\) 18\. If it holds"
+    says = r"row 2: this row holds only what all pours of a session share: date 2024-06-03, session 1 and room \(C\) 18\. If it applies"
     with pytest.raises(LogProblems, match=says) as found:
         read_sheet(study, sheet(tmp_path, f"{HEADS}2024-06-03,1,,,18,\n,,A,1.5,,22\n,,B,2,,18\n2024-06-10,2,,,25,\n,,C,2,,18\n"))
     assert found.value.problems["row"].tolist() == ["row 2", "row 5"]
@@ -207,13 +207,13 @@ def test_a_row_of_what_a_session_shares_is_no_pour(study, tmp_path):
 
 def test_without_a_session_each_day_is_one(study, tmp_path):
     path = sheet(tmp_path, "pour,date,catalyst (%),gel time (min)\nA,,2,22\nB,2024-06-03,1.5,22\nC,,2,18\nD,2024-06-10,1.5,15\n")
-    with pytest.warns(NotRead, match="no session is written beside a date, so the pours of one day were taken as one session"):
+    with pytest.warns(NotRead, match="no session is given, so the pours of each day were taken as one session"):
         assert sessions_of(study, path) == [("A", "", ""), ("B", "2024-06-03", "06-03"), ("C", "2024-06-03", "06-03"), ("D", "2024-06-10", "06-10")]
 
 
 @pytest.mark.parametrize("time", ["Time", "Mixed at", "When"])
 def test_a_time_beside_a_date_is_its_time_of_day(study, tmp_path, time):
-    """A date written once holds for the pours below it, each at its own time."""
+    """A date written once applies to the pours below it, each at its own time."""
     rows = "A,Mon,2026-03-02,23:50,1\nB,Tue,2026-03-03,0:20,2\nC,Tue,,2.30 pm,1\nD,Tue,,,2\nE,Tue,3.3.2026,12:05:30 a.m.,2\n"
     entries = read_sheet(study, sheet(tmp_path, f"pour,session,Date,{time},catalyst,tack\n{rows}"))
     made = [dt.datetime(2026, 3, *day) for day in ((2, 23, 50), (3, 0, 20), (3, 14, 30), (3,), (3, 0, 5, 30))]
@@ -226,9 +226,9 @@ def test_a_time_that_no_date_goes_with_for_sure_is_asked_about(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, sheet(tmp_path, f"pour,session,Date,Time,catalyst,tack\n{text.replace(' 9:00', ' 09:00')}"))
     assert found.value.problems[["row", "problem"]].values.tolist() == [
-        ["row 2", "10:00 stands without a date. Write the date beside it."],
-        ["row 4", "00:20 is earlier than the time above, and no date stands beside it. Write the date beside it."],
-        ["row 5", "10:00 stands beside a date with another time, 09:00. Keep the right one."],
+        ["row 2", "10:00 has no date. Write the date beside it."],
+        ["row 4", "00:20 is earlier than the time above, and has no date. Write the date beside it."],
+        ["row 5", "10:00 is beside a date with another time, 09:00. Keep the right one."],
         ["row 6", "'22' is not a time of day. Write it like 14:30, or rename the column if it is something else."],
         ["row 7", "'13:00 pm' is not a time of day. Write it like 14:30, or rename the column if it is something else."],
         ["row 8", "'5.59' may be at night or in the afternoon. Write 05:59 or 17:59."]]
@@ -239,13 +239,13 @@ def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path
         log.add_sheet(sheet(tmp_path, "pour,resin lot,catalyst,gel time\nA,do.,1.5,25\nB,R1,2,do.\n"))
     table = found.value.problems
     assert table[["row", "column"]].values.tolist() == [["row 2", "resin lot"], ["row 3", "gel time"]]
-    assert "which is empty" in table["problem"][0] and "every pour is read by itself" in table["problem"][1]
+    assert "which is empty" in table["problem"][0] and "each pour has readings of its own" in table["problem"][1]
 
 
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("pour,resin lot,catalyst,gel time\nA,#N/A,1.5,25\n", "row 2, resin lot: #N/A is what a formula that failed shows. Mend the formula, or empty"),
+        ("pour,resin lot,catalyst,gel time\nA,#N/A,1.5,25\n", "row 2, resin lot: #N/A is what a formula that failed shows. Correct the formula, or empty"),
         ("pour,catalyst,gel time,note\n#REF!,1.5,25,\n", "row 2, pour: #REF! is what"),
         ("pour,Resin,catalyst,gel time\nA,120,1.5,25\n",
          r"'120' may be an amount. If it is a lot, name the column resin lot; if it is an amount, put its unit in the header, as in Resin \(g\)"),
@@ -255,7 +255,7 @@ def test_a_ditto_mark_that_repeats_nothing_or_a_reading_is_refused(log, tmp_path
          "'2162-03-01' is not between 1950 and today, .* by the clock of this computer. Write the day the pour was made"),
         ("pour,date,catalyst,gel time\nA,1926-03-01,1.5,25\n", "is not between 1950 and today"),
         ("pour,catalyst,tack at 24 h\nA,1.5,2026-02-01T00:00:00\n",
-         "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text"),
+         "2026-02-01 is a date: spreadsheet programs turn an entry such as 1-2 into one. Format the cell as text"),
         ("pour,thickness (in),tack at 24 h\nA,2026-02-01T00:00:00,0\n", "2026-02-01 is a date"),
     ],
 )
@@ -294,7 +294,7 @@ def test_a_dash_is_not_written_down_in_every_column_of_settings(study, tmp_path,
 
 
 def test_a_dash_beside_ticks_is_asked_about(study, tmp_path):
-    with pytest.raises(LogProblems, match=r"cover: says yes in some rows and is empty or a dash in row 3\. Write no there if it was not so"):
+    with pytest.raises(LogProblems, match=r"cover: says yes in some rows and is empty or a dash in row 3\. Write no there if the answer is no"):
         read_sheet(study, sheet(tmp_path, "pour,catalyst,cover,gel time\nA,1,x,20\nB,1,-,21\n"))
 
 
@@ -340,8 +340,8 @@ def test_an_age_that_is_not_plain_is_asked_about(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, sheet(tmp_path, "pour,catalyst,Age,tack,hardness\nA,1.5,,1,\nB,1.5,48,0,78\nC,1.5,,,\nD,1.5,2 mm,1,\nE,1.5,0 h,1,\n"))
     assert found.value.problems[["row", "column", "problem"]].values.tolist() == [
-        ["row 2", "Age", "is empty beside a reading that changes with age. Write there how long after mixing it was read."],
-        ["row 3", "Age", "48 has no unit. Write it behind the number, as in 48 h, or into the header, as in Age (h)."],
+        ["row 2", "Age", "is empty beside a reading that changes with age. Write how long after mixing it was read."],
+        ["row 3", "Age", "48 has no unit. Write it after the number, as in 48 h, or in the header, as in Age (h)."],
         ["row 5", "Age", "Age: '2 mm' does not measure what h measures. Give it in h."],
         ["row 6", "tack", "tack: an age of 0 h is not possible. Give hours after mixing."]]
 
@@ -386,13 +386,13 @@ def test_a_row_without_a_name_that_is_no_further_row_is_asked_about(study, tmp_p
     table = found.value.problems
     assert table["row"].tolist() == ["row 2", "row 4", "row 7"]
     assert table["problem"][2] == (
-        "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
-        "sum is deleted, or called so in its first cell.")
+        "this row has no pour's name, while others have one. Write it in, or repeat the name above if the row belongs to that pour; delete an average or a "
+        "sum, or write average or sum in its first cell.")
 
 
 @pytest.mark.parametrize(("row", "differs"), [
     ("A1,Mon,1.6,,,77", "has another catalyst and hardness"), ("A1,Tue,1.5,,,76", "has another session"), ("A1,Mon,1.5,,26,76", "has another gel time"),
-    ("A1,Mon,1.5,no,,76", "says nothing else"), ("A1,Mon,1.5,,25,76", "says nothing else"),
+    ("A1,Mon,1.5,no,,76", "says the same"), ("A1,Mon,1.5,,25,76", "says the same"),
 ])
 def test_a_name_that_comes_again_with_anything_else_is_another_pour(study, tmp_path, row, differs):
     """Another setting, session or gel time, a setting that the first row leaves open, and a copy of the first row."""
@@ -499,7 +499,7 @@ def test_an_x_that_is_the_only_mark_for_yes_is_yes(study, tmp_path):
 @pytest.mark.parametrize("headers", ["Reading,Value", "What,Result"])
 def test_a_sheet_of_one_row_a_reading_is_refused_once_with_how_to_turn_it(study, tmp_path, headers):
     text = f"Pour,Catalyst (%),{headers},Unit,Age\nE1,1.5,gel time,22,min,\nE1,1.5,hardness,76,Shore D,24 h\nE2,2,gel time,17,min,\n"
-    with pytest.raises(LogProblems, match="each row is one reading here. Write one row a pour, and each reading into a column") as refused:
+    with pytest.raises(LogProblems, match="each row is one reading here. Write one row for each pour, and each reading in a column") as refused:
         read_sheet(study, sheet(tmp_path, text))
     assert len(refused.value.problems) == 1
 
@@ -507,10 +507,10 @@ def test_a_sheet_of_one_row_a_reading_is_refused_once_with_how_to_turn_it(study,
 @pytest.mark.parametrize(
     ("headers", "cells", "words"),
     [
-        ("Room (F),Peak temp", "68,130", "no unit stands in Peak temp: taken as °C"),
-        ("Room,Peak temp", "68 F,130", "no unit stands in Peak temp: taken as °C"),
-        ("post-cure time", "30", "no unit stands in post-cure time: taken as h"),
-        ("Demould", "60", "no unit stands in Demould: taken as min"),
+        ("Room (F),Peak temp", "68,130", "Peak temp has no unit: taken as °C"),
+        ("Room,Peak temp", "68 F,130", "Peak temp has no unit: taken as °C"),
+        ("post-cure time", "30", "post-cure time has no unit: taken as h"),
+        ("Demould", "60", "Demould has no unit: taken as min"),
     ],
 )
 def test_a_number_without_a_unit_is_told_of_where_it_may_have_another(tmp_path, study, headers, cells, words):
@@ -559,13 +559,13 @@ def test_a_reading_without_its_age_and_in_words_is_told_both_at_once(study, tmp_
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, sheet(tmp_path, "pour,catalyst (%),hard?\nA,1.5,yes\nB,2,80\n"))
     age, word = refused.value.problems["problem"]
-    assert age == "hardness changes with age. Write its age into the header, as in hardness at 24 h." and "'yes' is not a number" in word
+    assert age == "hardness changes with age. Write its age in the header, as in hardness at 24 h." and "'yes' is not a number" in word
 
 
 def test_a_reading_in_a_row_of_its_own_is_told_to_name_its_pour(study, tmp_path):
     """Which is enough: a further row of a pour brings its readings."""
     rows = "pour,catalyst (%),gel time (min),tack at 24 h\nA,1.5,25,\n{},,,1\n"
-    with pytest.raises(LogProblems, match="Write the name of its pour into this row too"):
+    with pytest.raises(LogProblems, match="Write the name of its pour in this row too"):
         read_sheet(study, sheet(tmp_path, rows.format("")))
     with pytest.warns(NotRead, match="further readings of a pour above"):
         (entry,) = read_sheet(study, sheet(tmp_path, rows.format("A")))

@@ -52,7 +52,7 @@ READ_BY_HAND = [
 
 
 # Most sheets here leave out a date and some settings or have a remark in a row of its own, and are told so.
-GAPS = ("no column gives", "taken as poured in one session", "may be about one pour or several")
+GAPS = ("no column gives", "taken as one session", "may be about one pour or several")
 pytestmark = [pytest.mark.filterwarnings(f"ignore:.*{said}:testpour.logbook.spreadsheet.NotRead") for said in GAPS]
 
 
@@ -145,7 +145,7 @@ def test_a_sheet_read_before_is_refused_row_by_row(log, undated, tmp_path):
     sheet = tmp_path / "sheet.csv"
     for more in ("", "1.2,not yet at 2 h,0\n"):
         sheet.write_text(f"Catalyst %,Gel (min),Tack\n1.5,31,0\n2,24,1\n{more}", "utf-8")
-        with pytest.raises(LogProblems, match="stands in the log already, as P01. Leave the row out;") as found:
+        with pytest.raises(LogProblems, match="the log already has everything in this row, as P01. Delete the row;") as found:
             log.add_sheet(sheet)
         assert found.value.problems["row"].tolist() == ["row 2", "row 3"] and len(log.castings()) == 2
     sheet.write_text("Catalyst %,Gel (min),Tack\n1.2,not yet at 2 h,0\n", "utf-8")
@@ -168,11 +168,11 @@ def test_a_sheet_typed_up_further_does_not_bring_its_pours_again(log, undated, t
     """Rows without names, with the hardness of a week later: whose it is has to be said, and is then added."""
     sheet = tmp_path / "sheet.csv"
     sheet.write_text("Catalyst %,Gel (min),Tack,Hardness 7 d\n1.5,31,0,80\n2,24,1,82\n1.2,40,0,78\n", "utf-8")
-    with pytest.raises(LogProblems, match="P01 in the log is alike and has some of these readings. Write P01 in a pour column") as found:
+    with pytest.raises(LogProblems, match="P01 in the log has the same settings and some of these readings. Write P01 in a pour column") as found:
         log.add_sheet(sheet)
     assert found.value.problems["row"].tolist() == ["row 2", "row 3"] and len(log.castings()) == 2
     sheet.write_text("Pour,Catalyst %,Gel (min),Tack,Hardness 7 d\nP01,1.5,31,0,80\nP02,2,24,1,82\nP03,1.2,40,0,78\n", "utf-8")
-    with pytest.warns(NotRead, match="P01 and P02 are in the log already: 2 later readings added, 4 that stood there passed over"):
+    with pytest.warns(NotRead, match="P01 and P02 are in the log already: 2 later readings added, 4 already there skipped"):
         assert log.add_sheet(sheet) == ["P01", "P02", "P03"]
     assert len(log.castings()) == 3 and len(log.castings().readings) == 9
 
@@ -292,7 +292,7 @@ def read_before(log, tmp_path):
 ])
 def test_a_sheet_read_again_later_adds_what_the_log_lacks(read_before, tmp_path, text, added, passed):
     before = told(read_before.castings())
-    said = rf"^A[12] and A[12] are in the log already: {added} later readings added, {passed} that stood there passed over\.$"
+    said = rf"^A[12] and A[12] are in the log already: {added} later readings added, {passed} already there skipped\.$"
     with pytest.warns(NotRead, match=said):
         assert sorted(read_before.add_sheet(write(tmp_path, text))) == ["A1", "A2"]
     later = [("A1", "hardness", 80, 80, 168), ("A2", "hardness", 77, 77, 168)]
@@ -303,14 +303,14 @@ def test_a_sheet_read_again_later_adds_what_the_log_lacks(read_before, tmp_path,
 
 def test_the_same_figure_read_at_another_place_is_another_reading(log, tmp_path):
     log.add_sheet(write(tmp_path, "pour,session,catalyst (%),hardness 24 h #1\nA1,Mon,1.5,75\nA2,Mon,1.2,70\n"))
-    with pytest.warns(NotRead, match="2 later readings added, 2 that stood there passed over"):
+    with pytest.warns(NotRead, match="2 later readings added, 2 already there skipped"):
         log.add_sheet(write(tmp_path, "pour,hardness 24 h #1,hardness 24 h #2\nA1,75,75\nA2,70,71\n"))
     assert sorted(log.castings().readings["specimen"]) == ["1", "1", "2", "2"]
 
 
 def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path):
     text = "pour,session,catalyst (%),hardness 24 h,note\nB1,Tue,2,81,\nA1,Mon,1.5,75; 76,soft edge\n"
-    with pytest.warns(NotRead, match="A1 is in the log already: 1 later reading added, 1 that stood there .* initials than the log has were not read for A1"):
+    with pytest.warns(NotRead, match="A1 is in the log already: 1 later reading added, 1 already there skipped. Notes and initials that differ"):
         assert read_before.add_sheet(write(tmp_path, text)) == ["B1", "A1"]
     held = read_before.castings()
     assert held.pours.index.tolist() == ["A1", "A2", "B1"] and told(held)[-2:] == [("B1", "hardness", 81, 81, 24), ("A1", "hardness", 76, 76, 24)]
@@ -322,9 +322,9 @@ def test_a_sheet_may_bring_new_pours_beside_later_readings(read_before, tmp_path
     ("session,hardness 7 d", "A1,Tue,80", "row 2, session: A1 is in the log already, with session Mon"),
     ("session,date,hardness 7 d", "A1,Mon,2026-03-09,80", "row 2, made at: A1 is in the log already, without made at"),
     ("gel time,hardness 7 d", "A1,26,80",
-     "25 min in the log. Write the same or nothing here; where the log is wrong, put it right " + TAPPING + "correct_reading; another pour needs another name"),
+     "25 min in the log. Write the same or nothing here; if the log is wrong, correct it " + TAPPING + "correct_reading; another pour needs another name"),
     ("hardness 24 h,hardness 7 d", "A2,70; 73,80", "row 2, hardness at 24 h: A2 has hardness at 24 h 70 Shore D and 72 Shore D in the log"),
-    ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Mend the name"),
+    ("gel time,hardness 7 d", "A11,,80", "row 2, pour: A11 is not in the log, which has A1 and A2, and has no settings here. Correct the name"),
 ])
 def test_a_sheet_that_says_otherwise_than_the_log_is_refused(read_before, tmp_path, head, row, words):
     before = told(read_before.castings())
@@ -343,11 +343,11 @@ def test_a_reading_that_was_withdrawn_does_not_come_back_by_a_sheet(read_before,
 @pytest.mark.parametrize(
     "text, words",
     [
-        ("pour,colour\nA,red\n", "no row of sheet.csv has headers of this study. Write one row a pour, below a row of headers. Headers may be: catalyst"),
+        ("pour,colour\nA,red\n", "no row of sheet.csv has headers of this study. Write one row for each pour, below a row of headers. Headers may be"),
         ("", "no row of sheet.csv has headers"),
-        ("pour,what,value\nA,catalyst,1.5\nA,gel time,25\n", "Write one row a pour, below a row of headers. Headers may be: catalyst"),
+        ("pour,what,value\nA,catalyst,1.5\nA,gel time,25\n", "Write one row for each pour, below a row of headers. Headers may be"),
         ("casting,1,2\ncatalyst (%),1.5,2\nthickness (mm),10,12\ngel time,25,20\ntack,dry,tacky\n",
-         "First: the names of settings and readings stand below each other in the first column. Write one row a pour"),
+         "First: the names of settings and readings are in the first column, one below the other. Write one row for each pour"),
         ("pour,catalyst,gel time,gel time\nA,1,20,21\n", "a second column for gel time"),
         ("pour,catalist,gel time,tack at 24 h\nA,1,20,0\n", "looks like catalyst. Write it so"),
         ("pour,catalyst,post cure,gel time\nA,1,2,20\n", "may be post-cure temperature or post-cure time"),
@@ -453,7 +453,7 @@ def test_a_name_or_a_lot_that_has_become_a_date_is_refused(study, tmp_path):
         rows = [["pour", "session", "resin lot", "gel time"], [day, day, dt.datetime(2026, 11, 24), 12], ["1-3", day, "24-11", 13]]
         read_sheet(study, workbook(tmp_path, rows))
     assert found.value.problems[["row", "column"]].values.tolist() == [["row 2", "pour"], ["row 2", "resin lot"]]
-    said = "2026-02-01 is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+    said = "2026-02-01 is a date: spreadsheet programs turn an entry such as 1-2 into one. Format the cell as text, and write it again."
     assert found.value.problems["problem"][0] == said
     (entry,) = read_sheet(study, workbook(tmp_path, [["pour", "session", "resin lot", "gel time"], ["1-2", day, "24-11", 12]]))
     assert (entry["pour"], entry["session"], entry["settings"]) == ("1-2", "2026-02-01", {"resin_lot": "24-11"})
@@ -491,7 +491,7 @@ def test_dates_of_which_some_are_text_may_have_day_and_month_swapped(study, tmp_
     for row, day in enumerate(("2025-04-12", "2025-04-11", "2025-12-12", "2025-04-13"), start=2):
         book.active.cell(row, 2).value = day
     book.save(tmp_path / "sheet.xlsx")
-    with pytest.warns(NotRead, match=r"row 2 \(2025-04-12\) was taken to hold for the pours below it"):
+    with pytest.warns(NotRead, match=r"taken to apply to the pours below: row 2 \(2025-04-12\)"):
         assert [entry["made_at"].day for entry in read_sheet(study, tmp_path / "sheet.xlsx")] == [11, 12, 13, 25]
 
 
@@ -521,8 +521,8 @@ def test_hidden_rows_and_comments_are_named(study, tmp_path):
     with pytest.warns(NotRead) as told:
         assert len(read_sheet(study, tmp_path / "sheet.xlsx")) == 3
     assert [str(one.message) for one in told_besides(told)] == [
-        "sheet.xlsx: What stands in hidden rows was read too: row 2 and 4. Delete there what is not to count.",
-        "sheet.xlsx: Comments on cells were not read: B4. Write into the cells what is to count.",
+        "sheet.xlsx: Hidden rows were read too: row 2 and 4. Delete what should not count.",
+        "sheet.xlsx: Comments on cells were not read: B4. Write what should count in the cells.",
     ]
 
 
@@ -535,7 +535,7 @@ def test_a_title_full_of_commas_does_not_tell_the_separator(study, tmp_path):
 def test_what_is_struck_out_is_left_out_and_named(study, tmp_path):
     rows = [["pour", "catalyst (%)", "gel time", "note"], ["A", 1, 12, "hot"], ["B", 2, 20], ["C", 1.5, 25]]
     path = workbook(tmp_path, rows, struck=["C2", "A3", "B3", "C3"])
-    with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. Where it holds after all, take the line through it away"):
+    with pytest.warns(NotRead, match=r"What is struck out was not read: C2 \(12\), row 3\. If it counts after all, remove the line through it"):
         entries = read_sheet(study, path)
     assert [(entry["pour"], len(entry["readings"])) for entry in entries] == [("A", 0), ("C", 1)]
 
@@ -571,7 +571,7 @@ def test_a_part_of_a_cell_that_is_struck_out_or_may_mark_a_footnote_is_refused(s
             ["A", 1, half, runs("25", ("superscript", "1")), runs("4 cm", ("superscript", "2"), " of H", ("subscript", "2"), "O")],
             [runs("B", ("superscript", "2)")), runs(("strike", "1.5"), "2"), "1/2", 9, None]]
     path = workbook(tmp_path, rows)
-    said = r"a part of the text is struck out, raised or lowered: {}\. Write there only what counts, at one height"
+    said = r"a part of the text is struck out, raised or lowered: {}\. Write only what counts, in one font"
     with pytest.raises(LogProblem, match=said.format("C2, D2, A3 and B3")):
         read_sheet(study, shared(path))
     with pytest.raises(LogProblem, match=said.format("C2, D2, E2, A3 and B3")):  # cells that openpyxl does not read by its parts
@@ -610,7 +610,7 @@ def test_figures_in_a_column_without_a_header_are_asked_about(study, tmp_path):
         read_sheet(study, write(tmp_path, "pour,catalyst,hardness 24 h,,,gel time\nA,1.5,75,,soft,22\nB,2,76,70,68,18,9\n"))
     where = found.value.problems[["row", "column", "value"]].values.tolist()
     assert where == [["row 3", "column D", "70"], ["row 3", "column E", "68"], ["row 3", "column G", "9"]]
-    assert found.value.problems["problem"][0] == "70 stands in a column without a header. Write above it what it is, or delete it."
+    assert found.value.problems["problem"][0] == "70 is in a column without a header. Write above it what it is, or delete it."
 
 
 def test_words_in_columns_without_a_header_are_named(study, tmp_path):
@@ -620,7 +620,7 @@ def test_words_in_columns_without_a_header_are_named(study, tmp_path):
 
 def test_a_reading_merged_over_several_pours_is_refused(study, tmp_path):
     path = workbook(tmp_path, [["pour", "catalyst (%)", "gel time"], ["A", 1, 20], ["B", 2, None]], ["C2:C3"])
-    with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but every pour is read by itself"):
+    with pytest.raises(LogProblems, match=r"row 3, gel time: \(merged\) repeats the cell above, but each pour has readings of its own"):
         read_sheet(study, path)
 
 
@@ -649,7 +649,7 @@ def test_a_formula_that_comes_out_empty_is_an_empty_cell(study, tmp_path):
 
 
 def test_a_workbook_without_a_cell_is_told_what_to_write(study, tmp_path):
-    with pytest.raises(LogProblems, match="no row of sheet.xlsx has headers of this study. Write one row a pour, below a row of headers"):
+    with pytest.raises(LogProblems, match="no row of sheet.xlsx has headers of this study. Write one row for each pour, below a row of headers"):
         read_sheet(study, workbook(tmp_path, []))
 
 
@@ -672,15 +672,15 @@ def test_ages_below_the_headers_belong_into_them(study, tmp_path):
         with pytest.raises(LogProblems) as found:
             read_sheet(study, write(tmp_path, f"pour,catalyst,hardness,tack\n,{catalyst},24 h,(7 d)\nA,1.5,75,1\n"))
         assert found.value.problems["problem"].tolist() == [
-            "24 h is an age. Write it into the header itself, as in hardness at 24 h.", "7 d is an age. Write it into the header itself, as in tack at 7 d.",
-            "hardness changes with age. Write its age into the header, as in hardness at 24 h."]
+            "24 h is an age. Write it in the header itself, as in hardness at 24 h.", "7 d is an age. Write it in the header itself, as in tack at 7 d.",
+            "hardness changes with age. Write its age in the header, as in hardness at 24 h."]
 
 
 def test_a_row_of_units_that_do_not_fit_is_refused(study, tmp_path):
     with pytest.raises(LogProblems) as found:
         read_sheet(study, write(tmp_path, "pour,catalyst,thickness (mm),room temp,gel time (min)\n,%,in,g,mins\nA,1.5,12,20,22\n"))
     assert found.value.problems[["row", "column", "value"]].values.tolist() == [["row 2", "thickness (mm)", "in"], ["row 2", "room temp", "g"]]
-    assert "'in' below the header is another unit than the header gives (mm)" in found.value.problems["problem"][0]
+    assert "'in' below the header differs from the unit in the header (mm)" in found.value.problems["problem"][0]
     unknown = "'g' below the header is not a unit of room temperature. Write the unit once, in the header, as in room temperature (°C)"
     assert unknown in found.value.problems["problem"][1]
 
@@ -708,7 +708,7 @@ def test_a_sum_named_in_the_remarks_is_no_pour_and_a_pour_of_middling_tack_is_on
 def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_path):
     rows = "pour,catalyst,gel time\nA,1,20\n"
     above = r"not read, because above the headers: row 2 \(Room temp, 66 °F\) and row 3 \(Cover: yes\)\. "
-    with pytest.warns(NotRead, match=above + "Write what held for every pour into a column"):
+    with pytest.warns(NotRead, match=above + "Write what applied to every pour in a column"):
         assert len(read_sheet(study, write(tmp_path, f"Test series March,,\nRoom temp,66 °F,\nCover: yes,,\n,,\n{rows}"))) == 1
     assert len(read_sheet(study, write(tmp_path, f"Test series March,,\n{rows}"))) == 1
     for line in ("Readings taken one week after pouring", "All with film"):
@@ -718,7 +718,7 @@ def test_lines_above_the_headers_are_named_unless_they_are_a_title(study, tmp_pa
 
 def test_a_column_that_never_says_no_with_empty_cells_is_asked_about(study, tmp_path):
     text = "pour,catalyst,cover,gel time\nA,1,{},20\nB,1,,21\nC,1,?,22\nlamp off,,,\nD,1,,23\n"
-    says = r"First: cover: says yes in some rows and is empty or a dash in row 3 and 6. Write no there if it was not so, or \? if nobody knows"
+    says = r"First: cover: says yes in some rows and is empty or a dash in row 3 and 6. Write no there if the answer is no, or \? if nobody knows"
     for tick in ("x", "✓", "yes", "1", "covered"):
         with pytest.raises(LogProblems, match=says):
             read_sheet(study, write(tmp_path, text.format(tick)))
@@ -730,8 +730,8 @@ def test_a_column_that_never_says_no_with_empty_cells_is_asked_about(study, tmp_
 
 def test_a_pour_with_a_note_and_no_reading_keeps_its_name(study, tmp_path):
     text = "pour,day,catalyst,gel time,remarks\nK1,Mon,1.5,25,good\nK2,,,,mould leaked - lost\nlamp off,,,,\nK3,Tue,,,\nK4,,,,\n"
-    alone = r"only a name stands in row 6 \(K4\), so nothing was read there. If it was poured, write beside it"
-    with pytest.warns(NotRead, match=alone), pytest.warns(NotRead, match=r"no setting, reading or note is in row 5 \(K3\)"):
+    alone = r"not read, because a name is all there is: row 6 \(K4\). If it was poured, write what is known beside it"
+    with pytest.warns(NotRead, match=alone), pytest.warns(NotRead, match=r"taken for a pour, though without a setting, reading or note: row 5 \(K3\)"):
         entries = read_sheet(study, write(tmp_path, text))
     assert [(e["pour"], e["session"], e.get("note")) for e in entries] == [
         ("K1", "Mon", "good"), ("K2", "Mon", "mould leaked - lost"), ("K3", "Tue", None)]
@@ -758,7 +758,7 @@ def test_a_sheet_is_cautioned_like_a_single_pour(log, tmp_path):
     with pytest.warns(Caution) as said:
         log.add_all(tp.read_sheet(log.study, write(tmp_path, text)))
     told = [str(warning.message) for warning in told_besides(said)]
-    assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %.", "D: Time to peak 35 min lies before"]
+    assert [one.partition(",")[0][:34] for one in told] == ["D: Catalyst 0.02 % is below 0.1 %.", "D: Time to peak 35 min is before g"]
     assert {Path(warning.filename) for warning in said} == {Path(__file__)}
 
 

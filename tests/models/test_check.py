@@ -185,7 +185,7 @@ def test_a_pour_hottest_before_it_gelled_is_to_be_looked_at_again(castings_of):
     read = pd.DataFrame({"pour": ["P1", "P2"] * 2, "reading": ["gel_time"] * 2 + ["time_to_peak"] * 2, "low": [25.0, 25.0, 50.0, 14.0]})
     found = check_log(fit_castings(castings_of(study, pours, read.assign(high=read["low"], known="exact"))))
     assert list(found.out_of_order) == ["P2"] and "P2 (time to peak and order of its times)" in found.sentence()
-    assert found.table["says"].iloc[-1].startswith("P2: Time to peak 14 min lies before gel time 25 min, which cannot be")
+    assert found.table["says"].iloc[-1].startswith("P2: Time to peak 14 min is before gel time 25 min, which cannot be")
     assert found._repr_markdown_().count("\n- ") == len(found.table) + sum(a.warns for a in found.agreements.values())
 
 

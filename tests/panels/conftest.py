@@ -71,16 +71,16 @@ class Hand:
 
     def wait(self):
         """Until no work is under way, as the page asks."""
-        self.panel._hear(self.panel, {"deed": "refresh"}, [])
+        self.panel._receive(self.panel, {"deed": "refresh"}, [])
         end = time.monotonic() + 120
         while self.panel.screen["busy"] and time.monotonic() < end:
             time.sleep(0.02)
-            self.panel._hear(self.panel, {"deed": "refresh"}, [])
+            self.panel._receive(self.panel, {"deed": "refresh"}, [])
         assert not self.panel.screen["busy"]
         return self
 
     def _send(self, **message):
-        self.panel._hear(self.panel, {"id": "1", **message}, [])
+        self.panel._receive(self.panel, {"id": "1", **message}, [])
         return self.wait()
 
 

@@ -97,7 +97,7 @@ def test_the_bench_sheet_is_written_and_only_written_pages_can_be_looked_at(own,
     sent = []
     at.panel.send = sent.append
     for path in (sheet, own / "study.toml"):
-        at.panel._hear(at.panel, {"deed": "paper", "path": str(path)}, [])
+        at.panel._receive(at.panel, {"deed": "paper", "path": str(path)}, [])
     assert [one["html"][:2] for one in sent] == ["<!", ""]
 
 
@@ -131,7 +131,7 @@ def test_a_session_begins_from_the_plan_and_comes_back_after_a_restart(own, hand
     at.tap("plan:S1")
     assert room_in(at.panel.form) == "17,5"
     assert [card["name"] for card in at.panel.form.state["cards"]] == [""] * 4
-    at.panel.form._hear(at.panel.form, {"id": "m", "deed": "catalyst_in", "pour": "P01"}, [])
+    at.panel.form._receive(at.panel.form, {"id": "m", "deed": "catalyst_in", "pour": "P01"}, [])
     again = tp.pour_panel(own)
     assert again.form.state["session"] == "S1"
     assert sum(bool(card["name"]) for card in again.form.state["cards"]) == 1
@@ -574,13 +574,13 @@ def test_a_panel_whose_work_was_stopped_says_so_and_takes_it_up_again(own):
     gate = threading.Event()
     jobs.job(("gate", str(own)), gate.wait)
     panel = tp.plan_panel(own)
-    panel._hear(panel, {"id": "1", "deed": "stop"}, [])
+    panel._receive(panel, {"id": "1", "deed": "stop"}, [])
     gate.set()
     assert panel.sentence() == "Which test pours should I make? Stopped. Nothing was lost."
     assert "Stopped. Nothing was lost." in str(panel.screen["parts"]) and not panel.screen["busy"]
-    panel._hear(panel, {"id": "2", "deed": "tap", "name": "again"}, [])
+    panel._receive(panel, {"id": "2", "deed": "tap", "name": "again"}, [])
     assert panel.screen["busy"]
-    panel._hear(panel, {"id": "3", "deed": "stop"}, [])
+    panel._receive(panel, {"id": "3", "deed": "stop"}, [])
 
 
 def test_every_part_can_be_drawn_by_the_page():

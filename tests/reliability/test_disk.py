@@ -24,7 +24,7 @@ POUR = {"settings": {"catalyst": 1.5}, "session": "S1"}
 @pytest.fixture(autouse=True)
 def impatient(monkeypatch):
     """Nobody else writes here: a file that is wrong stays wrong, and is not waited for."""
-    monkeypatch.setattr(logfile, "LOOKS", 2)
+    monkeypatch.setattr(logfile, "TRIES", 2)
 
 
 def rows(path):
@@ -69,7 +69,7 @@ def test_a_file_that_may_not_grow(log):
     size = 40_000 + max(path.stat().st_size for path in log.study.folder.glob("log.sqlite*"))
     with longest_file(size):
         said, told = write_until_refused(log)
-        assert "could not be written: the disk failed or is full. Nothing was half-stored" in told
+        assert "could not be written: the disk failed or is full. Nothing was stored" in told
         before = rows(log.study.folder / "log.sqlite")
         with pytest.raises(LogProblem, match="the disk failed or is full"):
             log.add_sheet(DEMO)

@@ -46,7 +46,7 @@ def test_a_connection_cut_in_the_middle_of_a_write(served, address):
         with psycopg.connect(address, autocommit=True) as cutter:
             wait_for(lambda: cutter.execute(f"SELECT 1 {OTHERS} AND wait_event_type = 'Lock' AND query LIKE 'INSERT INTO readings%'").fetchone())
             cutter.execute(f"SELECT pg_terminate_backend(pid) {OTHERS} AND wait_event_type = 'Lock'")
-        with pytest.raises(LogProblem, match="connection to the log .* was lost. Nothing was half-stored: look with history"):
+        with pytest.raises(LogProblem, match="connection to the log .* was lost. An entry is stored whole or not at all: check with history"):
             writing.result(30)
         holder.rollback()
     assert rows(address) == before

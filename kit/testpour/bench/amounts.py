@@ -44,7 +44,7 @@ def read_amounts(
     study: Study | None, densities: tuple[str | float | None, str | float | None],
     drops_per_mL: float | None, scale: str | float
 ) -> Amounts:
-    """The `Amounts` asked for; parameters as in `weighing.weigh_out`, `densities` those of resin and catalyst.
+    """The `Amounts` asked for; parameters as in `weighing.weigh_out`; `densities` are those of resin and catalyst.
 
     Raises `WeighOutProblems` with every problem and every refusal.
     """
@@ -90,7 +90,7 @@ def _catalyst(problems, catalyst, mass, per_mL, density):
         if unit.casefold() in ("drop", "drops"):
             catalyst = 100 * drops_to_mass(number, per_mL, density) / mass
             if math.isnan(catalyst):
-                return catalyst  # its reason is noted already
+                return catalyst  # the problem is reported already
         return weighable(problems, catalyst, "%", "catalyst")
     return math.nan
 
@@ -116,7 +116,7 @@ def _split(problems, pots, pigment):
 
 
 def _cautions(problems, mass, catalyst, split, study):
-    """Warnings to carry on; refusals become problems."""
+    """The warnings; refusals become problems."""
     load = max((pigment for _, pigment in split.values() if not math.isnan(pigment)), default=0.0)
     cautions = check_settings(study, {"catalyst": None if math.isnan(catalyst) else catalyst, "pigment": load})
     cautions += Cautions() if math.isnan(mass) else check_batch(mass * (1 + (0 if math.isnan(catalyst) else catalyst) / 100))

@@ -34,12 +34,12 @@ def bench_sheet(
     ----------
     study : Study
     pours : DataFrame
-        One row a pour in run order, indexed by pour name, with factor columns (numbers in declared units, or text with a unit);
+        One row per pour in run order, indexed by pour name, with factor columns (numbers in declared units, or text with a unit);
         a factor left out takes its usual value. A column ``session`` says which session a pour belongs to.
     session : int or str, optional
-        Which session: its number from 1, or its name. Needed only where `pours` holds several.
+        Which session: its number from 1, or its name. Needed only if `pours` holds several.
     resin, mould_volume : float, str, dict or Series
-        Resin to weigh (g or text) or mould to fill (mL or text) for each pour: one for all, or pour to amount.
+        Resin to weigh (g or text) or mould to fill (mL or text): one amount for all pours, or pour to amount.
     waste : float or str
         Extra resin in % of the mould volume.
     scale_resolution : float or str
@@ -101,7 +101,7 @@ def _for_pour(amount, pour):
 
 
 def coarse_scale_warning(weighed: WeighOut) -> list[str]:
-    """A warning where the scale is too coarse for the pour."""
+    """A warning if the scale is too coarse for the pour."""
     low, high = weighed.delivered
     wide = f"This scale may deliver anything from {low:.2f} to {high:.2f} % catalyst for {weighed.catalyst:g} %."
     return [f"{wide} {warning}"] if (warning := weighed.scale_warning()) else []

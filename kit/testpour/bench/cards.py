@@ -26,11 +26,11 @@ from testpour.study.cautions import check_read
 
 AHEAD = "Nothing yet: readings at an age are listed here once the catalyst is in."
 DONE = "Nothing is left to read at an age."
-PIXELS = 160  # a card shows a photograph about so wide
+PIXELS = 160  # width of a photograph on a card
 
 
 class Cards:
-    """A `SessionState` in words."""
+    """What a session form shows of a `SessionState`."""
 
     def __init__(self, desk: SessionState) -> None:
         self.desk, self.now = desk, desk.clock()
@@ -198,6 +198,6 @@ def _photo(photo):
     return {"entry": photo.entry, "src": "", "says": "", "words": f"{age} its file is not in the study folder".strip()}
 
 
-@lru_cache(maxsize=500)  # the name of its file is a hash of its bytes, so that a copy never goes stale
+@lru_cache(maxsize=500)  # the file's name is a hash of its bytes, so a copy never goes stale
 def _small_copy(photo):
     return photo.thumbnail(PIXELS)

@@ -23,7 +23,7 @@ from testpour.logbook.database import on_server
 from testpour.logbook.tables import LogProblem
 from testpour.planning.plan import Plan
 
-KEPT = 60  # answers a form may still ask for
+KEPT = 60  # answers kept for a form to collect
 
 
 class Desk(SessionState):
@@ -49,7 +49,7 @@ class Desk(SessionState):
             if not self._shown:
                 raise
             self._away = str(problem)
-        notices = [f"{self._away} The form shows what it last knew; taps are kept here and can be tried again."] if self._away else []
+        notices = [f"{self._away} The form shows what it last knew; taps are kept here and can be sent again."] if self._away else []
         more = {"answers": dict(self._answers), "kept": kept_sessions(self.logbook), "notices": [*notices, *self._clocks()]}
         return self._shown | more
 
@@ -76,8 +76,8 @@ class Desk(SessionState):
     def preview(self, message: Mapping[str, Any]) -> dict[str, Any]:
         """What several readings together amount to, in words, before they are logged.
 
-        The message holds the readings as ``text`` and, where the method asks for them, ``thickness`` and
-        ``edge`` in mm. The answer is in ``words``; ``fine`` says whether the method is satisfied.
+        The message holds the readings as ``text`` and, if the method needs them, ``thickness`` and ``edge`` in mm. The
+        answer is in ``words``; ``fine`` says whether the method is satisfied.
         """
         slot = self.slot_of(message)
         try:

@@ -58,7 +58,7 @@ class Due:
     __repr__ = sentence
 
     def _hours_unknown(self):
-        """Which pours have a day and no hour, and how to give it."""
+        """Which pours have a day but no hour, and how to give it."""
         rows = self.table[self.table["by_day"]].drop_duplicates("pour")
         if not len(rows):
             return ""
@@ -93,7 +93,7 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
     Parameters
     ----------
     logbook : Logbook
-        Its study says at which ages readings are planned: those of the readings and of the aims.
+        Readings are planned at the ages that its study gives for readings and aims.
     session : str, optional
         One session only; by default every pour that may still be read.
     now : datetime, optional
@@ -132,7 +132,7 @@ def due(logbook: Logbook, *, session: str | None = None, now: dt.datetime | None
 
 
 def due_of(planned: Sequence[Slot], made: Iterable[LoggedPour], now: dt.datetime) -> Due:
-    """`Due` of pours at hand."""
+    """`Due` of these pours."""
     rows, missed = [], 0
     for pour in made:
         for slot in planned:

@@ -17,7 +17,7 @@ from testpour.study.study import Study
 
 @dataclass
 class SessionHead:
-    """Today's room and lots as last saved; met and carried factors of the study."""
+    """Today's room and lots as last saved: the met and carried factors of the study."""
 
     study: Study
     # By factor, a float in its unit or text; unknown values are left out.
@@ -71,7 +71,7 @@ class SessionHead:
              "how": f.how, "problem": self.problems.get(f.name, "")}
             for f in _factors(self.study)
         ]
-        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # where the hour of the pour is not known, midnight stands for the day
+        saved = dt.datetime.fromtimestamp(self.at / 1e3)  # midnight if only the day of the pour is known
         unknown = [f.words for f in _factors(self.study) if f.name not in self.values | self.problems]
         return {
             "fields": fields, "by": self.by, "at": self.at, "unknown": unknown, "but": self.not_taken(),

@@ -15,11 +15,11 @@ from testpour.logbook.tables import POURS, READINGS, SETTINGS, UNDATED
 from testpour.logbook.text_and_dates import hour_known
 
 NO_HOUR = (
-    f"Of {{pours}} the day is known and the hour is not, so {{so}}. Give the hour {BY_TAPPING} or with "
+    f"For {{pours}} the day is known but not the hour, so {{so}}. Give the hour {BY_TAPPING} or with "
     'log.correct_pour("{pour}", made_at=..., why="hour added").'
 )
 TAKEN_BACK = "tap taken back"
-FEW = 500  # pours that a query names one by one, so that the database looks them up
+FEW = 500  # most pours that a query names one by one
 
 
 @dataclass(frozen=True)
@@ -86,7 +86,7 @@ def names_used(logbook: Logbook, names: Iterable[str]) -> dict[str, str | None]:
 
 
 def replaced_row(logbook: Logbook, row: LoggedReading, pour: str) -> LoggedReading | None:
-    """What a tap replaced: the row that counts again when it is taken back, or None.
+    """The row that counts again when a tap is taken back, or None.
 
     Taking back is a correction too, so the rows are replayed from the first on: a tap goes on a stack, taking it
     back removes it.

@@ -1,4 +1,4 @@
-"""What fits a label: the code and its text, and the size of the words beside it."""
+"""What fits on a label: the code and its text, and the size of the words beside it."""
 
 import unicodedata
 from bisect import bisect_left
@@ -11,8 +11,8 @@ from testpour.bench.label_sheet import LabelSheet
 from testpour.common.wording import visible
 from testpour.logbook.text_and_dates import clean
 
-PAD = 2.2  # mm kept bare inside each edge: printers and hands are not exact
-LARGEST = 25.0  # mm side of a code; a larger one only takes room from the words
+PAD = 2.2  # mm of margin inside each edge: printers and hands are not exact
+LARGEST = 25.0  # mm, side of a code; a larger one only takes room from the words
 QUIET = 4  # modules of white around a code: ISO/IEC 18004
 MODULE, FINEST = 0.4, 0.25  # mm: smallest module wanted, and the smallest used at all; common practice, no source
 POINT = 25.4 / 72  # mm
@@ -77,7 +77,7 @@ class Box:
         return size, name
 
     def _room(self, size):
-        """Width of all lines in em, less the ends of lines where no letter fits."""
+        """Width of all lines in em, less the unused ends of lines."""
         lines = int(self.name / (1.1 * POINT * size))
         return lines * (self.width / (POINT * size)) - max(lines - 1, 0) * 1.5
 

@@ -1,4 +1,4 @@
-"""A sheet of self-adhesive labels: where each label lies on the paper, in millimetres."""
+"""A sheet of self-adhesive labels: where each label is on the paper, in millimetres."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields
@@ -9,8 +9,8 @@ from testpour.common.problems import Problems, noted
 from testpour.common.units import to_unit
 from testpour.common.wording import listed
 
-SMALLEST = (40.0, 20.0)  # mm: below this no code that a phone reads fits beside a name
-# Common sheets by their dimensions: paper, columns, rows, width, height, gap across. All lie in the middle.
+SMALLEST = (40.0, 20.0)  # mm: on a smaller label no code that a phone can read fits beside a name
+# Common sheets by their dimensions: paper, columns, rows, width, height, gap across. All are centred.
 SHEETS = {
     "A4, 24 of 70 x 37 mm": ("A4", 3, 8, 70.0, 37.0, 0.0),
     "A4, 21 of 63.5 x 38.1 mm": ("A4", 3, 7, 63.5, 38.1, 2.54),
@@ -33,9 +33,9 @@ class LabelSheet:
     width, height : float
         Of one label.
     gap_across, gap_down : float
-        Bare paper between labels.
+        Space between labels.
     left, top : float, optional
-        Margin to the first label; by default the labels lie in the middle of the paper.
+        Margin to the first label; by default the labels are centred on the paper.
     """
 
     paper: str
@@ -80,9 +80,9 @@ class LabelSheet:
                 self.rows * self.height + (self.rows - 1) * self.gap_down)
 
     def problems(self) -> Iterator[str]:
-        """Why these labels do not lie on the paper, in sentences."""
+        """Why these labels do not fit on the paper, in sentences."""
         if self.columns < 1 or self.rows < 1:
-            yield f"a sheet has at least one column and one row; this one has {self.columns} and {self.rows}."
+            yield f"a sheet needs at least one column and one row; this one has {self.columns} and {self.rows}."
             return
         for word, size, least in zip(("wide", "high"), (self.width, self.height), SMALLEST, strict=True):
             if size < least:
@@ -97,8 +97,8 @@ class LabelSheet:
 def label_sheet(given: str | Mapping[str, Any] | LabelSheet) -> LabelSheet:
     """A `LabelSheet` from its name in `SHEETS`, or from a dict of its lengths (mm or text with a unit).
 
-    A sheet is checked again. Raises `LabelProblems` with everything that is unknown, missing or does not lie on
-    the paper.
+    A sheet is checked again. Raises `LabelProblems` with everything that is unknown, missing or does not fit on the
+    paper.
     """
     if isinstance(given, LabelSheet):
         sheet = given

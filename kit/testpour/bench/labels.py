@@ -34,7 +34,7 @@ class Labels:
         Name of the study.
     sheet : LabelSheet
     table : DataFrame
-        One row a label in the order printed: pour, session, settings in words, page and position (both
+        One row per label in the order printed: pour, session, settings in words, page and position (both
         from 1), left and top edge in mm, and the text in its code: study name, line break, pour name.
     date : str
     start : int
@@ -62,7 +62,7 @@ class Labels:
         text = (
             f"{count(len(self.table), 'label')} on {count(self.pages, 'sheet')} ({self.sheet.sentence()}), the first at "
             f"position {self.start}; {free or 'no'} left over after the last. Save them, open the file and print at 100 %, "
-            "not fitted to the page, without headers. Hold a print on plain paper against the label sheet first."
+            "not fitted to the page, without headers. First print on plain paper and compare it with the label sheet."
         )
         cut = self.table["cut"].sum()
         text += (f" On {count(cut, 'label')} the pour's name was too long and is shortened in the middle; the code has all of it." if cut else "")
@@ -119,11 +119,11 @@ def labels(
     start : int
         First free position on a part-used sheet, counted from 1 along the rows.
     copies : int
-        Labels for each pour, one a specimen.
+        Labels for each pour, such as one per specimen.
     shift : tuple of float or str
-        How far right and down everything is moved (mm), for a printer that is off.
+        How far right and down to move everything (mm), for a printer that is off.
     date : str
-        Printed as given where the log does not know the day of the pour.
+        Printed as given if the log does not have the day of the pour.
 
     Returns
     -------
@@ -132,7 +132,7 @@ def labels(
     Raises
     ------
     LabelProblems
-        With everything that does not fit or is not known.
+        With everything that does not fit or is unknown.
 
     Examples
     --------
@@ -164,14 +164,14 @@ def labels(
 
 
 def _cautions(study, pours):
-    """What is refused or warned about the pours that are not in the log yet."""
+    """Refusals and warnings for the pours that are not in the log yet."""
     numbers = [f.name for f in study.numeric if f.name in pours]
     ahead = pours[[not _day(row) for _, row in pours.iterrows()]]
     return by_pour({pour: pour_cautions(study, row[numbers].to_dict()) for pour, row in ahead.iterrows()})
 
 
 def _poured(pours):
-    """The study and one row a pour, from a plan, a log or its castings."""
+    """The study and a table with one row per pour, from a plan, a log or its castings."""
     pours = pours.castings() if isinstance(pours, Logbook) else pours
     table = pours.pours if isinstance(pours, Castings) else pours.table if isinstance(pours, Plan) else None
     if table is None or "session" not in table:

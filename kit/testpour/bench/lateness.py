@@ -15,7 +15,7 @@ ZONE = re.compile(r"\[UTC([+-]\d\d:\d\d)\]")  # beside a time that a bench logge
 
 
 class Clocks:
-    """The clock of this computer, watched from tap to tap; `clock` gives the present moment on the workshop's clock."""
+    """This computer's clock, checked at each tap; `clock` gives the present moment on the workshop's clock."""
 
     def __init__(self, clock: Callable[[], dt.datetime]) -> None:
         self._clock = clock

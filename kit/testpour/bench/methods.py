@@ -87,9 +87,9 @@ def several(
 ) -> Several:
     """Readings as typed, taken together.
 
-    `text` has blanks or semicolons between numbers, or is a list of them. `thickness` of the specimen and
-    `edge`, from the nearest point to its edge, are mm or text with a unit. Raises `UnitProblem` naming every
-    number that cannot be read or is on another scale.
+    `text` has blanks or semicolons between numbers, or is a list of them. `thickness` of the specimen and `edge`, the
+    distance from its edge to the nearest point, are mm or text with a unit. Raises `UnitProblem` naming every number that
+    cannot be read or is on another scale.
     """
     method = method_for(reading)
     flags = tuple(_flags(method, thickness, edge))
@@ -120,7 +120,7 @@ def _flags(method, thickness, edge):
 
 
 def _length(value, what):
-    """Millimetres, or None where nothing was given."""
+    """Millimetres, or None if nothing was given."""
     if value in (None, "") or (isinstance(value, float) and math.isnan(value)):
         return None
     mm = to_unit(value, "mm", what)

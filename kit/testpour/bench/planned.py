@@ -45,7 +45,7 @@ class PlannedPour:
     settings: Mapping[str, float | str]  # chosen factors in their declared units, as the log takes them
     said: tuple[str, ...]  # what to set besides the mix, in words
     weigh: tuple[dict[str, str], ...]  # ``what``, ``amount`` and ``more`` in words, in the order of weighing
-    # About the amounts; those about the settings depend on today's room, see `Desk.cautions`.
+    # About the amounts; those about the settings depend on today's room, see `SessionState.cautions`.
     warnings: tuple[str, ...] = ()
 
 
@@ -113,19 +113,19 @@ def keep(logbook: Logbook, session: str, planned: Sequence[PlannedPour]) -> None
     """
     if in_memory(logbook.address):
         return
-    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # signs that a file name may not hold, by their code point
+    name = re.sub(r"[^\w-]", lambda sign: f"%{ord(sign[0]):x}", session)  # escapes characters that a file name may not have
     path = _folder(logbook) / f"{name}.json"
     text = json.dumps({"session": session, "pours": [asdict(one) for one in planned]}, indent=1)
     try:
         path.parent.mkdir(exist_ok=True)
         put(path, text, FILE)
-    except OSError as problem:  # an error of `put` has no number; it says what lies there already
+    except OSError as problem:  # `put` raises one without strerror if something else is there
         reason = f"the plan cannot be kept in {path.parent}: {problem.strerror}. Check the folder." if problem.strerror else str(problem)
         raise FormProblem([reason]) from problem
 
 
 def kept_sessions(logbook: Logbook) -> list[str]:
-    """Names of the sessions kept beside the study, the latest first."""
+    """Names of the sessions saved beside the study, the latest first."""
     return [plan["session"] for plan in _plans(logbook)]
 
 
@@ -134,7 +134,7 @@ def kept(logbook: Logbook, session: int | str | None = None) -> tuple[str, tuple
     plans = _plans(logbook)
     chosen_plan = next((plan for plan in plans if session in (None, plan["session"])), None)
     if chosen_plan is None:
-        there = f"kept are {', '.join(plan['session'] for plan in plans)}" if plans else "none is kept yet"
+        there = f"saved are {', '.join(plan['session'] for plan in plans)}" if plans else "none is saved yet"
         raise FormProblem([f"no session to open again: {there}. Give a plan or a bench sheet."])
     pours = [PlannedPour(p["pour"], p["settings"], tuple(p["said"]), tuple(p["weigh"]), tuple(p["warnings"])) for p in chosen_plan["pours"]]
     return chosen_plan["session"], tuple(pours)

@@ -14,10 +14,10 @@ from testpour.study.columns import Factor
 from testpour.study.scale import GRAMS, displayed, in_unit
 from testpour.study.study import Study
 
-# Written at the head of every sheet, whatever the study declares.
+# Printed at the head of every sheet, whatever the study declares.
 BLANKS = {"room_temperature": "Room, °C", "humidity": "Humidity, %", "resin_lot": "Resin lot, opened",
           "catalyst_lot": "Catalyst lot, opened"}
-# A gel time is seen between two checks; both are written down.
+# A gel time lies between two checks; both are written down.
 TWO_CHECKS = {"gel_time": ("last check, not gelled", "first check, gelled")}
 WEIGHED = ("catalyst", "pigment")
 SAVED = page_kind("bench sheet")
@@ -32,9 +32,9 @@ class BenchSheet:
     study : Study
     session : str
     table : DataFrame
-        One row a pour in run order, indexed by pour name: every numeric factor in its unit, and resin_g,
-        pigment_g, catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver), and the same for what else
-        is a share of the resin, such as filler_g.
+        One row per pour in run order, indexed by pour name: every numeric factor in its unit, and resin_g, pigment_g,
+        catalyst_g, catalyst_low, catalyst_high (the % this scale may deliver), and grams of any other share of the
+        resin, such as filler_g.
     warnings : dict
         Sentence to the names of the pours it concerns.
     scale_resolution : float
@@ -59,7 +59,7 @@ class BenchSheet:
             f"Session {self.session}: {count(len(self.table), 'pour')} with {resin} of resin and {catalyst} of "
             "catalyst in all. Save the sheet, print it and fill it in by hand."
         )
-        return text + (f" It carries {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
+        return text + (f" It has {count(len(self.warnings), 'warning')}: read them first." if self.warnings else "")
 
     __repr__ = sentence
 
@@ -128,7 +128,7 @@ def _shared_settings(study, table):
 
 
 def _rows(sheet):
-    """One row a pour: its settings in words and its amounts as the scale shows them."""
+    """For each pour, its settings in words and its amounts as the scale shows them."""
     factors, own = _differing_factors(sheet.study, sheet.table), [f.name for f in own_shares(sheet.study)]
     for pour, row in sheet.table.iterrows():
         yield {
@@ -142,7 +142,7 @@ def _rows(sheet):
 
 
 def _readings(study):
-    """Each reading with the moments at which it is read, its scale in words, and how it is taken."""
+    """Each reading with the times at which it is read, its scale in words, and how it is taken."""
     planned, look = slots(study), {event.reading: event.look for event in events(study)}
     for reading in study.readings:
         moments = [age_words(slot.age) for slot in planned if slot.reading is reading] or TWO_CHECKS.get(reading.name, [""])

@@ -27,7 +27,7 @@ class SessionForm(anywidget.AnyWidget):
         self.on_msg(self._hear)
 
     def _repr_mimebundle_(self, **options):
-        """The widget, and beside it the sentence for a page that cannot show one."""
+        """The widget, and a sentence for pages that cannot show it."""
         data, about = super()._repr_mimebundle_(**options)
         return {**data, "text/plain": self.sentence()}, about
 
@@ -77,10 +77,10 @@ def session_form(
     logbook : Logbook
         Where every tap goes; the form shows it as saved once it is on the disk there.
     plan_or_sheet : Plan, BenchSheet or DataFrame, optional
-        The planned pours. With a bench sheet the cards say grams; with a plan, parts of the resin. Left out, the
-        session opened last is opened again: its plan is kept in the folder ``sessions`` beside the study.
+        The planned pours. With a bench sheet the cards show grams; with a plan, parts of the resin. By default the last
+        session is opened again: its plan is saved in the folder ``sessions`` beside the study.
     session : int or str, optional
-        Which session, by its number from 1 or its name; needed only where a plan holds several.
+        Which session, by its number from 1 or its name; needed only if a plan holds several.
 
     Returns
     -------

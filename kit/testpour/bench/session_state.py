@@ -20,11 +20,11 @@ from testpour.planning.plan import Plan
 from testpour.planning.pour_cautions import pour_cautions
 from testpour.study.caution_rules import Cautions
 
-TRIES = 9  # names a pour may go through: P03, P03-2 ... P03-9
+TRIES = 9  # names a pour may use up: P03, P03-2 ... P03-9
 
 
 class SessionState:
-    """The state of a session form, held by the log.
+    """The state of a session form, which is in the log.
 
     If `source` is None, the latest kept session is opened, or the one named. `clock` gives the current time on the
     workshop's clock. `typed` holds rooms and lots by name as typed elsewhere: they are shown in the form and count
@@ -59,7 +59,7 @@ class SessionState:
         return self.clock().timestamp() * 1e3
 
     def cautions(self, planned: PlannedPour) -> Cautions:
-        """What is refused or warned about a planned pour in today's room."""
+        """Refusals and warnings for a planned pour in today's room."""
         return pour_cautions(self.study, {**planned.settings, **self.head.values})
 
     def pour_of(self, planned: PlannedPour) -> LoggedPour | None:

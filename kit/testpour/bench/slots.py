@@ -1,4 +1,4 @@
-"""When a study reads: the moments that a button is tapped at, the ages after mixing, and which of them a reading taken fills."""
+"""When a study takes readings: events to tap, ages after mixing, and which of these a reading fills."""
 
 import datetime as dt
 import math
@@ -15,10 +15,10 @@ from testpour.study.columns import Reading
 from testpour.study.study import Study
 
 PER_MINUTE = {"min": 1.0, "h": 1 / 60, "s": 60.0}  # what one minute is in the units a time may be kept in
-# A reading taken within a twentieth of its planned age counts as taken at it; one from three quarters of the age
-# on fills it; until the next one opens, or three times the last, it can be made up for. Common practice, no source.
+# A reading within a twentieth of its planned age counts as taken at it; from three quarters of the age on it fills the
+# slot, until the next one opens, or until three times the last age. Common practice, no source.
 NEAR, OPENS, LATEST = 0.05, 0.75, 3.0
-ROOM = 10  # minutes by which catalyst in may have been tapped late without a question
+ROOM = 10  # minutes by which "catalyst in" may have been tapped late
 
 
 @dataclass(frozen=True)
@@ -31,15 +31,15 @@ class Slot:
 
     @property
     def opens(self) -> float:
-        """Hours after mixing from which on a reading counts for it."""
+        """Hours after mixing from which a reading counts for it."""
         return OPENS * self.age
 
     def holds(self, age: float | None) -> bool:
-        """Whether a reading at that age (h) fills it; one without an age fills none."""
+        """Whether a reading at that age (h) fills it; one without an age does not."""
         return age is not None and self.opens <= age < self.closes
 
     def logged_age(self, age: float) -> float:
-        """The age to log, h: the planned one where the reading came near enough, else what it was."""
+        """The age to log, h: the planned one if the reading is near enough, else the actual one."""
         return self.age if abs(age - self.age) <= NEAR * self.age else float(f"{age:.3g}")
 
     def status(self, age: float) -> str:
@@ -69,7 +69,7 @@ def filled(slot: Slot, readings: Iterable[LoggedReading]) -> list[LoggedReading]
 
 
 def when_due(slot: Slot, made: LoggedPour, now: dt.datetime) -> tuple[dt.datetime, str]:
-    """When a planned reading of a pour is due, and its status now: by day, from midnight, where only the day of the pour is known."""
+    """When a planned reading of a pour is due, and its status now; by day, from midnight, if only the day of the pour is known."""
     hours = made.minutes(now) / 60
     if not made.by_day:
         return dt.datetime.fromtimestamp(made.made_at.timestamp() + 3600 * slot.age), slot.status(hours)  # a change of the clocks may lie between
@@ -81,15 +81,15 @@ def when_due(slot: Slot, made: LoggedPour, now: dt.datetime) -> tuple[dt.datetim
 
 @dataclass(frozen=True)
 class Event:
-    """A reading that is the moment something happens."""
+    """A reading that is the time of an event."""
 
     reading: Reading
     done: str  # what the button says
-    check: str = ""  # what the other button says, where the moment is found by looking now and then
-    still: str = ""  # how a check reads that came too early: "not gelled"
-    doubt: str = ""  # what is asked of a moment that was found without a check before it
-    sure: str = ""  # what the button says that takes it as exact
-    look: str = ""  # when to look in any case, where it has an aim
+    check: str = ""  # what the other button says, if the event is found by looking now and then
+    still: str = ""  # the state at a check before the event: "not gelled"
+    doubt: str = ""  # the question if there was no check before the event
+    sure: str = ""  # what the button says that makes it exact
+    look: str = ""  # when to look in any case, if it has an aim
     companion: Reading | None = None  # a reading taken at the same moment
 
     def value(self, minutes: float) -> float:
@@ -98,7 +98,7 @@ class Event:
 
 
 def events(study: Study) -> tuple[Event, ...]:
-    """The moments a study reads, in its order."""
+    """The events a study reads, in its order."""
     by_name = {reading.name: reading for reading in study.readings}
     timed = []
     for reading in study.readings:
@@ -113,25 +113,25 @@ def events(study: Study) -> tuple[Event, ...]:
 
 
 def too_early(made: LoggedPour, event: Event, typed: Known, at: dt.datetime) -> str:
-    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` where it can, or where no clock tells."""
+    """Why a time typed for a pour cannot be known yet, with what to do; ``""`` if it can, or if the clocks are in doubt."""
     minutes, last = made.minutes(at), max(filter(math.isfinite, (typed.low, typed.high)))
     if minutes < 0 or open_question(made.note) or last <= event.value(minutes + ROOM):
         return ""
     reading = event.reading
     return (f"The catalyst of {made.pour} went in {hours_words(minutes / 60)} ago: {reading.words} {typed.words(reading)} {reading.unit} cannot be known yet. "
-            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, put that right first, "
+            f"Type it when that time has come. If the catalyst went in before {made.made_at:%H:%M}, correct that first, "
             f'{BY_TAPPING} or with log.correct_pour("{made.pour}", made_at="{made.made_at:%Y-%m-%d %H:%M}", why="tapped late") and the true time.')
 
 
 def look_words(study: Study, reading: Reading) -> str:
-    """At which times to look for a moment so that its aim can be judged, as the end of a sentence; "" where it has no aim."""
+    """At which times to look for an event so that its aim can be judged, as the end of a sentence; "" if it has no aim."""
     bounds = {bound for aim in study.aims if aim.reading == reading.name for bound in (aim.at_least, aim.at_most) if bound is not None}
     if not bounds:
         return ""
-    return f"look {listed(f'at {show(bound, reading.unit)}' for bound in sorted(bounds))} in any case, so that each pour tells whether the aim is met"
+    return f"look {listed(f'at {show(bound, reading.unit)}' for bound in sorted(bounds))} in any case, so that each pour shows whether the aim is met"
 
 
 def once(study: Study) -> tuple[Reading, ...]:
-    """Readings with one moment of their own that are written, not tapped."""
+    """Readings taken once, that are written and not tapped."""
     timed = {event.reading.name for event in events(study)}
     return tuple(r for r in study.readings if not r.ages and r.name not in timed)

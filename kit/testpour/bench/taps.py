@@ -30,10 +30,10 @@ class Refused(LogProblem):
 
 
 class Taps:
-    """Deeds on the log of a `SessionState`, each by the name that a message has for it.
+    """What taps do to the log of a `SessionState`: each deed is a method, named in the message.
 
-    A deed takes the message and the moment of the tap. `mark` says what is odd about that moment, and is kept in the note of what is
-    logged. It returns what was done in words, after the log has it on the disk; a `LogProblem` says that it has not.
+    A deed takes the message and the moment of the tap. `mark` says what is doubtful about that moment, and goes into the
+    note of the entry. It returns what was done in words, once it is on the disk; a `LogProblem` says that it is not.
     """
 
     def __init__(self, desk: SessionState) -> None:
@@ -45,7 +45,7 @@ class Taps:
         return self.desk.head.by
 
     def head(self, message: Message, at: dt.datetime) -> str:
-        """The room and the lots as typed; a pour made before they were known gets them too."""
+        """Save the room and the lots as typed; pours made before they were known get them too."""
         head = self.desk.head
         head.take(message.get("values", {}), message.get("by", ""), at.timestamp() * 1e3)
         late = [made for made in self.desk.made.values() if head.lacking(made)]
@@ -55,7 +55,7 @@ class Taps:
         return "room and lots saved" + (f", except {but}" if but else "") + (f"; added to {', '.join(made.pour for made in late)}" if late else "")
 
     def catalyst_in(self, message: Message, at: dt.datetime) -> str:
-        """Log the pour; ``anyway`` where it was made though the cautions refuse it."""
+        """Log the pour; ``anyway`` if it was made although the cautions refuse it."""
         desk = self.desk
         planned = desk.planned_of(message["pour"])
         if desk.pour_of(planned):
@@ -78,7 +78,7 @@ class Taps:
         return f"catalyst in at {at:%H:%M:%S}"
 
     def check(self, message: Message, at: dt.datetime) -> str:
-        """Looked, and it has not happened yet."""
+        """Log a check: it has not happened yet."""
         made, event = self.desk.made_of(message, at), self.desk.events[message["reading"]]
         now, logged_row = _reached(made, event, at), made.last(event.reading.name)
         if logged_row is None:
@@ -88,7 +88,7 @@ class Taps:
         return f"{event.still} at {now:.1f} {event.reading.unit}"
 
     def happened(self, message: Message, at: dt.datetime) -> str:
-        """It happened, or was found to have happened; ``with`` is what was read at that moment.
+        """Log an event that happened, or was found to have happened; ``with`` is what was read at that moment.
 
         Raises `UnitProblem` if that, such as the temperature at the peak, cannot be read.
         """
@@ -109,7 +109,7 @@ class Taps:
         return f"{event.done.lower()} at {now:.1f} {event.reading.unit}"
 
     def watched(self, message: Message, at: dt.datetime) -> str:
-        """Found to have happened, and it was watched: so it is known exactly."""
+        """Make the time of an event exact: somebody was watching it."""
         made, event = self.desk.made_of(message), self.desk.events[message["reading"]]
         logged_row = made.last(event.reading.name)
         if logged_row is not None and logged_row.known == "already":
@@ -117,7 +117,7 @@ class Taps:
         return f"{event.done.lower()}, watched"
 
     def write(self, message: Message, at: dt.datetime) -> str:
-        """A reading as typed, at a planned ``age`` or without: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
+        """Log a reading as typed, with or without a planned ``age``: a value, or words such as ``"20 to 25 min"``; a second one corrects the first."""
         slot = self.desk.slot_of(message) if message.get("age") is not None else None
         reading = slot.reading if slot else self.desk.study.reading(message["reading"])
         text = str(message.get("text", "")).strip()
@@ -135,9 +135,9 @@ class Taps:
         return f"{reading.words} {text}"
 
     def values(self, message: Message, at: dt.datetime) -> str:
-        """Several readings of one specimen, all or none; what the method lacks goes into their note.
+        """Log several readings of one specimen, all or none; requirements of the method that are not met go into their note.
 
-        The message holds ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and ``edge`` in mm where the method asks for them.
+        The message holds ``text`` with blanks between the readings, ``specimen``, and ``thickness`` and ``edge`` in mm if the method needs them.
         """
         made, slot = self.desk.made_of(message, at), self.desk.slot_of(message)
         found = several(slot.reading, message["text"], message.get("thickness"), message.get("edge"))
@@ -155,7 +155,7 @@ class Taps:
         return f"{slot.reading.words}, {found.sentence()}"
 
     def take_back(self, message: Message, at: dt.datetime) -> str:
-        """Taps taken back: what each replaced counts again, and where it replaced nothing the row is withdrawn."""
+        """Take taps back: what each replaced counts again; if it replaced nothing, the row is withdrawn."""
         made = self.desk.made_of(message)
         rows = [row for row in made.readings if row.entry in message["entries"]]
         for row in rows:
@@ -167,7 +167,7 @@ class Taps:
         return f"{count(len(rows), 'tap')} taken back"
 
     def time_right(self, message: Message, at: dt.datetime) -> str:
-        """The time of a tap that came late, or by a clock that was set back, is right after all; without ``entries`` that of the pour."""
+        """Confirm the time of a tap that came late, or by a clock that was set back; without ``entries``, that of the pour."""
         made, entries = self.desk.made_of(message), message.get("entries", ())
         if not entries:
             self.log.correct_pour(made.pour, why=CONFIRMED, by=self.by)
@@ -176,7 +176,7 @@ class Taps:
         return "the time is confirmed"
 
     def photo(self, message: Message, at: dt.datetime) -> str:
-        """A photograph of the pour taken now; ``picture`` is the bytes of its file.
+        """Add a photograph of the pour taken now; ``picture`` is the bytes of its file.
 
         Raises `LogProblem` if it is not a picture this kit reads.
         """
@@ -186,13 +186,13 @@ class Taps:
         return "photograph" if age is None else f"photograph at {age:.1f} h"
 
     def photo_back(self, message: Message, at: dt.datetime) -> str:
-        """Photographs taken back; their rows stay in the history."""
+        """Take photographs back; their rows stay in the history."""
         for entry in message["entries"]:
             self.log.withdraw_photo(entry, why=TAKEN_BACK)
         return "photograph taken back"
 
     def unpour(self, message: Message, at: dt.datetime) -> str:
-        """The pour taken back, its readings with it."""
+        """Take the pour back, and its readings with it."""
         made = self.desk.made.get(message["name"])
         if made is None:
             return "taken back already"
@@ -203,7 +203,7 @@ class Taps:
         return f"{why}. {self.mark}" if self.mark else why
 
     def _refuse_ahead(self, made, reading, text, at):
-        """A time typed before it has come; clocks that were set or disagree tell nothing, and the log refuses what cannot be read."""
+        """Refuse a time typed before it has come, unless clocks were set or disagree; the log refuses what cannot be read."""
         event = self.desk.events.get(reading.name)
         if event is None or self.mark or self.desk.watched_clock.back:
             return
@@ -221,7 +221,7 @@ def _shown_on_the_card():
 
 
 def _same(logged_row, reading, text):
-    """Whether what was typed is what the row says already."""
+    """Whether what was typed equals the row."""
     with contextlib.suppress(ValueError):
         found = known(reading, text)
         return math.isclose(found.low, logged_row.low) and math.isclose(found.high, logged_row.high)
@@ -229,7 +229,7 @@ def _same(logged_row, reading, text):
 
 
 def _reached(made, event, at):
-    """The time of a tap in the unit of its reading; one under the least that is believable was tapped too early."""
+    """The time of a tap in the unit of its reading; refused if it is below the lowest plausible value."""
     now, reading = event.value(made.minutes(at)), event.reading
     if made.by_day:
         raise LogProblem(made.no_hour("no time counts from it"))
@@ -239,7 +239,7 @@ def _reached(made, event, at):
 
 
 def _age(slot, made, at):
-    """The age to log in hours, and a note that says what it was where that is not the same."""
+    """The age to log in hours, and a note with the actual age if that differs."""
     age = made.minutes(at) / 60
     if made.by_day:
         if when_due(slot, made, at)[1] != "due":

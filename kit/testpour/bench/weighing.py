@@ -1,7 +1,7 @@
-"""What to weigh out: one catalysed mix, shared over one or several colour pots, on the scale at hand.
+"""What to weigh out: one catalysed mix, divided among one or more colour pots, on the scale at hand.
 
-Pigment waits in each pot before any catalyst is out; resin and catalyst are mixed once and weighed on
-top, so every pot carries the same catalyst percentage. Percentages are by mass of resin.
+Pigment is weighed into each pot before any catalyst is out; resin and catalyst are mixed once and weighed on top, so
+every pot has the same catalyst percentage. Percentages are by mass of resin.
 """
 
 from collections.abc import Mapping
@@ -41,9 +41,9 @@ class WeighOut:
     Parameters
     ----------
     table : DataFrame
-        One row a pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` where there are several
-        pots. Columns in g: resin, catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops where they can be
-        known, of the target and not of the grams it was rounded to; catalyst_low and catalyst_high, the percentage delivered.
+        One row per pot, with its share of the mix in whole steps of the scale, and a row ``"whole mix"`` if there are several
+        pots. Columns in g: resin, catalyst, mix (both together), pigment, total; resin_mL; catalyst_mL and drops if they can
+        be known, for the target and not the rounded grams; catalyst_low and catalyst_high, the percentage delivered.
     catalyst : float
         Target, % of resin.
     resin_mass, catalyst_mass : float
@@ -53,12 +53,12 @@ class WeighOut:
     scale_resolution : float
         Step of the scale, g.
     smallest_batch : float
-        Least resin, g, from which up the catalyst is delivered within a tenth of its target; below it some amounts are, others not.
+        Resin, g, at or above which the catalyst is always within a tenth of its target; below it, only for some amounts.
     steps : tuple of str
         The order of work.
     cautions : Cautions
     unit : tuple of str and float
-        What the scale reads in, and g in one: amounts are shown so.
+        Unit in which the scale reads and amounts are shown, and g in one.
     """
 
     table: pd.DataFrame = field(repr=False)
@@ -86,18 +86,18 @@ class WeighOut:
         return f"{text} {self.cautions.sentence()}" if self.cautions.warnings else text
 
     def scale_warning(self) -> str:
-        """What is wrong and what to do where this scale is too coarse for the mix; "" where it is fine."""
+        """What is wrong and what to do if this scale is too coarse for the mix; "" if it is fine enough."""
         if all(abs(end - self.catalyst) <= self.catalyst * TOLERANCE * (1 + SLACK) for end in self.delivered):
             return ""
         return self.coarse_warning() or (f"This is a small mix for this scale: mix at least {_grams(self.smallest_batch, self)} of resin, so that the "
                                          "catalyst is within a tenth of its target, or use a finer scale.")
 
     def coarse_warning(self) -> str:
-        """What to do where `smallest_batch` is more than may stand in one pot; "" where it may."""
+        """What to do if `smallest_batch` is more than one pot may hold; "" if it is not."""
         if not too_much(self.smallest_batch, self.catalyst):
             return ""
         return (f"This scale weighs the catalyst of every mix within a tenth of its target only from {_grams(self.smallest_batch, self)} of resin "
-                "up, more than may stand in one pot. Use a finer scale.")
+                "up, more than one pot may hold. Use a finer scale.")
 
     __repr__ = sentence
 
@@ -106,7 +106,7 @@ class WeighOut:
         return f"{table_html(self.shown())}<ol>{steps}</ol><p>{in_html(self.sentence())}</p>"
 
     def shown(self) -> pd.DataFrame:
-        """`table` as text to read at the scale; of several pots only what is weighed into each."""
+        """`table` as text to read at the scale; if there are several pots, only what is weighed into each."""
         unit, grams = self.unit
         digits = decimals(self.scale_resolution / grams)
         heads = {"resin": f"resin ({unit})", "resin_mL": "resin (mL)", "catalyst": f"catalyst ({unit})", "mix": f"mix ({unit})",
@@ -135,7 +135,7 @@ def weigh_out(
     resin : float or str, optional
         Resin to weigh, g or text: ``"200 g"``, ``"8 oz"``, ``"350 mL"``. Give this or `mould_volume`.
     mould_volume : float or str, optional
-        Volume of the moulds together, mL or text. Resin = volume x liquid density x (1 + waste); shrinkage is not made up.
+        Volume of the moulds together, mL or text. Resin = volume x liquid density x (1 + waste); shrinkage is not allowed for.
     waste : float or str
         Extra resin that stays in the cup, % of what the mould holds; only with `mould_volume`.
     catalyst : float or str
@@ -146,7 +146,7 @@ def weigh_out(
         How many equal pots, or pot name to its share (parts of any size). With `pigment` a dict and no
         pots named, its names are the pots.
     study : Study, optional
-        Supplies densities where they are not given, and the kind of resin.
+        Supplies densities that are not given, and the kind of resin.
     resin_density, catalyst_density : float or str, optional
         g/mL. Without a study the resin is 1.10 and the catalyst unknown.
     drops_per_mL : float, optional
@@ -188,12 +188,12 @@ def weigh_out(
 
 
 def _part(asked, pot):
-    """A pot's share of the mix, exact: of three alike a third, so that pots alike take alike amounts of pigment."""
+    """A pot's exact share of the mix: a third for three equal pots, so that they take equal amounts of pigment."""
     return Fraction(asked.pots[pot][0]).limit_denominator(10**9)
 
 
 def _table(asked, resin, catalyst):
-    """One row a pot and, where there are several, one for the whole mix."""
+    """One row per pot and, if there are several, one for the whole mix."""
     rows = {}
     for name, mix in _shares(asked, resin + catalyst).items():
         part = mix / (resin + catalyst)
@@ -206,7 +206,7 @@ def _table(asked, resin, catalyst):
 
 
 def _shares(asked, mix):
-    """Pot name to its share of the mix in whole steps of the scale, which together are the mix; a pot left with nothing is refused."""
+    """Pot name to its share of the mix in whole steps of the scale, which add up to the mix; a pot left with nothing is refused."""
     shares, poured, wanted = {}, Fraction(0), Fraction(0)
     for name in asked.pots:
         wanted += mix * _part(asked, name)

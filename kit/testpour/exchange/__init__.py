@@ -1,5 +1,5 @@
 """Everything that leaves or enters as a file: sheets, data packages, study folders, thermocouple traces.
 
-In: the log to be written out, or a file from elsewhere, which is checked before it is used.
-Out: a file, or castings and traces read from one, with what was wrong with it.
+In: the log to be written to a file, or a file from elsewhere, which is checked before it is used.
+Out: a file, or castings and traces read from one, with any problems in it.
 """

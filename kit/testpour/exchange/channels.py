@@ -23,9 +23,9 @@ UNITS = {
 SPELLINGS = {"degc": "degC", "°c": "degC", "c": "degC", "celsius": "degC", "degf": "degF", "°f": "degF", "f": "degF", "fahrenheit": "degF",
          "k": "K", "kelvin": "K"}
 TO_C = {"degC": lambda v: v, "degF": lambda v: (v - 32.0) / 1.8, "K": lambda v: v - 273.15}
-IN_TURN, ALWAYS = 12, 0.95  # channels whose rows may take turns, and the share of rows that keep to it
+IN_TURN, ALWAYS = 12, 0.95  # most channels whose rows may alternate, and the share of rows that must do so
 COLDEST, HOTTEST = -30.0, 320.0  # degC: beyond these a wire is broken, not hot
-USUAL = (-5.0, 60.0)  # degC in which a workshop's traces have their coolest row
+USUAL = (-5.0, 60.0)  # degC: range of a trace's coolest row in a workshop
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Channel:
 
     name: str
     degrees: np.ndarray  # degC; NaN where blank, unreadable or out of range
-    unread: tuple[int, ...]  # rows whose cell is filled and could not be read or believed
+    unread: tuple[int, ...]  # rows whose cell is filled but not a possible temperature
 
 
 def read_channels(
@@ -43,13 +43,13 @@ def read_channels(
 ) -> tuple[tuple[Channel, Channel | None] | None, list[str]]:
     """Find the casting's channel and the room's, None where there is none; and the problems.
 
-    `channel` and `room` are a name, or a number from 1; the file has to tell what is not given.
+    `channel` and `room` are a name, or a number from 1; what is not given must be clear from the file.
     """
     offered = {k: _name(grid, k) for k in range(len(grid.heads)) if k not in times.columns and _is_numeric(grid, k)}
     if not offered:
         return None, ["no column of temperatures beside the time. Export the trace with the thermocouple's readings as numbers."]
     if names := _in_turn(grid, times, offered):
-        return None, [(f"its rows are of {len(names)} channels in turn, {listed(map(repr, names))}. Keep the rows of the channel in the casting, or "
+        return None, [(f"its rows alternate between {len(names)} channels, {listed(map(repr, names))}. Keep the rows of the channel in the casting, or "
                        "export the trace with a column for each channel.")]
     if unit is not None and str(unit).casefold() not in SPELLINGS:
         return None, [f"unit={unit!r} is not one of degC, degF, K. Say what the thermocouple was read in."]
@@ -60,7 +60,7 @@ def read_channels(
     rooms = [k for k in offered if ROOM.search(offered[k].replace("_", " ")) and k != chosen]
     beside = rooms[0] if room is None and len(rooms) == 1 else beside
     if beside == chosen:
-        return None, [f"channel and room are both {offered[chosen]!r}. Say which channel lies in the resin."]
+        return None, [f"channel and room are both {offered[chosen]!r}. Say which channel is in the resin."]
     found, problems = [], []
     for k in (chosen, beside):
         one, reasons = (None, []) if k is None else _degrees(grid, k, offered[k], SPELLINGS.get(str(unit).casefold()))
@@ -70,7 +70,7 @@ def read_channels(
 
 
 def _in_turn(grid, times, offered):
-    """The names or numbers that a column repeats in turn, a row for each channel; none where each row holds all channels."""
+    """The names or numbers that a column repeats, a row for each channel; none where each row holds all channels."""
     for k in range(len(grid.heads)):
         cells = grid.column(k)
         names = list(dict.fromkeys(cells))
@@ -122,7 +122,7 @@ def _named_channel(offered, wanted, what):
 
 
 def _degrees(grid, k, name, unit):
-    """A column in degC; its unit from the argument, the head, the cells, the lines above, or the values."""
+    """A column in degC; its unit is found from the argument, the head, the cells, the lines above, or the values."""
     cells = grid.column(k)
     read = [cell_number(cell, grid.decimal) if cell else None for cell in cells]
     values = np.array([np.nan if r is None else r[0] for r in read])
@@ -134,7 +134,7 @@ def _degrees(grid, k, name, unit):
         return None, [(f"the unit of channel {name!r} is not {'clear' if stated else 'stated'}, and its values may be in "
                       f"{listed(sorted(units)) or 'none known'}. Say unit='degC', unit='degF' or unit='K'.")]
     if not unit and units == {"degC"} and (warm := _may_be_fahrenheit(values)):
-        return None, [(f"channel {name!r} begins at {warm:.1f}, and neither a room nor a resin that is poured is as warm as that in °C. If it is °F, "
+        return None, [(f"channel {name!r} begins at {warm:.1f}, and in °C neither a room nor resin as poured is that warm. If it is °F, "
                       "put °F in place of °C in the file; if the casting was that warm, say unit='degC'.")]
     degrees = TO_C[next(iter(units))](values)
     beyond = (degrees < COLDEST) | (degrees > HOTTEST)
@@ -146,7 +146,7 @@ def _degrees(grid, k, name, unit):
 
 
 def _may_be_fahrenheit(values):
-    """The first value, in °C, of a trace that rises from a warmth no resin is poured at, yet usual in °F; else None."""
+    """The first value, in °C, of a trace that begins hotter than resin is poured, but normal if read as °F; else None."""
     degrees = values[np.isfinite(values)]
     if not len(degrees) or not degrees[0] > WARM or not USUAL[0] <= TO_C["degF"](degrees[0]) <= WARM:
         return None
@@ -164,7 +164,7 @@ def _units_in(text):
 
 
 def _plausible_units(values):
-    """The units in which the coolest rows would be those of a workshop."""
+    """The units in which the coolest rows would suit a workshop."""
     known = values[np.isfinite(values)]
     if not len(known):
         return set()

@@ -24,7 +24,7 @@ WORD = re.compile(r"(?<![a-z\d])[a-z]+(?![a-z\d]| ?\d)")  # the s of S1 is the n
 TEMPERATURE = re.compile(r"(?:[\[(°º˚]|\bdeg)\s*[cfk]\b", re.IGNORECASE)
 COUNTER = re.compile(r"(no|nr|n|#|num|number|index|row|record|rec|sample|point|entry|id|count|scan|line)\.?", re.IGNORECASE)
 DAY = 1440.0
-SHORTEST = 5.0  # min: a trace so long in minutes and seconds may be one of a casting
+SHORTEST = 5.0  # min: a trace that spans as much, read as minutes and seconds, may be of a casting
 DAY_NUMBERS = (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 
 
@@ -32,15 +32,15 @@ DAY_NUMBERS = (32_000, 62_000)  # of a spreadsheet; from 1987 to 2069
 class Times:
     """The time of each row."""
 
-    minutes: np.ndarray | None  # from the earliest row; NaN where the cell, None where the column could not be read
+    minutes: np.ndarray | None  # from the earliest row; NaN where a cell cannot be read, None if the column cannot
     columns: frozenset  # those used, and those that only count rows
-    midnight: float | None = None  # where the rows carry a clock: the minute of the midnight before the first row
-    date: dt.date | None = None  # of the first row, where it is stated and sure
+    midnight: float | None = None  # where rows have a time of day: the minute of the midnight before the first row
+    date: dt.date | None = None  # of the first row, where it is stated and certain
     newest_first: bool = False
 
 
 def read_times(grid: Grid, time: TimeUnit | None = None, day_first: bool | None = None) -> tuple[Times, list[str]]:
-    """Find the time column and read it; and the problems. Rows may stand newest first throughout."""
+    """Find the time column and read it; and the problems. All rows may be newest first."""
     times, wrong = _read_down(grid, time, day_first)
     if not wrong:
         return times, []
@@ -69,7 +69,7 @@ def _unreadable(columns, problem):
 
 
 def _first_matching(columns, pattern, without):
-    """The first column of which four cells in five that are filled match."""
+    """The first column in which four of five filled cells match."""
     for k, cells in enumerate(columns):
         filled = [cell for cell in cells if cell]
         if k not in without and filled and sum(bool(pattern.fullmatch(c)) for c in filled) >= 0.8 * len(filled):
@@ -78,7 +78,7 @@ def _first_matching(columns, pattern, without):
 
 
 def minutes_of(cell: str, shape: str | None = "hh:mm:ss") -> float:
-    """Minutes of a clock or elapsed time ``h:m:s``; NaN where it is none. `shape` says how two numbers are read."""
+    """Minutes of a clock or elapsed time ``h:m:s``; NaN for anything else. `shape` says how two numbers are read."""
     match = HMS.fullmatch(cell)
     if not match:
         return np.nan
@@ -118,7 +118,7 @@ def _elapsed_times(grid, columns, counters, time):
 
 
 def _are_day_numbers(values):
-    """Whether times are days since 1899-12-30, as a spreadsheet keeps a date; a count of anything else runs longer."""
+    """Whether times are days since 1899-12-30, as a spreadsheet stores dates; any other count would span more."""
     first, last = np.nanmin(values), np.nanmax(values)
     return DAY_NUMBERS[0] <= first and last <= DAY_NUMBERS[1] and last - first <= 2.0
 
@@ -129,7 +129,7 @@ def _units(head):
 
 
 def _is_growing(grid: Grid, k: int) -> bool:
-    """Whether a column holds numbers that never fall, but for a slip."""
+    """Whether a column holds numbers that hardly ever fall."""
     cells = grid.column(k)
     steps = _steps(grid, k)
     return len(steps) + 1 > 0.8 * len(cells) and len(steps) > 0 and bool((steps >= 0).mean() > 0.98) and steps.sum() > 0
@@ -146,7 +146,7 @@ def _steps(grid, k):
 
 
 def _clock_times(head, cells, used, time):
-    """Hours, minutes and seconds without a date; over midnight a day is added."""
+    """Hours, minutes and seconds without a date; a day is added at midnight."""
     head = head.casefold()
     parts = [HMS.fullmatch(c).groups() for c in cells if HMS.fullmatch(c)]
     two = all(p[2] is None for p in parts)
@@ -166,7 +166,7 @@ def _clock_times(head, cells, used, time):
 
 
 def _minutes_spanned(cells):
-    """Minutes from the first cell to the last, read as mm:ss."""
+    """Minutes from the first cell to the last; 0 or less if the clock passes midnight."""
     read = [minutes for cell in cells if np.isfinite(minutes := minutes_of(cell, "mm:ss"))]
     return read[-1] - read[0] if read else 0.0
 
@@ -176,7 +176,7 @@ def _dated_times(columns, stamped, clocked, counters, day_first):
     cells, used = columns[stamped], counters | {stamped} | ({clocked} - {None})
     if not any((stamps := STAMP.fullmatch(c)) and stamps["clock"] for c in cells):
         if clocked is None:
-            return _unreadable(used, "the rows carry a date and no time of day. Export the trace with the time of each row.")
+            return _unreadable(used, "the rows have a date and no time of day. Export the trace with the time of each row.")
         cells, used = [f"{a} {b}" if a and b else "" for a, b in zip(cells, columns[clocked], strict=True)], used | {clocked}
     stamps = [STAMP.fullmatch(cell) for cell in cells]
     zones = list(dict.fromkeys(f["zone"] or f["offset"] or "no zone" for f in stamps if f))
@@ -230,13 +230,13 @@ def _days_spanned(days):
 
 
 def _from_first(minutes, used, clock=False, date=None):
-    """Minutes from the first readable row; refused where they step back."""
+    """Minutes from the first readable row; refused if they run backwards."""
     known = np.flatnonzero(np.isfinite(minutes))
     if len(known) < 2:
         return _unreadable(used, "fewer than two rows have a time that can be read. Export the trace from the logger again.")
     back = known[1:][np.diff(minutes[known]) < 0]
     if len(back):
-        problem = f"the time steps back in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
+        problem = f"the time runs backwards in {count(len(back), 'place')}, first at row {back[0] + 1} of the block. Put the rows in the order of their times"
         return _unreadable(used, f"{problem}; check for two traces in one file; on a twelve-hour clock without AM and PM write 13:00 for 1:00; "
                           "after a night in which the clocks went back, add the hour to the rows from there on.")
     first = minutes[known[0]]

@@ -12,17 +12,16 @@ import pandas as pd
 from testpour.common.wording import visible
 from testpour.logbook.sheet_cells import ACTIVE
 
-LEFT_OUT = ("by",)  # who read it: no page carries a person's name from the log
-PRECISE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a drawn length to more than a hundredth of a point
-UNCHANGED = " /=;,.)'-!*?@[]|$+^`~{}"  # what an address in double quotes holds as it is, and no reader takes for a link of its own
+LEFT_OUT = ("by",)  # who read it: no page has a person's name from the log
+PRECISE = re.compile(r"(?<![\d.\w#-])(-?\d*[1-9]\d*\.\d\d)\d+")  # a length drawn more finely than a hundredth of a point
+UNCHANGED = " /=;,.)'-!*?@[]|$+^`~{}"  # characters that an address in double quotes may hold unescaped
 PACKAGES = ("numpy", "pandas", "scipy", "matplotlib")
 
 
 def to_csv(table: pd.DataFrame) -> str:
     """A table as CSV text that no spreadsheet runs: text that looks like a formula gets a leading quote.
 
-    Open ends (infinite) are blank; `known` says which end is open. After the advice of the OWASP page on
-    CSV injection.
+    Open ends (infinite) are blank; `known` says which end is open. This follows the OWASP page on CSV injection.
     """
     shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
         table.index.name == "pour" else "row")
@@ -48,7 +47,7 @@ def data_link(text: str) -> str:
 
 
 def image_link(image: bytes, kind: str = "svg") -> str:
-    """A `data:` address that holds a figure; a drawing's lengths are rounded to what an eye or a printer can part."""
+    """A `data:` address that holds a figure; the lengths in a drawing are rounded to a hundredth of a point."""
     if kind == "svg":  # written as text: a fifth less than in base64
         drawing = re.sub(r"<!--.*?-->", "", image.decode(), flags=re.DOTALL)  # they repeat the words that are drawn
         drawing = re.sub(r"\s+", " ", PRECISE.sub(r"\1", drawing).replace('"', "'"))
@@ -57,7 +56,7 @@ def image_link(image: bytes, kind: str = "svg") -> str:
 
 
 def versions() -> dict[str, str]:
-    """Name to version of what made the page."""
+    """The versions of what made the page, by name."""
     try:
         own = version("testpour")
     except ModuleNotFoundError:

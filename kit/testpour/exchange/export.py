@@ -17,7 +17,7 @@ from testpour.logbook.known import known_of
 from testpour.logbook.sheet_cells import escape_cell
 
 MAKER = "testpour, table of castings"
-LONGEST = 100_000  # bytes that are looked at to tell an earlier table
+LONGEST = 100_000  # bytes read to recognise an earlier table
 
 
 def write_sheet(castings: Castings | Logbook, path: str | Path) -> Path:
@@ -27,7 +27,7 @@ def write_sheet(castings: Castings | Logbook, path: str | Path) -> Path:
     ----------
     castings : Castings or Logbook
     path : str or Path
-        Ending in .csv or .xlsx: one row a pour, as `read_sheet` reads it. Ending in .parquet: one row a
+        Ending in .csv or .xlsx: one row per pour, as `read_sheet` reads it. Ending in .parquet: one row per
         reading, with the settings of its pour beside it; a pour without readings has one row.
 
     Returns
@@ -37,17 +37,17 @@ def write_sheet(castings: Castings | Logbook, path: str | Path) -> Path:
     Raises
     ------
     Problem
-        If the ending is another, a note is too long for XLSX, or Parquet is not installed.
+        If the ending is a different one, a note is too long for XLSX, or Parquet is not installed.
     FileNotFoundError
         If the folder of `path` does not exist.
     FileExistsError
-        If anything but an earlier table of castings lies at `path`.
+        If there is anything but an earlier table of castings at `path`.
 
     Notes
     -----
-    Cells that begin with a sign a spreadsheet would act on get a leading quote, which `read_sheet` takes
-    off again. Initials and notes of single readings get a column of their own; where several places share
-    a cell, theirs stay in the log. Parquet has them all, and text as it is.
+    Cells that a spreadsheet would take for a formula get a leading quote, which `read_sheet` removes again. Initials
+    and notes of single readings get a column of their own; if several readings share a cell, theirs are left out.
+    Parquet has them all, and text without quotes.
 
     Examples
     --------
@@ -103,14 +103,14 @@ def _parquet(castings, path):
 
 
 def _is_csv(path):
-    """Whether its first line is the header of such a table, from its first column to its last."""
+    """Whether the first line of a file is the header of such a table."""
     with open(path, "rb") as file:
         head = file.readline(LONGEST).rstrip(b"\r\n")
     return head.startswith(b"pour,session,made at,") and head.endswith(b",by,note")
 
 
 def _is_xlsx(path):
-    """Whether its properties name this kit as the one who made it."""
+    """Whether the properties of a file name this kit as its maker."""
     try:
         with zipfile.ZipFile(path) as archive, archive.open("docProps/core.xml") as file:
             return f"<dc:creator>{MAKER}</dc:creator>".encode() in file.read(LONGEST)
@@ -135,7 +135,7 @@ def _refuse_long(table, path):
 
 
 def _as_number(cell):
-    """A plain number as a number, so that a spreadsheet can reckon with it; names such as 007 stay text."""
+    """A plain number as a number, so that a spreadsheet can calculate with it; names such as 007 stay text."""
     if re.fullmatch(r"-?(0|[1-9]\d{0,11})(\.\d{1,12})?", cell) and f"{float(cell):.12g}" == cell:
         return float(cell)
     return cell
@@ -165,7 +165,7 @@ def _table(castings):
 
 
 def _joined(pours, rows, say):
-    """One cell a pour; several readings separated by semicolons."""
+    """One cell per pour; several readings are separated by semicolons."""
     words = {}
     for row in rows.itertuples():
         words.setdefault(row.pour, []).append(say(row))

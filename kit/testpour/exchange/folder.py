@@ -19,7 +19,7 @@ from testpour.study.study import Study
 from testpour.study.study_file import read_study, study_from
 
 NEW = "study/new_study.toml"
-PATIENCE = 10  # seconds that another start may take to move its files into a folder
+PATIENCE = 10  # seconds that another process may take to move its files into a folder
 EXAMPLES = ("workshop-sheet.csv", "thermocouple-trace.csv")  # files of a workshop, read in by notebooks
 
 
@@ -63,7 +63,7 @@ class StudyFolder:
 def _shipped(kind: Literal["notebooks", "datasets"]) -> Path:
     """The folder of the templates or data sets that came with the package.
 
-    A checkout comes first: what an editable install bundled is frozen at the time of its install.
+    A checkout comes first: an editable install keeps the files of the day it was made.
     """
     package = Path(str(files("testpour")))
     checkout = package.parent.parent
@@ -93,9 +93,9 @@ def example_study() -> Study:
 
 
 def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
-    """Make a study folder where it is absent or empty, or find one that is there already and leave it alone.
+    """Make a study folder if it is absent or empty, or find one that is there already and leave it alone.
 
-    With `demo`, it holds the invented demo study with its log; without, an empty log and a study file to fill in. Where
+    With `demo`, it holds the invented demo study with its log; without, an empty log and a study file to fill in. If
     something else is in the way, a FolderProblem says so and nothing is written.
     """
     path = Path(path).expanduser().absolute()
@@ -114,14 +114,14 @@ def make_folder(path: str | Path, demo: bool = True) -> StudyFolder:
         made.mkdir()
         _fill(made, demo)
         with contextlib.suppress(OSError):
-            if not path.exists():  # one that is there is filled and not replaced, for a shell may stand in it
-                os.rename(made, path)  # whole or not at all: of two starts at once, one makes the folder
+            if not path.exists():  # an existing folder is filled, not replaced: it may be a shell's working directory
+                os.rename(made, path)  # whole or not at all: of two processes at once, one makes the folder
                 return StudyFolder(path, fresh=True)
         return StudyFolder(path, fresh=_moved_into(path, made))
 
 
 def _moved_into(path, made):
-    """Whether the new files were moved into the folder; false where another start was first, whose study is waited for."""
+    """Whether the new files were moved into the folder; false if another process was first, whose study is waited for."""
     if (path / "study.toml").exists():
         return False
     try:  # the study file goes last: it is what makes the folder a study
@@ -138,7 +138,7 @@ def _moved_into(path, made):
 
 
 def _fill(folder, demo):
-    """Put notebooks, study file and log into a new folder, before it gets its name."""
+    """Put notebooks, study file and log into a new folder, before it gets its final name."""
     from testpour.logbook.book import Logbook
     from testpour.logbook.log_warnings import Caution
 
@@ -150,6 +150,6 @@ def _fill(folder, demo):
     study = (source / "study.toml").read_text("utf-8") if demo else own_text(NEW)
     (folder / "study.toml").write_text(study, encoding="utf-8")
     with closing(Logbook(read_study(folder))) as log, warnings.catch_warnings():
-        warnings.simplefilter("ignore", Caution)  # the demonstration is made up, a casting that ran too hot among it
+        warnings.simplefilter("ignore", Caution)  # the invented demonstration has a casting that ran too hot
         if demo:
             log.add_sheet(source / "castings.csv")

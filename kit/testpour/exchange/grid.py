@@ -13,10 +13,10 @@ from testpour.logbook.workbook import read_workbook
 
 GROUPING = r"[' \u00a0]"  # between groups of digits
 FEWEST = 5  # rows of a trace
-HUGE = 1e15  # beyond it no logger counts, and sums of it overflow
+HUGE = 1e15  # no logger writes larger numbers, and sums of them overflow
 LARGEST = 20_000_000  # bytes
-MOST = 200_000  # lines; a row every 5 s for eleven days, or a row a second for two
-SAMPLE = 3000  # lines that tell the separator
+MOST = 200_000  # lines; a row every 5 s for eleven days, or one every second for two
+SAMPLE = 3000  # lines from which the separator is found
 NUMBER = re.compile(r"[-+\u2212]?(?:\d[\d.,' \u00a0]*|[.,]\d+)(?:[eE][-+]?\d+)?")
 QUANTITY = re.compile(rf"({NUMBER.pattern})\s*(°\s*[CFK]|º\s*[CFK]|deg(?:\s|\.)*[CF]|[CFK]|s|sec|min|h)?", re.IGNORECASE)
 TIMELIKE = re.compile(
@@ -32,7 +32,7 @@ class TraceProblems(Problems):
 
 
 def trace_text(path: Path) -> str:
-    """The file as text; TraceProblems where there is no such file, it is empty, too long, or not text."""
+    """The file as text; TraceProblems if there is no such file, or it is empty, too long, or not text."""
     path = Path(path)
     try:
         text = _of_workbook(path) if path.suffix.casefold() == ".xlsx" else read_text(path, LARGEST)
@@ -46,7 +46,7 @@ def trace_text(path: Path) -> str:
 
 
 def _of_workbook(path):
-    """The rows of a workbook's first visible sheet, a line each, parted by tabs."""
+    """The rows of a workbook's first visible sheet, a line each, with tabs between cells."""
     if not path.is_file():
         return read_text(path, LARGEST)  # says what is there instead
     return "\n".join("\t".join(" ".join(cell.split()) for cell in row) for row in read_workbook(path)[0])
@@ -56,10 +56,10 @@ def _of_workbook(path):
 class Grid:
     """The block of rows that holds the trace."""
 
-    heads: tuple[str, ...]  # what stands above each column, name and unit joined; "" where nothing does
+    heads: tuple[str, ...]  # the header of each column, name and unit joined; "" if none
     rows: tuple[tuple[str, ...], ...]  # cells, stripped
     lines: tuple[int, ...]  # number of each row's line in the file
-    preamble: str  # what stands above the block, for a unit stated once for all
+    preamble: str  # the text above the block, for a unit stated once for all
     decimal: str
     skipped: tuple[str, ...]  # numbers of lines within the block that are not rows of it
 
@@ -69,7 +69,7 @@ class Grid:
 
 
 def find_grid(name: str, text: str) -> Grid:
-    """Find the separator, the block, its heads and its decimal mark; TraceProblems where there is no such block."""
+    """Find the separator, the block, its heads and its decimal mark; TraceProblems if there is no such block."""
     lines, best, count, width = _separated(text.replace("\x00", "").splitlines())
     if count < FEWEST:
         raise TraceProblems(name, [
@@ -86,7 +86,7 @@ def find_grid(name: str, text: str) -> Grid:
 
 
 def _separated(lines):
-    """The lines, what parts their cells, how many of them look like rows of a trace, and their width; blanks part where nothing else does."""
+    """The lines, the separator of their cells, how many look like rows of a trace, and their width; blanks separate as a last resort."""
     for blanks in (None, r"\s{2,}", r"\s+"):
         tried = lines if blanks is None else [re.sub(blanks, "\t", line.strip()) for line in lines]
         scores = {separator: _score(_split(tried[:SAMPLE], separator)) for separator in SEPARATORS}
@@ -98,7 +98,7 @@ def _separated(lines):
 
 @lru_cache(maxsize=300_000)
 def cell_number(cell: str, decimal: str) -> tuple[float, str] | None:
-    """A stripped cell as a float and the unit behind it ("" for none); None where it is not a number."""
+    """A stripped cell as a float and the unit after it ("" for none); None if it is not a number."""
     match = QUANTITY.fullmatch(cell)
     if not match:
         return None
@@ -150,7 +150,7 @@ def _score(rows):
 
 
 def _heads(rows, first, width):
-    """What stands above each column in the last lines before the block, and everything above as one text."""
+    """The header of each column, from the last lines before the block, and everything above as one text."""
     heads = [""] * width
     for place, row in enumerate(reversed(rows[max(first - 3, 0) : first])):
         like = abs(len(row) - width) <= 1 if place == 0 else len(row) == width and not any(map(_is_value, row))
@@ -161,14 +161,14 @@ def _heads(rows, first, width):
 
 
 def _refuse_two_commas(name, separator, rows, block):
-    """``10:00,23,5`` under two heads: the comma parts the cells and marks the decimals as well."""
+    """Refuse ``10:00,23,5`` under two heads, where the comma separates cells and marks decimals as well."""
     if separator != ",":
         return
     named = next((len(rows[k]) for k in range(block[0] - 1, max(block[0] - 4, -1), -1) if sum(map(bool, rows[k])) >= 2), None)
     width, whole = len(rows[block[0]]), not any("." in cell for k in block for cell in rows[k])
     if named and whole and named < width <= 2 * named:
         raise TraceProblems(name, [
-            (f"there are {named} heads above {width} cells a row: the comma seems to part the cells and to mark the decimals too. "
+            (f"there are {named} heads above rows of {width} cells: the comma seems to separate cells and to mark decimals too. "
             "Export again with semicolons or tabs between the cells, or with decimal points.")
         ])
 

@@ -1,4 +1,4 @@
-"""A temperature trace and what it says about the casting."""
+"""A temperature trace and what it shows of the casting."""
 
 from dataclasses import dataclass, field
 
@@ -31,7 +31,7 @@ class JudgedTrace:
         One row per row of the file with a time: minutes (after mixing), temperature (degC; NaN in a gap, in a
         glitch and after the thermocouple came out) and, where a room channel was read, room (degC).
     mixed_said : bool
-        Whether it was said when the catalyst went in; otherwise the first row counts as that.
+        Whether the time of mixing was given; otherwise it is taken to be the first row.
     noise : float
         Standard deviation of one row, K.
     inert : array
@@ -40,7 +40,7 @@ class JudgedTrace:
         One row each for what could be read: reading ("onset", "gel_time", "time_to_peak",
         "peak_temperature") as index; value, low, high (min or degC), known as in the log.
     state : {"peaked", "rising", "flat"}
-        Past its peak, still short of it at the last row, or without self-heating that stands out.
+        Past its peak, still short of it at the last row, or without clear self-heating.
     notes : tuple of str
         What was left out or assumed.
     room_channel : str
@@ -48,18 +48,18 @@ class JudgedTrace:
 
     Notes
     -----
-    Onset: the first instant at which the trace stands 3 K above what it would have been without cure, about
+    Onset: the first instant at which the trace is 3 K above what it would have been without cure, about
     the heat of 2 % of the cure, six times the noise of a usual logger and more than a room drifts meanwhile.
     The trace without cure and the growth of self-heating are fitted together (`onset.find_onset`).
 
-    Gel: a trace does not see it. The estimate lies between 1 K of self-heating and 5.6 K (10 °F): polyester
+    Gel: a trace does not show it. The estimate lies between 1 K of self-heating and 5.6 K (10 °F): polyester
     gels at a few per cent of cure (from memory, not read), and reactivity tests in a bath take a rise of 10 °F
     (block test) to 10 K (ISO 584, 80 °C bath, 90 °C) above the bath for the gel (the first from memory).
 
     Time to peak and peak: from catalyst in to the summit of a cubic fitted to the top of the trace, after
     ASTM D2471 (withdrawn 2008), which holds for gel times above 5 min and only for the mass and cup stated.
 
-    How near: with a row every 5 to 15 s, noise of 0.5 K, 5 % gaps and a room that swings by 0.75 K and trends by
+    Accuracy: with a row every 5 to 15 s, noise of 0.5 K, 5 % gaps and a room that swings by 0.75 K and trends by
     0.5 K/h, calculated castings that rise 20 K or more have the peak within 1 K, its time within 1 min and the
     onset within 2 min in 95 of 100. A room that drifts more, without a room channel, costs the onset first.
     """
@@ -76,10 +76,10 @@ class JudgedTrace:
     room_channel: str = ""
 
     def sentence(self) -> str:
-        """What the thermocouple saw, in words, and what that rests on."""
+        """What the thermocouple showed, in words, and on what data."""
         seen = self.table["temperature"].notna()
         first, last = (f"{minute:.0f}".replace("-", "\N{MINUS SIGN}") for minute in self.table["minutes"][seen].iloc[[0, -1]])
-        start = "mixing" if self.mixed_said else "its first row, taken for mixing (say mixed_at= if it was not)"
+        start = "mixing" if self.mixed_said else "its first row, taken as the time of mixing (say mixed_at= if it was not)"
         opening = f"{self.source}, channel {self.channel}: {seen.sum()} readings from {first} to {last} min after {start}."
         return " ".join([opening, self.verdict(), *self.notes])
 
@@ -104,19 +104,19 @@ class JudgedTrace:
         if self.state == "rising":
             text += f" The trace ends before the peak: time to peak is {self.words(TIME)}, peak temperature {self.words(PEAK)}."
         if GEL not in known_readings:
-            return text if warming_already else f"{text} Too few rows before the peak tell when that began."
+            return text if warming_already else f"{text} There are too few rows before the peak to tell when that began."
         fast = f" The conventions hold for gel times above {FASTEST:g} min." if self.readings.loc[GEL, "low"] < FASTEST else ""
         return f"{text} Going by the warming alone, it gelled after {self.words(GEL)}.{fast}"
 
     def _swapped(self):
-        """What is said where the room got hotter than a room, and for longer than a glitch; "" otherwise."""
+        """A warning if the room channel got hotter than any room, for longer than a glitch; "" otherwise."""
         if not self.room_channel or not self.table["room"].nlargest(RUN + 1).min() > WARM:
             return ""
         text = f"No exotherm in channel {self.channel}, but {self.room_channel}, read as the room, got above {WARM:g} °C, as no room does"
         return f"{text}: the two may be swapped. If so, say channel={self.room_channel!r} and room={self.channel!r}."
 
     def words(self, reading: str) -> str:
-        """One reading in words, or "" where the trace does not tell it.
+        """One reading in words, or "" if the trace does not show it.
 
         Parameters
         ----------
@@ -141,7 +141,7 @@ class JudgedTrace:
 
 
 def _no_exotherm(degrees):
-    """What a trace without one says, of its temperatures in order."""
+    """What to say of a trace without an exotherm, from its temperatures in order."""
     if degrees.max() - degrees.iloc[0] < RISE and degrees.iloc[0] - degrees.min() >= 2.0 * RISE:
         return (
             f"No exotherm in these rows: they only cool, from {degrees.iloc[0]:.0f} to {degrees.min():.0f} °C. Either the resin was "

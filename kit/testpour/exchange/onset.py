@@ -1,4 +1,4 @@
-"""When a casting begins to warm itself: a line for the room, a power of time for the resin, weighed together."""
+"""When a casting begins to warm itself: a line for the room and a power of time for the resin, fitted together."""
 
 from dataclasses import dataclass
 
@@ -6,12 +6,12 @@ import numpy as np
 
 RISE = 3.0  # K of self-heating that counts as its onset
 LEAVES, GELLED = 1.0, 10.0 * 5 / 9  # K of self-heating between which the gel lies: see `Trace`
-WINDOW = 8.0  # K of rise that the fit looks at
-DRIFT = 0.7  # K/h, standard deviation of belief: a casting follows its workshop so fast
-APART = 1.0  # K, standard deviation of belief: resin as poured, against what the room would make of it
+WINDOW = 8.0  # K of rise that is fitted
+DRIFT = 0.7  # K/h, prior standard deviation of the drift of a casting with its workshop
+APART = 1.0  # K, prior standard deviation of resin as poured from the temperature it would settle at
 POWERS = (1.0, 1.2, 1.35, 1.5, 1.65, 1.8, 2.0, 2.3, 2.7)
-POWER, POWER_SPREAD = 1.65, 0.3  # belief: heat and cure of castings 8 to 40 mm give 1.3 to 1.9 (`physics.slab`)
-FIT = 0.1  # K by which the curve itself may be off: it fits those castings so well
+POWER, POWER_SPREAD = 1.65, 0.3  # prior: heat and cure of castings 8 to 40 mm give 1.3 to 1.9 (`physics.slab`)
+FIT = 0.1  # K, error of the curve itself on those castings
 LAGS = (8.0, 20.0, 45.0)  # min in which a casting follows its room: thin, usual, thick
 STARTS = 60  # instants tried for the start of the power
 BIN = 0.5  # min
@@ -19,7 +19,7 @@ BIN = 0.5  # min
 
 @dataclass(frozen=True)
 class Onset:
-    """The start of self-heating, as weighed candidate curves tell it."""
+    """The start of self-heating, from weighted candidate curves."""
 
     minutes: np.ndarray  # when each candidate passes `RISE`; infinite where it does not within the trace
     leaves: np.ndarray  # the same for `LEAVES`
@@ -28,17 +28,17 @@ class Onset:
     inert: np.ndarray  # each row without cure, degC
 
     def between(self, which: str, share: float) -> float:
-        """The instant (min after mixing) before which `share` of the weight lies; `which` names an array of instants."""
+        """The weighted quantile `share` of instants (min after mixing); `which` names their array."""
         return float(np.quantile(getattr(self, which), share, weights=self.weight, method="inverted_cdf"))
 
 
 def find_onset(minutes: np.ndarray, degrees: np.ndarray, noise: float, room: np.ndarray | None = None) -> Onset:
-    """Weigh candidate curves, room drift and self-heating together, against the early trace.
+    """Fit candidate curves of room drift and self-heating to the early trace, and weight them by their fit.
 
     Each candidate is ``a + b t + d exp(-t / lag) + c max(t - start, 0) ** power``: the first three terms are
     the casting without cure, the last is the cure. Start, lag and power are tried on a grid; the rest follow
-    by least squares with normal beliefs about drift and start, outliers held down after Huber. `noise` is the
-    standard deviation of one row, K; with `room`, degC, the drift is measured instead of believed.
+    by least squares with normal priors on drift and start, with Huber weights for outliers. `noise` is the
+    standard deviation of one row, K; with `room`, degC, the drift is measured instead.
     """
     far = _last_row(minutes, degrees)
     early = minutes <= minutes[far]
@@ -74,7 +74,7 @@ def running_mean(minutes: np.ndarray, degrees: np.ndarray, width: float) -> np.n
 
 
 def _binned(minutes, degrees):
-    """Means of time and temperature, and counts, of the rows in each bin, so that many rows cost no more than few."""
+    """Means of time and temperature, and counts, of the rows in each bin, so that a long trace is as fast as a short one."""
     width = max(BIN, (minutes[-1] - minutes[0]) / 300.0)
     place = ((minutes - minutes[0]) / width).astype(int)
     rows = np.bincount(place)
@@ -89,7 +89,7 @@ def _candidates(t):
 
 
 def _fitted(design, y, sd, known):
-    """Coefficients (candidates, 4) and what each fit costs, with outliers held down."""
+    """Coefficients (candidates, 4) and the loss of each fit, with outliers downweighted."""
     precision = 1.0 / sd**2
     for _ in range(3):
         weighed = (design * precision[:, None]).transpose(0, 2, 1)

@@ -1,4 +1,4 @@
-"""A log with its study written as an open Data Package, which other programs read without this kit."""
+"""Writing a log with its study as an open Data Package, which other programs read without this kit."""
 
 import datetime as dt
 import json
@@ -31,7 +31,7 @@ LIKE_A_FILE = re.compile(r"\.[a-z]\w{1,4}", re.IGNORECASE)  # .txt, .xlsx and th
 
 
 def write_package(source: Logbook | Castings, to: str | Path, licence: str = "CC0-1.0", names: bool = False) -> Package:
-    """Write a log with its study as an open Data Package, and read it again before it is called written.
+    """Write a log with its study as an open Data Package, and check it by reading it again.
 
     Parameters
     ----------
@@ -41,8 +41,8 @@ def write_package(source: Logbook | Castings, to: str | Path, licence: str = "CC
     licence : str
         What others may do with it: CC0-1.0 (anything), CC-BY-4.0 and others of the Open Definition.
     names : bool
-        Whether initials and notes go with it. From a `Logbook` the corrections, withdrawn rows and photographs
-        go then too.
+        Whether to include initials and notes. From a `Logbook`, corrections, withdrawn rows and photographs are
+        then included too.
 
     Returns
     -------
@@ -56,8 +56,8 @@ def write_package(source: Logbook | Castings, to: str | Path, licence: str = "CC
 
     Notes
     -----
-    Names of pours, sessions, lots and specimens always go with it: keep people's names out of those.
-    After the Data Package standard, version 2.0 (datapackage.org): Table Schema, units, SHA-256 checksums.
+    Names of pours, sessions, lots and specimens are always included: keep people's names out of those.
+    It follows the Data Package standard, version 2.0 (datapackage.org): Table Schema, units, SHA-256 checksums.
 
     Examples
     --------
@@ -66,7 +66,7 @@ def write_package(source: Logbook | Castings, to: str | Path, licence: str = "CC
     """
     to = Path(to)
     if licence not in LICENCES:
-        raise PackageProblems("licence", [f"{licence!r} is none of {', '.join(LICENCES)}. Choose one of these."])
+        raise PackageProblems("licence", [f"{licence!r} is not one of {', '.join(LICENCES)}. Choose one of these."])
     empty = to.is_dir() and not to.is_symlink() and not any(to.iterdir())
     if os.path.lexists(to) and (not empty or to.suffix.casefold() == ".zip"):
         raise PackageProblems(str(to), ["exists already. Give another name; a package never overwrites."])
@@ -117,7 +117,7 @@ def _attributes(declared, kind):
 
 
 def _as_logged(castings):
-    """The castings with the columns of a log, in its order: tables may come from elsewhere."""
+    """The castings with the columns of a log, in its order, as they may not come from one."""
     readings = castings.readings
     if "entry" not in readings:
         readings = readings.assign(entry=np.arange(1, len(readings) + 1))
@@ -126,7 +126,7 @@ def _as_logged(castings):
 
 
 def _contents(source, names):
-    """The castings and, with names, every row of the log's tables, both as they stood at one moment."""
+    """The castings and, with names, every row of the log's tables, both as of one moment."""
     if isinstance(source, Castings):
         return source, None
     with source.at_one_moment() as connection:
@@ -138,7 +138,7 @@ def _contents(source, names):
 
 
 def _pictures(study, history):
-    """The photographs that lie in the study folder, each once; those of another bench stay with it."""
+    """The photographs in the study folder, each once; those of another bench stay there."""
     for file in sorted(set(history["history-photos"]["file"])) if history else ():
         path = Path(study.folder) / FOLDER / file
         if PICTURE.fullmatch(f"{FOLDER}/{file}") and path.is_file():

@@ -1,4 +1,4 @@
-"""The tables of a Data Package: values as text by the column's declared type, back again, and whether they can be a log."""
+"""The tables of a Data Package: values to text and back by the column's declared type, and checks that they can be a log."""
 
 import datetime as dt
 import io
@@ -26,7 +26,7 @@ ROWS_SHOWN = 5  # rows named in a problem
 
 
 def package_csv(table: Table, columns: Mapping[str, Sequence[Any]]) -> bytes:
-    """Columns as the bytes of a CSV file; None, NaN, the infinities and days that are not known become blank cells."""
+    """Columns as the bytes of a CSV file; None, NaN, infinities and unknown days become blank cells."""
     written = {}
     for field in table.fields:
         written[field["name"]] = formatted(pd.Series(columns[field["name"]], dtype=object), partial(_cell, field=field))
@@ -50,7 +50,7 @@ WRITE = {
 
 
 def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[Any]] | None:
-    """Columns of values by name from the bytes of a CSV file, or None where it is of another shape.
+    """Columns of values by name from the bytes of a CSV file, or None if it does not have these columns.
 
     Each cell that is not of its column's type is added to `problems`. A blank cell is None.
     """
@@ -76,7 +76,7 @@ def from_csv(table: Table, data: bytes, problems: list[str]) -> dict[str, list[A
 
 
 def _column(path, field, cells, problems):
-    """The values of a column; a cell that comes again, as most do, is read once."""
+    """The values of a column; a distinct cell is read only once, since most repeat."""
     place, different = pd.factorize(cells.astype(object), use_na_sentinel=False)
     read = [_value(text, field) for text in different]
     if any(problem for _, problem in read):
@@ -87,7 +87,7 @@ def _column(path, field, cells, problems):
 
 
 def _value(text, field):
-    """The value of a cell, None where it is blank, and what is wrong with it."""
+    """The value of a cell, None if it is blank, and what is wrong with it."""
     if not isinstance(text, str) or (not text and field.get("constraints", {}).get("required")):
         return None, "nothing there. Every row needs one."
     try:
@@ -105,7 +105,7 @@ def _number(text, _):
 
 def _integer(text, _):
     value = int(text)
-    if abs(value) >= 2**53:  # no log counts so far, and no table holds it
+    if abs(value) >= 2**53:  # larger than any entry number, and than a table can hold
         raise ValueError(text[:60])
     return value
 
@@ -134,9 +134,9 @@ READ = {
 
 
 def check_castings(study: Study, pours: pd.DataFrame, readings: pd.DataFrame, units: Sequence[str], problems: list[str]) -> None:
-    """Add to `problems` what cannot be: names that do not meet, ends out of order, values out of range.
+    """Add to `problems` what cannot be: names that do not match, ends out of order, values out of range.
 
-    `units` has the unit each reading says it is in.
+    `units` has the stated unit of each reading.
     """
     def refuse(table, wrong, words):
         rows = np.flatnonzero(np.asarray(wrong, dtype=bool)) + 2  # the header is row 1
@@ -149,7 +149,7 @@ def check_castings(study: Study, pours: pd.DataFrame, readings: pd.DataFrame, un
     refuse("readings", ~readings["pour"].isin(pours["pour"]), "no such pour in pours.csv.")
     refuse("readings", ~readings["reading"].isin([r.name for r in study.readings]), "no such reading in the study.")
     nothing = (readings["low"] > readings["high"]) | np.isinf(readings[["low", "high"]]).all(axis=1)
-    refuse("readings", nothing | (readings["known"] != how_known(readings)), "low, high and known do not go together.")
+    refuse("readings", nothing | (readings["known"] != how_known(readings)), "low, high and known do not agree.")
     for factor in study.factors:
         if factor.kind == "number":
             wrong = ~pours[factor.name].isna() & ~pours[factor.name].between(factor.low, factor.high)
@@ -157,7 +157,7 @@ def check_castings(study: Study, pours: pd.DataFrame, readings: pd.DataFrame, un
     for reading in study.readings:
         of_reading = readings["reading"] == reading.name
         refuse("readings", of_reading & (pd.Series(units, dtype=object).fillna("") != reading.unit),
-               f"{reading.words} is in another unit than {reading.unit or 'plain numbers'}.")
+               f"{reading.words} is not in {reading.unit or 'plain numbers'}.")
         refuse("readings", of_reading & _out_of_range(readings, reading), f"{reading.words} is outside {reading.range_words}.")
         ages = readings["age"]
         wrong = ~(ages > 0) if reading.ages else ages.notna()
@@ -165,7 +165,7 @@ def check_castings(study: Study, pours: pd.DataFrame, readings: pd.DataFrame, un
 
 
 def _out_of_range(readings, reading):
-    """Ends that cannot be believed, or grades that are none."""
+    """Whether an end is out of range, or not a grade."""
     wrong = pd.Series(False, index=readings.index)
     for end in (readings["low"], readings["high"]):
         closed = np.isfinite(end)

@@ -1,4 +1,4 @@
-"""The files of a Data Package: found in a folder or a zip file, and held against their checksums."""
+"""The files of a Data Package: found in a folder or a zip file, and checked against their checksums."""
 
 import json
 from pathlib import Path
@@ -18,9 +18,9 @@ class PackageProblems(Problems):
 
 
 class Files:
-    """The files of a package in a folder or a zip file, each read by its plain name.
+    """The files of a package in a folder or a zip file, each read by its name.
 
-    Only plain files are opened: a link may lead anywhere, and a pipe never ends.
+    Only regular files are opened: a link may lead anywhere, and a pipe never ends.
     """
 
     def __init__(self, path: Path) -> None:
@@ -35,7 +35,7 @@ class Files:
                 raise PackageProblems(path.name, [str(problem)]) from None
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a file; None where it is not there. PackageProblems where it is a link, too large or damaged."""
+        """The bytes of a file; None if it is not there. PackageProblems if it is a link, too large or damaged."""
         try:
             if self._archive:
                 return self._archive.read(name)
@@ -48,11 +48,11 @@ class Files:
 
 
 def read_descriptor(files: Files) -> dict[str, Any]:
-    """The descriptor of a package: what its JSON says, with a list of resources in it; else PackageProblems."""
+    """The descriptor of a package, parsed from its JSON; PackageProblems unless it has a list of resources."""
     data = files.read(DESCRIPTOR)
     if data is None:
-        do = "If a folder in it has one, or a study.toml, unpack it and give that folder."
-        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is no Data Package. {do}"])
+        advice = "If a folder in it has one, or a study.toml, unpack it and give that folder."
+        raise PackageProblems(files.path.name, [f"has no {DESCRIPTOR}, so it is not a Data Package. {advice}"])
     try:
         text = data[:LARGEST_DESCRIPTOR].decode("utf-8-sig")
         if len(data) > LARGEST_DESCRIPTOR or json_depth(text) > DEEPEST:
@@ -67,7 +67,7 @@ def read_descriptor(files: Files) -> dict[str, Any]:
 
 
 def verified_tables(files: Files, head: dict[str, Any], problems: list[str]) -> dict[str, bytes]:
-    """The bytes of each table that is listed, there and unchanged; only the names we write are opened."""
+    """The bytes of each table that is listed, present and unchanged; no other file is opened."""
     listed = {str(resource.get("name")): resource for resource in head["resources"]}
     needed, data = [*declarations(), "pours", "readings"], {}
     for name in [*needed, *(n for n in HISTORY if any(h in listed for h in HISTORY))]:
@@ -75,18 +75,18 @@ def verified_tables(files: Files, head: dict[str, Any], problems: list[str]) -> 
         if name not in listed:
             problems.append(f"{DESCRIPTOR}: lists no table {name}.")
         elif listed[name].get("path") != f"{name}.csv":
-            problems.append(f"{DESCRIPTOR}: {name} must lie in {name}.csv.")
+            problems.append(f"{DESCRIPTOR}: {name} must be in {name}.csv.")
         elif content is None:
             problems.append(f"{name}.csv: listed, but not there. Ask for the package again.")
         elif listed[name].get("hash") != checksum(content):
-            problems.append(f"{name}.csv: changed since it was written: its checksum is another. Ask for it again.")
+            problems.append(f"{name}.csv: changed since it was written: its checksum differs. Ask for it again.")
         else:
             data[name] = content
     return data
 
 
 def verified_pictures(files: Files, head: dict[str, Any], problems: list[str]) -> tuple[str, ...]:
-    """The paths of the photographs that are listed, there and unchanged; the others are added to `problems`."""
+    """The paths of the photographs that are listed, present and unchanged; the others are added to `problems`."""
     verified = []
     for resource in head["resources"]:
         path = str(resource.get("path"))

@@ -1,4 +1,4 @@
-"""An open Data Package of a log, read back: checksums, units and every value checked, all problems at once."""
+"""Reading an open Data Package of a log: checksums, units and every value are checked, all problems at once."""
 
 from dataclasses import fields as parts_of
 from pathlib import Path
@@ -33,8 +33,8 @@ def read_package(path: str | Path) -> Package:
     Raises
     ------
     PackageProblems
-        With every problem: a file missing or changed since it was written, a form this kit does not know,
-        another unit than declared, a value that cannot be.
+        With every problem: a file missing or changed since it was written, a form this kit does not know, a unit
+        other than declared, an impossible value.
 
     Examples
     --------
@@ -64,7 +64,7 @@ def read_package(path: str | Path) -> Package:
 
 
 def _study(own, data, problems):
-    """The study of a package; None, with its problems added, where it cannot be."""
+    """The study of a package; None, with its problems added, if it is not valid."""
     raw = {key: own[key] for key in ("name", "question", "resin", "ready", "one_of") if key in own}
     declared = declarations()
     if not set(declared) <= set(data):
@@ -86,7 +86,7 @@ def _study(own, data, problems):
 
 
 def _entries(columns, kind):
-    """Declarations as a study file has them, every part stated, so that the catalogue fills nothing in."""
+    """Declarations as in a study file, with every part stated, so that the catalogue fills nothing in."""
     blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind)
              if isinstance(part.default, str | tuple)}
     entries = {}
@@ -104,7 +104,7 @@ def _licence(head):
 
 
 def _columns(found, data, head, problems):
-    """The values of each table, once its declared columns are those of the study."""
+    """The values of each table, by column; units that differ from the study's are added to `problems`."""
     listed, columns = {str(r.get("name")): r for r in head["resources"]}, {}
     for name, table in found.items():
         columns[name] = None
@@ -115,7 +115,7 @@ def _columns(found, data, head, problems):
 
 
 def _check_units(table, schema, problems):
-    """Numbers are in the units the study declares, or they are not read."""
+    """Add a problem for each column that is not in the unit the study declares."""
     fields = schema.get("fields") if isinstance(schema, dict) else None
     fields = fields if isinstance(fields, list) else ()
     stated = {str(f.get("name")): str(f.get("unit", "")) for f in fields if isinstance(f, dict)}
@@ -127,7 +127,7 @@ def _check_units(table, schema, problems):
 
 
 def _castings(study, columns, problems):
-    """Both tables as the log itself gives them."""
+    """Both tables as `Castings`; None if they have problems."""
     pour_types = {"pour": "str", "session": "str", "made_at": "datetime64[us]", **setting_types(study), **dict.fromkeys(PEOPLE, "str")}
     pours = _table(columns["pours"], pour_types)
     readings = _table(columns["readings"], {**READING_TYPES, "entry": "object", "known": "str"})
@@ -139,7 +139,7 @@ def _castings(study, columns, problems):
 
 
 def _table(columns, types):
-    """Columns as a table of these types; text that is blank, or was not shared, is ""."""
+    """Columns as a table of these types; blank text, or text that was not shared, is ""."""
     rows = len(next(iter(columns.values())))
     table = pd.DataFrame({name: pd.Series(columns.get(name, [None] * rows), dtype=object) for name in types})
     for name, kind in types.items():

@@ -1,6 +1,6 @@
 """What an open Data Package of a log declares: its tables, their columns with units, its licence.
 
-After the Data Package standard, version 2.0 (datapackage.org): Package, Resource and Table Schema.
+It follows the Data Package standard, version 2.0 (datapackage.org): Package, Resource and Table Schema.
 """
 
 import hashlib
@@ -30,7 +30,7 @@ LICENCES = {
     "ODbL-1.0": ("Open Data Commons Open Database 1.0", "https://opendatacommons.org/licenses/odbl/1-0/"),
     "PDDL-1.0": ("Open Data Commons Public Domain 1.0", "https://opendatacommons.org/licenses/pddl/1-0/"),
 }
-QUOTED = "In text, a leading quote keeps a spreadsheet from acting on the cell; testpour takes it off when it reads."
+QUOTED = "In text, a leading quote keeps a spreadsheet from taking the cell for a formula; testpour removes it when it reads."
 HISTORY = {f"history-{table.name}": table for table in TABLES}
 PICTURE = re.compile(rf"{FOLDER}/([0-9a-f]{{64}})\.(jpg|png)")
 
@@ -42,7 +42,7 @@ class Table:
     name: str
     title: str
     fields: tuple[dict[str, Any], ...]  # its columns in order, as Table Schema describes them
-    more: dict[str, Any]  # the rest of the schema: keys and how they hang together
+    more: dict[str, Any]  # the rest of the schema: primary and foreign keys
 
     @property
     def path(self) -> str:
@@ -93,7 +93,7 @@ def declarations() -> dict[str, Table]:
 
 
 def descriptor(study: Study, castings: Castings, licence: str, resources: list[dict[str, Any]], names: bool) -> dict[str, Any]:
-    """The whole `datapackage.json`, but for its time."""
+    """The whole `datapackage.json`, without its time."""
     title, path = LICENCES[licence]
     return {
         "$schema": f"{PROFILE}/datapackage.json",
@@ -118,7 +118,7 @@ def _people(names):
 
 
 def _pours(study, names):
-    """One row a pour that stands."""
+    """One row for each pour that counts."""
     fields = [
         _field("pour", "string", "name of the pour", constraints={"required": True, "unique": True}),
         _field("session", "string", "day in one room"),
@@ -140,12 +140,12 @@ def _factor(factor):
 
 
 def _readings(study, names):
-    """One row a reading that stands; an end that is not known is blank."""
+    """One row for each reading that counts; an end that is not known is blank."""
     fields = [
         _field("entry", "integer", "number of the row in the log", constraints={"required": True, "unique": True}),
         _field("pour", "string", "name of the pour", constraints={"required": True}),
         _field("reading", "string", "what was read", constraints={"enum": [escape_cell(r.name) for r in study.readings]}),
-        _field("low", "number", "lower end", description="blank where open; the same as high where read off"),
+        _field("low", "number", "lower end", description="blank where open; the same as high where exact"),
         _field("high", "number", "upper end", description="blank where open"),
         _field("unit", "string", "unit of low and high"),
         _field("age", "number", "time after mixing", unit="h", description="blank where the reading has no age"),
@@ -160,11 +160,11 @@ def _readings(study, names):
 TITLES = {
     "name": "name of the column", "unit": "unit of its values", "low": "smallest plausible value",
     "high": "largest plausible value", "words": "name as it reads in a sentence", "how": "how it is measured",
-    "standard": "after which standard", "source": "where the figures come from",
-    "role": "chosen by the person, met in the room, or carried in by a lot", "kind": "number, yes/no or text",
-    "usual": "value taken where nothing is said", "span": "from and to, where the plan puts its pours",
+    "standard": "by which standard", "source": "where the figures come from",
+    "role": "chosen (by the person), met (in the room) or carried (by a lot)", "kind": "number, yes/no or text",
+    "usual": "value used when none is given", "span": "from and to, between which pours are planned",
     "by_session": "whether all pours of a session share it", "step": "finest step worth setting",
-    "scale": "how the reading spreads", "grades": "what each grade means, from grade 0 up",
+    "scale": "how the reading scatters", "grades": "what each grade means, from grade 0 up",
     "better": "lower, higher, or inside a window", "ages": "hours after mixing at which it is read",
     "resolution": "step of the instrument", "reading": "the reading the aim is for",
     "at_least": "lower bound, in the reading's unit", "at_most": "upper bound, in the reading's unit",

@@ -1,4 +1,4 @@
-"""The hottest instant of a trace, and whether the trace has seen it."""
+"""The hottest instant of a trace, and whether the trace reaches it."""
 
 from dataclasses import dataclass
 
@@ -8,14 +8,14 @@ from testpour.exchange.onset import RISE, running_mean
 
 TOP = 0.05  # share of the rise, below the highest mean, that is fitted
 FALLEN = 1.5  # K below the peak before a trace counts as past it
-SHARP = 1.0  # min either side: a peak known so closely is logged as read off
-RESTED = 10  # rows of one value, at least, before it may be a clipped top or a stuck probe
-NINETY = 1.645  # standard deviations either side that hold nine in ten
+SHARP = 1.0  # min either side: a peak known this closely is logged as exact
+RESTED = 10  # fewest equal rows that may be a clipped top or a stuck probe
+NINETY = 1.645  # standard deviations either side of the mean that hold nine in ten
 
 
 @dataclass(frozen=True)
 class Peak:
-    """The peak of a trace: where a fitted curve is highest, or the highest mean of a minute where it is not past it."""
+    """The peak of a trace: the top of a fitted curve, or the highest one-minute mean if the trace is not past its peak."""
 
     minute: float
     degrees: float
@@ -25,7 +25,7 @@ class Peak:
 
 
 def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
-    """Fit a cubic to the top of the trace and read off its summit; `noise` is the standard deviation of one row, K."""
+    """Fit a cubic to the top of the trace and find its summit; `noise` is the standard deviation of one row, K."""
     rough, top, low, high = highest(minutes, degrees, noise)
     slow = running_mean(minutes, degrees, 3.0)
     passed = slow[top:].max() - slow[-1] >= max(FALLEN, 3.0 * noise)
@@ -42,7 +42,7 @@ def find_peak(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> Peak:
 
 
 def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.ndarray, int, int, int]:
-    """The means of a minute about each row, the row of the highest, and the first and last row of the stretch near it."""
+    """The one-minute mean about each row, the row of the highest, and the first and last row of the stretch near it."""
     rough = running_mean(minutes, degrees, 1.0)
     top = int(np.argmax(rough))
     depth = max(TOP * (rough[top] - rough.min()), 4.0 * noise)
@@ -50,7 +50,7 @@ def highest(minutes: np.ndarray, degrees: np.ndarray, noise: float) -> tuple[np.
 
 
 def two_warmings(minutes: np.ndarray, degrees: np.ndarray) -> tuple[int, int, int] | None:
-    """The rows of a first top, of the valley after it and of the highest, where a trace fell far before it rose to that; else None."""
+    """The rows of a first top, of the valley after it and of a higher top, if a trace fell far between two tops; else None."""
     slow = running_mean(minutes, degrees, 3.0)
     top = int(np.argmax(slow))
     rise = slow[: top + 1] - np.minimum.accumulate(slow[: top + 1])
@@ -60,13 +60,13 @@ def two_warmings(minutes: np.ndarray, degrees: np.ndarray) -> tuple[int, int, in
 
 
 def step_of(degrees: np.ndarray) -> float:
-    """The least step between two readings, K; 0 where all are alike."""
+    """The smallest step between two readings, K; 0 if all are equal."""
     steps = np.abs(np.diff(np.unique(degrees)))
     return float(steps[steps > 1e-6].min()) if (steps > 1e-6).any() else 0.0
 
 
 def clipped(degrees: np.ndarray) -> tuple[int, int] | None:
-    """First and last row of a top that the logger could not show: one value, come to and left too fast for a round top; else None."""
+    """First and last row of a top beyond the logger's range: one value, reached and left too fast for a round top; else None."""
     tops = np.flatnonzero(degrees == degrees.max())
     rows = max(map(len, np.split(tops, np.flatnonzero(np.diff(tops) > 1) + 1)))
     first, last, near = int(tops[0]), int(tops[-1]), min(rows // 2, RESTED)
@@ -76,7 +76,7 @@ def clipped(degrees: np.ndarray) -> tuple[int, int] | None:
 
 
 def stuck_from(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
-    """The row from which a trace shows one value to its end, though it rose fast up to there; else None."""
+    """The row from which a trace shows one value to its end, although it was rising fast; else None."""
     first = int(np.flatnonzero(degrees != degrees[-1]).max(initial=-1)) + 1
     if first < RESTED or len(degrees) - first < 2 * RESTED:
         return None
@@ -100,7 +100,7 @@ def _gap_at_top(minutes, low, high):
 
 
 def _neighbours(minutes, top):
-    """The rows before and after a top of few rows, where they lie further apart than a peak that is read off; else None."""
+    """The minutes of the rows before and after a top, if they are too far apart for an exact peak; else None."""
     first, last = float(minutes[max(top - 1, 0)]), float(minutes[min(top + 1, len(minutes) - 1)])
     return (first, last) if last - first > 2.0 * SHARP else None
 

@@ -23,8 +23,8 @@ from testpour.logbook.text_and_dates import moment
 LONGEST = 30 * DAY  # min
 TWO_WAYS = re.compile(r"([01]?\d|2[0-3])[.,]([0-5]\d)")  # a time of day as some write it, or minutes with a fraction
 OFFSET = re.compile(r":\d\d(?:\.\d+)?\s*(?:Z|[+-]\d\d:?\d\d)$", re.IGNORECASE)  # of a time of day from UTC
-PAUSE = 2.0  # min without a row, or ten of the usual steps, that are spoken of
-ROOM = 5.0  # min over which a room is averaged: a casting follows it no faster
+PAUSE = 2.0  # min without a row, or ten usual steps, that are reported
+ROOM = 5.0  # min over which a room is averaged: a casting does not follow it faster
 
 
 def read_trace(
@@ -32,30 +32,30 @@ def read_trace(
     unit: Literal["degC", "degF", "K"] | None = None, time: TimeUnit | None = None,
     day_first: bool | None = None, mixed_at: str | float | dt.datetime | None = None, until: str | float | None = None
 ) -> Trace:
-    """Read a temperature trace and say what it saw.
+    """Read a temperature trace and say what it shows.
 
-    Separators, decimal marks, heads, units, dates and letters are told from what stands in the file. What may
-    be read in two ways is refused, with what to say.
+    Separators, decimal marks, heads, units, dates and encoding are found from the file. What may be read in two ways is
+    refused, with the argument that settles it.
 
     Parameters
     ----------
     path : str or Path
         A text file with rows of times and temperatures, separated by commas, semicolons, tabs or blanks, or a workbook (.xlsx).
     channel, room : str or int, optional
-        Which channel lies in the casting and which in the room, by name or by number from 1. Needed where
-        several may be meant.
+        Which channel is in the casting and which in the room, by name or by number from 1. Needed if several may
+        be meant.
     unit : {"degC", "degF", "K"}, optional
-        Unit of the temperatures, where the file does not state it.
+        Unit of the temperatures, if the file does not state it.
     time : {"ms", "s", "min", "h", "d", "hh:mm", "mm:ss", "hh:mm:ss"}, optional
-        How elapsed times are written, where the file does not state it.
+        How elapsed times are written, if the file does not state it.
     day_first : bool, optional
-        Whether 3/4 is the third of April, where the dates do not tell.
+        Whether 3/4 is the third of April, if the dates do not show it.
     mixed_at : float, str or datetime, optional
         When the catalyst went in: minutes after the first row (below 0 before it), text with a unit, a time on
         the logger's clock (``"10:05"``), or a date and time. The first row by default.
     until : float or str, optional
-        Minutes after mixing, or text with a unit, beyond which the trace is left out: an oven, a second layer.
-        Needed where the trace gets hotter after it has cooled.
+        Minutes after mixing, or text with a unit, after which the trace is ignored: an oven, a second layer.
+        Needed if the trace gets hotter again after it has cooled.
 
     Returns
     -------
@@ -64,7 +64,7 @@ def read_trace(
     Raises
     ------
     TraceProblems
-        If the file is not a trace, or may be read in two ways; every problem found, with what to say.
+        If the file is not a trace, or may be read in two ways; every problem found, with what to do.
 
     Examples
     --------
@@ -109,7 +109,7 @@ def _table(minutes, casting, room, end):
     if room is not None:
         table["room"] = room.degrees
     table = table[np.isfinite(table["minutes"]) & (table["minutes"] <= end)]
-    # A logger that stamps whole minutes writes several rows with one stamp: their mean is what is known.
+    # A logger that records whole minutes writes several rows with one time: they are averaged.
     return table.groupby("minutes", as_index=False).mean()
 
 
@@ -126,7 +126,7 @@ def _too_little(table, mixed_said):
 
 def _notes(grid, times, casting):
     if times.newest_first:
-        yield "The rows stand newest first; they were read from the last row up."
+        yield "The newest row comes first, so the rows were read from the last one up."
     if grid.skipped:
         yield f"Left out as unreadable: {count(len(grid.skipped), 'line')} among the rows, the first at line {grid.skipped[0]}."
     if casting.unread:
@@ -134,11 +134,11 @@ def _notes(grid, times, casting):
         yield f"{count(len(casting.unread), 'cell')} held no temperature that a casting can have, first in line {grid.lines[row]}; treated as missing."
     untimed = int((~np.isfinite(times.minutes)).sum())
     if untimed:
-        yield f"Left out for lack of a readable time: {count(untimed, 'row')}."
+        yield f"Left out without a readable time: {count(untimed, 'row')}."
 
 
 def _pauses(minutes):
-    """Stretches without a row, which a clock that was set makes as well as a logger that paused."""
+    """A sentence on stretches without a row: the logger paused, or its clock was set."""
     steps = np.diff(minutes)
     wide = np.flatnonzero(steps > max(PAUSE, 10.0 * np.median(steps))) if len(steps) else steps
     if len(wide):
@@ -157,7 +157,7 @@ def _measured(table):
 
 
 def _without_glitches(table):
-    """Take out of the table what no casting can have done, and yield a sentence on it."""
+    """Remove from the table jumps that no casting can make, and yield a sentence on them."""
     rows, minutes, temperatures = _measured(table)
     wrong = rows[glitches(minutes, temperatures)]
     if len(wrong):
@@ -170,7 +170,7 @@ def _without_glitches(table):
 
 
 def _until_pulled_out(table):
-    """Take out of the table what a thermocouple shows after it came out of the casting, and yield a sentence on it."""
+    """Remove from the table what follows once a thermocouple came out of the casting, and yield a sentence on it."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (last := left_the_casting(minutes, temperatures)) is not None:
         table.loc[rows[last + 1 :], "temperature"] = np.nan
@@ -181,16 +181,16 @@ def _until_pulled_out(table):
 
 
 def _until_stuck(table):
-    """Take out of the table what a stuck thermocouple shows, and yield a sentence on it, or on a top that the logger cut off."""
+    """Remove from the table what a stuck thermocouple shows, and yield a sentence on it, or on a top that the logger cut off."""
     rows, minutes, temperatures = _measured(table)
     if len(rows) and (first := stuck_from(minutes, temperatures)) is not None:
         table.loc[rows[first + 1 :], "temperature"] = np.nan
         yield (
-            f"From {show(minutes[first], 'min')} on every row shows exactly {temperatures[-1]:.1f} °C, as of a stuck thermocouple or logger. "
+            f"From {show(minutes[first], 'min')} on every row shows exactly {temperatures[-1]:.1f} °C, like a stuck thermocouple or logger. "
             "What follows is treated as missing."
         )
     elif len(rows) and (cut := clipped(temperatures)):
-        yield f"The top is cut off at {temperatures[cut[0]]:.1f} °C, row after row, as where a logger shows no more: the peak is that or higher."
+        yield f"The top is cut off at {temperatures[cut[0]]:.1f} °C, row after row, like the limit of a logger: the peak is that or higher."
 
 
 def _two_castings(table):
@@ -202,13 +202,13 @@ def _two_castings(table):
     first, valley, top = ((show(minutes[row]), f"{temperatures[row]:.0f} °C") for row in rows)
     return [
         (f"it warms up twice: to {first[1]} at {first[0]} min and, after it had cooled to {valley[1]}, to {top[1]} at {top[0]} min. Say "
-         f"until={float(valley[0]):g} to read the first, as where an oven or a second layer came after it; for a second casting, say "
+         f"until={float(valley[0]):g} to read the first, if an oven or a second layer came after it; for a second casting, say "
          "mixed_at= with the minutes after the first row at which its catalyst went in.")
     ]
 
 
 def _minutes(value, what):
-    """An argument in minutes; a UnitProblem where it is none."""
+    """An argument in minutes; a UnitProblem if it is not a time."""
     found = to_unit(value, "min", what)
     if not np.isfinite(found):
         raise UnitProblem(f"{what}: {value!r} is not a time. Give minutes.")
@@ -216,7 +216,7 @@ def _minutes(value, what):
 
 
 def _mixing_minute(mixed_at, times):
-    """Minutes from the first row to mixing; a UnitProblem where that cannot be told."""
+    """Minutes from the first row to mixing; a UnitProblem if that is not clear."""
     text = mixed_at.strip() if isinstance(mixed_at, str) else ""
     if times.midnight is not None and (two := TWO_WAYS.fullmatch(text)):
         message = f"mixed_at={mixed_at!r} may be {two[1]}:{two[2]} by the clock, or {text} min after the first row"
@@ -231,7 +231,7 @@ def _mixing_minute(mixed_at, times):
     if not isinstance(mixed_at, dt.date) and not re.search(r"\d[-/.]\d+[-/.]\d|\d:\d", text):
         return _minutes(mixed_at, "mixed_at")
     if times.date is None:
-        raise UnitProblem("mixed_at is a date, and the trace states none that is sure. Give the time of day, or minutes after its first row.")
+        raise UnitProblem("mixed_at is a date, but the trace has no certain date. Give the time of day, or minutes after its first row.")
     if OFFSET.search(str(mixed_at)):
         raise UnitProblem(f"mixed_at={str(mixed_at)!r} has an offset from UTC. Give the time by the logger's clock, without it.")
     try:

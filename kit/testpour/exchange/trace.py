@@ -1,4 +1,4 @@
-"""A temperature trace as it is handed over: drawn, and logged as readings of a pour."""
+"""A temperature trace that can be drawn, and logged as readings of a pour."""
 
 import numpy as np
 
@@ -38,7 +38,7 @@ class Trace(JudgedTrace):
         by : str
             Initials.
         why : str, optional
-            Where the pour has these readings already: why the trace is the better one; each is corrected then.
+            If the pour has these readings already: why the trace is better; each is then corrected.
 
         Returns
         -------
@@ -64,7 +64,7 @@ class Trace(JudgedTrace):
         logged = [name for name in wanted if name in entries]
         if several := [name for name in logged if len(entries[name]) > 1]:
             raise TraceProblems(self.source, [
-                (f"{pour} has more than one {listed(several)} in the log, and the trace takes the place of one. Take the others out with "
+                (f"{pour} has more than one {listed(several)} in the log, and the trace can replace only one. Withdraw the others with "
                 f"withdraw_reading and the entry number from history({pour!r}).")
             ])
         if logged and why is None:
@@ -86,7 +86,7 @@ class Trace(JudgedTrace):
 
 
 def _refuse_out_of_range(trace, study, ways):
-    """Refuse what the log would refuse before the first reading is stored: all or nothing."""
+    """Refuse what the log would refuse, before the first reading is stored: all or nothing."""
     problems = []
     for name, way in ways.items():
         with noted(problems):
@@ -107,8 +107,8 @@ def show_trace(trace: JudgedTrace) -> Picture:
     -------
     Picture
         A matplotlib Figure. Line: the thermocouple, broken where rows are missing. Dashed: what it would have
-        shown without cure. Dotted: the room, where logged. Hatched band: where the gel lies by the warming
-        alone. Marks: the onset with its 90 % interval, and the peak.
+        shown without cure. Dotted: the room, if logged. Hatched band: the gel time, by the warming alone. Marks: the
+        onset with its 90 % interval, and the peak.
 
     Examples
     --------
@@ -126,7 +126,7 @@ def show_trace(trace: JudgedTrace) -> Picture:
     if table["minutes"].iloc[0] < 0:
         ax.axvline(0, color=INK, linestyle="-.", linewidth=1.2, label="catalyst in")
     ax.set(xlabel=f"Minutes after {'mixing' if trace.mixed_said else 'the first row'}", ylabel="Temperature (°C)")
-    picture.legend(loc="outside lower left", ncols=2, frameon=False)  # over the trace it would hide when the catalyst went in
+    picture.legend(loc="outside lower left", ncols=2, frameon=False)  # on the trace it would hide the time of the catalyst
     return picture
 
 

@@ -1,4 +1,4 @@
-"""What a trace says: noise, onset, gel, peak, in the log's own terms."""
+"""What a trace shows: noise, onset, gel and peak, known as in the log."""
 
 import numpy as np
 import pandas as pd
@@ -8,18 +8,18 @@ from testpour.exchange.onset import RISE, find_onset, running_mean
 from testpour.exchange.peak import FALLEN, SHARP, find_peak, highest, step_of
 from testpour.logbook.known import how_known
 
-BEFORE = 3.0  # min of trace that an onset needs before it
-PACE = 60.0  # min within which a rise must come to stand out from a room
-COOLING = 10.0  # K/min: the kit's own castings of 8 to 60 mm cool by 6 at most, though they warm by far more
-AHEAD = 2.0  # min over which a fall from the top is looked at
-STEEPEST = 0.5  # min over which a probe that came out falls the most
-WARM = 40.0  # degC: no resin is poured so warm, and no room is
-FEW = 4  # rows up to the peak that an onset is told from, at least
-RUN = 5  # rows of a glitch, at most
+BEFORE = 3.0  # min of trace needed before an onset
+PACE = 60.0  # min within which self-heating must rise to be told from a warming room
+COOLING = 10.0  # K/min: calculated castings of 8 to 60 mm cool by 6 at most, though they warm far faster
+AHEAD = 2.0  # min over which a fall from the top is measured
+STEEPEST = 0.5  # min over which a probe that came out falls most
+WARM = 40.0  # degC: warmer than any room, and than resin is poured
+FEW = 4  # fewest rows up to the peak for finding an onset
+RUN = 5  # most rows of a glitch
 
 
 def find_readings(minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | None = None) -> tuple[pd.DataFrame, str, float, np.ndarray]:
-    """Readings, state, noise and the trace without cure, of rows in order and without gaps, after mixing; see `Trace`."""
+    """Readings, state, noise and the trace without cure, from rows after mixing, in order and without gaps; see `Trace`."""
     noise = _noise_of(degrees)
     peak = find_peak(minutes, degrees, noise)
     before = minutes <= max(peak.minute, minutes[0])
@@ -37,7 +37,7 @@ def find_readings(minutes: np.ndarray, degrees: np.ndarray, room: np.ndarray | N
 
 
 def _noise_of(degrees: np.ndarray) -> float:
-    """Standard deviation of one row, K, from second differences: a slope leaves no trace in them."""
+    """Standard deviation of one row, K, from second differences, in which a slope cancels."""
     from statsmodels.robust.scale import mad  # takes a second to load
 
     bends = np.diff(degrees, 2)
@@ -47,7 +47,7 @@ def _noise_of(degrees: np.ndarray) -> float:
 def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
     """Which rows jump away and back faster than a casting cools, in runs of `RUN` rows or fewer.
 
-    A run is one where each of its rows lies far from the mean of the two rows about it, and those two agree.
+    In such a run each row is far from the mean of the rows before and after the run, and those two agree.
     """
     found, least = np.zeros(len(degrees), bool), 8.0 * _noise_of(degrees) + 2.0
     fast = np.abs(np.diff(degrees)) > COOLING * np.diff(minutes)
@@ -60,9 +60,9 @@ def glitches(minutes: np.ndarray, degrees: np.ndarray) -> np.ndarray:
 
 
 def left_the_casting(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
-    """The last row before a thermocouple came out of the casting at the top of its trace, which then falls faster than a casting cools.
+    """The last row before a thermocouple came out of the casting near its peak, after which the trace falls faster than a casting cools.
 
-    None where it stayed in until the trace had fallen from its top.
+    None if it stayed in until the trace had fallen from its top.
     """
     rough, top, _, high = highest(minutes, degrees, _noise_of(degrees))
     for row in range(top, high + 1):
@@ -74,7 +74,7 @@ def left_the_casting(minutes: np.ndarray, degrees: np.ndarray) -> int | None:
 
 
 def _stands_out(minutes, degrees, onset, peak, before):
-    """Self-heating of `RISE` or more, come faster than a room comes up."""
+    """Whether there is self-heating of `RISE` or more, faster than a room warms."""
     if onset is None or not np.isfinite(onset.between("minutes", 0.5)) or peak.degrees - onset.inert[-1] < RISE:
         return _steep(minutes, degrees, before) >= 2.0 * RISE
     return _steep(minutes, degrees, before) >= RISE
@@ -88,15 +88,15 @@ def _steep(minutes, degrees, before):
 
 
 def _began_hot(minutes, degrees):
-    """Whether a trace begins warmer than resin is poured, and cools from there faster than a room."""
+    """Whether a trace begins warmer than resin is poured, and then cools faster than a room."""
     first = degrees[minutes <= minutes[0] + PACE]
     return first[0] > WARM and first[0] - first.min() >= 2.0 * RISE
 
 
 def _began_after(peak, minutes):
-    """The readings of a trace that only cools: no less than its highest row, and no later than that."""
+    """The readings of a trace that only cools: the peak is at least its highest row, and no later than that."""
     rows = {"peak_temperature": _interval(peak.degrees, np.inf)}
-    if minutes[0] > 0.0:  # else the first row was taken for mixing, and says nothing about the time
+    if minutes[0] > 0.0:  # else the first row was taken as the time of mixing, and says nothing about the time to peak
         by = peak.hole[1] if peak.hole else peak.minute + peak.minute_either_side
         rows = {"time_to_peak": (by, -np.inf, by), **rows}
     return _table(rows)

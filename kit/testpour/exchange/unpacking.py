@@ -1,4 +1,4 @@
-"""A Data Package that was read, and the study folder that is made of it to go on working in."""
+"""A Data Package that was read, and making a study folder of it to work in."""
 
 import os
 import shutil
@@ -38,7 +38,7 @@ class Package:
     names : bool
         Whether initials and notes are in it.
     history : dict or None
-        The tables of the log with every row it ever held, where they were shared: name to columns.
+        The tables of the log with every row it ever held, if they were shared: name to columns.
     photos : tuple of str
         Paths of the photographs in it.
     """
@@ -68,10 +68,10 @@ class Package:
     __repr__ = sentence
 
     def _repr_html_(self):
-        return f"<p>{in_html(self.sentence())}</p>"  # its words may be a stranger's
+        return f"<p>{in_html(self.sentence())}</p>"  # its text may come from a stranger
 
     def to_folder(self, folder: str | Path) -> StudyFolder:
-        """Make a study folder of it: study file, log and notebooks, to go on working in.
+        """Make a study folder of it, with study file, log and notebooks, to work in.
 
         Parameters
         ----------
@@ -85,9 +85,9 @@ class Package:
         Raises
         ------
         FolderProblem
-            Where something is in the way.
+            If something is in the way.
         LogProblem
-            Where the rows that were ever logged do not give the castings of the package. Nothing is written then.
+            If the history of the log does not give the castings of the package. Nothing is written then.
         """
         folder = Path(folder).expanduser().absolute()
         if os.path.lexists(folder) and (folder.is_symlink() or not folder.is_dir() or any(folder.iterdir())):
@@ -114,7 +114,7 @@ class Package:
 
 
 def _fill(package, log):
-    """Put all rows in at once, and check that the log then is what was shared."""
+    """Put all rows in at once, and check that the log then has the castings of the package."""
     with log.writing() as connection:
         if package.history:
             rows = _history_rows(package.history)
@@ -140,7 +140,7 @@ def _history_rows(history):
 
 
 def _entries(castings):
-    """Castings as checked entries, one a pour, which is what a sheet brings into a log too."""
+    """Castings as checked entries, one per pour, as `Ledger.add` takes them."""
     factors = [factor.name for factor in castings.study.factors]
     readings = castings.readings.drop(columns=["entry", "pour"]).astype(object)
     readings = readings.mask(readings.isin([np.inf, -np.inf]) | readings.isna(), None)

@@ -1,4 +1,4 @@
-"""A copy of the log that can be trusted: taken while others write, and opened again before it is called a copy."""
+"""A verified copy of the log: it can be made while others write, and is checked before it is reported as made."""
 
 import datetime as dt
 import os
@@ -33,7 +33,7 @@ class Backup:
         """Where the copy is and what it holds."""
         text = f"Copied to {self.path} and opened again: {self.pours} rows of pours, {self.readings} of readings."
         if self.photos:
-            text += f" {count(self.photos, 'row')} of photographs: copy the folder photos too, for the pictures are in it."
+            text += f" {count(self.photos, 'row')} of photographs; the pictures are in the folder photos, so copy that too."
         return text
 
     __repr__ = sentence
@@ -42,9 +42,9 @@ class Backup:
 def back_up(study: Study, to: str | Path | None = None) -> Backup:
     """Copy a study's log while it may be in use, from a file or a server, into a log file.
 
-    The copy is what the log held at one moment, and is a log itself: name it in `study.toml` to go on with it. The file
-    must not exist yet; by default it lies beside the log, or beside the study where the log is on a server, named by date
-    and time.
+    The copy holds what was in the log at one moment, and is itself a log: to use it, name it in `study.toml`. The file
+    must not exist yet; by default it is put beside the log, or beside the study if the log is on a server, with date
+    and time in its name.
     """
     address = address_of(study)
     source = Path(address.removeprefix(FILE)) if address.startswith(FILE) else None
@@ -56,7 +56,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
     beside = source or Path(study.folder) / "log.sqlite"
     target = Path(to) if to else beside.with_name(f"{beside.stem}-{stamp}.sqlite")
     if os.path.lexists(target):
-        raise LogProblem(f"{target} exists already. Give another name; a copy never overwrites.")
+        raise LogProblem(f"{target} exists already. Give another name; a backup never overwrites a file.")
     part = target.with_name(f".{uuid.uuid4().hex}.sqlite")
     try:
         if source:
@@ -69,7 +69,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
         if source and meaning(str(problem)) == DAMAGED:
             raise LogProblem(f"The log at {source} {DAMAGED}") from problem
         raise LogProblem(
-            f"The copy to {target} failed: {problem}. The log itself is untouched. See that the folder is there and may be written to, "
+            f"The copy to {target} failed: {problem}. The log itself is untouched. Check that the folder exists and can be written to, "
             "and that the disk is not full."
         ) from problem
     finally:
@@ -79,7 +79,7 @@ def back_up(study: Study, to: str | Path | None = None) -> Backup:
 
 
 def _check_log(path):
-    """Refuse a file that is empty, damaged or somebody else's before anything is called a copy of it."""
+    """Refuse to copy a file that is empty, damaged or not a log."""
     if not open_here(path):
         check_file(path)
     try:
@@ -92,7 +92,7 @@ def _check_log(path):
 
 
 def _from_server(study, address, part):
-    """Every row as it stood at one moment, put into a new file, which must then give the same castings."""
+    """Copy every row, as of one moment, into a new file, and check that it gives the same castings."""
     log, copy = open_database(address), open_database(f"{FILE}{part}")
     try:
         with explained(log, one_moment) as source, explained(copy, writing) as target:
@@ -112,11 +112,11 @@ def _from_server(study, address, part):
 
 
 def _verified(path):
-    """Rows in each table of the copy, once it has been looked through."""
+    """The number of rows in each table of the copy, after an integrity check."""
     try:
         check_pages(path)
     except sqlite3.DatabaseError as problem:
-        message = f"The copy is damaged ({problem}). Make another one; if that is damaged too, so is the log: go back to the last copy before."
+        message = f"The copy is damaged ({problem}). Make another one; if that is damaged too, so is the log: go back to the last good copy."
         raise LogProblem(message) from problem
     with closing(sqlite3.connect(path)) as copy:
         there = {name for (name,) in copy.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}

@@ -56,11 +56,11 @@ class Logbook(OpenLog):
         pour : str, optional
             Its name; by default the next free one, P01, P02 ...
         settings : dict
-            Factor name to number or text with a unit; what is not known is left out or None.
+            Factor name to number or text with a unit; leave out what is not known, or give None.
         session : str
-            The day in one room it belongs to.
+            The session it belongs to: one day in one room.
         made_at : datetime or str, optional
-            When the catalyst went in, on the workshop's clock, from 1950 to today; now by default. Of a date alone the hour is not known.
+            When the catalyst went in, on the workshop's clock, from 1950 to today; now by default. With a date alone the hour is unknown.
         by, note : str
         made_anyway : bool
             Log a pour that breaks a refusal, because it was made; the refusal goes into its note.
@@ -99,11 +99,11 @@ class Logbook(OpenLog):
         ----------
         pour, reading : str
         value : float or str, optional
-            As read off, text with a unit; text may also say ``"20-25 min"`` or ``"not yet at 2 h"``.
+            The number read, or text with a unit; text may also say ``"20-25 min"`` or ``"not yet at 2 h"``.
         between : tuple, optional
             The last check before and the first after.
         not_yet, already : float or str, optional
-            The last check, when it had not happened yet; the first check, when it had happened before.
+            The last check, if it had not happened by then; the first check, if it had already happened.
         age : float or str, optional
             Hours after mixing, or text with a unit; needed for a reading that changes with age.
         specimen, by, note : str
@@ -111,19 +111,19 @@ class Logbook(OpenLog):
         Returns
         -------
         int
-            The entry number, to correct it by.
+            The entry number, needed to correct it.
 
         Raises
         ------
         LogProblem
-            If the pour is not in the log, the reading is unknown, unreadable or out of range, or it is in the
-            log already and a pour has only one of it.
+            If the pour is not in the log, the reading is unknown, unreadable or out of range, or the log has it
+            already and a pour can have only one.
 
         Warns
         -----
         Caution
-            If a peak is so high that it may have been read in °F, or lies below the room, or a time to peak or a demould time lies before the gel time;
-            it is logged all the same.
+            If a peak is so high that it may have been read in °F, or is below room temperature, or if the gel time is later than the time to peak or
+            the demould time; it is logged all the same.
         """
         ways = {"value": value, "between": between, "not_yet": not_yet, "already": already}
         given = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note, **ways}
@@ -144,13 +144,11 @@ class Logbook(OpenLog):
     ) -> list[int]:
         """Log one reading taken in several places, all or none; returns the entry numbers.
 
-        `values` is a list, each as `add_reading` takes a value, or one value by itself; the rest is as there.
-
         Parameters
         ----------
         pour, reading : str
         values : iterable of float or str
-            One a place; numbers in the reading's unit, or text with one. A single text is one value.
+            One for each place, as `add_reading` takes a value; a single value need not be in a list.
         age : float or str, optional
             Hours after mixing, or text with a unit.
         specimen, by, note : str
@@ -159,7 +157,7 @@ class Logbook(OpenLog):
         Returns
         -------
         list of int
-            Entry numbers, one a value.
+            Entry numbers, one for each value.
         """
         common = {"reading": reading, "age": age, "specimen": specimen, "by": by, "note": note}
         items = values if isinstance(values, Iterable) and not isinstance(values, str) else [values]
@@ -175,7 +173,7 @@ class Logbook(OpenLog):
         ----------
         entries : list of dict
             Each with ``pour``, ``session``, ``settings`` and ``readings`` (a list of dicts as `add_reading`
-            takes them); ``made_at`` (else its day is not known), ``by``, ``note``; ``where`` names it in a problem.
+            takes them); ``made_at`` (else its day is not known), ``by``, ``note``; ``where`` is its name in a problem.
 
         Returns
         -------
@@ -196,18 +194,18 @@ class Logbook(OpenLog):
     def add_sheet(self, path: str | Path, *, reserved: Iterable[str] = ()) -> list[str]:
         """Log a spreadsheet, all or nothing, as `read_sheet` reads it; returns the names of the pours.
 
-        Where it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. Of a pour that
-        is in the log already the readings that the log lacks are added, and those it has passed over; whatever else
-        the row says must be as in the log. A row without a pour's name that stands in the log already, with all of its
-        readings or some, is refused: the sheet was read before. Where the sheet gives no date the day is not known, and nothing falls
-        due until `correct_pour` gives one.
+        If it is refused, `LogProblems` has a table: row, column, value, what is wrong and what to do. For a pour that
+        is in the log already, readings that the log lacks are added and those it has are skipped; everything else in
+        the row must agree with the log. A row without a pour's name is refused if the log has the same pour with some
+        or all of its readings: the sheet was read before. Without a date the day is unknown, and no reading falls due
+        until `correct_pour` gives one.
 
         Parameters
         ----------
         path : str or Path
             A .csv or .xlsx file; a bare name is looked for beside the study.
         reserved : iterable of str, optional
-            Names that a row without one does not get, such as those of planned pours.
+            Names not to give to a row without one, such as those of planned pours.
 
         Returns
         -------
@@ -217,20 +215,20 @@ class Logbook(OpenLog):
         Warns
         -----
         Caution
-            If settings call for care or a reading is doubtful, each sentence once with the pours it is about; all are
-            logged all the same.
+            If settings call for care or a reading is doubtful, each sentence once with the pours it is about. All
+            pours are logged.
         NotRead
-            As `read_sheet` warns, and of pours that were in the log how many readings were added and passed over.
+            As for `read_sheet`, and for pours that were in the log: how many readings were added and how many skipped.
         """
         return self._read_in(path, reserved)[0]
 
     def with_sheet(self, path: str | Path, *, reserved: Iterable[str] = ()) -> Castings:
-        """The log as it would stand with a spreadsheet read in; nothing is stored.
+        """The castings as they would be with a spreadsheet read in; nothing is stored.
 
         Parameters
         ----------
         path, reserved
-            As for `add_sheet`, which refuses and warns of the same.
+            As for `add_sheet`, with the same errors and warnings.
 
         Returns
         -------
@@ -239,7 +237,7 @@ class Logbook(OpenLog):
         return self._read_in(path, reserved, store=False)[1]
 
     def _read_in(self, path, reserved, store=True):
-        """Names of the pours of a sheet, and the castings with them; stored, or taken back before anybody sees them."""
+        """The names of a sheet's pours, and the castings with them; without `store` the transaction is rolled back."""
         entries = read_sheet(self.study, self._beside(path))
         checked = check_entries(self.study, entries)
         with self.writing() as connection:
@@ -262,8 +260,8 @@ class Logbook(OpenLog):
     ) -> int:
         """Log a corrected version of a pour; what is not given stays. Returns the new entry number.
 
-        A setting corrected to None is not known after all. The pour was made, so what the cautions refuse
-        is kept in its note.
+        A setting given as None becomes unknown. Settings that the cautions refuse are logged, since the pour was
+        made, and the refusal goes into its note.
 
         Parameters
         ----------
@@ -306,7 +304,7 @@ class Logbook(OpenLog):
             return ledger.correct_reading(entry, why, ways, age, by)
 
     def withdraw_reading(self, entry: int, *, why: str) -> None:
-        """Say that a reading no longer counts; it stays in the history.
+        """Withdraw a reading: it no longer counts, but stays in the history.
 
         Parameters
         ----------
@@ -318,7 +316,7 @@ class Logbook(OpenLog):
             ledger.withdraw("reading", entry, why)
 
     def withdraw_pour(self, pour: str, *, why: str) -> None:
-        """Say that a pour no longer counts, its readings with it; all stay in the history.
+        """Withdraw a pour and its readings: they no longer count, but stay in the history.
 
         Parameters
         ----------
@@ -332,13 +330,13 @@ class Logbook(OpenLog):
     def add_photo(self, pour: str, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None) -> int:
         """Keep a photograph of a pour in the study folder; returns its entry number.
 
-        It is written anew, upright and without the place, time and camera that the file may tell of.
+        The picture is saved upright, without the place, time and camera that the file may record.
 
         Parameters
         ----------
         pour : str
         path : str, Path or bytes
-            The picture file, or what is in it.
+            The picture file, or its content.
         note, by : str
         age : float or str, optional
             Hours after mixing, or text with a unit.
@@ -354,7 +352,7 @@ class Logbook(OpenLog):
             return ledger.insert("photo", {**row, "pour": name})
 
     def withdraw_photo(self, entry: int, *, why: str) -> None:
-        """Say that a photograph no longer counts; its row stays in the history, its file in the folder.
+        """Withdraw a photograph: it no longer counts, but its row stays in the history and its file in the folder.
 
         Parameters
         ----------
@@ -376,5 +374,5 @@ class Logbook(OpenLog):
             yield Ledger(self.study, connection)
 
     def writing(self) -> AbstractContextManager[Connection]:
-        """A connection as of `looking`, to write with: all of the block is logged, or nothing."""
+        """A connection for writing, for a `with` block; all of the block is logged, or nothing."""
         return explained(self._engine, writing)

@@ -22,16 +22,16 @@ SHOWN = 60  # pours in a notebook; a table of thousands would stop the browser
 
 @dataclass(frozen=True, eq=False)
 class Castings:
-    """Every pour and reading that stands in the log, corrections applied.
+    """Every pour and reading that counts, with corrections applied.
 
     Parameters
     ----------
     study : Study
     pours : DataFrame
-        One row a pour, indexed by pour name: session, made_at (NaT where the day is not known), one column a
+        One row per pour, indexed by pour name: session, made_at (NaT where the day is not known), one column per
         factor (floats in declared units, lots as text), by, note.
     readings : DataFrame
-        One row a reading: entry, pour, reading, low, high (-inf and inf where open), age in hours,
+        One row per reading: entry, pour, reading, low, high (-inf and inf where open), age in hours,
         specimen, by, known, note.
     withdrawn : frozenset of str
         Names of pours that were withdrawn.
@@ -72,11 +72,11 @@ class Castings:
 
     @property
     def undeclared_words(self) -> str:
-        """What the log holds and nothing is learnt from, in sentences; "" where there is none."""
+        """What the log holds but the study does not declare, in sentences; "" if there is nothing."""
         columns = listed(f"{name} for {count(pours, 'pour')}" for name, pours in self.undeclared.items())
         return columns and (
             f"The log also holds {columns}, which the study file does not declare, so nothing is learnt from it. Declare it there again under "
-            "the name it has in the log, or leave it so if it was given up."
+            "the name it has in the log, or leave it if you gave it up."
         )
 
     @property
@@ -85,7 +85,7 @@ class Castings:
         return {*map(str, self.pours.index), *self.withdrawn}
 
     def check_pour(self, pour: str) -> None:
-        """Refuse a pour that does not stand in the log.
+        """Refuse a pour that is not in the log.
 
         Parameters
         ----------
@@ -94,38 +94,38 @@ class Castings:
         Raises
         ------
         NoSuchName
-            With the pours that do.
+            With the pours that are.
         """
         if pour not in self.pours.index:
             raise NoSuchName(f"No pour {pour!r} in the log; it has {listed(map(str, self.pours.index)) or 'none yet'}.")
 
     def copies(self) -> list[list[str]]:
-        """Pours that agree with two others or more in every setting and reading, to the digit: a list of names each.
+        """Groups of three or more pours that agree exactly in every setting and reading: a list of names each.
 
-        Grades and looks at the clock are coarse, so that pours alike read alike: a pour counts only with three
-        readings, one of them a number read off an instrument.
+        Grades and timed checks are coarse, so similar pours often read the same: only pours with at least three
+        readings, one of them an exact number, are compared.
         """
         values = self.readings[["reading", "low", "high", "age"]].reset_index(drop=True)
         pour, numeric = self.readings["pour"].to_numpy(), {r.name for r in self.study.readings if not r.grades}
         exact = (values["low"] == values["high"]) & values["reading"].isin(numeric)
         settings = self.pours[[factor.name for factor in self.study.factors]]
         marks = pd.DataFrame({
-            "made": pd.util.hash_pandas_object(settings.astype(str), index=False),
-            "read": pd.util.hash_pandas_object(values, index=False).groupby(pour).sum(),
-            "readings": exact.groupby(pour).size(), "sharp": exact.groupby(pour).sum(),
+            "settings": pd.util.hash_pandas_object(settings.astype(str), index=False),
+            "values": pd.util.hash_pandas_object(values, index=False).groupby(pour).sum(),
+            "readings": exact.groupby(pour).size(), "exact": exact.groupby(pour).sum(),
         }).reindex(self.pours.index)
-        comparable = marks[(marks["readings"] >= 3) & (marks["sharp"] > 0)]
-        groups = comparable.groupby(["made", "read"], sort=False).groups.values()
+        comparable = marks[(marks["readings"] >= 3) & (marks["exact"] > 0)]
+        groups = comparable.groupby(["settings", "values"], sort=False).groups.values()
         return [[str(name) for name in names] for names in groups if len(names) > 2]
 
     @property
     def notes(self) -> int:
-        """Notes of pours and readings, those that the kit wrote itself among them."""
+        """The number of notes on pours and readings, including those the kit wrote."""
         tables = [table for table in (self.pours, self.readings) if "note" in table]
         return sum(int(table["note"].fillna("").astype(str).str.strip().ne("").sum()) for table in tables)
 
     def wide(self) -> pd.DataFrame:
-        """One row a pour in words: settings with units in the headers, readings as they are known."""
+        """One row per pour in words: settings with units in the headers, readings as they are known."""
         table = pd.DataFrame(index=self.pours.index)
         table["session"] = self.pours["session"]
         for factor in self.study.factors:
@@ -146,13 +146,13 @@ class Castings:
         return pd.DataFrame(columns, index=self.pours.index).fillna("")
 
     def fingerprint(self) -> str:
-        """A short mark of exactly these data, their units and grades among them: the first 16 digits of their SHA-256."""
+        """A short mark that identifies exactly these data, with their units and grades: the first 16 digits of their SHA-256."""
         return self._digest(repr(self._scales()))
 
     def has_fingerprint(self, mark: str) -> bool:
         """Whether a fingerprint is that of these data.
 
-        Packages and pages that were written before units and grades belonged to it keep theirs.
+        The fingerprints of older packages and pages, which left out units and grades, are accepted too.
 
         Parameters
         ----------
@@ -165,7 +165,7 @@ class Castings:
         return mark in (self.fingerprint(), self._digest(""))
 
     def _scales(self):
-        """What the numbers are counted in: each setting's unit, and unit and grades of each reading that was taken."""
+        """The unit of each setting, and the unit and grades of each reading that was taken."""
         used = set(self.readings["reading"])
         return sorted([*((f.name, f.unit) for f in self.study.factors), *((r.name, r.unit, *r.grades) for r in self.study.readings if r.name in used)])
 
@@ -223,6 +223,6 @@ def _add_to_digest(digest, table):
 
 
 def formatted(column: pd.Series, spell: Callable[[Any], str]) -> np.ndarray:
-    """Each value spelt out; a value that comes again, as most do, is spelt once."""
+    """Each value as text; a distinct value is formatted only once, since most repeat."""
     places, distinct = pd.factorize(column, use_na_sentinel=False)
     return np.array([spell(value) for value in distinct.tolist()], dtype=object)[places]

@@ -15,7 +15,7 @@ from testpour.logbook.tables import FACTS, FILE, LogProblem
 
 PATIENCE = 30  # seconds to wait for other benches
 EXAMPLE = "postgresql+psycopg://class@SERVER/class"
-LOCK = 7402193  # names the queue of writers on a server; any number will do
+LOCK = 7402193  # key of the advisory lock for which writers on a server queue; any number will do
 
 
 def open_database(address: str) -> sa.Engine:
@@ -54,8 +54,8 @@ def in_memory(address: str) -> bool:
 def _pool(address):
     """How connections are kept: all threads share the one to a log in memory; others are tested before use.
 
-    A notebook's kernel may hear a widget in another thread than it runs cells in, and each connection to memory
-    would find a database of its own there. A server may have been started anew.
+    A notebook may handle a widget in another thread than its cells, where a new connection to memory would open an
+    empty database. A server may have been restarted.
     """
     if in_memory(address):
         return {"poolclass": sa.StaticPool, "connect_args": {"check_same_thread": False}}
@@ -63,7 +63,7 @@ def _pool(address):
 
 
 def on_server(address: str) -> bool:
-    """Whether a log lies on a server."""
+    """Whether a log is on a server."""
     return address.startswith("postgres")
 
 
@@ -92,14 +92,14 @@ def _check(path):
         make_one_file(path)
         try:
             check_whole(path)
-        except sqlite3.OperationalError:  # held by another bench, or not to be written to: the first write says so
+        except sqlite3.OperationalError:  # locked by another bench, or read-only: the first write reports it
             return
         except sqlite3.DatabaseError as problem:
             raise LogProblem(f"The log at {path} {meaning(str(problem)) or DAMAGED}") from problem
 
 
 def _url_of(address: str) -> sa.URL:
-    """The address for SQLAlchemy: a file name is taken as it is, though it hold ? or %."""
+    """The address for SQLAlchemy: a file name is taken as it is, even with ? or % in it."""
     if address.startswith(FILE):
         return sa.URL.create("sqlite", database=address.removeprefix(FILE))
     return sa.make_url(address) if address.startswith("sqlite") else split_address(address)
@@ -116,25 +116,25 @@ def _refuse_other(connection, address):
 
 
 def address_words(address: str) -> str:
-    """An address as it may be shown: a password is never printed."""
+    """An address without its password, to be shown."""
     try:
         url = _url_of(address)
     except (sa.exc.ArgumentError, ValueError):
-        return f"{address.partition('://')[0]}://... is none; write it like {EXAMPLE}"
+        return f"{address.partition('://')[0]}://... is not one; write it like {EXAMPLE}"
     if url.drivername.startswith("sqlite"):
         return url.database or "memory"
     return url.set(query={}).render_as_string(hide_password=True)
 
 
 def writing(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
-    """A transaction that will write: it takes its place in the queue at once, and is committed at the end of its block."""
+    """A transaction that will write: it waits for the lock at once, and is committed at the end of its block."""
     return engine.execution_options(writes=True).begin()
 
 
 def one_moment(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
-    """A transaction that sees the log as it stood when it began, whatever others write meanwhile.
+    """A transaction that sees the log as it was when it began, whatever others write meanwhile.
 
-    In a file, whoever writes waits until the reader has done; PostgreSQL has to be asked.
+    In a file, writers wait until the reader is done; PostgreSQL needs an isolation level for it.
     """
     if engine.dialect.name == "postgresql":
         engine = engine.execution_options(isolation_level="REPEATABLE READ")
@@ -144,8 +144,7 @@ def one_moment(engine: sa.Engine) -> AbstractContextManager[sa.Connection]:
 def _configure(connection, _record):
     """Set up a connection: a write is on the disk before it is reported as saved, other benches are waited for, and pysqlite's own BEGIN is off."""
     connection.isolation_level = None
-    # EXTRA: the folder too is on the disk before a write is said to be saved, or a power cut could bring back a
-    # journal, and with it take back the write.
+    # EXTRA syncs the folder too, or a power cut could bring back a deleted journal, and with it undo the write.
     for pragma in (f"busy_timeout={1000 * PATIENCE}", "synchronous=EXTRA", "foreign_keys=ON"):
         connection.execute(f"PRAGMA {pragma}").close()
 
@@ -154,30 +153,30 @@ def _begin(connection):
     if not connection.get_execution_options().get("writes"):
         connection.exec_driver_sql("BEGIN")
         return
-    # SQLite alone asks ever more seldom the longer it waits, so that one bench of twenty may wait half a minute
-    # while others go twice. Asked anew after a few hundredths of a second, all have the same chance.
-    last, raw = time.monotonic() + PATIENCE, connection.connection.driver_connection
+    # SQLite itself tries less often the longer it waits, so that one bench of twenty may wait half a minute while
+    # others write twice. If each tries again every few hundredths of a second, all have the same chance.
+    deadline, raw = time.monotonic() + PATIENCE, connection.connection.driver_connection
     raw.execute("PRAGMA busy_timeout=40").close()
     try:
-        while not _became_writer(connection, last):
+        while not _became_writer(connection, deadline):
             pass
     finally:
         raw.execute(f"PRAGMA busy_timeout={1000 * PATIENCE}").close()
 
 
-def _became_writer(connection, last):
-    """Whether this bench may write now; once the time is up, SQLite's own error says why not."""
+def _became_writer(connection, deadline):
+    """Whether this bench may write now; after the deadline, SQLite's own error is raised."""
     try:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
     except sa.exc.OperationalError as problem:
-        if "locked" not in str(problem.orig) or time.monotonic() > last:
+        if "locked" not in str(problem.orig) or time.monotonic() > deadline:
             raise
         return False
     return True
 
 
 def _wait_for_turn(connection):
-    """On a server too, one writer at a time: two benches cannot take the same next name."""
+    """Let one writer at a time into a server too, so that two benches cannot take the same next name."""
     if connection.get_execution_options().get("writes") and connection.dialect.name == "postgresql":
         connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({LOCK})")
 
@@ -187,14 +186,14 @@ MEANINGS = {
     "malformed": DAMAGED,
     "unable to open": "cannot be opened: the folder is missing or may not be written to. Check the path.",
     "readonly": "may not be written to. Give yourself write permission, or copy the study to a folder of yours.",
-    "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was half-stored.",
-    "disk I/O error": "could not be written: the disk failed or is full. Nothing was half-stored.",
-    "locked": "is held by another program for longer than half a minute. Close it there and try again.",
+    "disk is full": "cannot grow: the disk is full. Free some space and log it again; nothing was stored.",
+    "disk I/O error": "could not be written: the disk failed or is full. Nothing was stored.",
+    "locked": "has been in use by another program for more than half a minute. Close it there and try again.",
 }
 
 
 def meaning(text: str) -> str | None:
-    """What a database error means, as the end of a sentence about a log; None where that is not known."""
+    """What a database error means, as the end of a sentence about a log; None if that is not known."""
     return in_plain_words(text) or next((words for sign, words in MEANINGS.items() if sign in text), None)
 
 
@@ -205,15 +204,15 @@ def _explanation(problem, address):
         return f"The log at {address_words(address)} {meaning(text)}"
     if getattr(problem, "connection_invalidated", False):
         return (
-            f"The connection to the log at {address_words(address)} was lost. Nothing was half-stored: look with "
+            f"The connection to the log at {address_words(address)} was lost. An entry is stored whole or not at all: check with "
             "history(pour) whether it is there, and log it again if not."
         )
-    return f"The log at {address_words(address)} could not be used: {text.splitlines()[0]}. Nothing was half-stored."
+    return f"The log at {address_words(address)} could not be used: {text.splitlines()[0]}. An entry is stored whole or not at all."
 
 
 @contextmanager
 def explained(engine: sa.Engine, begin: Callable[[sa.Engine], AbstractContextManager[sa.Connection]] = sa.Engine.begin) -> Iterator[sa.Connection]:
-    """A transaction whose database errors are explained in words, those of the driver too."""
+    """A transaction whose database errors, including the driver's, are explained in words."""
     try:
         with begin(engine) as connection:
             yield connection

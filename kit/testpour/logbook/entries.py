@@ -1,4 +1,4 @@
-"""Entries on their way into the log, checked together so that all problems are named at once; and one of them by itself."""
+"""Checks of entries before they are logged: many together, with every problem named at once, or a single one."""
 
 import math
 import re
@@ -25,7 +25,7 @@ EXAMPLE = '{"pour": "P01", "session": "1", "settings": {"catalyst": "1.5 %"}, "r
 
 
 class LogProblems(LogProblem):
-    """What was to be logged has problems; `problems` is a table of them, and nothing was stored."""
+    """Entries were refused and nothing was stored; `problems` is a table of what is wrong."""
 
     def __init__(self, problems: Sequence[tuple[Any, ...]]) -> None:
         self.problems = pd.DataFrame(problems, columns=COLUMNS)
@@ -65,10 +65,10 @@ def check_entries(study: Study, entries: Iterable[Mapping[str, Any]], problems: 
         pour["readings"] = list(_readings(study, entry, where, problems))
         key = plain_name(pour["pour"] or "")
         if name and key in seen:
-            advice = "Give each pour its own name. A further row of one pour brings new readings, and else the same as its first row or nothing."
+            advice = "Give each pour its own name. A further row of a pour may add readings; everything else in it must be as in the first row, or empty."
             other, first = seen[key]
             other += f" ({first['pour']})" if first["pour"] != pour["pour"] else ""
-            differs = f"has another {listed(names)}" if (names := _differing(first, pour)) else "says nothing else"
+            differs = f"has another {listed(names)}" if (names := _differing(first, pour)) else "says the same"
             problems.append((where, "pour", name, f"{name} is listed twice: {other} {differs}. {advice}"))
         seen.setdefault(key, (entry.get("where", f"pour {place} of these"), pour))
         problems += _given_twice(study, pour["readings"], where)
@@ -80,7 +80,7 @@ def check_entries(study: Study, entries: Iterable[Mapping[str, Any]], problems: 
 
 
 def _differing(*rows):
-    """What two checked rows of one name both say, and not alike."""
+    """The fields that two checked rows of one name both have, with different values."""
     read = [{one["reading"]: (one["low"], one["high"]) for one in row["readings"]} for row in rows]
     first, second = ({**row, **row["settings"], **each, "settings": None, "readings": None, "pour": None} for row, each in zip(rows, read, strict=True))
     return [name.replace("_", " ") for name in second if name in first and first[name] != second[name]]
@@ -143,10 +143,10 @@ def _column_words(study, name):
 
 
 def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
-    """One reading as a row for the log, but for ``pour``; ends in the reading's unit, age in h.
+    """One reading as a row for the log, without its ``pour``; ends in the reading's unit, age in h.
 
-    `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and where known ``age`` (h),
-    ``specimen``, ``by``, ``note``. A UnitProblem where it cannot be believed, or needs an age; a NoSuchName where the study
+    `entry` holds ``reading``, one of ``value``, ``between``, ``not_yet`` and ``already``, and if known ``age`` (h),
+    ``specimen``, ``by``, ``note``. Raises a UnitProblem if it is not possible or needs an age; a NoSuchName if the study
     has no such reading.
     """
     reading = study.reading(entry["reading"])
@@ -171,7 +171,7 @@ def reading_row(study: Study, entry: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def pour_row(study: Study, pour: str | None, given: Mapping[str, Any], made_anyway: bool) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """A pour as an entry for the ledger, and what its settings call care for.
+    """A pour as an entry for the ledger, and warnings about its settings.
 
     `given` has settings, session, made_at, by and note, as `Logbook.add_pour` takes them.
     """
@@ -196,7 +196,7 @@ def _pour_row(entry, made_at, settings, refusals):
 
 @contextmanager
 def as_log_problem() -> Iterator[None]:
-    """Say what a study, a quantity or a date refuses as a LogProblem."""
+    """Raise a problem with a study, a quantity or a date as a LogProblem."""
     try:
         yield
     except StudyProblems as problem:
@@ -205,14 +205,14 @@ def as_log_problem() -> Iterator[None]:
         raise LogProblem(str(problem.args[0])) from None
 
 
-# The same for one pour or reading by itself, whose problems are said at once.
+# The same for a single pour or reading, whose problem is raised at once.
 settings_of = as_log_problem()(settings_row)
 moment_of = as_log_problem()(made_on)
 reading_of = as_log_problem()(reading_row)
 
 
 def read_once(reading: Reading) -> bool:
-    """Whether a pour has one such reading at an age; hardness is read at several places."""
+    """Whether a pour has only one such reading at each age; hardness is read at several places."""
     return not reading.ages or bool(reading.grades)
 
 
@@ -222,7 +222,7 @@ def with_refusals(note: str, refusals: Iterable[str]) -> str:
 
 
 def _specimen(text):
-    """A place or piece by one short word, so that it can stand in a header."""
+    """The name of a place or piece: one short word, so that it fits into a header."""
     text = clean(text, line=True)
     if not re.fullmatch(r"[\w.#/-]{0,20}", text):
         raise UnitProblem(f"specimen: {text!r} is not one word of letters, digits or . - / #. Write it like 2 or left.")

@@ -13,9 +13,9 @@ UNIT, GRADES = "unit of ", "grades of "
 
 
 def check_facts(engine: sa.Engine, study: Study) -> None:
-    """Refuse to read numbers in another unit, or grades by other words, than they were logged in; note those of new columns.
+    """Refuse a study whose units or grades differ from those the log was written in; store those of new columns.
 
-    What was never logged may be declared anew. Not on a server: another bench may be about to log it as it was declared before.
+    A column that was never logged may change, but not on a server: another bench may be about to log it as it was.
     """
     declared = {f"{UNIT}{c.name}": c.unit for c in (*study.factors, *study.readings)}
     declared |= {f"{GRADES}{r.name}": json.dumps(r.grades, ensure_ascii=False) for r in study.readings}
@@ -31,13 +31,13 @@ def check_facts(engine: sa.Engine, study: Study) -> None:
 
 
 def _in_use(connection, names):
-    """The facts of columns of which the log holds a value, withdrawn and corrected ones among them."""
+    """The facts of columns that have a value in the log, withdrawn and corrected ones included."""
     logged = {f"{UNIT}{name}" for column in (SETTINGS.c.factor, READINGS.c.reading) for (name,) in connection.execute(sa.select(column).distinct())}
     return {name for name in names if name in logged or name.replace(GRADES, UNIT, 1) in logged}
 
 
 def _mismatch(name, logged, now):
-    """What is wrong where the study file no longer declares what the log keeps; "" where nothing is."""
+    """How the study file contradicts the log; "" if it does not."""
     if name.startswith(GRADES):
         return _other_grades(name.removeprefix(GRADES), logged, now)
     if logged == now:
@@ -62,8 +62,8 @@ def _other_grades(reading, logged, now):
     if not before:
         return f"{problem}Take the grades out of the study file, or declare them for a reading of another name."
     return (
-        f"{problem}Put grades = {logged} back in the study file; a further grade may be added at the end, any other change needs a "
-        "reading of another name."
+        f"{problem}Put grades = {logged} back in the study file; a further grade may be added at the end; for any other change, "
+        "declare a reading of another name."
     )
 
 

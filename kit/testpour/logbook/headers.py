@@ -1,4 +1,4 @@
-"""What a column of a sheet holds and in what unit, told from its header as people write it."""
+"""What a column of a sheet holds, and in what unit, according to its header as people write it."""
 
 import difflib
 import re
@@ -10,7 +10,7 @@ from testpour.study.catalogue import TRADE
 from testpour.study.columns import Column
 from testpour.study.study import Study
 
-COUNTED = ("no", "nr", "number", "#", "№")  # what heads a pour's number, alone or behind a word for a pour
+COUNTED = ("no", "nr", "number", "#", "№")  # headers of a pour's number, alone or after a word for a pour
 POUR = re.compile(rf"(?:test )?(?:pour|cast|casting|test|trial|piece|sample|id)(?: ?(?:name|id|{'|'.join(COUNTED)}))?")
 OWN = {
     "pour": ("pour", "name", "casting", *COUNTED),
@@ -24,23 +24,23 @@ OWN = {
 AGE = r"(?:(?:\bat|\bafter|@)\s*)?\b(?P<age>\d+(?:[.,]\d+)?\s*(?:h|hrs?|hours?|d|days?|weeks?))\b"
 SPECIMEN = re.compile(r"(?:,\s*specimen\s+(?P<named>[\w.#/-]+)|\s(?P<mark>#?)(?P<number>\d+))\s*$", re.IGNORECASE)
 PART = re.compile(r",\s*(?P<part>note|by)\s*$", re.IGNORECASE)
-AGES = Column("age", "h", words="age at reading")  # what a column of its own gives for readings whose headers have no age
-WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age not in figures
-SCALE = re.compile(r"(shore(?: [ad])?|barcol)(?: hardness)?")  # of hardness, which a column may be called after
-PLACES = 3  # a higher number behind a reading may as well be its age, and so may any behind one that is read at one place
+AGES = Column("age", "h", words="age at reading")  # a column that gives the age for readings whose headers have none
+WHEN = re.compile(r"\b(?P<unit>hour|day|week|month|morning|night|overnight|later)s?\b\s*(?P<number>\d*)", re.IGNORECASE)  # an age in words
+SCALE = re.compile(r"(shore(?: [ad])?|barcol)(?: hardness)?")  # scales of hardness that may be a header
+PLACES = 3  # a higher number after a reading may be its age, and so may any number after a reading taken at one place
 AMOUNTS = ("g", "mL", "drops")  # one unit of each kind of amount
 MEASURED = ("%", *AMOUNTS, "mm", "min", "degC")  # one unit of each kind, to tell a unit from other words
 
 
 class HeaderProblem(ValueError):
-    """A header may mean one of several columns, or is a slip of one."""
+    """A header may mean several columns, or is a misspelt one."""
 
 
 @dataclass(frozen=True)
 class Head:
     """What a column of the sheet holds."""
 
-    kind: str  # "own", "factor" or "reading"
+    kind: str  # "factor", "reading", or "own" for the log's own columns, such as pour and date
     name: str
     unit: str
     text: str
@@ -51,9 +51,9 @@ class Head:
 
 
 def read_head(study: Study, text: str) -> Head | None:
-    """The `Head` of a header such as ``"hardness at 24 h (Shore D)"``, or None where it is nothing of the study's.
+    """The `Head` of a header such as ``"hardness at 24 h (Shore D)"``, or None if the study has no such column.
 
-    A HeaderProblem where it may be one of several columns, or looks like one that is misspelt.
+    Raises a HeaderProblem if it may mean several columns, or looks like a misspelt one.
     """
     part = PART.search(text)
     rest = text[: part.start()] if part else text
@@ -80,7 +80,7 @@ def read_head(study: Study, text: str) -> Head | None:
         return None
     if age and not getattr(column, "ages", ()):
         raise HeaderProblem(
-            f"gives an age ({age['age']}), and {column.words} has none. Rename the column if it is something else, or write "
+            f"gives an age ({age['age']}), but {column.words} has none. Rename the column if it is something else, or write "
             f"{column.words} alone and the time in a column of its own."
         )
     if kind != "reading":
@@ -88,9 +88,9 @@ def read_head(study: Study, text: str) -> Head | None:
         return Head(kind, column.name, unit, text, column=column)
     if column.ages and not age:
         _refuse_age(column, specimen["number"] if specimen and not specimen["mark"] else unit)
-        _refuse_words(column, "" if column.grades else unit)
+        _refuse_age_in_words(column, "" if column.grades else unit)
     if not column.ages and specimen and specimen["number"]:
-        raise HeaderProblem(f"counts {column.words}, which a pour has once. Write {column.words} alone, and another casting in a row of its own.")
+        raise HeaderProblem(f"has a number, but a pour has only one {column.words}. Write {column.words} alone, and another casting in a row of its own.")
     label = (specimen["named"] or specimen["number"]) if specimen else ""
     hours = to_unit(age["age"], "h", text) if age else None
     return Head(kind, column.name, checked_unit(column, unit), text, hours, label, part["part"].casefold() if part else "value", column)
@@ -107,7 +107,7 @@ def without_age(head: Head) -> bool:
 
 
 def _refuse_age(reading, number):
-    """Refuse a bare number behind a reading that changes with age, where it may be that age."""
+    """Refuse a bare number after a reading that changes with age, if it may be that age."""
     if number and number.isdecimal() and (reading.grades or int(number) > PLACES):
         raise HeaderProblem(
             f"{number} may be an age or a place. Write {reading.words} at {number} h or {number} d for the age, or "
@@ -115,8 +115,8 @@ def _refuse_age(reading, number):
         )
 
 
-def _refuse_words(reading, text):
-    """Refuse an age that is not in figures, such as day 7: left out, the reading would count as one at the study's own age."""
+def _refuse_age_in_words(reading, text):
+    """Refuse an age such as day 7: if it were ignored, the reading would be taken for one at the study's own age."""
     if found := WHEN.search(text):
         number, unit = int(found["number"] or 1), found["unit"].casefold()
         age = f"{number} h" if unit == "hour" else f"{number * {'week': 7, 'month': 30}.get(unit, 1)} d"
@@ -140,13 +140,13 @@ def _column(study, words, unit, text):
             unit = last if found else unit
         if found:
             return (*found, unit)
-    measured = _is_unit(unit or words.split(" ")[-1])  # "Resin oz" is no slip of a lot
-    _refuse_slip([c for c, _ in columns if not (measured and getattr(c, "kind", "") == "text")], words, text)
+    measured = _is_unit(unit or words.split(" ")[-1])  # "Resin oz" is not a misspelt lot
+    _refuse_misspelt([c for c, _ in columns if not (measured and getattr(c, "kind", "") == "text")], words, text)
     return None, "", unit
 
 
 def _by_trade(words):
-    """The words of a header, a word of the trade at their start turned into the catalogue's."""
+    """The words of a header, with a trade word at the start replaced by the catalogue's."""
     for pattern, ours in TRADE:
         found = re.match(rf"(?:{pattern})(?![^\W\d_])", words)
         if found:
@@ -155,7 +155,7 @@ def _by_trade(words):
 
 
 def _with_last(columns, words, text):
-    """The column meant where the last word of a header, or its last words, are a unit without brackets, and that unit."""
+    """The column meant by a header that ends in a unit without brackets, and that unit."""
     parts = words.replace("%", " %").split()
     units = (" ".join(parts[place:]) for place in range(1, len(parts)))
     last = next((unit for unit in units if any(measures(unit, c[0].unit) for c in columns)), parts[-1])
@@ -166,12 +166,12 @@ def _with_last(columns, words, text):
 
 
 def _match(columns, words, unit, text):
-    """The column whose words begin so, word by word; among several the one the unit or an exact name picks."""
-    asked = words.split()
+    """The column whose words begin with these, word by word; of several, the one that the unit or an exact name picks."""
+    given = words.split()
     if len(words) < 3:
         return None
     exact = [c for c in columns if words in (_normal(c[0].name), _normal(c[0].words))]
-    begins = [c for c in columns if _begins(_normal(c[0].words).split(), asked)]
+    begins = [c for c in columns if _begins(_normal(c[0].words).split(), given)]
     if _is_unit(unit):  # "Resin (g)" is no lot
         begins = [c for c in begins if getattr(c[0], "kind", "") != "text"]
     for some in (exact, begins, [c for c in begins if measures(unit, c[0].unit)]):
@@ -190,7 +190,7 @@ def _is_unit(text):
 
 
 def last_unit(text: str) -> str:
-    """The unit in the brackets of a header, or its last word where that is one; "" where there is none."""
+    """The unit in the brackets of a header, or its last word if that is a unit; "" if neither."""
     unit = (re.findall(r"[(\[]([^)\]]*)[)\]]", text) or text.replace("%", " %").split() or [""])[-1].strip()
     return unit if _is_unit(unit) or is_amount(unit) else ""
 
@@ -200,13 +200,13 @@ def is_amount(unit: str) -> bool:
     return unit.casefold() == "pot" or (not measures(unit, "%") and any(measures(unit.split("/")[0], one) for one in AMOUNTS))
 
 
-def _begins(known, asked):
-    return len(asked) <= len(known) and all(h.startswith(a) for h, a in zip(known, asked, strict=False))
+def _begins(words, given):
+    return len(given) <= len(words) and all(word.startswith(start) for word, start in zip(words, given, strict=False))
 
 
-def _refuse_slip(columns, words, text):
+def _refuse_misspelt(columns, words, text):
     for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_normal(c.words).split(), words.split()[:1])):
-        _refuse_words(column, text)
+        _refuse_age_in_words(column, text)
     names = {_normal(form): c for c in columns for form in (c.words, c.name)}
     for column in map(names.get, difflib.get_close_matches(words, names, n=1, cutoff=0.8)):
         aged = f" and with its age, as in {column.words} at 24 h" if getattr(column, "ages", ()) else ""
@@ -214,10 +214,10 @@ def _refuse_slip(columns, words, text):
 
 
 def checked_unit(column: Column, unit: str) -> str:
-    """The unit of a header; ``""`` for a scale such as (0-3), which the grades of a reading have anyway.
+    """The unit of a header; ``""`` for a scale of grades such as (0-3).
 
-    A HeaderProblem where it begins with a number, which would join the number of every cell, or stands where grades have
-    none.
+    Raises a HeaderProblem for an amount in place of a percentage, for a unit that begins with a number, which would run
+    into the number of each cell, and for a unit of grades.
     """
     if getattr(column, "is_share", False) and is_amount(unit):
         no_mass = any(measures(unit.split("/")[0], one) for one in ("mL", "drops"))

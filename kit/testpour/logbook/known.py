@@ -1,4 +1,4 @@
-"""How a reading is known: read off, between two checks, not yet at the last check, already by the first."""
+"""How a reading is known: exactly, between two checks, not yet at the last check, already by the first."""
 
 import math
 from collections.abc import Iterable, Sequence
@@ -26,7 +26,7 @@ TIMED = frozenset(name for pair in ORDER for name in pair)
 class Known:
     """What is known of one reading."""
 
-    low: float  # in the reading's unit, as high; -inf and inf where open, equal when read off
+    low: float  # in the reading's unit, as high; -inf and inf where open, equal if exact
     high: float
 
     @property
@@ -48,7 +48,7 @@ class Known:
         return f"grade {words}" if reading.grades else f"{words}{unit_words(reading.unit)}"
 
     def way(self) -> dict[str, Any]:
-        """The argument of `Logbook.add_reading` that says it, by name."""
+        """It as a keyword argument of `Logbook.add_reading`."""
         ways: dict[str, Any] = {
             "exact": {"value": self.low}, "between": {"between": (self.low, self.high)},
             "not yet": {"not_yet": self.low}, "already": {"already": self.high},
@@ -57,15 +57,15 @@ class Known:
 
 
 def out_of_order(study: Study, rows: Iterable[Any]) -> str:
-    """Why the times read on one casting cannot all be right, a sentence each; empty where they can.
+    """Why the times read on one casting cannot all be right, a sentence each; empty if they can.
 
     Each row has the attributes ``reading``, ``low`` and ``high`` (None where open).
     """
     read = {reading.name: reading for reading in study.readings if reading.name in TIMED}
     timed = [(read[row.reading], known_of(row)) for row in rows if row.reading in read]
     return " ".join(
-        f"{capital(_timed(*second))} lies before {_timed(*first)}, which cannot be: resin gels first. "
-        "Hold both against the bench sheet and correct the one that is wrong."
+        f"{capital(_timed(*second))} is before {_timed(*first)}, which cannot be: resin gels first. "
+        "Check both against the bench sheet and correct the one that is wrong."
         for first, second in product(timed, timed)
         if (first[0].name, second[0].name) in ORDER and _minutes(first[0], first[1].low) > _minutes(second[0], second[1].high)
     )
@@ -83,7 +83,7 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     room : float, optional
         °C, of the room it was poured in.
     surely : bool, optional
-        Only what cannot be: a peak so high that it may have been read in °F can.
+        Only what is impossible, so not a peak that is just high enough to have been read in °F.
 
     Returns
     -------
@@ -107,7 +107,7 @@ def how_known(readings: pd.DataFrame) -> ExtensionArray:
 
 
 class ReadingKey(NamedTuple):
-    """The key that tells one reading of a pour from another."""
+    """The key that identifies a reading of a pour."""
 
     reading: str
     age: float  # hours; 0 where it does not change with age
@@ -125,7 +125,7 @@ def _timed(reading, known):
 
 
 def is_time(reading: Reading) -> bool:
-    """Whether it is when something happens."""
+    """Whether a reading is the time of an event."""
     return measures(reading.unit, "min")
 
 

@@ -15,19 +15,19 @@ from testpour.logbook.text_and_dates import hour_known, missing
 
 Rows = Sequence[Mapping[str, Any]]
 READ_BEFORE = (
-    "all that this row says stands in the log already, as {pour}. Leave the row out; if it was poured again and read "
-    "alike, name it in a pour column."
+    "the log already has everything in this row, as {pour}. Delete the row; if this is another pour with the same "
+    "readings, give its name in a pour column."
 )
 READ_IN_PART = (
-    "{pour} in the log is alike and has some of these readings. Write {pour} in a pour column to add the others to it; if this is another "
-    "pour, name it there."
+    "{pour} in the log has the same settings and some of these readings. Write {pour} in a pour column to add the others to it; if this is another "
+    "pour, write its name there."
 )
 
 
 def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingKey]], entries: Rows, checked: Rows) -> dict[str, list[dict[str, Any]]]:
-    """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet says otherwise than the log.
+    """The readings that the log lacks, by the names of the pours it has; `LogProblems` where the sheet disagrees with the log.
 
-    So does a row without a pour's name that a sheet read before has brought, whole or in part, which would count twice.
+    It also refuses a row without a pour's name that was read before, whole or in part, and would count twice.
     `entries` are as `read_sheet` returns them, `checked` the same as `check_entries` does; `withdrawn` has pour and `ReadingKey`
     of each reading that was withdrawn.
     """
@@ -45,29 +45,29 @@ def later_readings(castings: Castings, withdrawn: Collection[tuple[str, ReadingK
             logged = first_few([str(pour) for pour in castings.pours.index])
             words = f"{name} is not in the log, which {f'has {logged}' if logged else 'is empty'}, and has no settings here. "
             labels = listed(factor.label for factor in castings.study.varied)
-            mend = "Mend the name, or write" if logged else "Write"
-            problems.append((entry["where"], "pour", name, f"{words}{mend} the settings of the new pour, in columns headed {labels}."))
+            advice = "Correct the name, or write" if logged else "Write"
+            problems.append((entry["where"], "pour", name, f"{words}{advice} the settings of the new pour, in columns headed {labels}."))
     if problems:
         raise LogProblems(problems)
     return later
 
 
 def later_words(castings: Castings, later: Mapping[str, Rows], checked: Rows) -> str:
-    """What was done with the readings of pours that are in the log, in a sentence; "" where there are none."""
+    """A sentence on what was done with the readings of pours that are in the log; "" if there are none."""
     rows = [row for row in checked if row["pour"] in later]
     if not rows:
         return ""
     added = sum(map(len, later.values()))
     words = (
         f"{first_few([row['pour'] for row in rows])} {'is' if len(rows) == 1 else 'are'} in the log already: {count(added, 'later reading')} added, "
-        f"{sum(len(row['readings']) for row in rows) - added} that stood there passed over."
+        f"{sum(len(row['readings']) for row in rows) - added} already there skipped."
     )
     unread = [row["pour"] for row in rows if any(row[part] not in castings.pours.at[row["pour"], part] for part in ("by", "note"))]
-    return words + (f" Other notes and initials than the log has were not read for {first_few(unread)}." if unread else "")
+    return words + (f" Notes and initials that differ from the log's were not read for {first_few(unread)}." if unread else "")
 
 
 def _read_before(castings, row):
-    """That the log says of a pour already all that a row says, or a part; "" where it says none. A day that is not known may be any day."""
+    """Why a row seems to be in the log already, whole or in part; "" if it does not. An unknown day may be any day."""
     pours, readings = castings.pours, castings.readings
     alike = pours["session"] == row["session"]
     if row["made_at"] != UNDATED:
@@ -82,26 +82,26 @@ def _read_before(castings, row):
 
 
 def _differences(castings, entry, row):
-    """A problem for each setting, the session and the day that the log has otherwise, or does not have."""
+    """A problem for each setting, session and day that differs from the log, or that the log lacks."""
     name, logged, day = row["pour"], castings.pours.loc[row["pour"]], row["made_at"]
     pairs = [(f.words, row["settings"][f.name], logged[f.name], f.show) for f in castings.study.factors if f.name in row["settings"]]
     if day != UNDATED:
         day_alone = not hour_known(day) and not missing(logged["made_at"])
         pairs.append(("made at", day, logged["made_at"].normalize() if day_alone else logged["made_at"], lambda made: f"{made:%Y-%m-%d %H:%M}"))
-    if entry["session"] and entry["session"] != f"{day:%Y-%m-%d}":  # a session that was made of the day
+    if entry["session"] and entry["session"] != f"{day:%Y-%m-%d}":  # a session named by its day
         pairs.append(("session", row["session"], logged["session"], str))
     for words, stated, logged_value, show in pairs:
         unknown = missing(logged_value) or logged_value == ""
         if unknown or not (stated == logged_value or (isinstance(stated, float) and math.isclose(stated, logged_value, rel_tol=1e-9))):
             known = f"without {words}" if unknown else f"with {words} {show(logged_value)}"
             yield words, show(stated), (
-                f"{name} is in the log already, {known}. Write the same or nothing here. Where the log is wrong, put it right {BY_TAPPING} or with "
+                f"{name} is in the log already, {known}. Write the same or nothing here. If the log is wrong, correct it {BY_TAPPING} or with "
                 "correct_pour; another pour needs another name."
             )
 
 
 def _missing_readings(castings, withdrawn, row, new):
-    """Add to `new` the readings of a row that the log lacks; a problem for each that it has otherwise, or that was withdrawn."""
+    """Add to `new` the readings of a row that the log lacks; a problem for each that differs from the log, or was withdrawn."""
     name, read = row["pour"], castings.readings
     logged = Counter(map(reading_key, read[read["pour"] == name].itertuples()))
     stated = [(reading_key(SimpleNamespace(**one)), one) for one in row["readings"]]
@@ -114,7 +114,7 @@ def _missing_readings(castings, withdrawn, row, new):
         )
         if not_here:
             yield words, new_values, (
-                f"{name} has {words} {in_log} in the log. Write the same or nothing here; where the log is wrong, put it right {BY_TAPPING} "
+                f"{name} has {words} {in_log} in the log. Write the same or nothing here; if the log is wrong, correct it {BY_TAPPING} "
                 "or with correct_reading; another pour needs another name."
             )
         elif any((name, one) in withdrawn for one in more if one[:3] == key):

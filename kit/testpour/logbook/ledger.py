@@ -1,4 +1,4 @@
-"""One transaction on the log: current rows are looked up, new rows are added; a correction or withdrawal is one too."""
+"""One transaction on the log: current rows are looked up, new rows are added; a correction or withdrawal is a new row too."""
 
 import datetime as dt
 import re
@@ -31,7 +31,7 @@ class Ledger:
         self._connection = connection
 
     def add(self, entries: Sequence[Mapping[str, Any]], reserved: Iterable[str] = ()) -> list[str]:
-        """Add checked entries, each with its readings; returns the names of the pours. One without a name gets none that is `reserved`."""
+        """Add checked entries, each with its readings; returns the names of the pours. One without a name gets a free one that is not `reserved`."""
         given = [entry["pour"] for entry in entries if entry["pour"]]
         taken = set(self._connection.execute(sa.select(POURS.c.pour)).scalars())
         doubled = [name for name in given if name in taken]
@@ -124,7 +124,7 @@ class Ledger:
         return rows[-1]
 
     def times(self, pour: str) -> Sequence[sa.Row[Any]]:
-        """The rows that count of a pour's gel time, time to peak and demould time."""
+        """The current rows of a pour's gel time, time to peak and demould time."""
         query = sa.select(READINGS).where(READINGS.c.pour == pour, READINGS.c.reading.in_(TIMED), is_current(READINGS))
         return self._connection.execute(query).all()
 
@@ -206,21 +206,21 @@ class Ledger:
         return known_of(row).said(reading)
 
 
-def _successor(old, deed, why):
+def _successor(old, action, why):
     """The row that counts now, and a new one to take its place, with the reason in its note."""
     if not clean(why):
-        raise LogProblem(f"{deed} without a reason. Give one: it is kept with the row.")
-    row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {deed}: {clean(why)}".strip()}
+        raise LogProblem(f"{action} without a reason. Give one: it is kept with the row.")
+    row = old._asdict() | {"supersedes": old.entry, "note": f"{old.note} {action}: {clean(why)}".strip()}
     del row["entry"]
     return old, row
 
 
 def _alike(given, taken):
-    """A sentence on each name that another has but for capitals, blanks or noughts in front: one pour, counted twice."""
+    """A sentence on each name that differs from another only in capitals, blanks or leading zeros: one pour may be counted twice."""
     first = {plain_name(name): name for name in taken}
     for name in given:
         if (other := first.setdefault(plain_name(name), name)) != name:
-            yield f"{name} and {other} may be one pour, written in two ways. Write its name in one way, and give another pour a name that differs in more."
+            yield f"{name} and {other} may be one pour, written in two ways. Write its name in one way, or give the other pour a clearly different name."
 
 
 def _next_name(name):

@@ -47,7 +47,7 @@ def is_current(table: sa.Table) -> sa.ColumnElement[bool]:
 
 
 def _pours(study, connection):
-    """One row a pour that counts, in the order they were first logged, one column a factor of the study."""
+    """One row for each pour that counts, in the order they were first logged, one column per factor of the study."""
     first_row = POURS.alias()
     first = sa.select(first_row.c.entry).where(first_row.c.pour == POURS.c.pour, first_row.c.supersedes.is_(None))
     place = sa.case((POURS.c.supersedes.is_(None), POURS.c.entry), else_=first.scalar_subquery())
@@ -59,7 +59,7 @@ def _pours(study, connection):
 
 
 def _settings(study, connection):
-    """One row an entry, one column a factor; the database spreads them along their own key."""
+    """One row per entry, one column per factor; the database does the pivot, along the table's key."""
     columns = [SETTINGS.c.entry]
     for factor in study.factors:
         value = SETTINGS.c["text" if factor.kind == "text" else "number"]
@@ -69,9 +69,9 @@ def _settings(study, connection):
 
 
 def _readings(study, connection, withdrawn):
-    """One row a reading that counts, of a pour that does, in the order of entries.
+    """One row for each reading that counts, of a pour that does, in the order of entries.
 
-    Superseded entries are looked up once: a server that has not counted its rows yet may otherwise look them up again for
+    Superseded entries are looked up here, once: a server without statistics on its tables may look them up again for
     every reading.
     """
     query = sa.select(*(READINGS.c[name] for name in READING_TYPES)).where(~READINGS.c.void, ~_undeclared_reading(study)).order_by(READINGS.c.entry)
@@ -84,7 +84,7 @@ def _readings(study, connection, withdrawn):
 
 
 def _table(connection, query, types):
-    """What a query finds, as a table with columns of these types."""
+    """The result of a query, as a table with columns of these types."""
     table = pd.read_sql_query(query, connection, dtype=types)
     objects = [name for name, kind in types.items() if kind == "object"]
     return table.assign(**{name: table[name].where(table[name].notna(), np.nan) for name in objects})

@@ -1,4 +1,4 @@
-"""What is warned about in pours and readings that are logged all the same."""
+"""Warnings about pours and readings that are logged all the same."""
 
 from collections.abc import Mapping, Sequence
 from types import SimpleNamespace
@@ -11,10 +11,10 @@ from testpour.study.caution_rules import Cautions
 from testpour.study.cautions import check_settings, check_shares
 from testpour.study.study import Study
 
-MEND = (
+CORRECT = (
     f" The numbers are in the log as written. Correct a wrong one there, {BY_TAPPING} or with "
     'log.correct_pour("{pour}", settings=..., why=...), or log.correct_reading and the entry number from log.history("{pour}"): '
-    "the sheet would be refused as read before."
+    "a corrected sheet would be refused as read before."
 )
 
 
@@ -25,8 +25,8 @@ class Caution(UserWarning):
 def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stored: bool = True) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
-    `names` are those of the pours, `checked` their rows as `check_entries` returns them. How to correct the log is said only of
-    what is `stored` in it.
+    `names` are those of the pours, `checked` their rows as `check_entries` returns them. How to correct the log is added only
+    if they are `stored`.
     """
     warned: dict[str, list[str]] = {}
     slips: set[str] = set()
@@ -38,5 +38,5 @@ def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, A
             warned.setdefault(text, []).append(name)
     last = [text for text in warned if text in slips][-1:]
     for text, pours in warned.items():
-        mend = MEND.format(pour=pours[0]) if stored and text in last else ""
-        warn(f"{shortened(listed(pours))}: {text}{mend}", Caution)
+        advice = CORRECT.format(pour=pours[0]) if stored and text in last else ""
+        warn(f"{shortened(listed(pours))}: {text}{advice}", Caution)

@@ -1,6 +1,6 @@
 """A log in one file: every row that was reported as saved is in it, whoever copies it and however the program ended.
 
-A rollback journal is used and not a write-ahead log, whose rows lie in a second file until they are carried over.
+A rollback journal is used, not a write-ahead log, which keeps rows in a second file until they are merged.
 """
 
 import os
@@ -13,9 +13,9 @@ from pathlib import Path
 from testpour.logbook.tables import FILE, LogProblem, address_of
 from testpour.study.study import Study
 
-CHECKED = 5_000_000  # bytes up to which a log is looked through when it is opened: a fifth of a second
+CHECKED = 5_000_000  # bytes up to which the integrity of a log is checked when it is opened, in a fifth of a second
 OPEN_HERE: Counter[tuple[int, int]] = Counter()  # connections of this process to each file, by device and inode
-LOOKS = 20  # looks at a file, a twentieth of a second apart
+TRIES = 20  # of a check, a twentieth of a second apart
 
 NO_LOG = "is not a log: the file holds something else. Give the path of a log, or move the file away."
 DAMAGED = (
@@ -46,11 +46,11 @@ def _identity(path):
 
 
 def check_file(path: str | Path) -> None:
-    """Refuse a file that is empty, cut short or no database, before SQLite begins a new log in it without a word."""
+    """Refuse a file that is empty, cut short or not a database, before SQLite silently begins a new log in it."""
     path = Path(path)
     if path.exists() and not path.is_file():
         raise LogProblem(f"The log at {path} is a folder, a pipe or a device, not a file. Give the path of a log, or move it away.")
-    for _ in range(LOOKS):  # another bench may be in the middle of a write
+    for _ in range(TRIES):  # another bench may be in the middle of a write
         wrong = _damage(path) if path.is_file() else ""
         if not wrong:
             return
@@ -59,14 +59,14 @@ def check_file(path: str | Path) -> None:
 
 
 def _damage(path):
-    """What is wrong with a file, by its head and its length; ``""`` for nothing.
+    """What is wrong with a file, judged by its header and its length; ``""`` if nothing.
 
-    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8);
-    while a journal lies beside it, it need not be.
+    A whole file is as long as its page size times its pages (SQLite file format, sections 1.3.2 and 1.3.8), unless a
+    journal is beside it.
     """
     with open(path, "rb") as file:
         head = file.read(100)
-    if 0 < len(head) < 100:  # SQLite would take it for nothing, and write over it
+    if 0 < len(head) < 100:  # SQLite would take it for an empty file and overwrite it
         return NO_LOG
     if any(_size(path.with_name(path.name + ending)) for ending in ("-wal", "-journal")):
         return ""
@@ -89,14 +89,14 @@ def _size(path):
 
 
 def make_one_file(path: str | Path) -> None:
-    """Bring rows that lie in a write-ahead log beside a log into it, and keep them there from now on; a busy log stays as it is."""
+    """Merge a write-ahead log into its log and use none from now on; a log in use stays as it is."""
     with suppress(sqlite3.Error, OSError), closing(sqlite3.connect(path, timeout=5)) as raw:
         raw.execute("PRAGMA journal_mode=DELETE").close()
-        raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first look takes back a half-made write
+        raw.execute("SELECT COUNT(*) FROM sqlite_master").close()  # the first read rolls back an unfinished write
 
 
 def check_pages(path: str | Path) -> None:
-    """Look a whole file through; a `sqlite3.DatabaseError` says what in it does not fit together."""
+    """Check the integrity of a whole file; a `sqlite3.DatabaseError` says what is wrong with it."""
     with closing(sqlite3.connect(path, timeout=30)) as raw:
         state = raw.execute("PRAGMA integrity_check(1)").fetchone()[0]
     if state != "ok":
@@ -104,9 +104,9 @@ def check_pages(path: str | Path) -> None:
 
 
 def check_whole(path: str | Path) -> None:
-    """As `check_pages`, of a log that is to be opened: as a copy made by hand in the middle of a write does not fit together.
+    """`check_pages` of a log that is to be opened, as a copy made by hand in the middle of a write is damaged.
 
-    A log of more than `CHECKED` bytes is taken as it is: to look through it takes longer than to open it.
+    A log of more than `CHECKED` bytes is not checked: that would take longer than opening it.
     """
     if 0 < _size(Path(path)) <= CHECKED:
         check_pages(path)
@@ -119,9 +119,9 @@ def copy_file(source: str | Path, target: str | Path) -> None:
 
 
 def close_log(study: Study) -> bool:
-    """Close a log after whoever had it open is gone: what a crash left beside the file is put right.
+    """Close a log that another program had open: a journal that a crash left beside the file is merged.
 
-    Returns whether the log is one file now; True too where there is none, or it lies on a server.
+    Returns whether the log is one file now; also True if there is none, or it is on a server.
     """
     address = address_of(study)
     path = Path(address.removeprefix(FILE))

@@ -13,9 +13,9 @@ GROWS = "the log only grows: a correction is a new row"
 
 
 def bring_forward(connection: sa.Connection, where: str) -> None:
-    """Make the tables where there are none, or take an older log's to the form this kit knows.
+    """Create the tables if there are none, or upgrade those of an older log to the form this kit knows.
 
-    All in the transaction of the connection: where a step fails, nothing of it stays. A log of a newer kit is refused and
+    All in the transaction of the connection: if a step fails, nothing is changed. A log of a newer kit is refused and
     left untouched.
     """
     held = None
@@ -52,14 +52,14 @@ def _keep_a_copy(connection, form):
     except sqlite3.Error as problem:
         target.unlink(missing_ok=True)
         raise LogProblem(
-            f"The log at {source} is to be brought forward, but no copy of it could be made first ({problem}), so it "
+            f"The log at {source} needs an upgrade, but no copy of it could be made first ({problem}), so it "
             "was left as it is. Free some space on the disk and open it again."
         ) from problem
 
 
-# Form 1 to 2: photographs, and indexes that find a pour's rows in a long log. The words of a step are never
-# changed again: an old log must come to what it came to before. The first logs of form 1 could still be altered
-# by hand, so the refusals of change are put in where they lack.
+# Form 1 to 2: photographs, and indexes that find a pour's rows in a long log. A step is never edited: an
+# old log must always upgrade to the same tables. The first logs of form 1 had no triggers against changes, so these
+# are added if missing.
 _INDEXES = (
     "CREATE INDEX IF NOT EXISTS rows_of_a_pour ON pours (pour)",
     "CREATE INDEX IF NOT EXISTS readings_of_a_pour ON readings (pour)",

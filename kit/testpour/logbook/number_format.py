@@ -1,4 +1,4 @@
-"""A number of a workbook with the text that its format shows beside it."""
+"""A number of a workbook, with the text that its format shows beside it."""
 
 import re
 
@@ -9,23 +9,23 @@ PART = re.compile(
     re.IGNORECASE,
 )
 SECTIONS = re.compile(r'((?:"[^"]*"?|\\.|[_*].|[^;"\\_*])*);?')
-WORDED = re.compile(r"[^\W\d_]|[%‰°'\"″”<>≤≥~≈±€$£¥]")  # of the text around a number; dots and blanks say nothing
+WORDED = re.compile(r"[^\W\d_]|[%‰°'\"″”<>≤≥~≈±€$£¥]")  # text around a number that means something; dots and blanks do not
 SIGNS = ("-", "(", ")")  # of a number below 0, which has its sign already
 NUMBER = "\0"  # stands for the number in the text around it
 
 
 def as_shown(value: float, number_format: str) -> str:
-    """A number with the text that its format shows beside it, as in 1.5 h: a unit may stand nowhere else."""
+    """A number with the text that its format shows beside it, as in 1.5 h: its unit may be nowhere else."""
     shown = list(dict.fromkeys(_around(section) for section in _sections(value, number_format)))
     if len(shown) > 1:
         units = " or ".join(text.replace(NUMBER, "").strip() for text, *_ in shown)
-        return f"{_digits(value)} {units}"  # which of them is not known, and so refused where a number is asked for
+        return f"{_digits(value)} {units}"  # it is not known which, so this is refused where a number is needed
     text, scale, width = shown[0]
     return text.replace(NUMBER, _digits(scale * value, 10 if scale > 1 else 12).zfill(width)).strip()
 
 
 def _digits(number, places=12):
-    """A number in figures: a whole one with all of its own, as lots have many; any other without the dust behind its last place."""
+    """A number in figures: a whole one in full, as lots have many figures; any other rounded, to drop binary noise."""
     whole = abs(number) < 1e21 and number == int(number)
     return str(int(number)) if whole else f"{number:.{places}g}"
 
@@ -40,7 +40,7 @@ def _sections(value, number_format):
 
 
 def _around(section):
-    """What a section shows, with a mark for the number, what a bare % multiplies the number by, and how many figures 00000 asks for."""
+    """The text of a section with a mark for the number, the factor for a bare %, and how many figures 00000 asks for."""
     text, scale, width = "", 1, 0
     for found in PART.finditer(section):
         literal = next((found[key] for key in ("quoted", "escaped", "currency", "bare") if found[key]), "")

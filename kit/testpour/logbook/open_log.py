@@ -1,4 +1,4 @@
-"""The log as it is looked into: what it holds now, all it ever held, and its photographs."""
+"""Reading the log: what it holds now, all it ever held, and its photographs."""
 
 import weakref
 from contextlib import AbstractContextManager
@@ -23,14 +23,14 @@ from testpour.study.study import Study
 
 
 class OpenLog:
-    """The log of a study, open to look into; `Logbook` is the same to write in."""
+    """The log of a study, open for reading; `Logbook` can write to it too."""
 
     @partial(checked, call="Logbook")
     def __init__(self, study: Study, address: str | None = None) -> None:
         self.study = study
         self.address = address_of(study, address)
         self._engine = open_database(self.address)
-        weakref.finalize(self, self._engine.dispose)  # a log that nobody closed is closed when it goes
+        weakref.finalize(self, self._engine.dispose)  # closes a log that nobody closed
         check_facts(self._engine, study)
         if words := self.clock_words():
             warn(words, Caution)
@@ -67,7 +67,7 @@ class OpenLog:
             return pd.DataFrame(Ledger(self.study, connection).history(pour), columns=HISTORY)
 
     def clock_words(self) -> str:
-        """By how much this computer's clock differs from that of the server the log lies on, in words; or ``""``."""
+        """By how much this computer's clock differs from that of the log's server, in words; or ``""``."""
         with self.looking() as connection:
             return clock_words(connection)
 
@@ -77,12 +77,12 @@ class OpenLog:
             return load_castings(self.study, connection)
 
     def photos(self, pour: str | None = None) -> Photos:
-        """The photographs of a pour, or of all: `Photo` by `Photo`, in the order of logging.
+        """The photographs of one pour, or of all, in the order of logging.
 
         Parameters
         ----------
         pour : str, optional
-            All pours where none is named.
+            By default, all pours.
 
         Returns
         -------
@@ -93,9 +93,9 @@ class OpenLog:
             return Photos(photo_of(self.study, row) for row in ledger.photos(pour and ledger.current_pour(pour).pour))
 
     def looking(self) -> AbstractContextManager[Connection]:
-        """A connection to look with, for a `with` block; it explains what goes wrong in words."""
+        """A connection for reading, for a `with` block; errors of the database are explained in words."""
         return explained(self._engine)
 
     def at_one_moment(self) -> AbstractContextManager[Connection]:
-        """The same as `looking`, for many looks that must all see the log as it stood at the first."""
+        """As `looking`, for several queries that must all see the log as it was at the first."""
         return explained(self._engine, one_moment)

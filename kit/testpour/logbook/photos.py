@@ -25,16 +25,16 @@ from testpour.logbook.text_and_dates import clean
 from testpour.study.study import Study
 
 FOLDER = "photos"
-FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG brings the pairs (MPO) some phones write
+FORMATS = ("JPEG", "PNG", "WEBP", "TIFF", "BMP", "GIF")  # JPEG includes MPO, the pairs of pictures some phones write
 LARGEST = 60_000_000  # bytes; a camera's JPEG has a tenth of it
-PIXELS = 120_000_000  # refused beyond before anything is decoded: a small file can claim any size
+PIXELS = 120_000_000  # more are refused before anything is decoded: a small file can claim any size
 
 
 @dataclass(frozen=True)
 class Photo:
     """A photograph of a pour."""
 
-    entry: int  # its number in the log, to withdraw it by
+    entry: int  # its number in the log, needed to withdraw it
     pour: str
     path: Path  # named by the SHA-256 of its bytes
     age: float | None  # hours after mixing
@@ -47,11 +47,11 @@ class Photo:
         return ". ".join(part for part in (f"{self.pour}{at_age(self.age)}", self.note, self.by) if part)
 
     def thumbnail(self, pixels: int = 160) -> str:
-        """A small copy as the address of a picture (a data URI), at most so many pixels wide and high."""
+        """A small copy as a data URI, at most this many pixels wide and high."""
         try:
             data = self.path.read_bytes()
         except OSError:
-            raise LogProblem(f"{self.path} is not there. Photographs lie in the folder of the study they were added in.") from None
+            raise LogProblem(f"{self.path} is not there. Photographs are kept in the folder of the study they were added to.") from None
         if hashlib.sha256(data).hexdigest() != self.path.stem:
             raise LogProblem(f"{self.path} is not the photograph that was logged: its bytes were changed. Put it back.")
         small = io.BytesIO()
@@ -81,9 +81,9 @@ class Photos(tuple):
 
 
 def photo_row(study: Study, path: str | Path | bytes, note: str = "", by: str = "", age: str | float | None = None) -> dict[str, Any]:
-    """Take a picture into the study folder; returns its row for the log, but for the pour.
+    """Save a picture in the study folder; returns its row for the log, without the pour.
 
-    A LogProblem where it is not a picture this kit reads, or too large.
+    Raises a LogProblem if it is not a picture this kit reads, or too large.
     """
     with as_log_problem():
         hours = None if age is None else to_unit(age, "h", "age")
@@ -101,7 +101,7 @@ def photo_of(study: Study, row: Row[Any]) -> Photo:
 
 
 def _rewritten(given):
-    """A picture written anew: upright, in plain colours, with nothing else in it; and its ending."""
+    """A picture saved again, upright, in sRGB and without metadata; and the ending of its file name."""
     name = "The picture" if isinstance(given, bytes) else given.name
     if not isinstance(given, bytes) and given.exists() and not given.is_file():  # a pipe or a device may never end
         raise LogProblem(f"{name} cannot be read: it is a folder, a pipe or a device. Give the path of a picture.")
@@ -119,7 +119,7 @@ def _rewritten(given):
 
 @contextmanager
 def _opened(data, name):
-    """A picture decoded while the block lasts; whatever is wrong with it is said in words."""
+    """A decoded picture, for a `with` block; whatever is wrong with it is a LogProblem."""
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # Pillow warns of large and of odd files; size is checked here
@@ -152,11 +152,11 @@ def _upright(picture):
 
 
 def _bare_picture(image, form):
-    """The bytes of a file that holds the pixels and nothing else."""
+    """The bytes of a file that holds only the pixels, and its ending."""
     bare = Image.frombytes(image.mode, image.size, image.tobytes())
     flat = image.mode == "RGB" and form in ("JPEG", "MPO", "WEBP", "TIFF")
     made = io.BytesIO()
-    bare.save(made, "JPEG" if flat else "PNG", optimize=True, quality=90)  # PNG knows no quality
+    bare.save(made, "JPEG" if flat else "PNG", optimize=True, quality=90)  # PNG ignores quality
     return made.getvalue(), "jpg" if flat else "png"
 
 
@@ -176,6 +176,6 @@ def _store(path, data):
         try:
             name_new(part, path)
         except FileExistsError:
-            part.unlink(missing_ok=True)  # another bench kept the same picture meanwhile
+            part.unlink(missing_ok=True)  # another bench saved the same picture meanwhile
     except OSError as problem:
         raise LogProblem(f"The picture cannot be kept in {path.parent}: {problem.strerror}. Nothing was logged.") from None

@@ -1,4 +1,4 @@
-"""What is known of a reading, from what a form, a sheet or a line of code says of it."""
+"""What is known of a reading, from the value in a form, a sheet or code."""
 
 import math
 import re
@@ -9,7 +9,7 @@ from testpour.logbook.known import Known, is_time
 from testpour.study.columns import Factor, Reading
 
 BETWEEN = re.compile(r"^(?:(?:between|from)\s+)?(?P<low>\d.*?)\s*(?:\bto\b|\band\b|–|—|(?<=[\d\w%])\s*-\s*(?=\d)|\.\.+)\s*(?P<high>\d.*)$", re.IGNORECASE)
-# Only words that cannot mean the contrary: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.
+# Only words that cannot mean the opposite: what "no longer flows at 25 min" has gelled, "no mark at 90 min" has left its mould.
 EVENT = r"(?:gel\w*|set|kick\w*|peak\w*|demou?ld\w*|releas\w*|ready|done)"
 UNDONE = r"(?:wet|runny|liquid|fluid|flowing|stringy|soft|sticky|tacky|stuck|uncured|rising|climbing|warming|heating)"
 NOT_YET = re.compile(
@@ -39,8 +39,8 @@ def known(
 ) -> Known:
     """What is known of a reading, in its unit, from exactly one of four ways to say it; else a UnitProblem.
 
-    `value` is as read off; its text may say the rest too: ``"20-25 min"``, ``"not yet at 2 h"``. `between` has the last
-    check before and the first check after; of a time, 0 as the first says no more than `already`.
+    `value` is the number read; text may also be ``"20-25 min"`` or ``"not yet at 2 h"``. `between` has the last check
+    before and the first check after; for a time, a first check at 0 is the same as `already`.
     """
     stated = [way for way in (value, between, not_yet, already) if way is not None]
     if len(stated) != 1:
@@ -61,7 +61,7 @@ def known(
 
 
 def one_number(factor: Factor, text: str, decimal: str | None = None) -> float | str:
-    """A setting from the text of a cell; a UnitProblem where it is a range or a guess, which a reading may be and a setting may not."""
+    """A setting from the text of a cell; a UnitProblem for a range or a guess, which only a reading may be."""
     try:
         return factor.parse(text, decimal)
     except UnitProblem:
@@ -69,7 +69,7 @@ def one_number(factor: Factor, text: str, decimal: str | None = None) -> float |
             raise
     raise UnitProblem(
         f"{factor.words}: {shortened(text)!r} is not one number, which a setting needs. Write the one that was used, as near as it was weighed or "
-        "measured, and the rest into the notes; or ? where nobody knows."
+        "measured, and the rest in the notes; or ? if nobody knows."
     )
 
 
@@ -88,10 +88,10 @@ def _from_text(reading, text, decimal):
             raise UnitProblem(f"{reading.words}: {shortened(text)!r} has more than two numbers. Write the two it lies between, as in 20-25 min.")
         if not to_number(low, reading.words, decimal)[1]:  # "20 to 25 min": the unit stands once
             if PARTED.fullmatch(high):
-                raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit behind its first time. Write one behind both.")
+                raise UnitProblem(f"{reading.words}: {shortened(text)!r} has no unit after its first time. Write one after both.")
             unit = to_number(high, reading.words, decimal)[1]
             if unit and to_number(low, reading.words, decimal)[0] > to_number(high, reading.words, decimal)[0]:
-                raise UnitProblem(f"{reading.words}: {shortened(text)!r} runs backwards if {unit} is the unit of both. Write one behind both, "
+                raise UnitProblem(f"{reading.words}: {shortened(text)!r} runs backwards if {unit} is the unit of both. Write one after both, "
                                   "as in 20 min to 1 h, and the earlier check first.")
             low = f"{low} {unit}"
         return _between(reading, low, high, decimal)
@@ -101,7 +101,7 @@ def _from_text(reading, text, decimal):
     if ABOUT.match(text):
         raise UnitProblem(
             f"{reading.words}: {shortened(text)!r} does not say how sure it is. Write the numbers it lies between, as in 12-18, > 12 if "
-            "it is more than that, or the number alone where it was read off."
+            "it is more than that, or the number alone if it was read exactly."
         )
     if not reading.grades and (UNSURE.match(text) or not re.search(r"\d", text)):
         raise UnitProblem(f"{reading.words}: {shortened(text)!r} {_what_is_missing(reading, text)}")
@@ -109,7 +109,7 @@ def _from_text(reading, text, decimal):
 
 
 def _open(reading, match, decimal):
-    """What a text says that has one end, such as > 20; of grades those it leaves, the one it names only where it says so."""
+    """What a one-sided text such as > 20 says; of grades, those it leaves, with the one it names only if it says so."""
     above = match.re is NOT_YET
     sign, number = match["sign"], match["low" if above else "high"]
     if not sign and not is_time(reading):
@@ -128,7 +128,7 @@ def _open(reading, match, decimal):
 
 
 def _what_is_missing(reading, text):
-    """What words that do not tell the reading should say, as the end of a sentence."""
+    """What to write in place of words that do not give the reading, as the end of a sentence."""
     when = WHEN.search(text)
     if not is_time(reading):
         return f"is not a number. Write one from {reading.range_words}, < and a number if it was too little to read, or leave it empty if nobody looked."
@@ -142,7 +142,7 @@ def _what_is_missing(reading, text):
 
 def _between(reading, low, high, decimal):
     first = to_number(low, reading.words, decimal)[0] if isinstance(low, str) else low
-    if reading.scale == "log" and first == 0:  # a check as the catalyst went in says nothing: it had happened by the next
+    if reading.scale == "log" and first == 0:  # a check as the catalyst went in says nothing: it had happened by the next check
         return Known(-math.inf, _end(reading, high, decimal))
     low, high = _end(reading, low, decimal), _end(reading, high, decimal)
     if low > high:

@@ -16,9 +16,9 @@ import sqlalchemy as sa
 
 from testpour.common.wording import hours_words
 
-SILENCE = 20  # seconds without any word from the server after which the bench hangs up
-# Seconds: none is a fact of the trade. A bench waits in good order for others (lock) longer than any sheet takes;
-# the server gives up a statement before the bench hangs up, and frees what a bench held that fell asleep (idle).
+SILENCE = 20  # seconds of silence from the server after which the bench hangs up
+# Chosen here, no source. The lock timeout is longer than logging any sheet takes; the server ends a statement before
+# the bench hangs up, and frees the locks of a bench that went to sleep (idle).
 WAITS = {
     "connect_timeout": 5, "keepalives": 1, "keepalives_idle": 10, "keepalives_interval": 3, "keepalives_count": 3,
     "tcp_user_timeout": 10_000,
@@ -27,15 +27,15 @@ WAITS = {
 APART = 5  # seconds by which a bench's clock may differ from the server's without a word
 
 MEANINGS = {
-    "lock timeout": "is held by another bench or program for longer than eight seconds. Try again; if it goes on, look who has it open.",
+    "lock timeout": "has been in use by another bench or program for more than eight seconds. Try again; if it goes on, find out who has it open.",
     "statement timeout": "did not answer within fifteen seconds. Try again; if it goes on, look at the server.",
     "no password supplied": "asks for a password and none was given. {how}",
     "password authentication failed": "refused the password, or does not know the user name. Check both. {how}",
     "no pg_hba.conf entry": "does not let this computer in: its address is not among those the server allows. Add it to pg_hba.conf on the server.",
     "Connection refused": "cannot be reached: no database server answers there. Check that it runs, and the host and port.",
-    "is shutting down": "cannot be reached: the database server is stopping. Wait a minute, or look who stopped it.",
+    "is shutting down": "cannot be reached: the database server is stopping. Wait a minute, or find out who stopped it.",
     r"port \d+ failed: (server closed the connection|.*(Connection reset by peer|Broken pipe))":
-        "cannot be reached: the database server stopped as it was asked. Wait a minute, or look who stopped it.",
+        "cannot be reached: the database server stopped while connecting. Wait a minute, or find out who stopped it.",
     "is starting up": "cannot be reached: the database server is starting. Try again in a minute.",
     "could not translate host name|failed to resolve host": "cannot be reached: no computer of that name is known. Check the host in the address.",
     "timeout expired": "cannot be reached: no answer within five seconds. Check the network, and that the server is on.",
@@ -49,9 +49,9 @@ HOW = (
 
 
 def split_address(address: str) -> sa.URL:
-    """A server's address as SQLAlchemy's, though the password hold ``@``, ``/``, ``:`` or ``?`` as they are.
+    """A server's address as SQLAlchemy's, even if the password has ``@``, ``/``, ``:`` or ``?`` in it.
 
-    Whatever stands before the last ``@`` is user and password, so no part of a password is taken for a host.
+    Everything before the last ``@`` is user and password, so no part of a password is taken for a host.
     """
     scheme, _, rest = address.partition("://")
     split = re.fullmatch(r"(.*?)(\?(?=\w+=)|$)(.*)", rest, re.DOTALL)
@@ -71,9 +71,9 @@ def connecting(url: sa.URL) -> dict[str, Any]:
 
 
 def patient_connect(_dialect: sa.Dialect, _record: Any, given: Sequence[Any], named: dict[str, Any]) -> Any:
-    """A connection that hangs up where the server is silent: a dead link or a frozen server never says so.
+    """A connection that hangs up if the server is silent: a dead link or a frozen server never says so.
 
-    It takes what SQLAlchemy's event ``do_connect`` gives.
+    The parameters are those of SQLAlchemy's event ``do_connect``.
     """
     import psycopg
 
@@ -97,7 +97,7 @@ def _hang_up(number):
 
 
 def in_plain_words(text: str) -> str | None:
-    """What a server's words mean; None where they are not known."""
+    """What a server's error means; None if that is not known."""
     sign = next((sign for sign in MEANINGS if re.search(sign, text)), None)
     return sign and MEANINGS[sign].format(how=_password_advice() if "{how}" in MEANINGS[sign] else "")
 
@@ -111,13 +111,13 @@ def _password_advice():
 
 
 def zone(moment: dt.datetime | None = None) -> str:
-    """The zone of this computer's clock at a moment, now by default, as it stands beside a time: ``"UTC+01:00"``."""
+    """The zone of this computer's clock at a moment, now by default, to be shown beside a time: ``"UTC+01:00"``."""
     offset = f"{(moment or dt.datetime.now()).astimezone():%z}"
     return f"UTC{offset[:3]}:{offset[3:5]}"
 
 
 def clock_words(connection: sa.Connection) -> str:
-    """In words, by how much this computer's clock differs from the server's; ``""`` where they agree or lie in one."""
+    """In words, by how much this computer's clock differs from the server's; ``""`` if they agree or the log is a file."""
     if connection.dialect.name != "postgresql":
         return ""
     before = time.time()

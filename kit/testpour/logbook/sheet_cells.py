@@ -13,7 +13,7 @@ from testpour.logbook.workbook import COVERED, LARGEST, MOST, Figures, read_work
 SPELT = re.compile(rf"\[(U\+(005B|{'|'.join(f'{one:04X}' for one in SHOWN)})\])")  # a character written out
 ACTIVE = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")  # starts of a formula; the wide forms count in East Asia
 GUARDED = (*ACTIVE, "'", *SEPARATORS)  # starts of a text that gets a leading quote
-NOTHING = ("", "-", "–", "—")  # said by any column; other words for it may be a name or a remark
+NOTHING = ("", "-", "–", "—")  # nothing, in any column; other words for it may be a name or a remark
 BLANK = {"", "-", "–", "—", "n/a", "n.a.", "na", "none", "?", "nan", "unknown", "not known",
          "n/t", "n/m", "k.a.", "tbd", "tbc", "not tested", "not measured", "not taken", "not recorded"}  # nothing here
 DITTO = {
@@ -32,7 +32,7 @@ AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Me
 
 
 def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tuple[int, int], int], list[str]]:
-    """Rows of text cells, the decimal mark where the file tells it, and of a workbook what is merged across and what was left unread."""
+    """Rows of text cells, the decimal mark if the file shows it, and for a workbook what is merged across and what was not read."""
     path = Path(path)
     if not path.exists():
         raise LogProblem(f"No sheet at {path}. Give its path, or put it beside the study file.")
@@ -43,7 +43,7 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tupl
         if path.suffix.casefold() == ".xlsx":
             rows, across, unread = read_workbook(path)
             decimal = _decimal(cell for row in rows for cell in row if not isinstance(cell, Figures))
-            if decimal == ",":  # in texts; what the workbook keeps as a number has a point so far
+            if decimal == ",":  # in texts; a number of the workbook has a point so far
                 rows = [[cell.replace(".", ",") if isinstance(cell, Figures) else cell for cell in row] for row in rows]
             return rows, decimal, across, unread
         rows = _text_rows(path)
@@ -55,15 +55,15 @@ def read_cells(path: str | Path) -> tuple[list[list[str]], str | None, dict[tupl
 def _text_rows(path):
     text = read_text(path, LARGEST)
     lines = [line for line in text.splitlines() if line.strip(" ;,\t")][:20]
-    # A row stands below its headers with as many separators: a title above them may hold more commas, and stands alone.
+    # Pours have as many separators as their headers; a title above may hold more commas, but is a single row.
     separator = max(SEPARATORS, key=lambda mark: sorted((line.count(mark) for line in lines), reverse=True)[1::-1])
     if text.count(separator) + text.count("\n") > MOST:
-        raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
+        raise TextProblem(f"more than {MOST:,} cells. Keep one row for each pour, and delete what is not a pour.")
     return _split(text, separator)
 
 
 def _split(text, separator):
-    """Rows of cells. A quotation mark left open takes the cells after it into its own, so it is refused."""
+    """Rows of cells. An open quotation mark would swallow the cells after it, so it is refused."""
     rows, ends = [], f"{separator}\r\n"
     try:
         for row in csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True):
@@ -74,15 +74,15 @@ def _split(text, separator):
     except csv.Error as problem:
         message = (
             f"a cell has more than {csv.field_size_limit():,} characters. Shorten it." if "limit" in str(problem) else
-            'a cell begins with a quotation mark (") that does not close where the cell ends. Take the mark out; where it '
-            "stands for the same as above, write ditto."
+            'a cell begins with a quotation mark (") that does not close where the cell ends. Delete the mark; if it '
+            "means the same as above, write ditto."
         )
         raise TextProblem(f"row {len(rows) + 1}: {message}") from None
     return rows
 
 
 def _decimal(cells):
-    """A decimal comma where it is sure: ``1,5`` or ``0,250`` is there, and no ``1.5``; ``1.200`` is then 1200."""
+    """A decimal comma if it is certain: ``1,5`` or ``0,250`` is there, and no ``1.5``; ``1.200`` is then 1200."""
     marks = decimal_marks(cell.strip() for cell in cells)
     comma, point, either = (marks.get(key) for key in ((",", "decimal"), (".", "decimal"), (".", "either")))
     if comma and point and either:
@@ -93,18 +93,18 @@ def _decimal(cells):
     if either and not comma and not point:
         whole, part = (re.sub(r"\.(\d{3})", mark, shortened(either), count=1) for mark in (r"\1", r".\g<1>0"))
         raise TextProblem(
-            f"{shortened(either)!r} may be {whole} or {part}, and no other number in the sheet shows which. Write the one that is meant so."
+            f"{shortened(either)!r} may be {whole} or {part}, and no other number in the sheet shows which. Write it as the one that is meant."
         )
     return "," if comma and not point else None
 
 
 def bare(text: str) -> str:
-    """A cell as it is looked up among the words of a sheet: small letters, without a colon at its end."""
+    """A cell as it is compared with the words of a sheet: in small letters, without a colon at its end."""
     return text.strip().casefold().removesuffix(":")
 
 
 def is_summary(text: str, name: bool = False) -> bool:
-    """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also where other words follow, or where it ends in a colon.
+    """Whether a cell names a row of averages, sums or aims; as the `name` of a pour also if other words follow, or if it ends in a colon.
 
     A small n alone counts the pours; a capital one may be the pour after M.
     """
@@ -114,15 +114,15 @@ def is_summary(text: str, name: bool = False) -> bool:
 
 
 def _has_meaning(text):
-    """Whether a sheet takes these words for something else than text."""
+    """Whether these words mean more to a sheet than their text."""
     return bare(text) in BLANK | DITTO | ERRORS or is_summary(text, name=True)
 
 
 def escape_cell(text: str) -> str:
-    """Text that a spreadsheet will show and not run: a leading quote before a sign it would act on.
+    """Text that a spreadsheet will show and not run: with a quote before a sign that begins a formula.
 
     Text that a sheet uses for "nothing here", "the same as above" or a row of averages gets one too, so that a pour
-    called None keeps its name, and so does text that begins with a separator. Characters that turn the order of words
+    called None keeps its name, and so does text that begins with a separator. Characters that reverse the order of words
     are written out, such as [U+202E].
     """
     text = SPELT.sub(r"[U+005B]\1", text).translate(SHOWN)

@@ -1,4 +1,4 @@
-"""The rows of headers of a sheet: where they stand, what each of their cells heads, and the units below them."""
+"""The rows of headers of a sheet: where they are, what each of their cells heads, and the units below them."""
 
 import re
 from collections.abc import Mapping, Sequence
@@ -29,7 +29,7 @@ class Headers:
 
 
 def find_heads(study: Study, rows: Sequence[Sequence[str]], across: Mapping[tuple[int, int], int]) -> Headers | None:
-    """The headers of a sheet, None where it has none; `across` is what is merged across, as `read_cells` returns it."""
+    """The headers of a sheet, None if it has none; `across` is what is merged across, as `read_cells` returns it."""
     for place, texts in enumerate(rows[:HIGHEST]):
         if not _are_headers(study, texts):
             continue
@@ -83,7 +83,7 @@ def _names_more(study, upper, lower):
 
 
 def _together(study, labels, texts):
-    """The headers of two rows read together: an age goes on to the readings to its right until the next label, where nothing stands above them."""
+    """The headers of two rows read together: an age also applies to the readings to its right with nothing above them."""
     both, aged = [], ""
     named = [(label, _named([_head(study, text.strip())[0]])) for label, text in zip(labels, texts, strict=False)]
     titles = {label for label, found in named if found and found[0][0] == "factor"}  # over settings too, as the title of a sheet
@@ -103,14 +103,14 @@ def _together(study, labels, texts):
 
 
 def _without_counter(heads):
-    """The heads without that of a column that counts the pours, where another gives their names."""
+    """The heads without that of a column that counts the pours, if another gives their names."""
     named = [head for head in heads if head and (head.kind, head.name) == ("own", "pour")]
     counters = [head for head in named if head.text.casefold().strip(" .:") in COUNTED]
     return [None if head in counters and len(named) > len(counters) == 1 else head for head in heads]
 
 
 def _head(study, text):
-    """The `Head` of a header cell, and what is wrong with it; "" where nothing is."""
+    """The `Head` of a header cell, and what is wrong with it; "" if nothing is."""
     try:
         return read_head(study, unescape_cell(text)), ""
     except (HeaderProblem, UnitProblem) as problem:
@@ -129,14 +129,14 @@ def is_transposed(study: Study, heads: Sequence[Head | None], rows: Sequence[Seq
 
 
 def _with_clock(heads):
-    """The heads, the second of two columns for when a pour was made taken for its time of day, where the other is called Date."""
+    """The heads; of two columns for when a pour was made, the one not called Date is taken for its time of day."""
     made = [head for head in heads if head and (head.kind, head.name) == ("own", "made_at")]
     clocks = [head for head in made if not re.search(r"\bdat(?:e|um)\b", head.text, re.IGNORECASE)]
     return [replace(head, name="clock") if head and [head] == clocks and len(made) == 2 else head for head in heads]
 
 
 def _duplicates(heads, labels, place):
-    """Problems of two columns for one thing; hardness at several places may have several, unless other words stand above each."""
+    """Problems of two columns for one thing; hardness at several places may have several, unless their labels differ."""
     seen = {}
     for head, label in zip(heads, labels, strict=False):
         if not head:
@@ -145,7 +145,7 @@ def _duplicates(heads, labels, place):
         once = head.kind != "reading" or head.part != "value" or read_once(head.column)
         other, above = seen.get(key, (head, label))
         if key in seen and (once or above != label):
-            apart = f" Above them stand {above or 'nothing'} and {label or 'nothing'}: write into each header what tells them apart." if above != label else ""
+            apart = f" Above them are {above or 'nothing'} and {label or 'nothing'}: write the difference in each header." if above != label else ""
             problem = f"a second column for {head.name.replace('_', ' ')}, beside {other.text}.{apart} Rename or remove one of them."
             return [(f"row {place + 1}", head.text, "", problem)]
         seen[key] = (head, label)
@@ -157,7 +157,7 @@ def only_table(
 ) -> tuple[list[list[str]], list[str]]:
     """The rows from `first` on that stand below these headers, and a sentence on rows that repeat them.
 
-    Where other headers follow, a second table begins: it is added to `problems`, and no row of it is read.
+    Other headers below them begin a second table: that is added to `problems`, and no row of it is read.
     """
     rows_below: list[list[str]] = []
     repeated: list[str] = []
@@ -168,11 +168,11 @@ def only_table(
             rows_below.append([""] * len(row))
             repeated.append(str(number))
         else:
-            problem = f"other headers stand here ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
+            problem = f"this row has other headers ({shortened(listed(filter(None, map(str.strip, row))))}), so a second table begins."
             advice = "Save it as a sheet of its own and read that too, or copy its columns beside the first table, in the row of each pour."
             problems.append((f"row {number}", "", "", f"{problem} {advice}"))
             break
-    return rows_below, [f"the headers stand again in row {listed(repeated)}, and were passed over there."] if repeated else []
+    return rows_below, [f"skipped, because it repeats the headers: row {listed(repeated)}."] if repeated else []
 
 
 def _may_head(row):
@@ -196,9 +196,9 @@ def with_units_below(
 
 
 def _units_below(heads: Sequence[Head | None], row: Sequence[str]) -> tuple[list[Head | None], list[tuple[str, str, str]]] | None:
-    """The heads with the units that stand in a row of their own below the headers, or None where the row is no such row.
+    """The heads with the units in a row below the headers, or None if it is not a row of units.
 
-    With them come header, cell and problem of each unit that cannot be taken.
+    With them come header, cell and problem of each unit that is refused.
     """
     texts = [text.strip().strip("()[]").strip() for text in row] + [""] * len(heads)
     columns = [(head, text, _measured_by(head)) for head, text in zip(heads, texts, strict=False)]
@@ -223,12 +223,12 @@ def _are_units(asked):
 
 
 def _unit_below(head, column, text):
-    """The unit of a head, from its header or else the text below it; a HeaderProblem where that cannot be taken."""
+    """The unit of a head, from its header or else the text below it; raises a HeaderProblem if that is refused."""
     if _is_age(text, column):
-        raise HeaderProblem(f"{text} is an age. Write it into the header itself, as in {column.words} at {text}.")
+        raise HeaderProblem(f"{text} is an age. Write it in the header itself, as in {column.words} at {text}.")
     unit = checked_unit(column, text)
     if head.unit and not (measures(text, head.unit) and to_unit(f"1 {text}", head.unit) == 1):
-        problem = f"is another unit than the header gives ({head.unit})"
+        problem = f"differs from the unit in the header ({head.unit})"
     elif unit and not _fits(unit, column):
         problem = f"is not a unit of {column.words}"
     else:

@@ -18,24 +18,24 @@ from testpour.study.columns import NIL, NO, YES
 
 ADVICE = {"text": "", "yes/no": " Where it was not so, write no.", "number": " Where there was none of it, write 0."}
 NAMELESS = (
-    "has a reading, but neither the name of a pour nor a setting, so nobody can tell of which pour it is. Write the name of its pour into this row too, "
-    "be it the pour above or another; a later reading of the same kind goes into a column of its own, such as hardness at 168 h."
+    "has a reading, but neither the name of a pour nor a setting, so nobody can tell which pour it is of. Write the name of its pour in this row too, "
+    "whether it is the pour above or another; a later reading of the same kind goes in a column of its own, such as hardness at 168 h."
 )
 AMOUNT = re.compile(r"[\d.,]+\s*(?P<unit>[a-zA-Z]*)\.?")
-MADE = {  # what a refused date says, and how to mend a whole column of such
+MADE = {  # why a date is refused, and how to correct a whole column of such dates
     "has a year of two digits": " For a whole column, format its cells as year-month-day in a spreadsheet program.",
     "is not a date": " If it names a day without its date, head the column Session; if it says how old a casting was, head it Age (h).",
 }
 UNNAMED = (
-    "no pour's name stands here, while other rows have one. Write it in, that of the pour above where the row goes on with it; an average or a "
-    "sum is deleted, or called so in its first cell."
+    "this row has no pour's name, while others have one. Write it in, or repeat the name above if the row belongs to that pour; delete an average "
+    "or a sum, or write average or sum in its first cell."
 )
 
 
 def read_rows(
     heads: Sequence[Head | None], rows: Iterable[tuple[int, list[str]]], decimal: str | None, problems: list[tuple[Any, ...]]
 ) -> tuple[list[dict[str, Any]], list[str]]:
-    """The pours of numbered rows, as `Logbook.add_all` takes them, and sentences on what was passed over.
+    """The pours of numbered rows, as `Logbook.add_all` takes them, and sentences on what was skipped.
 
     What is wrong is added to `problems`: where, column, value and problem.
     """
@@ -89,7 +89,7 @@ def read_rows(
 
 
 def _doubts(pours, further, days, entries, decimal):
-    """Problems that only all the pours of a sheet tell together."""
+    """Problems that only all the pours of a sheet together show."""
     unnamed = _unnamed(pours)
     yield from ((f"row {number}", "pour", "", UNNAMED) for number in unnamed)
     yield from doubtful_ticks([pour for pour in pours if pour[0] not in further.union(unnamed)])
@@ -104,19 +104,19 @@ def _doubts(pours, further, days, entries, decimal):
 
 
 def _taken_so(entries, alone, unsaid):
-    """Sentences on names that stand alone, on pours of which nothing is said, and on settings taken as not written down."""
+    """Sentences on rows with a name alone, on pours without data, and on settings taken as not written down."""
     if alone:
-        yield f"only a name stands in row {listed(alone)}, so nothing was read there. If it was poured, write beside it what is known."
+        yield f"not read, because a name is all there is: row {listed(alone)}. If it was poured, write what is known beside it."
     bare = [entry for entry in entries if not any(map(entry.get, ("settings", "readings", "note")))]
     empty = [f"{entry['where'].removeprefix('row ')} ({entry.get('pour', 'no name')})" for entry in bare]
     if empty:
-        yield f"no setting, reading or note is in row {first_few(empty)}, which was taken for a pour all the same. If none was poured, delete it."
+        yield f"taken for a pour, though without a setting, reading or note: row {first_few(empty)}. If nothing was poured, delete it."
     for head, places in unsaid.items():
         yield f"{head.text} was taken as not written down in row {listed(places)}.{ADVICE[getattr(head.column, 'kind', 'text')]}"
 
 
 def _beside(heads, row):
-    """The cells of a row that stand below no header of the study's."""
+    """The cells of a row below no header of the study's."""
     return [cell.strip() for place, cell in enumerate(row) if cell.strip() not in ("", COVERED) and not any(heads[place : place + 1])]
 
 
@@ -130,13 +130,13 @@ def _summary(row, cells):
 
 
 def _unnamed(pours):
-    """Numbers of the rows without a pour's name, where others have one: they may be no pours at all."""
+    """Numbers of the rows without a pour's name, if others have one: they may not be pours at all."""
     unnamed = [number for number, written in pours if all(cell in NOTHING for head, cell in written.items() if head.name == "pour")]
     return unnamed if len(unnamed) < len(pours) else []
 
 
 def _blank(head, cell):
-    """Whether a cell says nothing; none is a word for no or for 0, and may be a grade."""
+    """Whether a cell says nothing; the word none may also mean no or 0, or be a grade."""
     if head.kind == "own":
         return cell in NOTHING
     if head.kind == "reading":
@@ -147,7 +147,7 @@ def _blank(head, cell):
 
 
 def _repeated(cells, above, number, problems):
-    """The cells of a row, what stands above in place of a ditto mark."""
+    """The cells of a row, with each ditto mark replaced by the cell above."""
     for head, cell in cells:
         read = head.kind == "reading" and head.part == "value"
         if cell.casefold() not in DITTO:
@@ -155,19 +155,19 @@ def _repeated(cells, above, number, problems):
         elif head in above and not read:
             yield head, above[head]
         else:
-            problem = "but every pour is read by itself. Write the reading out" if read else "which is empty. Write out what is meant"
+            problem = "but each pour has readings of its own. Write the reading out" if read else "which is empty. Write out what is meant"
             problems.append((f"row {number}", head.text, cell, f"{cell} repeats the cell above, {problem}, or leave it empty."))
 
 
 def _is_remark(cells):
-    """A row without data is a remark, unless it names a pour and more about it."""
+    """Whether a row is a remark: it has no data, unless it names a pour and says more about it."""
     own = {head.name for head, _ in cells if head.kind == "own"}
     without = all(head.kind == "own" or (cell == COVERED and "pour" not in own) for head, cell in cells)
     return without and not ("pour" in own and len(own) > 1)
 
 
 def _only_readings(heads, cells):
-    """Whether a row holds readings alone, below pours of a sheet that names them: of which pour they are, nobody can tell."""
+    """Whether a row holds only readings, in a sheet that names its pours, so that nobody can tell which pour they are of."""
     named = any(head and head.name == "pour" for head in heads)
     return named and all(head.kind == "reading" or head.name in ("age", "note", "by") for head, _ in cells)
 
@@ -181,7 +181,7 @@ def _entry(cells, number, decimal, problems, aged):
             continue
         try:
             if cell.casefold() in ERRORS:
-                raise UnitProblem(f"{cell} is what a formula that failed shows. Mend the formula, or empty the cell.")
+                raise UnitProblem(f"{cell} is what a formula that failed shows. Correct the formula, or empty the cell.")
             if head.kind == "own":
                 entry[head.name] = OWN_CELLS.get(head.name, lambda text: unescape_cell(text.removesuffix("T00:00:00")))(cell)  # a session may be a day
             elif head.kind == "factor":
@@ -216,7 +216,7 @@ def _lot(head, cell):
 def _no_date(cell):
     """The text of a cell, unless a spreadsheet program has taken it for a date."""
     if DATED.fullmatch(cell):
-        problem = "is a date, which a spreadsheet program makes of what looks like one, such as 1-2. Format the cell as text, and write it again."
+        problem = "is a date: spreadsheet programs turn an entry such as 1-2 into one. Format the cell as text, and write it again."
         raise UnitProblem(f"{cell[:10]} {problem}")
     return unescape_cell(cell)
 
@@ -231,23 +231,23 @@ def _age_beside(cells, number, decimal, problems, aged):
         return None
     try:
         if not cell:
-            raise UnitProblem("is empty beside a reading that changes with age. Write there how long after mixing it was read.")
+            raise UnitProblem("is empty beside a reading that changes with age. Write how long after mixing it was read.")
         text = _with_unit(cell, aged.unit)
         if not to_number(text, aged.text, decimal)[1]:
-            raise UnitProblem(f"{cell} has no unit. Write it behind the number, as in {cell} h, or into the header, as in {aged.text} (h).")
+            raise UnitProblem(f"{cell} has no unit. Write it after the number, as in {cell} h, or in the header, as in {aged.text} (h).")
         return to_unit(text, "h", aged.text, decimal)
     except UnitProblem as problem:
         problems.append((f"row {number}", aged.text, cell, str(problem)))
-        return 1.0  # of a row that is refused: without an age each of its readings would be refused once more
+        return 1.0  # the row is refused already: without an age each of its readings would be refused too
 
 
 def _readings(head, cell, decimal, beside):
-    """The readings of a cell; several hardness readings may stand in one. `beside` is the age that the row gives."""
+    """The readings of a cell, which may hold several of hardness. `beside` is the age that the row gives."""
     reading, age = head.column, head.age if head.age is not None else beside
     if age is None and len(reading.ages) == 1:
         age = reading.ages[0]
     if age is None and reading.ages:
-        age = 1.0  # of a sheet that `unaged` refuses: what else is wrong with the cell is told too
+        age = 1.0  # `unaged` refuses the sheet; this shows what else is wrong with the cell
     once = read_once(reading)
     for part in [cell] if once else re.split(r"\s*;\s*|,\s+", cell):
         if not once and reading.resolution >= 1 and re.fullmatch(r"\d+,\d+", part):
@@ -262,6 +262,6 @@ def _readings(head, cell, decimal, beside):
 
 
 def _with_unit(cell, unit):
-    """A cell with the unit of its header, where it brings none of its own."""
+    """A cell with the unit of its header, if it has none of its own."""
     _no_date(cell)
     return f"{cell} {unit}" if unit and re.search(r"[\d¼-¾⅐-⅞]$", cell) and not PARTED.fullmatch(cell) else cell

@@ -1,4 +1,4 @@
-"""Reading a spreadsheet as people keep one: all of it, or nothing."""
+"""Reading a spreadsheet as people keep one, all or nothing."""
 
 import re
 from pathlib import Path
@@ -23,12 +23,12 @@ class NotRead(UserWarning):
 def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     """Read a spreadsheet of pours.
 
-    One row a pour; a further row of its name may bring more readings of it. A header names a factor or a reading, by
+    One row per pour; a further row of its name may have more readings of it. A header names a factor or a reading, by
     its name, its words or those of the trade, such as MEKP, with a unit in brackets and an age where it matters:
     ``Thickness (in)``, ``hardness at 24 h (Shore D)``; ages may stand in a row above the headers. Decimal commas, blank
     rows, "20-25", "did not gel by 2 h" and several hardness readings in a cell ("76; 78; 77")
-    are understood. A session written once, beside a pour or in a row of its own, holds until the next one, and its date
-    with it; where there is none, each day is a session. A ditto mark repeats the cell above, but for a reading. Units may
+    are understood. A session written once, beside a pour or in a row of its own, holds until the next one, and so does
+    its date; without sessions, each day is one. A ditto mark repeats the cell above, except for a reading. Units may
     stand in a row below the headers. Headers may be shortened: "Room temp. (degF)", "post cure temp", "Hardness 24 h",
     "hardness 2". A column "Time" beside "Date" is the time of day; a column "Age (h)" gives the age of the readings of
     its row whose headers give none.
@@ -46,10 +46,10 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     Raises
     ------
     LogProblem
-        If the file cannot be read, or no header is of this study.
+        If the file cannot be read, or has no header of this study.
     LogProblems
-        With a table of every problem found: row as the spreadsheet numbers it, column, value, problem. Among them is a
-        setting that the study varies and no column gives, where one that was not read may be it, and a second table.
+        With a table of every problem found: row as the spreadsheet numbers it, column, value, problem. Among them are
+        a second table, and a setting that the study varies and no column gives, if one that was not read may be it.
 
     Warns
     -----
@@ -68,13 +68,13 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     rows, decimal, across, unread = read_cells(path)
     headers = find_heads(study, rows, across)
     if is_transposed(study, headers.heads if headers else (), rows):
-        advice = "the names of settings and readings stand below each other in the first column. Write one row a pour, below a row of these names: copy the "
-        raise LogProblems([("", "", "", advice + "table in a spreadsheet program, and paste it transposed.")])
+        advice = "the names of settings and readings are in the first column, one below the other. Write one row for each pour, below a row of these names: "
+        raise LogProblems([("", "", "", advice + "copy the table in a spreadsheet program, and paste it transposed.")])
     if headers is None:
         names = ", ".join(c.words for c in (*study.factors, *study.readings))
-        advice = f"no row of {Path(path).name} has headers of this study. Write one row a pour, below a row of headers. Headers may be: {names}."
+        advice = f"no row of {Path(path).name} has headers of this study. Write one row for each pour, below a row of headers. Headers may be: {names}."
         if max(map(len, rows), default=0) == 1 and Path(path).suffix.casefold() != ".xlsx":
-            advice = f"no row of {Path(path).name} has several cells. Part them by tabs, semicolons or commas, not by blanks or strokes."
+            advice = f"no row of {Path(path).name} has several cells. Separate them with tabs, semicolons or commas, not blanks or bars."
         raise LogProblems([("", "", "", " ".join([advice, *unread]))])
     start, texts, problems = headers.last, headers.texts, headers.problems
     if listing := lists_readings(study, rows, start, headers.heads):
@@ -112,14 +112,14 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
 
 
 def _above(rows):
-    """What stands above the headers and may be more than a title, as a sentence, if anything does."""
+    """A sentence on lines above the headers that may be more than a title."""
     lines = []
     for number, row in enumerate(rows, start=1):
         filled = [cell.strip() for cell in row if cell.strip()]
         if len(filled) > 1 or re.search(r"[\d:=]|\b(?:all|each|every)\b", "".join(filled), re.IGNORECASE) or WHEN.search("".join(filled)):
             lines.append(f"row {number} ({shortened(', '.join(filled))})")
     if lines:
-        yield f"not read, because above the headers: {listed(lines)}. Write what held for every pour into a column of its own, in each row."
+        yield f"not read, because above the headers: {listed(lines)}. Write what applied to every pour in a column of its own, in each row."
 
 
 def _joined(study, entries):
@@ -139,7 +139,7 @@ def _joined(study, entries):
 
 
 def _continues(study, first, entry):
-    """Whether a row of the same name says nothing that differs from the first row of the pour, and is no copy of it."""
+    """Whether a row of the same name agrees with the first row of the pour, and is not a copy of it."""
     alike = all(entry.get(name, first.get(name)) == first.get(name) for name in ("session", "made_at", "by", "made_anyway"))
     pairs = [(read, _earlier_value(first, read)) for read in entry["readings"]]
     again = any(earlier not in (None, read["value"]) and read_once(study.reading(read["reading"])) for read, earlier in pairs)
@@ -148,14 +148,14 @@ def _continues(study, first, entry):
 
 
 def _earlier_value(entry, read):
-    """What an entry has of a reading at the same age and place; the same value before any other, None where there is none."""
+    """The value an entry has for a reading at the same age and place: the same one if it is among them; None if there is none."""
     keys = ("reading", "age", "specimen")
     values = [one["value"] for one in entry["readings"] if all(one[key] == read[key] for key in keys)]
     return read["value"] if read["value"] in values else next(iter(values), None)
 
 
 def _without_header(texts, start, across, poured, problems):
-    """A problem for each column that holds figures of pours below no header, and a sentence on those that hold words."""
+    """A problem for each column of figures without a header, and a sentence on those of words."""
     words = []
     for column in range(max((len(row) for _, row in poured), default=0)):
         if (start, column) in across or "".join(texts[column : column + 1]).strip():
@@ -164,7 +164,7 @@ def _without_header(texts, start, across, poured, problems):
         figures = [(where, cell) for where, cell in filled if re.search(r"\d", cell)]
         if figures and column:  # the first may just count the rows
             where, cell = figures[0]
-            problem = f"{shortened(cell)} stands in a column without a header. Write above it what it is, or delete it."
+            problem = f"{shortened(cell)} is in a column without a header. Write above it what it is, or delete it."
             problems.append((where, _column(column), cell, problem))
         elif filled:
             words.append(f"{_column(column)} ({shortened(filled[0][1])})")

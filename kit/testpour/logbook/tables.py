@@ -1,4 +1,4 @@
-"""The log's tables, where they lie, and every row they ever held, corrections and withdrawals too."""
+"""The log's tables, where they are, and every row they ever held, corrections and withdrawals too."""
 
 import datetime as dt
 from collections.abc import Iterator, Mapping, Sequence
@@ -12,7 +12,7 @@ from testpour.study.study import Study
 
 SCHEMA = 2  # the form of the tables; `migrations` brings an older log up to it
 FILE = "sqlite:///"
-UNDATED = dt.datetime(1971, 1, 1)  # stands for a day that is not known, where every form of the log wants one
+UNDATED = dt.datetime(1971, 1, 1)  # stands for an unknown day, as the column may not be empty
 AT_ONCE = 10_000  # rows in memory
 
 METADATA = sa.MetaData()
@@ -53,7 +53,7 @@ POURS = _entries(
     _text_column("note"),
 )
 
-# Two benches cannot name a first entry alike; a correction carries its pour's name again.
+# Two benches cannot give new pours the same name; a correction repeats its pour's name.
 sa.Index(
     "one_first_entry",
     POURS.c.pour,
@@ -69,7 +69,7 @@ SETTINGS = sa.Table(
     sa.Column("factor", sa.Text, primary_key=True),
     sa.Column("number", sa.Double),
     sa.Column("text", sa.Text),
-    sqlite_with_rowid=False,  # rows lie in the order of their key: a pour's settings are read in one look
+    sqlite_with_rowid=False,  # rows are stored in the order of their key, so a pour's settings are together
 )
 
 READINGS = _entries(
@@ -110,7 +110,7 @@ def _only_grows(table):
 SERVER_REFUSAL = """CREATE OR REPLACE FUNCTION testpour_only_grows() RETURNS trigger LANGUAGE plpgsql AS
 $$ BEGIN RAISE EXCEPTION 'the log only grows: a correction is a new row'; END $$"""
 sa.event.listen(METADATA, "before_create", sa.DDL(SERVER_REFUSAL).execute_if(dialect="postgresql"))
-TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # in an order that keeps what hangs together whole
+TABLES = (POURS, SETTINGS, READINGS, PHOTOS)  # each after the tables it refers to
 for _table in TABLES:
     _only_grows(_table)
 for _table in (*TABLES, FACTS):
@@ -119,11 +119,11 @@ for _table in (*TABLES, FACTS):
 
 
 class LogProblem(Problem):
-    """The log cannot be opened, or what was to be logged cannot be taken."""
+    """The log cannot be opened, or an entry is refused."""
 
 
 def address_of(study: Study, address: str | None = None) -> str:
-    """Where the log lies, as a database address: a file beside the study, unless it says otherwise."""
+    """Where the log is, as a database address: a file beside the study, unless it says otherwise."""
     text = str(address or study.log)
     return text if "://" in text else f"{FILE}{Path(study.folder) / text}"
 

@@ -9,7 +9,7 @@ import pandas as pd
 from testpour.common.units import UnitProblem
 
 TWO_DIGITS = re.compile(r"\d{1,2}([/-])\d{1,2}\1\d{2}\b")
-EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops; a wrongly typed year
+EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops: an earlier year is a slip
 YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})")
 MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
     "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
@@ -40,7 +40,7 @@ def clean(text: object, line: bool = False) -> str:
 
 
 def plain_name(text: str) -> str:
-    """A name without what people write in several ways: capitals, blanks and noughts in front of a number."""
+    """A name without what people write in several ways: capitals, blanks and leading zeros."""
     return re.sub(r"(?<!\d)\s+|\s+(?!\d)|(?<![\d.,])0+(?=\d)", "", unicodedata.normalize("NFKC", text).casefold())
 
 
@@ -56,7 +56,7 @@ def missing(value: object) -> bool:
 def moment(value: str | dt.date | None) -> dt.datetime:
     """A date and time on the workshop's clock, without a zone, to the second; now for None.
 
-    A date alone is its midnight, which stands for an hour that is not known: `hour_known`.
+    A date alone becomes midnight, which means that the hour is unknown: see `hour_known`.
 
     Text such as ``"2026-03-01 10:30"``, ``"1.3.2026 9:30"``, ``"1.3.26"``, ``"1 March 2026"``, ``"1-Mar-26"``, or ``"31/3/2026"`` where the day
     cannot be taken for the month. A time with a zone is turned into that of this computer. A UnitProblem where it may be two dates.
@@ -94,7 +94,7 @@ def clock(text: str) -> dt.time:
 
 
 def made_on(value: str | dt.date | None) -> dt.datetime:
-    """When a pour was made, as `moment` reads it: past, and no slip of a century; else a UnitProblem."""
+    """When a pour was made, as `moment` reads it: in the past, from 1950; else a UnitProblem."""
     made, now = moment(value), dt.datetime.now()
     if not EARLIEST <= made < now + dt.timedelta(days=1):
         raise UnitProblem(

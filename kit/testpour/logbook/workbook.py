@@ -15,13 +15,13 @@ from testpour.logbook.number_format import as_shown
 
 LARGEST = 20_000_000  # bytes, unpacked
 MOST = 200_000  # cells; ten thousand pours with twenty columns
-ROWS, COLUMNS = 50_000, 500  # beyond which a filled cell is a slip
+ROWS, COLUMNS = 50_000, 500  # a filled cell beyond is a slip
 LAST = 1_048_576  # rows of a sheet (ECMA-376 leaves it open, spreadsheet programs do not)
-COVERED = "(merged)"  # stands in the cells that a merged cell covers below its first row
+COVERED = "(merged)"  # written in the cells that a merged cell covers below its first row
 DATED = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d")  # a date as a cell keeps it
 SOME = 5  # cells that a message names
-# What openpyxl leaves out where it reads row by row (ECMA-376 part 1, 18.3.1.4 and 18.3.1.55). A formula of text that
-# comes out empty has an empty value and the type "str".
+# What openpyxl leaves out when it reads row by row (ECMA-376 part 1, 18.3.1.4 and 18.3.1.55). A text formula with an
+# empty result has an empty value and the type "str".
 FORMULA = re.compile(rb"<(?:\w+:)?c\b([^<>]*)>\s*<(?:\w+:)?f\b[^<>]*(?:/>|>[^<]*</(?:\w+:)?f>)\s*(<(?:\w+:)?v\s*(?:/>|>\s*</(?:\w+:)?v>))?\s*</(?:\w+:)?c>")
 HIDDEN = re.compile(rb'<(?:\w+:)?row\s(?=[^<>]*\bhidden="(?:1|true)")[^<>]*?\br="(\d+)"')
 HIDDEN_COLUMNS = re.compile(rb'<(?:\w+:)?col\s(?=[^<>]*\bhidden="(?:1|true)")(?=[^<>]*\bmin="(\d+)")[^<>]*\bmax="(\d+)"')
@@ -32,24 +32,24 @@ MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^<>]*?\bref="([A-Z]+\d+:[A-Z]+\d+)"
 
 
 class Figures(str):
-    """A number that a cell keeps as one, in figures with a decimal point."""
+    """A number that a cell stores as a number, in figures with a decimal point."""
 
     __slots__ = ()
 
 
 def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], int], list[str]]:
-    """The filled cells of the first visible sheet as text, the cells beside a merged one, and sentences on what was left unread.
+    """The filled cells of the first visible sheet as text, the cells beside a merged one, and sentences on what was not read.
 
-    A number brings the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
-    rows that holds anything else. One merged over several columns leaves their cells empty; row and column of each of
-    these, counted from 0, have the column it begins in.
+    A number has the unit that its format shows. A cell merged over several rows leaves "(merged)" in each of these
+    rows that holds anything else. One merged over several columns leaves their cells empty; the dictionary maps row
+    and column of each of these, counted from 0, to the column in which the merged cell begins.
     """
     import openpyxl  # takes a while, and few sheets need it
 
     parts = Archive(path, "XLSX", LARGEST)
     parts.refuse_markup()
     with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of parts that do not matter here, such as charts and rules for input
+        warnings.simplefilter("ignore")  # about parts that do not matter here, such as charts and input rules
         try:
             with closing(openpyxl.load_workbook(io.BytesIO(parts.raw), data_only=True, read_only=True, keep_links=False, rich_text=True)) as book:
                 first = next((sheet for sheet in book.worksheets if sheet.sheet_state == "visible"), book.worksheets[0])
@@ -69,10 +69,10 @@ def read_workbook(path: Path) -> tuple[list[list[str]], dict[tuple[int, int], in
 
 
 def _unread(struck, others):
-    """What was left unread, in sentences."""
+    """Sentences on what was not read."""
     lines = []
     if struck:
-        lines.append(f"What is struck out was not read: {', '.join(struck)}. Where it holds after all, take the line through it away.")
+        lines.append(f"What is struck out was not read: {', '.join(struck)}. If it counts after all, remove the line through it.")
     if others:
         names = listed(f"{sheet.title} (hidden)" if sheet.sheet_state != "visible" else sheet.title for sheet in others)
         lines.append(
@@ -83,30 +83,30 @@ def _unread(struck, others):
 
 
 def _hidden(rows, source):
-    """That rows or columns were read which a filter or a hand has hidden, in sentences."""
+    """Sentences on hidden rows or columns that were read."""
     from openpyxl.utils import get_column_letter
 
     numbers = [number for number in map(int, HIDDEN.findall(source)) if number <= len(rows) and any(rows[number - 1])]
     names = first_few([str(number) for number in numbers], SOME)
-    lines = [f"What stands in hidden rows was read too: row {names}. Delete there what is not to count."] if numbers else []
+    lines = [f"Hidden rows were read too: row {names}. Delete what should not count."] if numbers else []
     width = len(rows[0]) if rows else 0
     places = [place for low, high in HIDDEN_COLUMNS.findall(source) for place in range(int(low), min(int(high), width) + 1)]
     letters = first_few([get_column_letter(place) for place in places if any(row[place - 1].strip() for row in rows)], SOME)
-    return lines + ([f"What stands in hidden columns was read too: column {letters}. Delete there what is not to count."] if letters else [])
+    return lines + ([f"Hidden columns were read too: column {letters}. Delete what should not count."] if letters else [])
 
 
 def _commented(parts, place):
-    """That the comments of a sheet were not read, in a sentence."""
+    """A sentence on comments that were not read."""
     folder, name = posixpath.split(place)
     targets = [found.decode() for found in COMMENTS.findall(parts.read(f"{folder}/_rels/{name}.rels") or b"")]
     texts = [parts.read(posixpath.normpath(posixpath.join("/", folder, target)).lstrip("/")) or b"" for target in targets]
     cells = [cell.decode() for text in texts for cell in COMMENTED.findall(text)]
-    return [f"Comments on cells were not read: {first_few(cells, SOME)}. Write into the cells what is to count."] if cells else []
+    return [f"Comments on cells were not read: {first_few(cells, SOME)}. Write what should count in the cells."] if cells else []
 
 
 def _filled(sheet):
-    """Rows of cells as text, without the empty ones at the end of a row and below the last; what is struck out; cells of a colour alone."""
-    sheet.reset_dimensions()  # what a sheet says of its own size may be wrong
+    """Rows of cells as text, without empty cells at the end and empty rows below the last; what is struck out; coloured empty cells."""
+    sheet.reset_dimensions()  # the size that a sheet gives may be wrong
     rows, crossed, mixed, coloured, seen, last = [], [], [], [], 0, 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
         seen += len(row)
@@ -120,7 +120,7 @@ def _filled(sheet):
             place = f"row {number}, column {len(texts)}"
             raise TextProblem(f"the cell in {place} ({texts[-1][:20]!r}) is far from any pour. Delete it and what is around it.")
         if seen > MOST:
-            raise TextProblem(f"more than {MOST:,} cells. Keep one row a pour, and delete what is not a pour.")
+            raise TextProblem(f"more than {MOST:,} cells. Keep one row for each pour, and delete what is not a pour.")
         if number > LAST:
             break
         if number <= ROWS:
@@ -140,14 +140,14 @@ def _coloured(row):
 
 
 def _only_coloured(rows, cells):
-    """A sentence on empty cells below a header whose colour alone may say something, which was not read."""
+    """A sentence on empty cells below a header whose colour may mean something, which was not read."""
     columns = {column for row in rows for column, text in enumerate(row, start=1) if text.strip()}
     names = first_few([cell.coordinate for cell in cells if cell.column in columns], SOME)
-    return [f"Cells with a colour and nothing else were read as empty: {names}. Write into them what the colour says."] if names else []
+    return [f"Cells with a colour and nothing else were read as empty: {names}. Write in them what the colour means."] if names else []
 
 
 def _texts(row):
-    """The cells of a row as text, without what is struck out; and the names of the cells that are, each with its text."""
+    """The cells of a row as text, without those struck out; and the names of these, each with its text."""
     texts, struck = [], []
     for cell in row:
         text = _cell(cell)
@@ -159,7 +159,7 @@ def _texts(row):
 
 
 def _is_mixed(cell):
-    """Whether a part of a cell is struck out or raised, so that 251 may be 25 with the mark of a footnote; cm2 and H2O say what they are."""
+    """Whether a part of a cell is struck out or raised, so that 251 may be 25 with a footnote mark; cm2 and H2O are clear."""
     text = ""
     for run in cell.value if isinstance(cell.value, list) else ():
         font = getattr(run, "font", cell.font)
@@ -173,7 +173,7 @@ def _is_mixed(cell):
 def _refuse_mixed(names):
     if names:
         raise TextProblem(
-            f"a part of the text is struck out, raised or lowered: {first_few(names, SOME)}. Write there only what counts, at one height."
+            f"a part of the text is struck out, raised or lowered: {first_few(names, SOME)}. Write only what counts, in one font."
         )
 
 
@@ -183,7 +183,7 @@ def _holds_anything(sheet):
 
 
 def _refuse_formulas(source):
-    """Refuse a sheet whose program wrote formulas and did not work them out: their cells would look empty."""
+    """Refuse a sheet with formulas that were never worked out: their cells would look empty."""
     cells = [re.search(rb'\br="([A-Z]+\d+)"', tag) for tag, value in FORMULA.findall(source) if not (value and b't="str"' in tag)]
     names = [found[1].decode() for found in cells if found]
     if names:
@@ -194,13 +194,13 @@ def _refuse_formulas(source):
 
 
 def _refuse_fonts(source):
-    """Refuse cells that keep text of several fonts within themselves, where openpyxl joins 25 and a raised 1 to 251."""
+    """Refuse cells with text in several fonts, where openpyxl joins 25 and a raised 1 into 251."""
     cells = [cell for cell in re.split(rb"</(?:\w+:)?c>", source) if b'"inlineStr"' in cell and FONTED.search(cell)]
     _refuse_mixed([name.decode() for cell in cells for name in re.findall(rb'\br="([A-Z]+\d+)"', cell)[-1:]])
 
 
 def _fill_merged(rows, source):
-    """`rows` with a word wherever a filled cell is merged downwards over a row that holds anything else, and what is merged across."""
+    """`rows` with `COVERED` wherever a filled cell is merged downwards over a row that holds anything else, and what is merged across."""
     from openpyxl.utils import range_boundaries
 
     filled, across = [any(row) for row in rows], {}

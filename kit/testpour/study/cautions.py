@@ -186,8 +186,8 @@ def check_read(reading: Reading, low: float, high: float, room: float = math.nan
     if reading.scale != "rise":
         return Cautions()
     if high < room - THERMOMETERS:
-        said = f"A peak of {show(high, 'degC')} lies below the room it was poured in, {show(room, 'degC')}, which cannot be: resin warms as it cures."
-        return Cautions(warnings=(f"{said} Hold both against the bench sheet and correct the one that is wrong.",))
+        said = f"A peak of {show(high, 'degC')} is below the room it was poured in, {show(room, 'degC')}, which cannot be: resin warms as it cures."
+        return Cautions(warnings=(f"{said} Check both against the bench sheet and correct the one that is wrong.",))
     if not low >= hottest_peak():
         return Cautions()
     said = f"A peak of {show(low, 'degC')} is at or above {show(hottest_peak(), 'degC')}, where styrene boils."
