@@ -49,7 +49,7 @@ def test_the_chances_add_up_and_come_ranked(tacky):
 @pytest.mark.slow
 def test_the_sentence_says_what_was_found(tacky):
     said = why(tacky, "X1").sentence()
-    assert "tack grade 3 (wet) at 24 h, where at most grade 1 (slightly tacky) is asked" in said
+    assert "tack grade 3 (wet) at 24 h, where the aim is at most grade 1 (slightly tacky)" in said
     answer = why(tacky, "X1")
     cause = answer.case.table.causes[answer.first]
     assert "Likeliest: " in said and cause.care[1:] in said and answer.chances.iloc[0] <= 0.5  # no order yet that cannot be undone
@@ -58,7 +58,7 @@ def test_the_sentence_says_what_was_found(tacky):
     page = answer._repr_html_()
     named = re.findall(r"</meter> ([^:]+): \d+ in 100", page)
     assert named and all(words[0].isupper() for words in named), named
-    assert re.search(r"Beside P\d\d.*, the good castings? most like it, the models expect", page) and "<table" in page and "To tell them apart, " in page
+    assert re.search(r"Compared with P\d\d.*, the good castings? most like it, the models expect", page) and "<table" in page and "To tell them apart, " in page
 
 
 def test_the_parts_of_an_answer_show_themselves_in_a_notebook_as_other_answers_do(tacky):
@@ -86,7 +86,7 @@ def test_asking_answering_and_skipping(beside):
     same = why(tacky, "X1", {name: said})
     assert told.chances.to_dict() == pytest.approx(same.chances.to_dict())
     assert answer.ask().question.ask in answer.ask().sentence()
-    assert f'Say it with observe({first}="{said}")' in answer.ask().sentence()
+    assert f'Answer with observe({first}="{said}")' in answer.ask().sentence()
 
 
 def test_unknown_names_are_refused_with_what_there_is(tacky):
@@ -261,14 +261,14 @@ def test_the_table_of_all_castings_says_chances_and_causes_as_other_screens_do(b
         one.table.loc[rest[0], "chance"] = second
     answers = {f"P{place:02d}": replace(answer, weighed=one) for place, one in enumerate(weighed, 1)}
     every = EveryAnswer(answers, 5)
-    assert every.sentence() == "3 of 5 castings want explaining. The likeliest cause most often, for 3 of 3: its face was left open, as logged."
+    assert every.sentence() == "3 of 5 castings need explaining. The likeliest cause most often, for 3 of 3: its face was left open, as logged."
     page = every._repr_html_()
     assert "<td>its face was left open, as logged</td> <td>92 in 100</td> <td></td> <td></td>" in page
     assert "<td>60 in 100</td>" in page and "<td>20 in 100</td>" in page and "0.92" not in page and "0.01" not in page and ">1 in 100" not in page
     assert "Listed are" not in page
     many = EveryAnswer({f"P{place:02d}": replace(answer, missed=()) for place in range(1, 44)}, 50)
     page = many._repr_html_()
-    assert "Listed are the last 40 of them; the table of the answer holds all." in page
+    assert "The last 40 of them are listed; the table of the answer has all." in page
     assert "P03" not in page and "P04" in page and "P43" in page and len(many.table) == 43
 
 
@@ -386,7 +386,8 @@ def test_the_change_that_would_have_saved_it_names_both_percentages(study):
 def test_one_good_casting_beside_it_is_one(fits):
     many = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 2)).sentence()
     one = split(fits, "tack", "P01", beside=neighbours(fits.castings, "P01", 1)).sentence()
-    assert re.search(r"Beside (P\d\d), the good casting most like it, ", one) and re.search(r"Beside P\d\d and P\d\d, the good castings most like it, ", many)
+    assert re.search(r"Compared with (P\d\d), the good casting most like it, ", one)
+    assert re.search(r"Compared with P\d\d and P\d\d, the good castings most like it, ", many)
 
 
 def test_what_was_seen_on_a_casting_is_written_to_its_note(tacky):

@@ -16,11 +16,11 @@ from testpour.study.study import Aim
     "early, day, says",
     [
         ([60, 62], [76, 75], None),  # soft at 4 h, as every casting: no complaint
-        ([76, 78], [71, 72], "hardness 71 to 72 Shore D at 24 h, where at least 75 Shore D is asked"),
-        ([76], [71, 71], "hardness 71 Shore D at 24 h, where at least 75 Shore D is asked"),
-        ([76], [70.96, 71.04], "hardness 71 Shore D at 24 h, where at least 75 Shore D is asked"),  # both read 71.0
+        ([76, 78], [71, 72], "hardness 71 to 72 Shore D at 24 h, where the aim is at least 75 Shore D"),
+        ([76], [71, 71], "hardness 71 Shore D at 24 h, where the aim is at least 75 Shore D"),
+        ([76], [70.96, 71.04], "hardness 71 Shore D at 24 h, where the aim is at least 75 Shore D"),  # both read 71.0
         ([60], [74, 76], None),  # 75 on average
-        ([60], [], "hardness 60 Shore D at 4 h, where at least 75 Shore D is asked at 24 h"),  # all that was read
+        ([60], [], "hardness 60 Shore D at 4 h, where the aim is at least 75 Shore D at 24 h"),  # all that was read
     ],
 )
 def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
@@ -90,7 +90,7 @@ def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):
                              "known": "not yet"})
     castings = castings_of(study, pours, readings)
     assert missed(castings, "P01") == () and good_pours(castings) == ["P01"]
-    assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where 15 to 45 min is asked"
+    assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where the aim is 15 to 45 min"
 
 
 def test_which_castings_are_good_is_known_of_each_log_apart(study, castings_of):

@@ -127,8 +127,8 @@ def test_a_dud_bottle_from_which_most_castings_were_poured_is_found(bad_bottle):
         assert "another lot, most likely catalyst lot old (" in answer.sentence()
         assert answer.case.seen["gel_time"].expected()[1] < 50 < answer.case.seen["gel_time"].rows["low"].iloc[0] + 5
     assert every.sentence() == (
-        "10 of 14 castings want explaining. Of catalyst lot old, 10 of 10 castings miss an aim, of other lots none of 4: look at that lot first. Swap one "
-        "bottle at a time against fresh stock; date each drum and bottle on opening. To tell, pour a cup from fresh stock: if that comes out well, "
+        "10 of 14 castings need explaining. Of catalyst lot old, 10 of 10 castings miss an aim, of other lots none of 4: look at that lot first. Swap one "
+        "bottle at a time against fresh stock; date each drum and bottle on opening. To find out, pour a cup from fresh stock: if that comes out well, "
         "this was it. Mind: never add extra catalyst to make up for age, nor mix bottles; old peroxide is hazardous waste. Heat away from flame and food."
     )
 
@@ -202,13 +202,13 @@ def test_a_digit_lost_in_typing_is_a_wrong_reading(beside, usual):
 
 
 @pytest.mark.parametrize("slip", [{"gel_time": 192.0}, {"peak_temperature": 172.0}])
-def test_a_moment_that_is_past_is_held_against_the_bench_sheet_and_not_read_again(slip, beside, usual):
+def test_a_reading_nobody_can_repeat_is_compared_with_the_bench_sheet(slip, beside, usual):
     """A gel time of 192 for 19.2 min, a peak of 172 °F logged in °C: both are over. A hardness of 8 can be read again."""
     good = {**{name: usual[name] for name in ("gel_time", "peak_temperature", "hardness")}, "tack": 0.0}
     past, still = (why(beside({}, {**good, **one}), "X1") for one in (slip, {"hardness": 8.0}))
     table, said = past.case.table, [past.sentence(), past.table["remedy"].iloc[0], past.case.table.question("again").ask]
     assert past.first == still.first == "reading_error" and not any("ead it again and" in text or "second reading" in text for text in said)
-    assert "This casting: hold the log against the bench sheet, the clock's taps or the thermometer's trace" in said[0]
+    assert "This casting: compare the log with the bench sheet, the clock's taps or the thermometer's trace" in said[0]
     assert cheapest_test(table, "reading_error", "too_thin").name == "sheet" and cheapest_test(table, "read_too_early", "too_thin").name == "read_again"
     assert "This casting: read it again and correct the log" in still.sentence() and "second reading" in still.case.table.question("again").ask
 
@@ -216,11 +216,11 @@ def test_a_moment_that_is_past_is_held_against_the_bench_sheet_and_not_read_agai
 def test_ordinary_scatter_is_no_answer_to_a_missed_aim_unless_it_is_well_ahead(log_of):
     one = log_of({"catalyst": [1.5], "thickness": 10.0, "cover": 1.0, "room_temperature": 20.0}, [25.0], [2.0], [60.0])
     said = why(one, "P01", causes={"causes": {"nothing": {"prior": 0.3}}}).sentence()
-    assert "Also missed: hardness. Cannot tell yet what was wrong. Likeliest: nothing wrong" in said and "Look next: " in said
+    assert "Also missed: hardness. Cannot tell yet what was wrong. Likeliest: nothing wrong" in said and "Check next: " in said
     assert "leave it as it is" not in said and "hange nothing" not in said
     sure = why(one, "P01", causes={"causes": {"nothing": {"prior": 9.0}}}).sentence()
     assert "This casting: leave it as it is. Next time: change nothing" in sure
-    assert why_all(one).sentence().startswith("1 of 1 casting wants explaining. P01, likeliest: ")
+    assert why_all(one).sentence().startswith("1 of 1 casting needs explaining. P01, likeliest: ")
 
 
 @pytest.mark.parametrize("chances, orders", [
@@ -233,9 +233,9 @@ def test_on_a_guess_or_a_tie_nobody_is_told_what_to_do(chances, orders, beside):
     shares = {"too_little_catalyst": chances[0], "old_materials": chances[1], **dict.fromkeys(rest, (1 - sum(chances)) / len(rest))}
     weighed = replace(tacky.weighed, table=tacky.weighed.table.reindex(list(shares)).assign(chance=list(shares.values()), alone=1.0))
     said = replace(tacky, weighed=weighed).sentence()
-    assert ("is asked. Cannot tell yet what was wrong. Likeliest: too little catalyst went in" in said) is not orders
+    assert ("(slightly tacky). Cannot tell yet what was wrong. Likeliest: too little catalyst went in" in said) is not orders
     assert ("This casting: wait, and read it again a day later before it is heated." in said) is orders
-    assert orders or ("Look next: " in said and "Read its hardness too." in said)
+    assert orders or ("Check next: " in said and "Read its hardness too." in said)
     assert ("Next time: " not in said or orders) and len(said.split()) <= 90
 
 
@@ -315,7 +315,7 @@ def test_what_is_not_due_yet_says_nothing_of_the_study(log_of):
     found = missed(early.castings, "P06")
     assert found and fails_throughout(early.castings, "P06", found) is None
     answer = why(early, "P06")
-    assert answer.first == "read_too_early" and "is asked at 7 days." in answer.sentence()
+    assert answer.first == "read_too_early" and " at 7 days." in answer.sentence()
     assert "Read it again at 168 h" in answer.table["remedy"].iloc[0]
     assert "168 h" not in answer._repr_html_() and "Read it again at 7 days" in answer._repr_html_().partition("More")[2]
 
@@ -421,7 +421,7 @@ def test_a_fault_beside_what_the_settings_explain_is_named_with_it(cast):
 
 
 def test_an_answer_ends_as_its_question_does():
-    assert _fitting("Look next: what else do you see?", 9) == "Look next: what else do you see?"
+    assert _fitting("Check next: what else do you see?", 9) == "Check next: what else do you see?"
     assert _fitting("one; two words more.", 2) == "one."
 
 

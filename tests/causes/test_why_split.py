@@ -298,7 +298,7 @@ def test_a_part_is_settled_where_its_interval_is_on_one_side_of_none(low, high, 
     """A quarter more by the log of the ratio: exp(0.22) is 1.246."""
     row = {"here": "2 %", "there": "1 %", "middle": 0.22, "low": low, "high": high}
     said = Split(catalogue()["readings"]["gel_time"], "P01", (), None, None, 0.0, 1.0)._part("catalyst", row)
-    assert said == "catalyst 2 % instead of 1 %, 25 % more" + (", which these pours do not settle" if not settled else "")
+    assert said == "catalyst 2 % instead of 1 %, 25 % more" + (", not certain from these pours" if not settled else "")
 
 
 @pytest.mark.parametrize("name, values, unlike, says", [

@@ -88,7 +88,7 @@ def test_what_is_liquid_the_next_day_is_no_slip_of_the_pen_and_not_waited_for(re
     still = fits.castings.readings.assign(high=fits.castings.readings["high"].mask(gel, np.inf), known=fits.castings.readings["known"].mask(gel, "not yet"))
     answer = why(replace(fits, castings=replace(fits.castings, readings=still)), "X1")
     assert answer.chances[["too_little_catalyst", "wrong_system"]].sum() > 0.6 and answer.chances["reading_error"] < 0.1
-    assert "This casting: keep it at 20 to 25 °C for another day; what then is still liquid will not set" in answer.sentence()
+    assert "This casting: keep it at 20 to 25 °C for another day; if it is still liquid then, it will not set" in answer.sentence()
 
 
 @pytest.mark.parametrize("readings", [

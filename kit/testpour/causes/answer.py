@@ -1,4 +1,4 @@
-"""Why one casting came out as it did, as it is handed over."""
+"""The answer a person gets to why one casting came out as it did."""
 
 from dataclasses import replace
 from functools import cached_property
@@ -16,7 +16,7 @@ from testpour.common.wording import NoResult, in_days, in_html, in_hundred, tabl
 from testpour.logbook.book import Logbook
 
 SHOWN = 5  # causes shown
-UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Read what its aims speak of, at their ages, then ask again."
+UNREAD = "Nothing was read on {pour} yet, so there is nothing to explain. Take the readings that its aims are about, at their ages, then ask again."
 EMPTY = "There is no casting in the log yet. Log the pour and what was read on it first, then ask again."
 
 
@@ -37,16 +37,16 @@ class Answer(WeighedCase):
             return self._unasked("nothing needs saving")
         cause = self.case.table.causes[self.first]
         if cause.not_settings:
-            return NoResult("As far as can be told its settings are not to blame, so no other setting is named as saving it.")
+            return NoResult("Its settings are most likely not to blame, so no other setting is proposed.")
         return saving(self.case.fits, self.pour, self._worst, cause.no_help, cause.in_layers)
 
     @property
     def nothing_yet(self) -> str:
-        """Why there is nothing to answer yet; empty where there is."""
+        """Why no answer can be given yet; empty if one can."""
         return EMPTY if not self.pour else "" if self.case.seen or self.observed else UNREAD.format(pour=self.pour)
 
     def _unasked(self, so):
-        return NoResult(self.nothing_yet or f"{self.pour} misses no aim by what was read so far, so {so}.")
+        return NoResult(self.nothing_yet or f"{self.pour} misses no aim so far, so {so}.")
 
     @property
     def table(self) -> pd.DataFrame:
@@ -84,7 +84,7 @@ class Answer(WeighedCase):
         return replace(self, weighed=weighed, observed=said)
 
     def skip(self, *names: str) -> "Answer":
-        """The answer with questions set aside; without names, the one that `ask` gives.
+        """The answer with questions set aside; without names, the question that `ask` gives.
 
         Parameters
         ----------
@@ -137,7 +137,7 @@ class Answer(WeighedCase):
         return told or NoResult(f"Nothing new was observed on {self.pour}, so its note stays as it is.")
 
     def sentence(self) -> str:
-        """The answer in a few sentences: the likeliest causes, why, what would tell, what to do."""
+        """The answer in a few sentences: the likeliest causes, why, how to tell them apart, what to do."""
         return self.nothing_yet or verdict(self)
 
     __repr__ = sentence
@@ -150,7 +150,7 @@ class Answer(WeighedCase):
         parts = [self.split, self.saving, self.scale]
         said = [part.sentence() for part in parts if part]
         said += [] if self.case.throughout else [what_would_tell(self.case.table, *self.chances.index[:2], self.openly)]
-        said += [f"To look at next: {self.ask()}"] if self.ask() else []
+        said += [f"Check next: {self.ask()}"] if self.ask() else []
         paragraphs = "".join(f"<p>{in_html(in_days(text))}</p>" for text in said)
         shown = shown.assign(**{name: shown[name].map(in_days) for name in ("for", "against", "remedy")})
         return f"{short_page(self)}<details><summary>More</summary>{paragraphs}{table_html(shown)}</details>"

@@ -1,4 +1,4 @@
-"""What is known of one casting, put together before its causes are weighed."""
+"""What is known about one casting, gathered before its causes are weighed."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -29,7 +29,7 @@ THROUGHOUT = {**BAD_DAY, "different": "nothing"}  # a log that fails throughout 
 
 @dataclass(frozen=True, eq=False)
 class Case:
-    """What an answer is worked from, so that a further observation need not look at the log again."""
+    """What an answer is worked out from, so that a further observation need not read the log again."""
 
     fits: Fits
     table: CauseTable
@@ -45,12 +45,12 @@ class Case:
     told: dict[str, str] = field(default_factory=dict)  # answers that the log gives, and that weigh as if somebody gave them
 
     def telling(self, observed: dict[str, str]) -> dict[str, str]:
-        """Answers that say more than the readings and other answers have said already, with those the rest of the log gives: dict of question to answer."""
+        """Answers that add to what the readings and other answers already say, with those from the rest of the log: dict of question to answer."""
         known, asked = {**self.told, **observed}, self.table.questions
         return {name: said for name, said in known.items() if self.settled.get(name) != said and asked[name].has_a_point(known)}
 
     def under(self, observed: Mapping[str, str]) -> tuple[dict[str, str], Weighed]:
-        """The observations as the table of causes words them, and every cause weighed under them.
+        """The observations in the wording of the table of causes, and every cause weighed given them.
 
         A NoSuchName or Problem where there is no such question, or no such answer to it.
         """
@@ -59,7 +59,7 @@ class Case:
 
 
 def case_of(fits: Fits, table: CauseTable, pour: str, found: tuple[Missed, ...], off: float | None) -> Case:
-    """The `Case` of one casting: what it misses is `found`, and the scale may have missed by the share `off`."""
+    """The `Case` of one casting: `found` are the aims it misses, `off` the share by which the scale may have missed."""
     castings, missing = fits.castings, {miss.aim.reading for miss in found}
     table = replace(table, found=found_as(castings, pour, found), tacky=bool({"tack", "hardness"} & missing))
     well, hard = caught_up(castings, pour, found), read_hard(castings, pour, found)
@@ -113,13 +113,13 @@ def _forbidden(table, castings, throughout, signs):
 
 
 def _of_all(table, times):
-    """The cause of a casting with no fault, so many times likelier where nearly every casting went this way."""
+    """The cause of a casting with no fault, made that many times likelier where nearly every casting went this way."""
     cause = table.causes[NOTHING]
     return replace(cause, odds={sign: times if "throughout" in table.signs[sign] else odds for sign, odds in cause.odds.items()})
 
 
 def _misses_anyway(seen, miss):
-    """How often a casting without a fault misses an aim at these settings, 0 to 1, going by the other castings or, where all miss it, the trade."""
+    """How often a casting without a fault misses an aim at these settings, 0 to 1, by the other castings or, where all miss it, by the trade."""
     predicted = seen[miss.aim.reading]
     return float(1 - predicted.fit.chances(predicted.rows.iloc[[0]], miss.aim.at_least, miss.aim.at_most).mean())
 
@@ -154,7 +154,7 @@ def _gains(seen, others):
     for predicted in seen.values():
         tables = {name: np.broadcast_to(values, (len(others) + 1, len(values))) for name, values in predicted.settings.items()}
         for name in tables.keys() & set(others):
-            theirs = np.append(others[name].to_numpy(float), np.nan)[:, None]  # the last are its own, which stand where nothing is known
+            theirs = np.append(others[name].to_numpy(float), np.nan)[:, None]  # the last are its own, kept where nothing is known
             tables[name] = np.where(np.isnan(theirs), tables[name], theirs)
         logs = log_sum(predicted.residuals(predicted.mean(tables)).log_chance(), 1)
         gains += logs[:-1] - logs[-1]
@@ -162,7 +162,7 @@ def _gains(seen, others):
 
 
 def _of_the_past(table):
-    """The table where the reading in question is of a moment that is past, as a gel time is: nobody can read it again."""
+    """The table for a reading that nobody can take again, such as a gel time."""
     parts = {"causes": table.causes, "questions": table.questions, "tests": table.tests}
     return replace(table, **{kind: {name: _differing(part) for name, part in whole.items()} for kind, whole in parts.items()})
 
@@ -174,7 +174,7 @@ def _differing(part):
 
 
 def _hardened(castings, pour, found):
-    """What a later reading has said of whether it went on hardening, which is so where it came halfway or more to its aim."""
+    """What a later reading says about whether it went on hardening: it did if it came at least halfway to its aim."""
     for miss in found:
         read, aim = read_on(castings, pour, miss.aim.reading), miss.aim
         read = read[read["age"] >= miss.age]
@@ -186,7 +186,7 @@ def _hardened(castings, pour, found):
 
 
 def _let_be(cause, well, hard):
-    """A cause for a casting that has become as good as asked, or was hard and dry all along: left, unless something else is at fault for sure."""
+    """A cause for a casting that now meets its aims, or was hard and dry all along: it is left alone, unless something else is surely at fault."""
     if hard and cause.alike:
         return replace(cause, now=DRY, meanwhile="")
     if not well:
@@ -195,11 +195,11 @@ def _let_be(cause, well, hard):
 
 
 def _spoilt(cause, well, soft, unheated):
-    """The settings as a cause, with what to do with the casting they spoilt: left, post-cured or read again where that may mend it."""
+    """The settings as a cause, with what to do with the casting they spoilt: leave it, post-cure it or read it again where that may help."""
     return replace(cause, now=well or soft and (unheated and cause.now_unheated or cause.now_soft) or cause.now)
 
 
 def _refusal(fits, pour):
-    """Why the settings of a casting may not be poured, as far as they are logged; empty where they may."""
+    """Why the settings of a casting are refused, as far as they are logged; empty if they are not."""
     numbers = fits.castings.pours.loc[pour, [f.name for f in fits.study.factors if f.kind != "text"]].dropna()
     return next(iter(check_settings(fits.study, numbers.astype(float).to_dict()).refusals), "")

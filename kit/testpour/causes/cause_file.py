@@ -1,4 +1,4 @@
-"""What `causes.toml` states, with a study's own lines on top, checked once."""
+"""The table in `causes.toml`, overridden by a study's own lines, checked once."""
 
 from collections.abc import Iterator
 from functools import lru_cache
@@ -15,11 +15,11 @@ WHEN = ("otherwise", "soft", "firm", "since")  # shares of the answers to a ques
 RUNS = ("hot", "slow")  # how a mix runs, as `Cause.runs` takes it
 ENDS = (".", ";", "=")  # what ends a question or an answer in a note, as `Answer.note` words it
 STATES = ("soft", "firm", "dry")  # in which a casting is found, as `Question.ruled_out` takes them
-# A line that speaks of another, and falls where that one is replaced.
+# A line about another, dropped where that one is replaced.
 GOES_WITH = {"said": "answers", "ruled_out": "answers", "meanwhile": "now", "now_soft": "now", "now_unheated": "now", "next_time_lean": "next_time"}
 
 
-# What each entry of a part must have, and of what kind it is.
+# What each entry of a part must have, and its type.
 NEEDED = {
     "signs": {}, "questions": {"ask": "text", "answers": "a list", "otherwise": "a list"}, "causes": {"words": "text", "prior": "a number"},
     "tests": {"words": "text", "cost": "a number", "tells": "a list"},
@@ -42,7 +42,7 @@ def trade_causes() -> dict[str, Any]:
 
 
 def causes_for(study: Study, stated: dict | None = None) -> CauseTable:
-    """The trade's table with a study's own lines on top.
+    """The trade's table, overridden by a study's own lines.
 
     A file `causes.toml` in the study's folder is read if there is one; `stated`, in its shape, replaces what that states. A
     CauseProblems lists every line that cannot be used.
@@ -58,7 +58,7 @@ def _table_with(path, content):
 
 
 def _with_own(path, content):
-    """The trade's tables with the lines of a study's own file on top, if it has any `content`."""
+    """The trade's tables, overridden by a study's own file if that has any `content`."""
     try:
         return _merged(trade_causes(), read_toml(path) if content else {})
     except TomlProblem as problem:
@@ -113,7 +113,7 @@ def _of_another_kind(raw: dict[str, Any]) -> Iterator[str]:
 
 
 def _problems(raw):
-    """Everything in a table of causes of the right kinds that cannot work, in words."""
+    """What cannot work in a table of causes whose entries have the right types, in words."""
     allowed = set(Cause.__dataclass_fields__) - {"name"}
     if not 0 <= raw["slip"] < 1:
         yield f"slip: {raw['slip']} must lie from 0 to below 1."
@@ -128,7 +128,7 @@ def _problems(raw):
             yield f"signs.{name}: explains {sign['explains']} must be above 0 and at most 1, and goes with a factor and what it lies below or above."
     for name, question in raw["questions"].items():
         for answer in (answer for answer in question["answers"] if set(answer) & set(ENDS)):
-            yield f"questions.{name}: answer {answer!r} holds one of {' '.join(ENDS)} by which a note in the log tells answers apart. Word it without."
+            yield f"questions.{name}: answer {answer!r} holds one of {' '.join(ENDS)} that separate answers in a note of the log. Word it without."
         for state, rules in question.get("ruled_out", {}).items():
             if state not in STATES:
                 yield f"questions.{name}: ruled_out.{state} is no state of a casting; they are {', '.join(STATES)}."

@@ -14,7 +14,7 @@ from testpour.study.columns import Reading
 from testpour.study.study import Aim, Study
 
 FIRST = ("tack", "hardness", "defects", "peak_temperature", "gel_time", "time_to_peak", "opacity")
-EARLY = 0.75  # of the age an aim speaks of, below which a reading counts as early
+EARLY = 0.75  # share of the age in an aim below which a reading counts as early
 SLOW = {("gel_time", True), ("time_to_peak", True), ("demould_time", True), ("peak_temperature", False), ("tack", True), ("hardness", False)}
 FAST = {("gel_time", False), ("time_to_peak", False), ("demould_time", False), ("peak_temperature", True)}
 FINGER = (30.0, 60.0)  # Shore D up to which a casting yields to finger and nail, and from which none does; a shoe's heel has 22: rubber suppliers
@@ -32,27 +32,27 @@ class Missed:
 
     @property
     def early(self) -> bool:
-        """Whether it was read well before the age the aim speaks of."""
+        """Whether it was read well before the age in the aim."""
         return self.aim.age is not None and self.age < EARLY * self.aim.age
 
     @property
     def own(self) -> bool:
-        """Whether the reading is the owner's own, of which no cause of the trade speaks."""
+        """Whether the reading is the owner's own, which no cause of the trade mentions."""
         return self.aim.reading not in catalogue()["readings"]
 
     @property
     def leans(self) -> str:
-        """Which way the cure went: "slow" where it was slow or little, "fast" where it was fast or hot, else ""."""
+        """Which way the cure went: "slow" if slow or incomplete, "fast" if fast or hot, else ""."""
         side = self.aim.reading, self.above
         return "slow" if side in SLOW else "fast" if side in FAST else ""
 
     def words(self, study: Study) -> str:
-        """For example ``"tack grade 2 (tacky) at 24 h, where at most grade 1 (slightly tacky) is asked"``."""
+        """For example ``"tack grade 2 (tacky) at 24 h, where the aim is at most grade 1 (slightly tacky)"``."""
         reading = study.reading(self.aim.reading)
         at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
         asked = Aim(self.aim.reading, self.aim.at_least, self.aim.at_most).words(reading)
         due = f" at {self.aim.age:g} h" if self.early else ""
-        return f"{reading.words} {self.seen}{at}, where {asked.removeprefix(reading.words + ' ')} is asked{due}"
+        return f"{reading.words} {self.seen}{at}, where the aim is {asked.removeprefix(reading.words + ' ')}{due}"
 
 
 def aims_of(study: Study) -> tuple[Aim, ...]:
@@ -75,7 +75,7 @@ def missed(castings: Castings, pour: str) -> tuple[Missed, ...]:
 
 
 def asked_about(castings: Castings, pour: str | None) -> str:
-    """The casting asked about; without a name the last that misses an aim, else the last; none in an empty log.
+    """The casting to explain: the one named, else the last that misses an aim, else the last.
 
     Empty in an empty log; a NoSuchName where the log has no such pour.
     """
@@ -87,7 +87,7 @@ def asked_about(castings: Castings, pour: str | None) -> str:
 
 
 def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
-    """The rows of one casting read nearest the age an aim speaks of.
+    """The rows of one casting read nearest the age in an aim.
 
     Of one kind of reading, with ages in h; None takes the latest.
     """
@@ -95,10 +95,10 @@ def at_age(rows: pd.DataFrame, age: float | None) -> pd.DataFrame:
 
 
 def _nearest(ages, age):
-    """Which of some ages are the one nearest to `age`, or the latest where no age is meant; all where none has an age."""
+    """Which ages are the one nearest to `age`, or the latest if that is None; all where none has an age."""
     if np.isnan(ages).all():
         return np.full(len(ages), True)
-    if age is None:  # what cracks or yellows in a month was whole the next day
+    if age is None:  # a casting that cracks or yellows in a month was sound the next day
         return ages == np.nanmax(ages)
     return ages == ages[np.nanargmin(np.abs(ages - age))]
 
@@ -136,7 +136,7 @@ def by_casting(castings: Castings) -> dict[tuple[str, str], np.ndarray]:
 
 @lru_cache(maxsize=64)  # a few aims of each of those logs
 def _sides(castings, aim):
-    """On which side each casting that was read for an aim misses it, as `_beyond` says it: dict by pour."""
+    """On which side each casting that was read for an aim misses it, as in `_beyond`: dict by pour."""
     return {pour: _beyond(aim, rows) for (name, pour), rows in by_casting(castings).items() if name == aim.reading}
 
 
@@ -153,10 +153,10 @@ def read_hard(castings: Castings, pour: str, found: Iterable[Missed]) -> bool:
 
 
 def found_as(castings: Castings, pour: str, found: Iterable[Missed]) -> tuple[float, float, float]:
-    """Chances that a casting is soft, hard but tacky, hard and dry to whoever presses it, by what was read.
+    """Chances, given its readings, that a casting feels soft, hard but tacky, or hard and dry.
 
-    One that misses its hardness is soft by so much as its Shore D tells, and for sure on another scale. What was not read, or has no
-    aim, is as likely one as the other.
+    One that misses its hardness is soft to the degree its Shore D shows, and for sure on another scale. What was not read, or has no
+    aim, is equally likely either way.
     """
     aims, asked = {miss.aim.reading: miss.aim for miss in found}, {aim.reading for aim in aims_of(castings.study)}
     read = asked.intersection(read_on(castings, pour)["reading"])
@@ -169,7 +169,7 @@ def found_as(castings: Castings, pour: str, found: Iterable[Missed]) -> tuple[fl
 
 
 def unread(castings: Castings, pour: str) -> tuple[Aim, ...]:
-    """The aims at an age that a casting cannot be judged by yet, since it was not read that late: tuple of `Aim`."""
+    """The aims at an age that the casting was not yet read at: tuple of `Aim`."""
     latest = read_on(castings, pour).groupby("reading")["age"].max()
     return tuple(aim for aim in castings.study.aims if aim.age is not None and not latest.get(aim.reading, 0.0) >= EARLY * aim.age)
 
@@ -180,7 +180,7 @@ def misses(castings: Castings, aim: Aim) -> dict[str, bool]:
 
 
 def caught_up(castings: Castings, pour: str, missed: tuple[Missed, ...]) -> str:
-    """What to do with a casting whose last reading is as good as an aim asks that it missed at first.
+    """What to do with a casting whose last reading meets an aim that it missed at first.
 
     Empty without one, while its hardness is not yet as asked, since dry at last it may be soft beneath, and where its last tack is not.
     """

@@ -1,4 +1,4 @@
-"""The scale's part: what catalyst went in, given the scale and the batch, and whether that alone explains it."""
+"""The scale's part: how much catalyst went in, given the scale and the batch, and whether that alone explains the miss."""
 
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -14,7 +14,7 @@ from testpour.models.fits import Fits
 from testpour.models.settings import repeated
 from testpour.study.scale import GRAMS, delivered_between, in_unit, on_scale, unit_of
 
-SMALL = 0.05  # chance below which rounding is said to explain nothing
+SMALL = 0.05  # chance below which rounding counts as explaining nothing
 POINTS = 41  # amounts tried over what the scale may deliver
 
 
@@ -25,9 +25,9 @@ class Delivered:
     catalyst: float  # as logged, % of resin
     batch: float | None = None  # g; None where they were not given
     scale_resolution: float | None = None
-    low: float | None = None  # least and, as `high`, most catalyst, %, each reading of the scale off by up to half a step
+    low: float | None = None  # least and most catalyst, %, each reading of the scale off by up to half a step
     high: float | None = None
-    exact: float | None = None  # chance of missing the aim with the exact amount and, as `scaled`, with what this scale delivers; None where none is missed
+    exact: float | None = None  # chance of missing the aim with the exact amount and with what this scale delivers (`scaled`); None where no aim is missed
     scaled: float | None = None
     unit: tuple[str, float] = GRAMS  # what the scale reads in, as of `unit_of`
 
@@ -38,7 +38,7 @@ class Delivered:
 
     @property
     def alone(self) -> float | None:
-        """Chance that the scale alone is behind the miss, 0 to 1: the excess of misses it brings."""
+        """Chance that the scale alone is behind the miss, 0 to 1: the share of misses that it adds."""
         if self.exact is None or self.scaled is None:
             return None
         return max(0.0, 1 - self.exact / self.scaled) if self.scaled else 0.0
@@ -56,9 +56,9 @@ class Delivered:
             return text
         here = in_hundred(self.exact)
         if self.alone < SMALL:
-            return f"{text} By the models that hardly moves the chance of this miss, {here} in 100: rounding alone does not explain it."
+            return f"{text} By the models that hardly changes the chance of this miss, {here} in 100: rounding alone does not explain it."
         return (
-            f"{text} By the models that takes the chance of this miss from {here} to {in_hundred(self.scaled)} in 100, "
+            f"{text} By the models that raises the chance of this miss from {here} to {in_hundred(self.scaled)} in 100, "
             f"so rounding alone explains it with a chance of {in_hundred(self.alone)} in 100."
         )
 
@@ -83,7 +83,7 @@ def delivered(
     mass, step, unit = to_unit(batch, "g", "batch"), to_unit(scale, "g", "scale"), unit_of(scale)
     if not mass > step > 0:
         raise Problem(f"batch: {in_unit(mass, unit, 6)} on a scale that reads {in_unit(step, unit, 6)} cannot be weighed. Check both numbers.")
-    resin = on_scale(mass, step)  # as it was told to be weighed, in whole steps
+    resin = on_scale(mass, step)  # as the order to weigh it said, in whole steps
     low, high = delivered_between(resin, on_scale(resin * Fraction(str(catalyst)) / 100, step), step)
     found = Delivered(float(catalyst), float(mass), float(step), max(low, 0.0), high, unit=unit)
     if missed is None:

@@ -1,4 +1,4 @@
-"""The diagnosis of one casting: the log, the trade and what was seen, put together."""
+"""The diagnosis of one casting from the log, the trade and what was seen."""
 
 from testpour.causes.answer import EMPTY, Answer
 from testpour.causes.case import Case, case_of
@@ -56,7 +56,7 @@ def why(
     Examples
     --------
     >>> tp.why(fits, "P10")
-    P10: peak temperature 146 °C, where at most 110 °C is asked. Likeliest: it was planned deep or warm for its
+    P10: peak temperature 146 °C, where the aim is at most 110 °C. Likeliest: it was planned deep or warm for its
     catalyst, and ran too hot (61 in 100). ...
     """
     castings = fits.castings
@@ -70,6 +70,6 @@ def why(
     found = tuple(sorted(found, key=lambda miss: miss is not shared))  # what nearly the whole log misses comes first
     scale = delivered(fits, pour, found[0] if found else None, batch, scale_resolution)
     case = case_of(fits, table, pour, found, scale.off if scale else None)
-    no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so the scale's part cannot be told.")
+    no_scale = NoResult(f"The log does not say how much catalyst went into {pour}, so it cannot be said whether the scale is to blame.")
     said, weighed = case.under({**case.table.still_asked(noted_for(castings, pour)), **(observed or {})})
     return Answer(pour, found, weighed, scale or no_scale, said, (), case)

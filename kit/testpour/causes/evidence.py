@@ -11,8 +11,8 @@ from testpour.causes.signs import Planned
 from testpour.causes.table import NOTHING, CauseTable
 from testpour.common.wording import in_hundred
 
-SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is told
-MOST = 999  # times beyond which it is only said to be more
+SPEAKS = 2.0  # times likelier, or less likely, from which on a piece of evidence is shown
+MOST = 999  # times beyond which it only says "more than"
 
 
 @dataclass(frozen=True)
@@ -23,7 +23,7 @@ class Piece:
     ----------
     words : str
     ratio : float
-        How many times likelier it is under this cause than under the others; below 1 it speaks against.
+        How many times likelier it is under this cause than under the others; below 1 it is evidence against it.
     usual : bool
         A reading that came out as expected.
     """

@@ -1,4 +1,4 @@
-"""What a log's other castings, or the trade, say of one casting's readings: the casting itself left out of the models."""
+"""How the log's other castings, or the trade, predict one casting's readings: the casting itself is left out of the models."""
 
 from dataclasses import replace
 from functools import lru_cache
@@ -21,7 +21,7 @@ SUITS = 0.8  # chance that an aim with two ends suits the resin it was set for; 
 def predictions(fits: Fits, pour: str, trade: bool = False) -> dict[str, Predicted]:
     """A `Predicted` of every reading the casting has, the casting itself left out of the models: dict by reading.
 
-    With `trade`, by what the trade and the physics expect of its settings, as an empty log would, and by the aims: one
+    With `trade`, by what the trade and the physics expect of its settings, as with an empty log, and by the aims: one
     with two ends is what its maker knows of the resin, from its data sheet or from castings elsewhere, so a resin that
     can meet it is the likelier. An aim with one end may be a wish, and says nothing.
     """
@@ -94,7 +94,7 @@ def _predicted(posterior, fit, rows, settings, worse=()):
 
 
 def _judged_apart(labels, others, worse):
-    """Names of the groups of other pours that say nothing of this one, each with whether it is the lot that most are from."""
+    """Names of the groups of other pours that say nothing about this one, each with whether it is the lot that most are from."""
     for name, theirs in others.items():
         if set(labels[name]) <= set(theirs):
             usual = name.endswith("_lot") and (theirs == labels[name][0]).mean() >= 0.5

@@ -1,4 +1,4 @@
-"""How likely a casting's readings are under each cause, given its settings and what the rest of the log says."""
+"""How likely a casting's readings are under each cause, given its settings and the rest of the log."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -19,7 +19,7 @@ DIGIT, LOST = 0.2, 3.0  # how often a slip drops or adds a digit, and how much f
 DROPPED = 0.2  # how often a slip leaves out the first or the last of two digits, each; common practice, no source
 SAME = 1e-6  # difference of log chances below which a cause does not move a reading
 FLOOR = -300.0  # log chance below which a reading is only called impossible
-LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # as far as an as-if setting goes
+LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # the furthest an as-if setting goes
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,13 +33,13 @@ class Likelihoods:
     each: pd.DataFrame  # of each reading alone: one row a cause, one column a reading
 
     def suspect(self, cause: str) -> str | None:
-        """Of a cause that is one wrong reading, the reading that it most likely is, in words; None without one."""
+        """The reading that is most likely the wrong one, in words, for a cause that is one wrong reading; None without one."""
         found = self.by_size.loc[cause].sum(axis=1).idxmax()
         return found if isinstance(found, str) else None
 
 
 def _over_sizes(logs, cause):
-    """Log of the average over the sizes of each cause: shape (causes, ...) in the order they come."""
+    """Log of the average over the sizes of each cause: shape (causes, ...), in the same order."""
     starts = np.flatnonzero(np.r_[True, cause[1:] != cause[:-1]])
     top = logs.max(axis=0)
     counts = np.diff(np.r_[starts, len(cause)]).reshape(-1, *[1] * (logs.ndim - 1))
@@ -150,7 +150,7 @@ def _occasion_words(seen, name, age, place):
 
 
 def _under(cases, name, predicted, table):
-    """Log chance of one reading under each case; settings, and cases, that it takes alike are worked once."""
+    """Log chance of one reading under each case; equal settings, and equal cases, are worked out once."""
     known, misfit, lag = predicted.fit.believed.factors, table.misfit.get(name, 0.0), table.lag.get(name, 0.0)
     out, settings, alike = np.empty(len(cases)), {}, {}
     for place, (cause, size, misread) in enumerate(cases):
@@ -180,7 +180,7 @@ def _under(cases, name, predicted, table):
 
 
 def _left(ages):
-    """What is left at each age, shape (k,), of what fades: the first age over this one."""
+    """What is left at each age, shape (k,), of an effect that fades: the first age over this one."""
     return np.nan_to_num(np.fmin.reduce(ages) / ages, nan=1.0)
 
 

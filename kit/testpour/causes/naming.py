@@ -1,4 +1,4 @@
-"""What is said of a cause and of what a casting misses, the same words wherever an answer is shown."""
+"""The words for a cause and for what a casting misses, the same wherever an answer is shown."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,7 +14,7 @@ THINNER = "Pour it thinner or in layers first, which keeps it cool"
 
 
 def named(answer: WeighedCase, name: str) -> str:
-    """A cause in words: of a wrong reading, which one it most likely is, of a bad lot, which; as planned where its settings brought it about."""
+    """A cause in words: which reading is most likely wrong, which lot is bad, or "as planned" where its settings brought it about."""
     cause = answer.case.table.causes[name]
     suspect = answer.case.likely.suspect(name) if cause.one_of else None
     if name == NOTHING and name in answer.openly:
@@ -26,7 +26,7 @@ def named(answer: WeighedCase, name: str) -> str:
 
 
 def _lots(answer, cause):
-    """The lots that are worse than others, in words, where that speaks for a cause; else empty."""
+    """The lots that are worse than others, in words, where that supports a cause; else empty."""
     case, speaking = answer.case, [sign for sign in answer.case.signs if cause.odds.get(sign, 1.0) > 1]
     blamed = {column for sign in speaking for column in case.table.signs[sign].get("worse", ()) if column.endswith("_lot")}
     if not blamed:
@@ -36,7 +36,7 @@ def _lots(answer, cause):
 
 
 def ranked(shares: Sequence[tuple[str, float]], then: str) -> str:
-    """Causes with their chances, the likeliest first, in a list; one whose chance reads the same is called as likely.
+    """A list of causes with their chances, likeliest first; one whose chance reads the same is called as likely.
 
     `shares` are causes in words with their chances; `then` is said before one that is less likely, ``"then "``, for example.
     """
@@ -51,13 +51,13 @@ def of_its_own(answer: WeighedCase, words: str, name: str) -> str:
 
 
 def also_missed(answer: WeighedCase) -> str:
-    """The other aims a casting misses, in a few words; empty without any, and where the whole log is in question."""
+    """The other aims a casting misses, in a few words; empty if there are none or the whole log is in question."""
     more = [] if answer.case.throughout else [answer.case.fits.study.reading(m.aim.reading).words for m in answer.missed[1:]]
     return f"Also missed: {listed(more)}." if more else ""
 
 
 def read_again(answer: WeighedCase) -> str:
-    """When to read the casting again: at the age that an aim speaks of, where it was read before that."""
+    """When to read the casting again: at the age in an aim, where it was read before that."""
     early = read_early(answer.missed)
     return f"at {early[0].aim.age:g} h" if early else AGAIN
 
@@ -68,7 +68,7 @@ def remedy(answer: WeighedCase, name: str) -> str:
 
 
 def from_now_on(answer: WeighedCase, behind: Sequence[str]) -> dict[str, str]:
-    """What to do from now on about the causes `behind` a casting, and about what its settings openly did beside them: by cause.
+    """What to do from now on about the causes `behind` a casting, and about what its own settings did besides: by cause.
 
     Where one heated it and another slowed it, both have one order, told of the first: less catalyst and more cannot both be had,
     and thinner layers stay cool with more.
@@ -90,7 +90,7 @@ def order(answer: WeighedCase, name: str) -> str:
 
 
 def _agreed(answer, name):
-    """A cause with what it asks of this casting. Two that fit best together ask for one thing, since one would undo the other's.
+    """A cause with what to do with this casting. For two that fit best together it is one thing, since one remedy would undo the other.
 
     It is the gentler: to correct the log, else what can be undone, and of two such to wait; of two that cannot be undone, what comes before.
     """

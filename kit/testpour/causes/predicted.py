@@ -1,4 +1,4 @@
-"""How likely the readings of one casting are, by draws of what its log's other castings say of them."""
+"""How likely the readings of one casting are, by draws from models of its log's other castings."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,13 +15,13 @@ from testpour.models.scales import ends_by_draw, to_reading
 from testpour.models.terms import design
 
 DRAWS, ALIKE = 600, 20  # draws that each cause is tried on, and of how many of like scatter one normal distribution is made
-HARDLY = 0.001  # chance of a reading as far out, below which it is told even where no aim asks for it
-LEAST_READ = {"Shore D": 20.0}  # below it the gauge tells only that it is soft: ISO 868 and ASTM D2240 ask for type A where type D reads under 20
+HARDLY = 0.001  # chance of a reading as far out, below which it is mentioned even where no aim asks for it
+LEAST_READ = {"Shore D": 20.0}  # below it the gauge shows only that it is soft: ISO 868 and ASTM D2240 ask for type A where type D reads under 20
 
 
 @dataclass(frozen=True, eq=False)
 class Predicted:
-    """What the log's other pours say of one reading of one casting, and what it read."""
+    """What the log's other pours predict for one reading of one casting, and what was read."""
 
     fit: ReadingFit
     rows: pd.DataFrame  # the casting's readings, as `reading_model.rows_of` gives them
@@ -31,7 +31,7 @@ class Predicted:
     own: np.ndarray  # shape (m,), standard deviation of the shift that all its readings share
     sd: np.ndarray  # shape (m,), standard deviation of one reading
     cuts: np.ndarray | None  # shape (m, K-1)
-    alike: int = 1  # so many draws, one after the other, are told apart by their mean and standard deviation alone
+    alike: int = 1  # this many successive draws differ only by their mean and standard deviation
     softest: float = -np.inf  # what was read below it is only known to lie there
 
     @cached_property
@@ -57,7 +57,7 @@ class Predicted:
         return ends_by_draw(self.fit.reading, rows, self.cuts)
 
     def figures(self, pick: np.ndarray) -> float:
-        """How many figures, a step of the reading apart, are told as one: those below the softest that was read, else 1."""
+        """How many figures, a step of the reading apart, count as one: those below the softest that was read, else 1."""
         soft = bool((self.rows["high"].to_numpy(float)[pick] < self.softest).any())
         return self.softest / (self.fit.reading.resolution or 1.0) if soft else 1.0
 
@@ -129,7 +129,7 @@ class Residuals:
         return Residuals(self.low[at] - shift, self.high[at] - shift, self.own[at], self.one, self.apart[at])
 
     def likely(self, passing: np.ndarray, blur: np.ndarray, spread: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Mean and standard deviation (h, g), as the closed readings tell them, of a standard normal number that moves each reading by `passing` (h, k).
+        """Mean and standard deviation (h, g), given the closed readings, of a standard normal number that moves each reading by `passing` (h, k).
 
         Beside it they share the shift of `log_chance`: two unknowns, linear and normal.
         """

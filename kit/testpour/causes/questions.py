@@ -1,4 +1,4 @@
-"""What would tell causes apart: the question whose answer is expected to help most in naming the right one, and the cheapest test pour."""
+"""How to tell causes apart: the question whose answer should help most in naming the right one, and the cheapest test pour."""
 
 from collections.abc import Collection, Container, Iterable, Mapping
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ from testpour.causes.reasoner import showing
 from testpour.causes.table import NOTHING, SETTINGS, CauseTable, Question, TellingPour
 from testpour.common.wording import said_in_markdown
 
-SURE = 0.94  # chance of the likeliest cause below which it is asked on
+SURE = 0.94  # chance of the likeliest cause below which more questions are asked
 WORTH = 0.02  # bits a question must be expected to settle before it is asked
 SECOND = 0.5  # the right cause named second counts as half of it named first
 BITS = 0.05  # a bit settled counts as so much chance of the right cause first: only where answers change no name yet
@@ -36,23 +36,23 @@ class Asked:
     names: float = 0.0
 
     def sentence(self) -> str:
-        """The question with how to look, what to answer and how to say it."""
+        """The question with how to look, the answers and how to give one."""
         asked = self.question
         answers = "; ".join(asked.answers)
-        return f'{asked.ask} {asked.how} Answers: {answers}. Say it with observe({asked.name}="{asked.answers[0]}"), for example.'
+        return f'{asked.ask} {asked.how} Answers: {answers}. Answer with observe({asked.name}="{asked.answers[0]}"), for example.'
 
     __repr__ = sentence
     _repr_markdown_ = said_in_markdown
 
 
 def _named(chances):
-    """Chance of the likeliest cause, and `SECOND` times that of the next: of each column, causes down."""
+    """Chance of the likeliest cause, plus `SECOND` times that of the next, for each column; causes are rows."""
     second, first = np.partition(chances, -2, axis=0)[-2:]
     return first + SECOND * second
 
 
 def would_change(table: CauseTable, chances: pd.Series, asked: Iterable[Asked], observed: Mapping[str, str]) -> bool:
-    """Whether asking on could change what to do.
+    """Whether more questions could change what to do.
 
     While the likeliest cause is not `SURE`, two answers together may still put another first; beyond that only where
     a single answer would.
@@ -102,10 +102,10 @@ def _with_signs(table, causes, question, observed, signs):
 
 
 def cheapest_test(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> TellingPour | None:
-    """The cheapest test whose casting changes under one of two causes and not under the other.
+    """The cheapest test whose casting changes if one of two causes is right and not if the other is.
 
-    The settings themselves brought about the causes in `openly`. Where weighing is then not to blame, the same mix made again would
-    only bring them about again: another setting tells.
+    The settings themselves brought about the causes in `openly`. If weighing is then not to blame, the same mix made again would
+    only bring them about again: the test is another setting.
     """
     one, other = (tested(table, name, openly) for name in (first, second))
     fit = [t for t in table.tests.values() if (one in t.tells) != (other in t.tells)]
@@ -118,17 +118,17 @@ def told_apart(chances: pd.Series) -> bool:
 
 
 def what_would_tell(table: CauseTable, first: str, second: str, openly: Container[str] = ()) -> str:
-    """The test in a sentence: what to do, and which cause each outcome speaks for."""
+    """The test in a sentence: what to do, and which cause each outcome points to."""
     test = cheapest_test(table, first, second, openly)
     if test is None:
         return f"No test pour in the table tells {table.causes[first].words!r} from {table.causes[second].words!r}."
     shown, other = (first, second) if tested(table, first, openly) in test.tells else (second, first)
     return (
-        f"To tell them apart, {test.words}: a clear difference speaks for {table.causes[shown].words!r}, "
-        f"none for {table.causes[other].words!r}."
+        f"To tell them apart, {test.words}: a clear difference points to {table.causes[shown].words!r}, "
+        f"none to {table.causes[other].words!r}."
     )
 
 
 def tested(table: CauseTable, name: str, openly: Container[str] = ()) -> str:
-    """The cause whose tests tell of another: of one that the settings brought about, where weighing is not to blame, the settings."""
+    """The cause whose tests stand in for another's: the settings, for one that they brought about where weighing is not to blame."""
     return SETTINGS if name in openly and name != NOTHING and table.causes[name].next_time_openly else name

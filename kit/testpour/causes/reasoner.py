@@ -1,4 +1,4 @@
-"""Causes weighed: how often each is met, what the settings, the readings and the answers say."""
+"""Causes weighed by how often each occurs and by the settings, the readings and the answers."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ from testpour.causes.table import NOTHING, CauseTable
 
 @dataclass(frozen=True, eq=False)
 class Weighed:
-    """Every cause with its chance, and what made it."""
+    """Every cause with its chance, and where that comes from."""
 
     # one row a cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
     # ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that the settings explain by
@@ -45,7 +45,7 @@ class Weighed:
 
 
 def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Planned, observed: dict[str, str]) -> Weighed:
-    """Put together what is known about a casting.
+    """Weigh every cause by what is known about a casting.
 
     A cause is behind a casting in one of two ways. Unseen: its prior, times the odds of its signs, times the share
     of such misses that the settings leave open, times the chance of the readings with its shift, times the chance of the answers. Openly, by the settings: the
@@ -64,7 +64,7 @@ def weigh(table: CauseTable, likely: Likelihoods, signs: set[str], planned: Plan
     shares = np.maximum([planned.of(name) for name in names], 0.0)
     unseen, openly = prior * odds * (1 - planned.whole), prior[nothing] * shares
     unseen[nothing] = 0.0
-    openly[nothing] *= odds[nothing]  # what makes chance the less likely says nothing against the settings
+    openly[nothing] *= odds[nothing]  # evidence against ordinary scatter is no evidence against the settings
     before = unseen + openly
     whole, open_part = _either_way(unseen, openly, likely.whole.to_numpy(float), nothing)
     each, _ = _either_way(unseen[:, None], openly[:, None], likely.each.to_numpy(float), nothing)

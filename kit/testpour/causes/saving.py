@@ -14,9 +14,9 @@ from testpour.models.settings import other_half, post_cure_words, repeated
 from testpour.study.cautions import check_settings, clash
 
 LEVELS = 25  # values tried of each setting
-AS_GOOD = 0.03  # chance by which a smaller change may fall short of the best
+AS_GOOD = 0.03  # chance by which a smaller change may be worse than the best
 FIXED = ("thickness",)  # the mould decides it
-THIRD = 2 / 3  # of the catalyst and 1 %: no less is advised where it ran too hot
+THIRD = 2 / 3  # share of the catalyst, and 1 %: no less is advised where it ran too hot
 LEAST = 1.0
 WORTH = 0.05  # gain in chance below which no change is named
 
@@ -41,7 +41,7 @@ class Saving:
     table: pd.DataFrame
 
     def sentence(self) -> str:
-        """The best change, that it cannot be told yet, or that no setting would have saved it."""
+        """The best change, or that none is certain yet, or that no setting would have saved it."""
         if not len(self.table) or self.table["after"].iloc[0] - self.before < WORTH:
             return (
                 f"No change of a single setting would have helped much: at its settings {in_hundred(self.before)} "
@@ -61,7 +61,7 @@ class Saving:
 
 
 def saving(fits: Fits, pour: str, missed: Missed, without: Iterable[str] = (), hot: bool = False) -> Saving:
-    """What single change would most likely have met a missed aim.
+    """Which single change would most likely have met a missed aim.
 
     Each setting is moved alone, but for heat and hours of a post-cure where there was none, no further than the study's span and
     what was poured, past no refusal; of the values within 3 points of the best, the one nearest to what was poured. Those in
@@ -117,14 +117,14 @@ def _most(fits, factor, here):
 
 
 def _cooler(name, values, now):
-    """The values that the remedy for a pour that ran too hot allows: thinner, as in layers, and not too little catalyst."""
+    """The values allowed as a remedy for a pour that ran too hot: thinner, as in layers, and not too little catalyst."""
     if name in FIXED:
         return values[values < now]
     return values[values >= min(max(THIRD * now, LEAST), now)]
 
 
 def _says(factor, now, then):
-    """The change as a person would say it."""
+    """The change in words."""
     if factor.name in FIXED:
         return f"poured in layers of {factor.show(then)} instead of {factor.show(now)} at once"
     if factor.kind == "yes/no":

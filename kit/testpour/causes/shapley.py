@@ -1,4 +1,4 @@
-"""How a casting differs from good neighbours, each difference priced so that the prices add up exactly."""
+"""How a casting differs from good neighbours: the predicted difference shared out exactly over the settings."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,13 +18,13 @@ from testpour.models.settings import settings_table
 from testpour.study.columns import Reading
 
 DRAWS = 1000
-MOST = 12  # factors: each one more doubles the work
+MOST = 12  # factors; each further one doubles the work
 SMALL = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
 class Split:
-    """A predicted difference, shared out over the settings that differ.
+    """A predicted difference, divided among the settings that differ.
 
     Parameters
     ----------
@@ -65,10 +65,10 @@ class Split:
         if not len(self.table):
             return f"{self.pour} was poured like {beside}: its settings explain none of its {words}."
         if abs(self.total) < self._noticeable:
-            return f"Beside {beside}, the settings of {self.pour} hardly change the {words} the models expect."
+            return f"Compared with {beside}, the settings of {self.pour} hardly change the {words} the models expect."
         told = self.table[(self.table["share"].abs() >= 0.05) & (self.table["middle"].abs() >= self._noticeable)]
         parts = [self._part(name, row) for name, row in (told if len(told) else self.table.head(1)).iterrows()]
-        return f"Beside {beside}, the models expect {self._whole()} for {self.pour}: {'; '.join(parts)}."
+        return f"Compared with {beside}, the models expect {self._whole()} for {self.pour}: {'; '.join(parts)}."
 
     __repr__ = sentence
     _repr_markdown_ = said_in_markdown
@@ -88,12 +88,12 @@ class Split:
 
     def _part(self, name, row):
         way = "more" if row["middle"] > 0 else "less"
-        sure = "" if row["low"] * row["high"] > 0 else ", which these pours do not settle"
+        sure = "" if row["low"] * row["high"] > 0 else ", not certain from these pours"
         return f"{name} {row['here']} instead of {row['there']}, {self._size(row['middle'])} {way}{sure}"
 
 
 def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = None) -> Split:
-    """Price each setting in which a casting differs from its good neighbours.
+    """Attribute a predicted difference to the settings in which a casting differs from its good neighbours.
 
     The Shapley value over every order of changing the settings one by one, worked by full enumeration and
     averaged over the neighbours (Shapley 1953, in Contributions to the Theory of Games II, from memory); the

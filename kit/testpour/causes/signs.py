@@ -1,4 +1,4 @@
-"""What the settings of a casting openly say: signs, and the share of its fault that was planned."""
+"""What the settings of a casting show: signs, and the share of its fault that they explain."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -17,11 +17,11 @@ from testpour.models.fits import Fits
 from testpour.physics.atlas import rise_of
 from testpour.physics.lots import UNKNOWNS, lots_at
 
-LEAST = 0.05  # share of what the settings explain below which one is not worth a word
-MOST = 0.95  # share of a miss that settings explain at most, so that what nobody saw keeps a say; common practice, no source
+LEAST = 0.05  # share of what the settings explain below which one is not mentioned
+MOST = 0.95  # share of a miss that settings explain at most, which leaves room for unseen causes; common practice, no source
 RARE = 0.2  # how often settings bring a miss about below which they explain only so large a share of what they else would; common practice, no source
 THIRD = 1 / 3  # of the miss that settings explain, from which it is told by the causes they stand for; common practice, no source
-INSTRUMENT = 3  # different numbers that two castings share by no chance; common practice, no source
+INSTRUMENT = 3  # different numbers that two castings do not share by chance; common practice, no source
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
         elif "throughout" in sign:
             shows = throughout is not None and sign["throughout"] in (True, throughout.leans)
         elif "misses_too" in sign:
-            made = sign["misses_too"]  # otherwise than the castings of a log that fails throughout, and yet as bad
+            made = sign["misses_too"]  # poured otherwise than a log that fails throughout, and yet as bad
             shows = throughout is not None and made in have and bool(missed_beyond(castings, throughout.aim, made, sign).any())
         elif "above_aim" in sign:
             shows = len(missed) > sign.get("beside", 0) and any(miss.above and miss.aim.reading == sign["above_aim"] for miss in missed)
@@ -125,12 +125,12 @@ def signs_of(table: CauseTable, castings: Castings, pour: str, missed: tuple[Mis
 
 
 def read_early(missed: tuple[Missed, ...]) -> list[Missed]:
-    """The missed aims that were judged by a reading taken well before the age they speak of."""
+    """The missed aims that were judged by a reading taken well before their age."""
     return [m for m in missed if m.early]
 
 
 def untimely(castings: Castings, pour: str) -> str:
-    """Why the times read on a casting, or its peak and the room it was poured in, cannot all be right; empty where they can."""
+    """Why the times read on a casting, or its peak and its room, cannot all be right; empty if they can."""
     read = list(read_on(castings, pour).itertuples())
     return " ".join(doubts(castings.study, read, castings.pours.loc[pour].get("room_temperature"), surely=True))
 
@@ -149,7 +149,7 @@ def _alone(pours, lot, pour):
 
 
 def _copied(castings, pour):
-    """Whether another casting holds its very readings, to the digit, `INSTRUMENT` of them numbers read off an instrument."""
+    """Whether another casting has exactly the same readings, `INSTRUMENT` of them numbers from an instrument."""
     held, mine = _held(castings), _held(castings).get(pour, ())
     whole = {reading.name for reading in castings.study.readings if not reading.grades}
     numbers = {(name, low) for name, _, low, high in mine if name in whole and low == high}
@@ -209,7 +209,7 @@ def planned(table: CauseTable, fits: Fits, pour: str, missed: Missed | None, bes
 
 
 def _as_logged(factor, here):
-    """A setting in words with its value; of a casting that was never post-cured, neither time nor temperature of it."""
+    """A setting in words with its value; for a casting that was never post-cured, without time or temperature."""
     if factor.name.startswith("post_cure") and "post_cure_time" in here and here["post_cure_time"].iloc[0] == 0:
         return "no post-cure"
     return f"{factor.words} {factor.show(float(here[factor.name].iloc[0]))}"

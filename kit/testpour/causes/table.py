@@ -1,4 +1,4 @@
-"""The table of causes: what the reasoner knows before it sees a casting."""
+"""The table of causes: what is known before any casting is looked at."""
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
@@ -14,7 +14,7 @@ LATER = "later"  # the question whether it went on hardening
 SETTINGS = "settings"  # the cause that stands for every setting of which `causes.toml` names none
 SURE = 0.5  # chance from which on a cause is acted upon in a way that cannot be undone, and ordinary scatter is the answer to a missed aim
 AGAIN = "a day later"  # when to read a casting again, where its aim speaks of no later age
-SELDOM = 0.1  # how much rarer an answer becomes that what was read all but rules out; common practice, no source
+SELDOM = 0.1  # how much rarer an answer becomes that the readings all but rule out; common practice, no source
 SINCE = 0.3  # how often what goes on hardening has hardened by the time somebody looks; common practice, no source
 
 
@@ -38,7 +38,7 @@ class Question:
     of_one: bool = False  # whether it is asked of this very casting, so that an answer says nothing of others that went the same way
     since: tuple[float, ...] = ()  # how often each answer is met where the casting has hardened since it was read; empty: as hard and dry
     past: dict[str, Any] = field(default_factory=dict)  # its lines that differ where the reading in question is of a moment that is past
-    said: tuple[str, ...] = ()  # each answer in a few words that stand alone, as evidence
+    said: tuple[str, ...] = ()  # each answer in a few words that make sense alone, as evidence
     unless: dict[str, str] = field(default_factory=dict)  # other question to the answer to it after which there is nothing to look at here
 
     def has_a_point(self, observed: Mapping[str, str]) -> bool:
@@ -69,7 +69,7 @@ class TellingPour:
 
 @dataclass(frozen=True)
 class Cause:
-    """One reason why a casting went wrong, as `causes.toml` states it; see the head of that file."""
+    """One reason why a casting went wrong, as given in `causes.toml`; see the head of that file."""
 
     name: str
     words: str
@@ -108,7 +108,7 @@ class Cause:
 
     @property
     def of_the_log(self) -> bool:
-        """Whether it is a fault of what was written down, so that the casting itself may be as hard as any."""
+        """Whether the fault is in what was written down, so that the casting itself may be sound."""
         return bool(self.one_of or self.blur) and not (self.as_if or self.shift)
 
     @property
@@ -137,7 +137,7 @@ class Cause:
 
 @dataclass(frozen=True)
 class CauseTable:
-    """Everything the reasoner knows before it sees a casting."""
+    """Everything that is known before any casting is looked at."""
 
     causes: dict[str, Cause]  # by name, as the next two
     questions: dict[str, Question]
@@ -145,9 +145,9 @@ class CauseTable:
     signs: dict[str, dict]  # name to what the settings must show, as a dict
     slip: float = 0.0  # how often an answer is a slip, whatever the cause
     together: float = 0.0  # how often two causes meet in one casting, beside what two independent ones would
-    most: float = np.inf  # log of the odds beyond which no single reading speaks against a cause
+    most: float = np.inf  # log of the odds beyond which no single reading counts against a cause
     readings: float = 1.0  # power to which the chance of the readings is raised
-    # reading name to how far a resin's answer to a change may lie from the model's, as a standard deviation
+    # reading name to how far a resin's response to a change may lie from the model's, as a standard deviation
     misfit: dict[str, float] = field(default_factory=dict)
     lag: dict[str, float] = field(default_factory=dict)  # the same to how much further off one too soft for its gauge may lie than the last, times its hours
     found: tuple[float, float, float] = (0.5, 0.25, 0.25)  # chances that the casting is soft, hard but tacky, hard and dry, by what was read
@@ -156,7 +156,7 @@ class CauseTable:
     def says(self, cause: str, question: str, observed: Mapping[str, str] | None = None) -> np.ndarray:
         """How often each answer to a question is given under a cause, slips included: shape (answers,), adding up to 1.
 
-        Answers given before, `observed`, tell how the casting is found, and so what the next answer will be: one who
+        Answers given before, `observed`, show the state of the casting, and so what the next answer will be: one who
         pressed and found it hard will find the cup and an offcut hard too.
         """
         states = self._states(cause, observed or {})
@@ -175,7 +175,7 @@ class CauseTable:
         return replace(self, causes={name: known(cause) if cause.hints else cause for name, cause in self.causes.items()})
 
     def brought_about(self, factor: str, side: str) -> list[str]:
-        """Names of the causes that a setting openly brings about on that side, ``"above"`` or ``"below"``."""
+        """Names of the causes that a setting brings about on that side, ``"above"`` or ``"below"``."""
         return [name for name, cause in self.causes.items() if {"factor": factor, "side": side} in cause.planned]
 
     def _states(self, cause, observed):

@@ -1,4 +1,4 @@
-"""An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what tells."""
+"""An answer in at most ninety words: the miss, the likeliest causes, why, what to do now and next time, what to check."""
 
 import re
 from collections.abc import Iterator
@@ -11,16 +11,16 @@ from testpour.causes.table import NOTHING, SURE
 from testpour.causes.weighed_case import WeighedCase
 from testpour.common.wording import capital, in_days, in_html, in_hundred, listed, within
 
-ENOUGH = 0.05  # chance below which a cause is not spoken of
-PIECES = 3  # of evidence told
+ENOUGH = 0.05  # chance below which a cause is not mentioned
+PIECES = 3  # pieces of evidence shown
 WORDS = 90  # at most, in the short answer
-MISS, ALSO, UNSURE = -3, -2, -1  # places among the sentences of what stands before the bars
+MISS, ALSO, UNSURE = -3, -2, -1  # places of the sentences before the bars
 EVIDENCE, TEST = 2, 7  # those of the first piece of evidence and of the test
 CLAUSES = re.compile(r"(?<=[.;?]) ")
 RIVALS = 2  # shown beside the likeliest cause
-RIVAL = 0.1  # chance from which on the next cause is named before what to do is told in full; common practice, no source
-GUESS = 0.3  # chance of the likeliest cause below which nobody is told to do anything about it
-NEAR = 0.05  # lead over the next cause, and so over its remedy, below which the same holds
+RIVAL = 0.1  # chance from which on the next cause is named before the remedy is given in full; common practice, no source
+GUESS = 0.3  # chance of the likeliest cause below which no remedy is given
+NEAR = 0.05  # lead over the next cause below which the same holds
 
 
 def verdict(answer: WeighedCase) -> str:
@@ -40,7 +40,7 @@ def short_page(answer: WeighedCase) -> str:
 
 
 def _short(answer: WeighedCase) -> tuple[str, list[tuple[str, float]], list[str]]:
-    """The miss, the bars (words and chance) and the sentences after them, the most useful as far as `WORDS` reach."""
+    """The miss, the bars (words and chance) and the most useful sentences that fit in `WORDS` words."""
     behind, open_ = answer.together or (answer.first,), unsure(answer)
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     told: dict[float, str] = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
@@ -68,7 +68,7 @@ def _short(answer: WeighedCase) -> tuple[str, list[tuple[str, float]], list[str]
 
 
 def _taken(told, left, texts):
-    """Words left once each text was put in its place among those told, as far as they reach; a longer text takes the place of its beginning."""
+    """Add each text that fits at its place in those told and return the words left; a longer text replaces its beginning."""
     for place, text in texts:
         had = told.get(place, "")
         if said := _fitting(text, left + _count(had)):
@@ -89,14 +89,14 @@ def _closed(clauses):
 
 
 def _next_time(answer, behind):
-    """What to do from now on about the likeliest causes, if it can be told which they are, and about what the settings openly did beside them."""
+    """What to do from now on about the likeliest causes, if they are clear, and about what the settings did besides."""
     after = from_now_on(answer, () if unsure(answer) else behind).values()
     words = "; ".join(dict.fromkeys(within(text) for text in after if text))
     return f"Next time: {words}." if words else ""
 
 
 def _beside(answer, behind):
-    """What goes with what is to be done, with its place: the next question where that waits for it, and cautions where nothing is."""
+    """What goes with the remedy, with its place: the next question if the remedy waits for it, and cautions otherwise."""
     causes = [answer.case.table.causes[name] for name in behind]
     if unsure(answer):
         yield from _cautions(causes)
@@ -113,7 +113,7 @@ def _ranked(bars):
 
 
 def _kept(answer, behind, near):
-    """Words kept back for the first piece of evidence, and for the test against a rival that is near, before more rivals are shown."""
+    """Words reserved for the first piece of evidence and the test against a close rival, before more rivals are shown."""
     wanted = {place: text for place, text in reversed(list(_extras(answer, behind))) if place == EVIDENCE or near and place == TEST}
     return _count(*wanted.values())
 
@@ -130,7 +130,7 @@ def _miss(answer: WeighedCase) -> str:
 
 
 def _must(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
-    """What is told before all else, with its place, what protects people and the casting first."""
+    """What comes first, with its place: what protects people and the casting."""
     causes = [answer.case.table.causes[name] for name in behind]
     vital = [(4, _to_do(answer, causes)), *([] if unsure(answer) else _cautions(causes))]
     if answer.case.refused:
@@ -146,7 +146,7 @@ def _must(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float,
 
 
 def _to_do(answer, causes):
-    """What to do with this casting; what to look at, where that cannot be told."""
+    """What to do with this casting, or what to check first if that is not clear."""
     if unsure(answer):
         return _look_next(answer)
     now, told = order(answer, causes[0].name), "untimely" in answer.case.signs and any(cause.of_the_log for cause in causes)
@@ -154,12 +154,12 @@ def _to_do(answer, causes):
 
 
 def _about(answer, behind):
-    """What an answer as a whole hangs on, with its place: an early reading, the whole log, a reading with a cause of its own."""
+    """What the whole answer depends on, with its place: an early reading, the whole log, a reading with a cause of its own."""
     early = read_early(answer.missed)
     if early and not {*behind} & {*answer.case.table.brought_about("age", "below")}:
         yield 0, f"It was read at {early[0].age:g} h: read it again {read_again(answer)} first."
     if answer.case.throughout:
-        yield 0.5, "Nearly every casting of this log went this way: ask of the whole log first, with why_all."
+        yield 0.5, "Nearly every casting of this log went this way: look at the whole log first, with why_all."
     if own := _own(answer, behind):
         yield 0.7, of_its_own(answer, *own)
     elif NOTHING in behind and NOTHING in answer.openly:
@@ -168,19 +168,19 @@ def _about(answer, behind):
 
 
 def _own(answer, behind):
-    """The reading told first, in words, and the cause that the settings openly were of it beside the likeliest; None without one."""
+    """The reading shown first, in words, and the other cause of it that lies in the settings; None without one."""
     worst = answer.case.fits.study.reading(answer.missed[0].aim.reading).words if answer.missed else ""
     return next(((words, name) for words, name in answer.by_settings if words == worst and name not in behind), None)
 
 
 def _rivals(answer, behind):
-    """Names of the other causes, likeliest first, without the one that is told as the cause of its own reading."""
+    """Names of the other causes, likeliest first, without the one given as the cause of its own reading."""
     named_already = {*behind, *(_own(answer, behind) or ())}
     return [name for name in answer.chances.index if name not in named_already]
 
 
 def _extras(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[float, str]]:
-    """What is told where words are left, the most useful first, each with its place."""
+    """What is added if words are left, the most useful first, each with its place."""
     table, first = answer.case.table, behind[0]
     for words, name in answer.by_settings:
         if name not in behind:
@@ -189,31 +189,31 @@ def _extras(answer: WeighedCase, behind: tuple[str, ...]) -> Iterator[tuple[floa
     speaks = [p.words for p in answer.evidence[first] if p.ratio > 1 and (right or not p.usual)]
     said = _said_already(answer, first)
     speaks = [words for words in speaks if words not in said][:PIECES]
-    for words in speaks:  # the weightiest there is room for
+    for words in speaks:  # the strongest that there is room for
         yield EVIDENCE, f"For it: {words}."
     rival = next(iter(_rivals(answer, behind)), None)
     test = cheapest_test(table, first, rival, answer.openly) if rival else None
     alone = not answer.together and not answer.case.throughout  # the whole log has a test of its own
     if test and answer.chances[rival] >= ENOUGH and NOTHING not in (first, rival) and alone:
-        apart = "To tell" if told_apart(answer.chances) or unsure(answer) else "Cannot tell them apart yet"
+        apart = "To find out" if told_apart(answer.chances) or unsure(answer) else "Cannot tell them apart yet"
         yield TEST, f"{apart}: {test.words}."
     for place, words in enumerate(speaks[1:]):
         yield 3 + place / 10, f"Also: {words}."
 
 
 def _said_already(answer, name):
-    """Words of the signs that repeat what stands in the answer: that the whole log went this way, and a setting that is named as the cause."""
+    """Words of the signs that repeat the answer: that the whole log went this way, and a setting named as the cause."""
     table = answer.case.table
     planned = {step["factor"] for step in table.causes[name].planned} if name in answer.openly else set()
     return {sign["words"] for sign in table.signs.values() if "throughout" in sign or sign.get("factor") in planned}
 
 
 def _look_next(answer):
-    """The question that would help most, and what aims ask for that was never read."""
+    """The question that would help most, and the readings that aims need and nobody took."""
     asked, study = answer.ask(), answer.case.fits.study
     unseen = dict.fromkeys(aim.reading for aim in unread(answer.case.fits.castings, answer.pour) if aim.reading not in answer.case.seen)
     never = f"Read its {listed(study.reading(name).words for name in unseen)} too." if unseen else ""
-    return " ".join(filter(None, (f"Look next: {within(asked.question.ask)}" if asked else "", never)))
+    return " ".join(filter(None, (f"Check next: {within(asked.question.ask)}" if asked else "", never)))
 
 
 def guessed(first: float, second: float) -> bool:
@@ -222,7 +222,7 @@ def guessed(first: float, second: float) -> bool:
 
 
 def unsure(answer: WeighedCase) -> bool:
-    """Whether it cannot be told what to do.
+    """Whether it is unclear what to do.
 
     So it is where the likeliest cause is a guess or the next one is as likely; and where ordinary scatter comes first
     though an aim is missed, a fault was seen or the entry is refused, and is not far ahead.
@@ -235,7 +235,7 @@ def unsure(answer: WeighedCase) -> bool:
 
 
 def cannot_tell(answer: WeighedCase) -> str:
-    """That it cannot be told yet, in a sentence."""
+    """The sentence that says it is not clear yet."""
     return f"Cannot tell yet {'what' if answer.missed else 'whether anything'} was wrong."
 
 

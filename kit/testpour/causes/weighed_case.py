@@ -1,4 +1,4 @@
-"""One casting with every cause weighed: which is likeliest, what speaks for it, what its settings did, what to ask next."""
+"""One casting with every cause weighed: which is likeliest, the evidence, what its settings did, what to ask next."""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -27,9 +27,9 @@ class WeighedCase:
     pour : str
         Empty where the log holds no casting yet; the chances are then the trade's, before any look.
     missed : tuple of Missed
-        The aims it misses, the most telling first.
+        The aims it misses, the most informative first.
     weighed : Weighed
-        Every cause with its chance and what made it.
+        Every cause with its chance and where that comes from.
     scale : Delivered or NoResult
         What the scale really delivered.
     observed : dict
@@ -48,7 +48,7 @@ class WeighedCase:
 
     @cached_property
     def evidence(self) -> dict[str, tuple[Piece, ...]]:
-        """For each cause its pieces of evidence, the weightiest first: dict of cause to tuple of `Piece`."""
+        """For each cause its pieces of evidence, the strongest first: dict of cause to tuple of `Piece`."""
         case = self.case
         return evidence(case.table, self.weighed, case.seen, case.signs, case.planned, case.telling(self.observed), self._worst)
 
@@ -74,14 +74,14 @@ class WeighedCase:
 
     @cached_property
     def openly(self) -> tuple[str, ...]:
-        """Names of the causes that the settings themselves brought about, as far as can be told."""
+        """Names of the causes that the settings themselves most likely brought about."""
         causes, openly, parts = self.case.table.causes, self.weighed.table["openly"], self.case.planned
         settled = parts.expected and parts.of(NOTHING) > 0
         return tuple(name for name in causes if causes[name].openly and (settled if name == NOTHING else openly[name] > 0.5))
 
     @cached_property
     def foremost(self) -> str:
-        """The setting that makes its miss the likelier most, beside the usual settings: its good neighbours may lie as far off; else beside those."""
+        """The setting that adds most to the chance of its miss, compared with the usual settings or else with its good neighbours."""
         case, none = self.case, self.case.fits.castings.pours.iloc[:0]
         return planned(case.table, case.fits, self.pour, self._worst, none).foremost or case.planned.foremost
 
@@ -98,15 +98,15 @@ class WeighedCase:
 
     @property
     def healthy(self) -> bool:
-        """Whether ordinary scatter is the likeliest of all."""
+        """Whether ordinary scatter is the likeliest cause."""
         return self.first == NOTHING
 
     def ask(self) -> Asked | None:
-        """The next question, the most informing one still open; None when no answer would change what to do."""
+        """The most informative question still open; None when no answer would change what to do."""
         still = self.questions
         return still[0] if still and would_change(self.case.table, self.chances, still, self.case.telling(self.observed)) else None
 
     @property
     def questions(self) -> tuple[Asked, ...]:
-        """Questions still open, the most informing first."""
+        """Questions still open, the most informative first."""
         return questions(self.case.table, self.chances, self.case.telling(self.observed), {*self.observed, *self.skipped, *self.case.settled}, self.case.signs)

@@ -1,4 +1,4 @@
-"""What a whole log says of its castings: the aims that nearly all of them miss, those that came out good, and which lie near."""
+"""What the whole log shows: the aims that nearly all castings miss, which came out good, and which are alike."""
 
 import re
 from collections.abc import Iterable, Mapping
@@ -12,20 +12,20 @@ from testpour.logbook.castings import Castings
 from testpour.study.study import Aim
 
 THROUGHOUT = 0.75  # share of a log's castings that miss an aim from which on the study itself is in question
-GROUPS = ("session", "resin_lot", "catalyst_lot")  # what castings share that may be worse than others
+GROUPS = ("session", "resin_lot", "catalyst_lot")  # columns that castings share and that may be worse than others
 NOTED = re.compile(r"observed: ([^.]*)\.")
 ORDINARY = 1 / 3  # share of the good castings beyond a setting from which on it is neither little nor much; common practice, no source
 
 
 def fails_throughout(castings: Castings, pour: str, found: Iterable[Missed]) -> Missed | None:
-    """Of the aims missed by a casting that nearly the whole log misses, the one that most castings miss: a `Missed`, or None.
+    """Of a casting's missed aims that nearly the whole log misses, the one that most castings miss: a `Missed`, or None.
 
     Of several missed by as many it is one with two ends: an aim with one end may be a wish.
 
     At least two other castings must have been read for it, and three in four of all that were miss it, or another aim the
     same way, slow or fast, this one included: a cold room makes one casting tacky and the next soft.
-    What was read well before its age is not due yet, and says nothing of the study. Nor does a reading of the owner's own: no cause
-    of the trade speaks of it, and what its settings do to it only the log can tell.
+    What was read well before its age is not due yet, and says nothing about the study. Nor does a reading of the owner's own: no cause
+    of the trade mentions it, and only the log can show what its settings do to it.
     """
     due = [miss for miss in found if not (miss.own or miss.early) and pour in misses(castings, miss.aim)]
     shared = [miss for miss in due if missed_by_most(castings, miss.aim) or _most_lean(castings, miss.leans)]
@@ -109,7 +109,7 @@ def worse_groups(castings: Castings, pour: str) -> dict[str, str]:
     """What a casting shares that is worse than others, as `worse_than_others` says: dict of column to its session or lot.
 
     One is left out where another explains it: of a day on which only the bad bottle was used, whose castings of other days
-    miss too, the bottle is told and not the day.
+    miss too, the bottle is named and not the day.
     """
     named, good, place = _labels(castings), _good(castings), castings.pours.index.get_loc(pour)
     labels = {name: named[name][place] for name in named if worse_than_others(castings, name, pour)}
@@ -132,9 +132,9 @@ def day_was_good(castings: Castings, pour: str) -> bool:
 
 
 def good_beyond(castings: Castings, pour: str, sides: Mapping[str, str]) -> bool:
-    """Whether another casting came out good whose settings lie as far, or farther, on the named sides.
+    """Whether another casting came out good with settings at least as far on the named sides.
 
-    Each side is ``"above"`` or ``"below"``; a factor that the log does not have says nothing.
+    Each side is ``"above"`` or ``"below"``; a factor that is not in the log is ignored.
     """
     good, pours = _good(castings) & (castings.pours.index != pour), castings.pours
     for name in sides.keys() & set(pours):

@@ -23,7 +23,7 @@ BLAMED = 0.2  # chance of a bad lot, on average over its castings that miss an a
 
 @dataclass(frozen=True, eq=False)
 class EveryAnswer:
-    """An answer for each casting of a study that has something to explain.
+    """An answer for each casting of a study that misses an aim or shows a fault.
 
     Parameters
     ----------
@@ -51,17 +51,17 @@ class EveryAnswer:
         return pd.DataFrame.from_dict(rows, orient="index", columns=columns).rename_axis("pour")
 
     def sentence(self) -> str:
-        """How many castings want explaining, and what is behind most of them."""
+        """How many castings need explaining, and what is behind most of them."""
         if not self.pours:
             return "No casting in the log has been read yet, so there is nothing to explain. Log one reading first."
         if not self.answers:
             return f"{count(self.pours, 'casting')} looked at: none misses an aim and none stands out."
         many = len(self.answers)
-        return f"{many} of {count(self.pours, 'casting')} {'wants' if many == 1 else 'want'} explaining. {self.mostly}"
+        return f"{many} of {count(self.pours, 'casting')} {'needs' if many == 1 else 'need'} explaining. {self.mostly}"
 
     @property
     def mostly(self) -> str:
-        """What is behind most of the castings that want explaining: a lot, the study itself, or the commonest cause; empty without any."""
+        """What is behind most of the castings that need explaining: a lot, the study itself, or the commonest cause; empty without any."""
         many, answers = len(self.answers), self.answers.values()
         if many < 2:
             return "".join(f"{pour}, likeliest: {in_days(ranked([(named(a, a.first), a.chances.iloc[0])], ''))}." for pour, a in self.answers.items())
@@ -76,7 +76,7 @@ class EveryAnswer:
         return f"{found}, for {most} of {many}{' each' if len(words) > 1 else ''}: {in_days('; '.join(words))}."
 
     def _called(self, first):
-        """A cause in the words of most of the castings that it is the likeliest of, else in those of the table: settings differ among them."""
+        """A cause in the words used for most castings whose likeliest it is, else in those of the table, since settings differ."""
         told = Counter(named(answer, first) for answer in self.answers.values() if answer.first == first)
         common = next((words for words, times in told.items() if 2 * times > told.total()), None)
         if first == NOTHING and len(told) > 1:
@@ -90,12 +90,12 @@ class EveryAnswer:
         shown = shown.assign(next=shown["next"].where(shown["its chance"] >= ENOUGH, ""))
         for name in ("chance", "its chance"):
             shown[name] = [f"{in_hundred(chance)} in 100" if chance >= ENOUGH else "" for chance in shown[name]]
-        left = f" Listed are the last {LISTED} of them; the table of the answer holds all." if len(self.answers) > LISTED else ""
+        left = f" The last {LISTED} of them are listed; the table of the answer has all." if len(self.answers) > LISTED else ""
         return f"<p>{in_html(self.sentence() + left)}</p>{table_html(shown.map(in_days))}"
 
 
 def bad_lot(answers: Mapping[str, Answer]) -> str:
-    """Which lot most of the castings that miss an aim are of, where castings of other lots mostly miss none, and what to do; else empty."""
+    """Which lot most castings that miss an aim are from, if castings of other lots mostly miss none, and what to do; else empty."""
     case = next(iter(answers.values())).case
     castings, table, missing = case.fits.castings, case.table, [pour for pour, answer in answers.items() if answer.missed]
     found = Counter(item for pour in missing for item in worse_groups(castings, pour).items() if item[0] != "session")
@@ -120,9 +120,9 @@ def bad_lot(answers: Mapping[str, Answer]) -> str:
 
 
 def whole_study(answers: Iterable[Answer]) -> str:
-    """What the study as a whole suffers from, and the test that tells; empty where no aim is missed throughout.
+    """What is wrong with the study as a whole, and the test for it; empty where no aim is missed throughout.
 
-    The cause is the one that most of its castings are told, so that the two agree; its chance is the average over them.
+    The cause is the likeliest of most of its castings, so that the two answers agree; its chance is the average over them.
     """
     told = [answer for answer in answers if answer.case.throughout]
     if not told:
@@ -149,24 +149,24 @@ def own_reading(answers: Iterable[Answer]) -> str:
     if not words:
         return ""
     return (
-        f"Nearly every casting of this log misses its aim for {listed(words)}. No cause of the trade speaks of that, so look at what the settings do to it, in "
+        f"Nearly every casting of this log misses its aim for {listed(words)}. The trade knows no cause for that, so look at what the settings do to it, in "
         "3-what-the-log-says; where no setting moves it far enough, the aim may be out of reach."
     )
 
 
 def _asks_study(answer):
-    """The question to answer first where it cannot be told what the whole log suffers from; empty without one that stands for all its castings."""
+    """The question to answer first where it is not clear what is wrong with the whole log; empty without one that applies to all its castings."""
     asked = next((asked.question.ask for asked in answer.questions if not asked.question.of_one), "")
-    return asked and f"Look next: {within(asked)} What is noted on one casting counts for all of them. "
+    return asked and f"Check next: {within(asked)} A note on one casting counts for all of them. "
 
 
 def _tells_study(answer, first, second):
-    """What to try first where the whole log fails, by the likeliest cause; a test pour that tells it from the next where none is stated for it."""
+    """What to try first where the whole log fails, for the likeliest cause; else a test pour that separates it from the next."""
     table, openly = answer.case.table, answer.openly
     if first == NOTHING and NOTHING in openly:
         return f"{table.causes[NOTHING].next_time_openly}; where none reaches the aim, it is beyond this resin, so ask for less."
     test = table.causes[tested(table, first, openly)].try_first
-    return f"To tell, {within(test)}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
+    return f"To find out, {within(test)}: if that comes out well, this was it." if test else what_would_tell(table, first, second, openly)
 
 
 @one_thread
@@ -188,7 +188,7 @@ def why_all(fits: Fits, *, causes: dict | None = None) -> EveryAnswer:
     Examples
     --------
     >>> tp.why_all(fits)
-    11 of 18 castings want explaining. The likeliest cause most often, for 5 of 11: its face was left open, as logged.
+    11 of 18 castings need explaining. The likeliest cause most often, for 5 of 11: its face was left open, as logged.
     """
     read = set(fits.castings.readings["pour"])
     every = {pour: why(fits, pour, causes=causes) for pour in fits.castings.pours.index if pour in read}
