@@ -67,15 +67,7 @@ class NormalRows:
         value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
         shape_eta = (2 * m * v + m3 - 2 * m) / sigma
         shape_eta2 = (2 * m * m3 + m4 - v**2 - 4 * v + 2) / sigma**2
-        return RowDerivatives(
-            value,
-            m / sigma,
-            (v - 1) / sigma**2,
-            m3 / sigma**3,
-            (m**2 + v - 1)[:, None],
-            shape_eta[:, None],
-            shape_eta2[:, None],
-        )
+        return RowDerivatives(value, m / sigma, (v - 1) / sigma**2, m3 / sigma**3, (m**2 + v - 1)[:, None], shape_eta[:, None], shape_eta2[:, None])
 
     def _moments(self, eta, log_sigma, sigma):
         exact = self.exact

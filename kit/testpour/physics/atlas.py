@@ -55,10 +55,7 @@ def minutes_until(event: str, lots: Lots, thickness: np.ndarray, catalyst: float
 
 
 def _wait(lots, catalyst, room):
-    resin = replace(
-        load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent,
-        induction_energy=lots.induction_energy,
-    )
+    resin = replace(load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent, induction_energy=lots.induction_energy)
     return induction_time(resin, room, catalyst)
 
 

@@ -54,11 +54,7 @@ def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
         if isinstance(s, Unread)
     ]
     read = [s for s in sources if isinstance(s, Source)]
-    rows += [
-        reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.")
-        for s in read
-        if not len(s.castings)
-    ]
+    rows += [reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.") for s in read if not len(s.castings)]
     kinds = [_kind(s) for s in read]
     if kinds:
         usual = mode(kinds)
@@ -88,10 +84,7 @@ def pool_declarations(sources: list[Source], which: Literal["factors", "readings
     for source in sources:
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
-    return {
-        name: next(c for c in columns if _compatibility(c) == mode(map(_compatibility, columns)))
-        for name, columns in declared.items()
-    }
+    return {name: next(c for c in columns if _compatibility(c) == mode(map(_compatibility, columns))) for name, columns in declared.items()}
 
 
 def _compatibility(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:

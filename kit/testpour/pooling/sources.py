@@ -58,10 +58,7 @@ def _castings(given):
         return _from_path(Path(given))
     castings = given.castings() if isinstance(given, Logbook) else given.castings if isinstance(given, Package) else given
     if not isinstance(castings, Castings):
-        raise TypeError(
-            f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, "
-            "or log.castings()."
-        )
+        raise TypeError(f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, or log.castings().")
     return castings
 
 

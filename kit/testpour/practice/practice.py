@@ -113,10 +113,7 @@ class PracticeResin:
             (low, _), (high, _), (ideal, spread) = (self.truth.peak_scale(x, room) for x in (low, high, ideal))
         return ndtr((high - ideal) / spread) - ndtr((low - ideal) / spread)
 
-    def pour(
-        self, plan: pd.DataFrame, session: str = "S1", room: str | float | None = None,
-        lot: str | None = None
-    ) -> list[dict[str, Any]]:
+    def pour(self, plan: pd.DataFrame, session: str = "S1", room: str | float | None = None, lot: str | None = None) -> list[dict[str, Any]]:
         """Make the pours of one session and read them.
 
         Parameters

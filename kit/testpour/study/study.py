@@ -208,10 +208,7 @@ class Study:
         """The study in a few sentences."""
         aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
         varied = ", ".join(f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}" for f in self.varied)
-        return (
-            f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. "
-            f"A good casting: {aims or 'no aim stated yet'}."
-        )
+        return f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. A good casting: {aims or 'no aim stated yet'}."
 
     __repr__ = sentence
 
