@@ -11,7 +11,7 @@ from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
 
 
 def interval_middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Middle of each interval; its other end where one is open."""
+    """Middle of each interval; its closed end if the other is open."""
     return np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
 
 
@@ -50,7 +50,7 @@ class NormalRows:
 
     @property
     def open_ended(self) -> np.ndarray:
-        """True for rows with one end or none: their curvature changes with the predictor, see `_working_values`."""
+        """True for rows with an open end: their curvature changes with the predictor, see `_working_values`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
     def subset(self, rows: np.ndarray) -> NormalRows:
