@@ -193,7 +193,7 @@ def test_check_names_likely_slips_with_their_pours(tmp_path, capsys):
         log.add_reading("P4", "peak_temperature", 150)
     assert main(["check", str(tmp_path)]) == 1
     said = [line for line in capsys.readouterr().err.splitlines() if not line.startswith("No ")]
-    assert [line.split(" may be a share")[0].split(" is below")[0].split(" lies before")[0] for line in said] == [
+    assert [line.split(" may be a share")[0].split(" is below")[0].split(" is before")[0] for line in said] == [
         "P1 and P2: Pigment 0.02 %", "P3: Catalyst 0.02 %", "P4: Demould time 18 min"]
     assert all(line.endswith('Correct a wrong number by tapping in the notebook 2-pour-and-log, under "Put right what is in the log".') for line in said)
 
@@ -219,7 +219,7 @@ def test_check_tells_of_pours_beyond_a_range_that_was_narrowed_later(tmp_path, c
     with closing(Logbook(read_study(study))) as log:
         for name, catalyst in (("P01", 1.5), ("P02", 2.4)):
             log.add_pour(name, settings={"catalyst": catalyst}, session="S1")
-    said = "The log holds catalyst 2.4 % of P02, and study.toml holds 0 to 2 % possible. Widen low and high there"
+    said = "The log holds catalyst 2.4 % of P02, but study.toml allows 0 to 2 %. Widen low and high there"
     main(["check", str(tmp_path / "s")])
     assert said not in capsys.readouterr().err
     study.write_text(study.read_text("utf-8").replace("catalyst = { from", "catalyst = { low = 0, high = 2, from"), "utf-8")
@@ -270,7 +270,7 @@ def test_package_with_names_and_licence(demo, tmp_path, capsys):
     assert main(["package", str(demo), str(tmp_path / "out"), "--names", "--licence", "CC-BY-4.0"]) == 0
     assert "Licence CC-BY-4.0, with initials and notes, corrections included" in capsys.readouterr().out
     assert main(["package", str(demo), str(tmp_path / "other"), "--licence", "mine"]) == 1
-    assert "'mine' is none of CC0-1.0" in capsys.readouterr().err
+    assert "'mine' is not one of CC0-1.0" in capsys.readouterr().err
 
 
 def test_package_names_every_problem_and_writes_nothing(demo, tmp_path, capsys):

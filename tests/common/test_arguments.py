@@ -95,7 +95,7 @@ def test_the_functions_of_the_path_are_looked_at():
      "practice_guild takes a whole number, not below 0: practice_guild(pours=6), and was given the number -1."),
     (lambda t: tp.outlook(t["Plan"], price="12"), "outlook takes a number: outlook(price=20), and was given the text '12'."),
     (lambda t: tp.session_form(t["Logbook"], 3),
-     ("session_form takes a plan, a bench sheet or a table (a DataFrame) with one row a pour: session_form(plan_or_sheet=tp.plan_pours(study)), "
+     ("session_form takes a plan, a bench sheet or a table (a DataFrame) with one row per pour: session_form(plan_or_sheet=tp.plan_pours(study)), "
       "and was given the number 3.")),
     (lambda t: tp.outlook(t["Plan"], pot=float("nan"), scale_resolution=0),
      "Outlook: pot: nan cannot be weighed. Give a number above zero, in g. (2 in all; see `.problems`)"),

@@ -291,7 +291,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_beside_it(tmp_path, 
 
 @pytest.mark.parametrize("links", [True, False])
 def test_a_new_name_is_given_once_and_the_old_one_is_gone(tmp_path, monkeypatch, links):
-    """A disk without links, as most sticks are, refuses them with EPERM (link(2))."""
+    """A disk without hard links, as most USB sticks are, refuses them with EPERM (link(2))."""
     if not links:
         monkeypatch.setattr(os, "link", lambda made, path: (_ for _ in ()).throw(PermissionError(1, "Operation not permitted")))
     (tmp_path / "made").write_text("made")

@@ -74,8 +74,8 @@ REFUSED = [
     ("40 Barcol", "Shore D", "Read it in Shore D, or choose Barcol in the notebook 0-start-here where all are read in that."),
     ("75 %", "Shore D", "no scale converts to another. Read it in Shore D."),
     ("75 Shore D", "Barcol", "no scale converts to another"),
-    ("2 g", "grade", "'2 g' has 'g' behind the grade. Write the grade alone, and anything else as a note"),
-    ("1 crack", "grade", "'1 crack' has 'crack' behind the grade"),
+    ("2 g", "grade", "'2 g' has 'g' after the grade. Write the grade alone, and anything else as a note"),
+    ("1 crack", "grade", "'1 crack' has 'crack' after the grade"),
     ("1 2", "grade", "'1 2' has more than one number. Write a grade alone"),
     ("75 / 76 / 77 Shore D", "Shore D", "has more than one number. In a sheet, write several readings as 75; 76; 77, and elsewhere one at a time"),
 ]

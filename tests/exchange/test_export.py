@@ -168,7 +168,7 @@ def test_another_ending_is_refused(practice_castings, tmp_path):
 
 def test_a_package_is_told_that_its_castings_are_wanted(practice_log, tmp_path):
     write_package(practice_log, tmp_path / "log.zip")
-    with pytest.raises(Problem, match=r"^write_sheet takes the castings of a log or a log: .*, and was given what was read of a package\.$"):
+    with pytest.raises(Problem, match=r"^write_sheet takes the castings of a log or a log: .*, and was given a package that was read\.$"):
         tp.write_sheet(read_package(tmp_path / "log.zip"), tmp_path / "package.csv")
 
 

@@ -68,7 +68,7 @@ def test_a_decimal_mark_that_is_known():
 @pytest.mark.parametrize("text", ["> 20.5", "not yet at 20.5", "1.2500", "1.25.000"])
 def test_a_point_that_parts_no_thousands_is_not_passed_over(text):
     """In a sheet with decimal commas "> 20.5" was stored as above 205."""
-    with pytest.raises(UnitProblem, match="has a point that does not stand between thousands, and other numbers have a decimal comma. Write it with a comma"):
+    with pytest.raises(UnitProblem, match="has a point that does not separate thousands, but other numbers have a decimal comma. Write it with a comma"):
         known(GEL, text, decimal=",")
     assert known(GEL, "> 1.250", decimal=",").low == 1250
 

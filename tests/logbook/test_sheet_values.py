@@ -99,7 +99,7 @@ def test_a_point_that_may_be_either_is_refused_where_both_marks_are_used(study, 
 
 
 def test_a_point_that_may_be_either_is_refused_where_no_other_number_tells(study, tmp_path):
-    """Where points stand between thousands, 1.200 min is twenty hours; read as 1.2 min nobody would notice."""
+    """Where points separate thousands, 1.200 min is twenty hours; read as 1.2 min nobody would notice."""
     with pytest.raises(LogProblem, match=r"'1.200 min' may be 1200 min or 1.2000 min, and no other"):
         read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;2;1.200 min\n"))
     (entry,) = read_sheet(study, sheet(tmp_path, "pour;catalyst;gel time\nA;1.5;1.200\n"))  # another number tells
@@ -593,7 +593,7 @@ def test_an_amount_of_one_setting_does_not_keep_another_from_being_asked_about(s
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, sheet(tmp_path, "pour,cat g,colour g,thickness mm,cover,gel time\nA,2.25,1.5,10,yes,25\n"))
     amount, unread = refused.value.problems["problem"]
-    assert "gives an amount (g), not a percentage" in amount and "Not read, and perhaps it: colour g." in unread
+    assert "gives an amount (g), not a percentage" in amount and "These columns were not read and may be it: colour g." in unread
 
 
 def test_a_workbook_with_its_pours_on_a_later_sheet_is_not_told_to_use_tabs(study, tmp_path):

@@ -245,7 +245,7 @@ def test_the_same_log_twice_is_found_by_content_whatever_it_is_called(bench):
     )
     problem = refused([bench(1), bench(2), again])
     assert problem.table.iloc[0]["bench"] == "Bench 3"
-    assert "brings 6 pours of 6 that Bench 1 brought already" in problem.problems[0]
+    assert "has 6 pours of 6 that Bench 1 gave already" in problem.problems[0]
     assert "two copies of one log, write one as a spreadsheet and read that into the other" in problem.problems[0]
     assert join_logs([bench(1), bench(2), again], leave_out=True).benches.index.tolist() == ["Bench 1", "Bench 2"]
 
@@ -282,7 +282,7 @@ def test_a_sheet_without_dates_at_two_benches_is_the_same_log_twice(study, tmp_p
             log.add_sheet(tmp_path / "sheet.csv")
         assert any("the pours" in str(warning.message) for warning in said)
         logs.append(log.castings())
-    assert "brings 3 pours of 3 that Bench 1 brought already" in refused(logs).problems[0]
+    assert "has 3 pours of 3 that Bench 1 gave already" in refused(logs).problems[0]
 
 
 def test_each_bench_keeps_the_step_of_its_own_instrument(bench, declared):

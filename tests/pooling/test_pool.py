@@ -131,7 +131,7 @@ def test_a_bench_that_is_left_out_whole_is_said_to_be_and_who_decides_where_as_m
     monkeypatch.setattr("testpour.pooling.pool.fit_pooled", lambda *_, **__: None)
     plain, grams = bench(1), declared(bench(2), "factors", "catalyst", unit="g")
     lost = "is left out whole, because its catalyst is in another unit"
-    tie = "As many benches declare it the one way as the other, so the bench named first decides."
+    tie = "As many benches declare it one way as the other, so the bench named first decides."
     assert pool({"A": plain, "D": grams}, leave_out=True).joined() == f"1 bench: 6 pours in 2 sessions. D {lost} (g, not %). {tie}"
     assert pool({"D": grams, "A": plain}, leave_out=True).joined() == f"1 bench: 6 pours in 2 sessions. A {lost} (%, not g). {tie}"
     given = {"A": plain, "B": bench(3), "D": grams, "E": bench(4, resin={"kind": "epoxy"}), "F": declared(bench(5), "readings", "hardness", unit="Shore A")}
@@ -175,7 +175,7 @@ def test_a_reading_of_one_bench_tells_nothing_of_how_benches_differ(bench):
     rows.loc[hard, "low"] = rows.loc[hard, "high"] = np.round(50 + 15 * one.pours["catalyst"].to_numpy() + np.resize([-1, 0, 1], 12))
     found = pool([replace(one, readings=rows), bench(2, **only), bench(3, **only)])
     gel, hardness = found.bench_sentences()
-    assert hardness == "Hardness: read at Bench 1 only, and how benches differ is told from 3 or more."
+    assert hardness == "Hardness: read at Bench 1 only, and it takes 3 benches or more to tell how they differ."
     assert gel.startswith("Gel time: two benches in three lie within")
     assert found.table.loc[("hardness", "catalyst"), "where"] == "in all logs together"
 
@@ -367,7 +367,7 @@ def test_what_is_no_beliefs_file_is_refused(tmp_path, text, says):
 
 def test_beliefs_by_hand_may_say_where_they_come_from_in_their_own_way(tmp_path):
     (tmp_path / "b.toml").write_text('[provenance]\nnote = "the makers of 1998"\n[gel_time.catalyst]\nmean = -0.8\nsd = 0.1\n')
-    assert repr(read_beliefs(tmp_path / "b.toml")) == "Beliefs about gel time, with no word of the benches and pours they rest on."
+    assert repr(read_beliefs(tmp_path / "b.toml")) == "Beliefs about gel time, without the benches and pours they are based on."
 
 
 def test_no_such_beliefs_file(tmp_path):

@@ -1,5 +1,5 @@
 """The command `testpour`: study folders made, checked, backed up and opened in JupyterLab.
 
-In: words typed on a command line.
+In: a command line.
 Out: a folder, a file or a running lab, and an exit code.
 """

@@ -39,12 +39,12 @@ def _unaimed(study):
 
 
 def _impossible(castings):
-    """Logged settings beyond the range that the study file now holds possible: figures and findings page refuse them."""
+    """Logged settings outside the range that the study file now allows: figures and the findings page refuse them."""
     for factor in castings.study.numeric:
         values = castings.pours[factor.name].dropna()
         if len(beyond := values[(values < factor.low) | (values > factor.high)]):
-            yield (f"The log holds {factor.words} {factor.between(beyond.min(), beyond.max())} of {first_few(list(beyond.index))}, and study.toml holds "
-                   f"{factor.between(factor.low, factor.high)} possible. Widen low and high there, or put the log right; no findings page is written before.")
+            yield (f"The log holds {factor.words} {factor.between(beyond.min(), beyond.max())} of {first_few(list(beyond.index))}, but study.toml allows "
+                   f"{factor.between(factor.low, factor.high)}. Widen low and high there, or correct the log; no findings page can be written before.")
 
 
 def _doubtful(castings):
@@ -60,7 +60,7 @@ def _doubtful(castings):
 
 
 def _astray(file):
-    """Other logs beside a log that hold what it lacks, such as the copies that a synced folder makes where two computers wrote at once."""
+    """Other logs beside a log with entries that it lacks, such as the copies that a synced folder makes if two computers write at once."""
     for other in sorted(file.parent.glob(f"*{file.suffix}")):
         with suppress(sqlite3.Error):  # no log, or no file that can be read
             if lacking := _entries(other) - _entries(file):
@@ -71,13 +71,13 @@ def _astray(file):
 
 
 def _entries(file):
-    """Pour and moment of logging of every pour and reading in the file of a log."""
+    """The pour and logging time of every pour and reading in a log file."""
     with closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as log:
         return {row for table in (POURS.name, READINGS.name) for row in log.execute(f"SELECT pour, logged_at FROM {table}")}
 
 
 def _unread(castings):
-    """Pours without a reading that an aim asks for, at an age that counts for that of the aim."""
+    """Pours without a reading that an aim needs, at an age that counts for the aim's."""
     places = {(slot.reading.name, slot.age): slot for slot in slots(castings.study)}
     for aim in castings.study.aims:
         rows, place = castings.readings[castings.readings["reading"] == aim.reading], places.get((aim.reading, aim.age))

@@ -1,4 +1,4 @@
-"""A study folder held for one JupyterLab: a port that is free, the server that runs already, a lock against a second start."""
+"""One JupyterLab per study folder: finding a free port, a server that runs already, and a lock against a second start."""
 
 import os
 import socket
@@ -17,13 +17,13 @@ class LabProblem(RuntimeError):
 
 
 class PortLost(LabProblem):
-    """Another program took the port between the look whether it is free and the start."""
+    """Another program took the port between the check and the start."""
 
 
 def free_port(port: int | None = None, ip: str = HERE) -> int:
-    """A port nobody listens on: `port` itself, or the first free one from 8888 up.
+    """A free port: `port` itself, or the first free one from 8888 up.
 
-    Raises `LabProblem` if `ip` is no address of this computer, `port` is taken, or a hundred ports are.
+    Raises `LabProblem` if `ip` is not an address of this computer, `port` is taken, or a hundred ports are.
     """
     _check_address(ip)
     for candidate in [port] if port is not None else range(FIRST_PORT, FIRST_PORT + 100):
@@ -38,7 +38,7 @@ def free_port(port: int | None = None, ip: str = HERE) -> int:
 
 
 def _check_address(ip):
-    """Refuse what no port of this computer can be opened at, before ports are blamed for it."""
+    """Refuse an address at which this computer can open no port."""
     with socket.socket() as probe:
         try:
             probe.bind((ip, 0))
@@ -52,7 +52,7 @@ def _check_address(ip):
 def running(folder: str | Path) -> str | None:
     """The address, token included, of a JupyterLab that serves a study folder already.
 
-    None where none runs, or one that another person of this computer started.
+    None if none runs, or only one that another user of this computer started.
     """
     from jupyter_server.serverapp import list_running_servers  # takes a second or two to load
 
@@ -64,7 +64,7 @@ def running(folder: str | Path) -> str | None:
 
 
 def answers(url: str, what: str = "api") -> bool:
-    """Whether a server at `url` gives `what`; what one wrote down about itself outlives a power cut."""
+    """Whether a server at `url` answers for `what`; the file that lists a server may outlive it after a power cut."""
     with suppress(OSError), build_opener(ProxyHandler({})).open(f"{url}{what}", timeout=5):
         return True
     return False
@@ -74,9 +74,9 @@ def answers(url: str, what: str = "api") -> bool:
 def claimed(folder: Path, patience: float = 150, waits: Callable[[], None] = lambda: None) -> Iterator[str | None]:
     """Hold a study folder for one start, so that a second one made before the first answers waits for it.
 
-    The claim is a lock of the operating system on a hidden file of the folder: it ends with the process that
-    holds it, however that ends, so a file left behind claims nothing. Yields None where the folder is free to
-    be served, else the address where it is served already. Where another start holds it, `waits` is called
+    The claim is an operating-system lock on a hidden file of the folder: it ends with the process that holds it,
+    however that ends, so a file left behind claims nothing. Yields None if the folder is free to be served, else
+    the address at which it is served already. If another start holds it, `waits` is called
     once; `LabProblem` is raised if nothing answers within `patience` seconds.
     """
     with _claim_file(folder) as file:
@@ -98,7 +98,7 @@ def claimed(folder: Path, patience: float = 150, waits: Callable[[], None] = lam
 
 
 def _claim_file(folder):
-    """The file that is locked, open; nothing to lock where the folder cannot be written."""
+    """The open lock file; a null context if the folder cannot be written."""
     place = Path(folder, ".testpour")
     try:
         place.mkdir(exist_ok=True)
@@ -108,7 +108,7 @@ def _claim_file(folder):
 
 
 def _lock(file):
-    """Whether the open file could be locked; it stays so until it is closed. Without file or locks, nobody waits."""
+    """Whether the open file could be locked, until it is closed. Without a file or locks, nobody waits."""
     if file is None:
         return True
     try:
@@ -122,6 +122,6 @@ def _lock(file):
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         return False
-    except OSError:  # on Windows that it is held; elsewhere some network drives have no locks
+    except OSError:  # on Windows it is held; elsewhere the network drive has no locks
         return os.name != "nt"
     return True

@@ -26,7 +26,7 @@ CAUTION = (
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the `testpour` command; 0 where all went well, 1 where something was refused or needs attention."""
+    """Run the `testpour` command; 0 if all went well, 1 if something was refused or needs attention."""
     asked = _parser().parse_args(arguments)
     try:
         return asked.do(asked)
@@ -97,7 +97,7 @@ def start(asked: argparse.Namespace) -> int:
     print(folder.sentence())
     if asked.ip not in (HERE, "localhost"):
         print(CAUTION.format(ip=asked.ip), file=sys.stderr)
-    _end_as_if_by_hand()
+    _handle_signals()
     try:
         with claimed(folder.path, waits=lambda: print("Another start is opening it; waiting for that one.", flush=True)) as address:
             return _already(asked, address) if address else _serve(asked, folder, port)
@@ -107,7 +107,7 @@ def start(asked: argparse.Namespace) -> int:
 
 
 def _serve(asked, folder, port):
-    """Run JupyterLab on the folder until it ends; at another port where a start beside this one took `port` first."""
+    """Run JupyterLab on the folder until it ends; at another port if another start took `port` first."""
     from testpour.app.claim import PortLost, free_port
     from testpour.app.lab import Lab, serving
 
@@ -129,7 +129,7 @@ def _already(asked, address):
     return 0
 
 
-def _end_as_if_by_hand():
+def _handle_signals():
     """Let a closed terminal or a plain `kill` end the server the way Ctrl-C does."""
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):

@@ -1,4 +1,4 @@
-"""JupyterLab on a study folder: on this machine only, quiet, and stopped with what it started."""
+"""JupyterLab on a study folder: by default on this machine only, without news, and stopped with its kernels."""
 
 import json
 import os
@@ -18,7 +18,7 @@ from testpour.app.claim import HERE, LabProblem, PortLost, answers, free_port
 
 QUIET = {
     "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
-    # Who runs a cell before the kernel is up waits for it, and is not asked to choose one.
+    # A cell that is run before the kernel is up waits for it, and nobody is asked to choose one.
     "@jupyterlab/notebook-extension:tracker": {"autoStartDefaultKernel": True},
 }
 
@@ -66,9 +66,9 @@ class Lab:
 
 @contextmanager
 def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[subprocess.Popen[bytes]]:
-    """Start a `Lab`, hand over its process once it answers, and stop it on the way out.
+    """Start a `Lab`, yield its process once it answers, and stop it at the end of the block.
 
-    JupyterLab opens the browser itself where `browser`. Raises `PortLost` if it ends and another program
+    With `browser`, JupyterLab opens the browser. Raises `PortLost` if it ends and another program
     listens at its port; `LabProblem` if it ends otherwise or stays silent for `patience` seconds, with the last
     line it wrote.
     """
@@ -96,7 +96,7 @@ def serving(lab: Lab, browser: bool = True, patience: float = 120) -> Iterator[s
 
 
 def _close_log(folder):
-    """Leave the study's log whole in its one file, though a kernel was ended in the middle of a write."""
+    """Leave the study's log whole in its one file, even if a kernel was ended in the middle of a write."""
     from testpour.logbook.logfile import close_log
     from testpour.study.study_file import read_study
 
@@ -105,7 +105,7 @@ def _close_log(folder):
 
 
 def _apart():
-    """Keep Ctrl-C for us: the server would answer it with a question of its own."""
+    """Keep Ctrl-C for us: the server would ask for confirmation."""
     if os.name == "posix":
         return {"start_new_session": True}
     return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
@@ -130,7 +130,7 @@ def _await_answer(process, lab, journal, patience):
 
 
 def _stop(process):
-    """Ask the server to stop its kernels and itself; insist after a quarter of a minute."""
+    """Ask the server to stop its kernels and itself; kill it after 15 s."""
     process.terminate()
     try:
         process.wait(15)

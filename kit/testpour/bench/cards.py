@@ -94,8 +94,7 @@ class Cards:
         entries_of = {("Catalyst in", open_question(made.note)): []}
         for row in made.readings:
             entries_of.setdefault((capital(self.desk.study.reading(row.reading).words), open_question(row.note)), []).append(row.entry)
-        return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries}
-                for (what, asked), entries in entries_of.items() if asked]
+        return [{"words": f"{what}: {asked}. Is that time right?", "entries": entries} for (what, asked), entries in entries_of.items() if asked]
 
     def _event(self, event, made, lines):
         row = made.last(event.reading.name)

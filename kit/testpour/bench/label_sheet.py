@@ -76,8 +76,7 @@ class LabelSheet:
         return f"{self.paper}, {self.count} of {self.width:.3g} x {self.height:.3g} mm"
 
     def _covered(self):
-        return (self.columns * self.width + (self.columns - 1) * self.gap_across,
-                self.rows * self.height + (self.rows - 1) * self.gap_down)
+        return (self.columns * self.width + (self.columns - 1) * self.gap_across, self.rows * self.height + (self.rows - 1) * self.gap_down)
 
     def problems(self) -> Iterator[str]:
         """Why these labels do not fit on the paper, in sentences."""
@@ -90,8 +89,7 @@ class LabelSheet:
         sides = zip(("across", "down"), self.margins, self._covered(), self.size, strict=True)
         for word, start, covered, paper in sides:
             if start < -1e-9 or start + covered > paper + 1e-9:
-                yield (f"the labels need {covered:g} mm {word} from {start:g} mm on, and {self.paper} has "
-                       f"{paper:g} mm. Measure the sheet again.")
+                yield (f"the labels need {covered:g} mm {word} from {start:g} mm on, and {self.paper} has {paper:g} mm. Measure the sheet again.")
 
 
 def label_sheet(given: str | Mapping[str, Any] | LabelSheet) -> LabelSheet:

@@ -81,10 +81,7 @@ def method_for(reading: Reading) -> Method | None:
     return next((m for m in _methods() if reading.unit.startswith(m.scale)), None)
 
 
-def several(
-    reading: Reading, text: str | Sequence[str | float], thickness: str | float | None = None,
-    edge: str | float | None = None
-) -> Several:
+def several(reading: Reading, text: str | Sequence[str | float], thickness: str | float | None = None, edge: str | float | None = None) -> Several:
     """Readings as typed, taken together.
 
     `text` has blanks or semicolons between numbers, or is a list of them. `thickness` of the specimen and `edge`, the

@@ -49,9 +49,7 @@ class PlannedPour:
     warnings: tuple[str, ...] = ()
 
 
-def planned_pours(
-    study: Study, source: Plan | BenchSheet | pd.DataFrame, session: int | str | None = None
-) -> tuple[str, tuple[PlannedPour, ...]]:
+def planned_pours(study: Study, source: Plan | BenchSheet | pd.DataFrame, session: int | str | None = None) -> tuple[str, tuple[PlannedPour, ...]]:
     """The session's name and its planned pours in run order.
 
     With grams if `source` is a bench sheet, else with percentages; `session` is a number from 1, or a name.

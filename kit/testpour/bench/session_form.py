@@ -66,10 +66,7 @@ class SessionForm(anywidget.AnyWidget):
         return f"{address_words(self._desk.logbook.address)} {self._desk.session}"
 
 
-def session_form(
-    logbook: Logbook, plan_or_sheet: Plan | BenchSheet | pd.DataFrame | None = None,
-    session: int | str | None = None
-) -> SessionForm:
+def session_form(logbook: Logbook, plan_or_sheet: Plan | BenchSheet | pd.DataFrame | None = None, session: int | str | None = None) -> SessionForm:
     """A form for one session at the bench: catalyst in, readings as they happen, and what is due.
 
     Parameters

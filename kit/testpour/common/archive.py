@@ -1,4 +1,4 @@
-"""A zip file from anywhere: checked before anything in it is unpacked, and never unpacked beyond its limits."""
+"""Zip files of any origin: checked before anything is unpacked, and never unpacked beyond their limits."""
 
 import io
 import zipfile
@@ -13,7 +13,7 @@ BROKEN = (zipfile.BadZipFile, zlib.error, RuntimeError, ValueError, EOFError, OS
 
 
 class Archive:
-    """The members of a zip file; a `TextProblem` says why it is none, or holds more than `largest` bytes unpacked.
+    """The members of a zip file; a `TextProblem` if it cannot be read or has more than `largest` bytes unpacked.
 
     `what` is what it should be, in words.
     """
@@ -39,7 +39,7 @@ class Archive:
         return [member.filename for member in self._members]
 
     def read(self, name: str) -> bytes | None:
-        """The bytes of a member, not more than it declares; None where it is not there."""
+        """The bytes of a member, not more than it declares; None if there is none of that name."""
         member = next((m for m in self._members if m.filename == name), None)
         if member is None:
             return None
@@ -50,7 +50,7 @@ class Archive:
             raise self._broken(problem) from None
 
     def refuse_markup(self) -> None:
-        """Refuse parts whose XML defines its own entities: a line of them can unfold to gigabytes."""
+        """Refuse parts whose XML defines its own entities: one line of them can expand to gigabytes."""
         for name in self.names:
             if name.endswith((".xml", ".rels")) and b"<!DOCTYPE" in (self.read(name) or b"").replace(b"\0", b"")[:4096]:
                 raise TextProblem(

@@ -1,4 +1,4 @@
-"""What a public function takes is looked at before it begins: a wrong kind of thing is told what is wanted, in one sentence."""
+"""Checks of the arguments of public functions: a wrong type is refused with one sentence that says what is needed."""
 
 import datetime as dt
 import inspect
@@ -14,7 +14,7 @@ from testpour.common.wording import listed, shortened
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-# Kind as an annotation names it: what it is in words, and how it is had. A kind that is not here lets everything in.
+# Type as an annotation names it: what it is in words, and how to get one. A parameter with any other type is not checked.
 KINDS = {
     "Study": ("a study", 'tp.read_study("study.toml")'),
     "Logbook": ("a log", "tp.Logbook(study)"),
@@ -24,9 +24,9 @@ KINDS = {
     "Plan": ("a plan", "tp.plan_pours(study)"),
     "BenchSheet": ("a bench sheet", 'tp.bench_sheet(study, plan.session(1), resin="120 g")'),
     "PooledLogs": ("the joined logs of several benches", 'tp.pool(["a.zip", "b.zip"])'),
-    "Package": ("what was read of a package", 'tp.read_package("data.zip")'),
+    "Package": ("a package that was read", 'tp.read_package("data.zip")'),
     "JudgedTrace": ("a thermocouple's trace", 'tp.read_trace("trace.csv")'),
-    "DataFrame": ("a table (a DataFrame) with one row a pour", "plan.session(1)"),
+    "DataFrame": ("a table (a DataFrame) with one row per pour", "plan.session(1)"),
     "Mapping": ("names with what they stand for", '{"catalyst": "1.5 %"}'),
     "dict": ("names with what they stand for", '{"where": "open face only"}'),
     "Sequence": ("a list", '["a", "b"]'),
@@ -34,14 +34,14 @@ KINDS = {
     "Path": ("the path of a file or folder", '"..."'),
     "str": ("text", '"..."'),
     "Literal": ("text", '"..."'),
-    "bytes": ("what is in a file", 'path.read_bytes()'),
+    "bytes": ("the content of a file", 'path.read_bytes()'),
     "float": ("a number", "20"),
     "int": ("a whole number, not below 0", "2"),
     "bool": ("True or False", "True"),
     "None": ("nothing", "None"),
 }
-# What shows that a thing is of a kind that is none of this kit's own classes.
-SHOWN_BY: dict[str, Callable[[Any], bool]] = {
+# How to recognise types that are not this kit's own classes.
+RECOGNISED_BY: dict[str, Callable[[Any], bool]] = {
     "DataFrame": lambda value: hasattr(value, "iterrows"),
     "Mapping": lambda value: hasattr(value, "items"), "dict": lambda value: hasattr(value, "items"),
     "Sequence": lambda value: isinstance(value, Iterable) and not isinstance(value, str), "Path": lambda value: isinstance(value, str | PathLike),
@@ -51,14 +51,14 @@ SHOWN_BY: dict[str, Callable[[Any], bool]] = {
     "int": lambda value: isinstance(value, Integral) and int(value) >= 0, "bool": lambda value: isinstance(value, bool),
     "None": lambda value: value is None,
 }
-AMOUNT = {"str", "float"}  # with a unit or without
-NAME = {"str", "None"}  # may be a number or a day too, or a gap, as a table keeps it
+AMOUNT = {"str", "float"}  # with or without a unit
+NAME = {"str", "None"}  # may also be a number, a day or a gap, as in a table
 
 
 def checked(function: F, call: str = "") -> F:
-    """`function`, which raises a `Problem` for a thing that is of no kind that its annotations name; `call` is how people call it.
+    """`function`, which raises a `Problem` for an argument of none of its annotated types; `call` is its name in messages.
 
-    A row of a table goes in as the names with what they stand for, a number of numpy's as one of Python's.
+    A row of a table is passed on as a dict, and a numpy number as a Python number.
     """
     signature = inspect.signature(function)
     wanted = {name: kinds for name, one in signature.parameters.items() if (kinds := _kinds(one.annotation)) <= KINDS.keys()}
@@ -68,16 +68,16 @@ def checked(function: F, call: str = "") -> F:
     def entered(*given, **named):
         try:
             bound = signature.bind(*given, **named)
-        except TypeError:  # a parameter that is missing or unknown: Python says which
+        except TypeError:  # a parameter is missing or unknown: Python says which
             return function(*given, **named)
         for name, value in list(bound.arguments.items()):
             kinds, parameter = wanted.get(name, set()), signature.parameters[name]
-            if getattr(value, "shape", None) == ():  # a number of numpy's, which is no int
+            if getattr(value, "shape", None) == ():  # a numpy number, which is not an int
                 bound.arguments[name] = value = value.item()
             for one in value if parameter.kind is parameter.VAR_POSITIONAL else (value,):
                 if kinds and not any(_is_of(kind, one, kinds) for kind in kinds):
                     raise Problem(_refusal(call or function.__name__, parameter, name == first, kinds, one))
-            if {"Mapping", "dict"} & kinds and not isinstance(value, Mapping) and SHOWN_BY["Series"](value):
+            if {"Mapping", "dict"} & kinds and not isinstance(value, Mapping) and RECOGNISED_BY["Series"](value):
                 bound.arguments[name] = dict(value.items())
         return function(*bound.args, **bound.kwargs)
 
@@ -85,7 +85,7 @@ def checked(function: F, call: str = "") -> F:
 
 
 def checked_methods(call: str) -> Callable[[F], F]:
-    """A decorator for a class, whose public methods look at what they take as a public function does; `call` is what its things are called."""
+    """A decorator for a class that checks the arguments of its public methods; `call` is the name of an instance in messages."""
 
     def decorated(cls):
         for name, method in list(vars(cls).items()):
@@ -99,11 +99,11 @@ def checked_methods(call: str) -> Callable[[F], F]:
 def _is_of(kind, value, kinds):
     if kind == "str" and kinds <= NAME:
         return isinstance(value, str | Number | dt.date) or type(value).__name__ in ("NoneType", "NAType")
-    return SHOWN_BY[kind](value) if kind in SHOWN_BY else kind in _own_classes(value)
+    return RECOGNISED_BY[kind](value) if kind in RECOGNISED_BY else kind in _own_classes(value)
 
 
 def _kinds(annotation):
-    """The kinds that an annotation names, in its order: ``{"Plan", "None"}`` of ``Plan | None``."""
+    """The types that an annotation names, in its order: ``{"Plan", "None"}`` for ``Plan | None``."""
     text = annotation if isinstance(annotation, str) else inspect.formatannotation(annotation)
     parts, deep = [""], 0
     for sign in text:
@@ -117,7 +117,7 @@ def _own_classes(value):
 
 
 def _refusal(call, parameter, first, kinds, value):
-    """What is wanted, how it is had, and what was given."""
+    """What is needed, how to get it, and what was given."""
     kinds, name = [kind for kind in kinds if kind != "None"], parameter.name
     if AMOUNT == set(kinds):
         return f"{call} takes a number, or text with a unit, as {name}, and was given {_said(value)}."

@@ -1,4 +1,4 @@
-"""Files written whole, and only where nothing else lies: a writer replaces what it wrote before, never another thing."""
+"""Writing files whole, and never over anything else: a writer replaces only an earlier file of its own."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from pathlib import Path
 from testpour.common.problems import MayNotWrite, NameTaken, NoSuchFile, Problem
 from testpour.common.wording import visible
 
-NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg", ".csv", ".xlsx", ".zip"}  # what a page may not be named: nothing would open it
-HEAD = 2000  # bytes of a file in which its mark stands
-LONGEST = 120  # letters of a study's name that a page is known by
+NO_PAGE = {".pdf", ".doc", ".docx", ".odt", ".png", ".jpg", ".svg", ".csv", ".xlsx", ".zip"}  # endings a page may not have: nothing would open it
+HEAD = 2000  # bytes at the start of a file that hold its mark
+LONGEST = 120  # letters of a study's name that identify its page
 SUBJECT = re.compile(rb'<meta name="subject" content="([^"]*)">')
 CHARSET = '<meta charset="utf-8">'  # every page of this kit begins its head with it
 
@@ -26,9 +26,9 @@ class Kind:
     """A kind of file that this kit writes."""
 
     words: str  # as in "not a bench sheet that testpour wrote"
-    known: Callable[[Path], bool]  # whether an ordinary file is one of this kind
-    mark: str = ""  # of a page: what stands in its head
-    study: str = ""  # of a page of one study: its name, which stands there too
+    known: Callable[[Path], bool]  # whether a regular file is of this kind
+    mark: str = ""  # of a page: the tag in its head
+    study: str = ""  # of a page of one study: its name, which is in the head too
 
     def of(self, study: str) -> Kind:
         """This kind of page, of the study of that name: it replaces no page of another study."""
@@ -36,7 +36,7 @@ class Kind:
 
 
 def page_kind(what: str) -> Kind:
-    """The `Kind` of an HTML page such as a "findings page", told by a mark in its head."""
+    """The `Kind` of an HTML page such as a "findings page", recognised by a mark in its head."""
     mark = f'<meta name="generator" content="testpour {escape(what)}">'
 
     def known(path):
@@ -47,13 +47,13 @@ def page_kind(what: str) -> Kind:
 
 
 def beginning(path: str | Path) -> bytes:
-    """The first bytes of a file, enough of them to tell what kind of file it is."""
+    """The first bytes of a file, enough to recognise its kind."""
     with open(path, "rb") as file:
         return file.read(HEAD)
 
 
 def place(path: str | Path) -> Path:
-    """`path`, refused with a FileNotFoundError where there is no folder to write it in, with a PermissionError where that folder is closed."""
+    """`path`; raises a FileNotFoundError if its folder does not exist, a PermissionError if that may not be written to."""
     path = Path(path)
     if not path.parent.is_dir():
         raise NoSuchFile(f"No folder {path.parent} to write {path.name} in. Make it, or give another path.")
@@ -63,25 +63,25 @@ def place(path: str | Path) -> Path:
 
 
 def free_for(path: str | Path, kind: Kind) -> Path:
-    """`path`, if nothing lies there or a file of the same kind; a FileExistsError where something else does, a Problem for a page named as none."""
+    """`path`, if it is free or a file of the same kind; raises a FileExistsError if it is anything else, a Problem for a page with a wrong ending."""
     path = place(path)
     if kind.mark and path.suffix.casefold() in NO_PAGE:
         raise Problem(f"{path.name}: {kind.words} is a page for the browser. Give a name that ends in .html, and print it from there, on paper or to a PDF.")
     if not os.path.lexists(path):
         return path
     if path.is_symlink():
-        lies = "is a link to another place"
+        taken = "is a link to another place"
     elif path.is_dir():
-        lies = "is a folder"
+        taken = "is a folder"
     elif not path.is_file() or not kind.known(path):  # a pipe or a device is never opened
-        lies = f"exists and is not {kind.words} that testpour wrote"
+        taken = f"exists and is not {kind.words} that testpour wrote"
     else:
         subject = SUBJECT.search(beginning(path)) if kind.study else None
         other = unescape(subject[1].decode("utf-8", errors="replace")) if subject else ""  # early pages name no study
         if other in ("", kind.study):
             return path
-        lies = f"is {kind.words} of another study, {other!r}"
-    raise NameTaken(f"{path} {lies}, so nothing was written there. Give another name, or move it away first.")
+        taken = f"is {kind.words} of another study, {other!r}"
+    raise NameTaken(f"{path} {taken}, so nothing was written there. Give another name, or move it away first.")
 
 
 def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
@@ -92,7 +92,7 @@ def put(path: str | Path, data: str | bytes, kind: Kind) -> Path:
 
 
 def overwrite(path: Path, data: bytes) -> None:
-    """Write a file whole, or not at all, over whatever file lies there, whose permissions it keeps."""
+    """Write a file whole, or not at all, over any earlier file, whose permissions it keeps."""
     part = path.with_name(f".{uuid.uuid4().hex}.part")
     try:
         write_new(part, data)
@@ -104,7 +104,7 @@ def overwrite(path: Path, data: bytes) -> None:
 
 
 def write_new(path: Path, data: bytes) -> None:
-    """Write a file that is not there yet, and have it on the disk before it is called written."""
+    """Write a file that does not exist yet, and wait until it is on the disk."""
     with open(path, "xb") as file:
         file.write(data)
         file.flush()
@@ -112,7 +112,7 @@ def write_new(path: Path, data: bytes) -> None:
 
 
 def marked(data: str | bytes, kind: Kind) -> bytes:
-    """The bytes to write: a page with the mark of its kind in its head; bytes as they are."""
+    """The bytes to write: a page gets the mark of its kind in its head; bytes stay as they are."""
     if isinstance(data, bytes):
         return data
     if kind.mark:
@@ -129,11 +129,11 @@ def name_new(made: Path, path: Path) -> None:
         raise NameTaken(taken)
     if not os.path.isdir(made):
         try:
-            os.link(made, path)  # unlike a renaming, this never takes a name that is taken
+            os.link(made, path)  # unlike os.rename, this fails if the name is taken
             return os.unlink(made)
         except FileExistsError:
             raise NameTaken(taken) from None
         except OSError:
-            pass  # a disk without links, as most sticks are
+            pass  # a disk without hard links, as most USB sticks are
     os.rename(made, path)
     return None

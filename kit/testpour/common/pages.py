@@ -14,13 +14,12 @@ PAPERS = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}  # mm: ISO 216; ANSI/A
 def template(package: str, name: str) -> Template:
     """A template of a package of the kit: everything filled in is escaped, and nothing may be missing."""
     loader = PackageLoader(f"testpour.{package}")
-    page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished,
-                       trim_blocks=True, lstrip_blocks=True)
+    page = Environment(loader=loader, autoescape=True, undefined=StrictUndefined, finalize=_finished, trim_blocks=True, lstrip_blocks=True)
     return page.get_template(name)
 
 
 def _finished(value):
-    """What is filled in, with the characters that turn the order of words written out."""
+    """A value for a template, with the characters that reverse the order of words written out."""
     if isinstance(value, Markup):
         return Markup(visible(value))
     return visible(value) if isinstance(value, str) else value
@@ -43,9 +42,9 @@ def dated(date: str | dt.date | None = None) -> str:
 
 
 def repeats(notes: int, photographs: int, look: str) -> str:
-    """What of the log a page repeats as it is, and that it is to be looked at before it is shared; "" where nothing.
+    """A sentence on notes and photographs of the log that a page repeats, to be checked before it is shared; "" if none.
 
-    `look` is what to do with it: "check" or "look at".
+    `look` is what to do with them: "check" or "look at".
     """
     said = [f"repeats {count(notes, 'note')} word for word"] if notes else []
     said += [f"shows {count(photographs, 'photograph')}"] if photographs else []

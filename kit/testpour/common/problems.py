@@ -1,4 +1,4 @@
-"""What cannot be used, said in words: one sentence, or every problem of something given at once."""
+"""Errors in words: one sentence, or every problem of an input at once."""
 
 import sys
 import warnings
@@ -17,26 +17,26 @@ class Problem(ValueError):
 
 
 class NoSuchName(Problem, KeyError):
-    """Something is asked for by a name that is not there; the message lists the names there are."""
+    """There is nothing of that name; the message lists the names there are."""
 
-    __str__ = Exception.__str__  # a KeyError would say its message in quotes
+    __str__ = Exception.__str__  # a KeyError would put its message in quotes
 
 
 class NoSuchFile(Problem, FileNotFoundError):
-    """A file or folder that is named is not there."""
+    """A file or folder does not exist."""
 
 
 class MayNotWrite(Problem, PermissionError):
-    """A folder that a file is to be written in may not be written to."""
+    """A folder may not be written to."""
 
 
 class NameTaken(Problem, FileExistsError):
-    """Something lies already where a file is to be written."""
+    """Something else exists where a file is to be written."""
 
 
 @contextmanager
 def noted(problems: list[str]) -> Iterator[None]:
-    """Note why something cannot be used and go on, so that all problems are told at once."""
+    """Add a problem to the list and go on, so that all problems are reported at once."""
     try:
         yield
     except Problem as problem:
@@ -44,7 +44,7 @@ def noted(problems: list[str]) -> Iterator[None]:
 
 
 def warn(text: str, category: type[Warning]) -> None:
-    """Warn of something at the line that called the kit, however many functions of the kit lie between."""
+    """Warn at the line that called the kit, however many of the kit's functions are in between."""
     level, frame = 1, sys._getframe()
     while frame.f_back and frame.f_globals["__name__"].partition(".")[0] == "testpour":
         level, frame = level + 1, frame.f_back
@@ -67,7 +67,7 @@ class Problems(Problem):
 
 
 def listed_below(heading: str, problems: list[str]) -> list[str]:
-    """The lines of a heading and the problems below it, the first `SHOWN` of them and how many more there are."""
+    """A heading and the first `SHOWN` problems as lines, and how many more there are."""
     more = len(problems) - SHOWN
     last = [f"- and {more} more; see `.problems`"] if more > 0 else []
     return [heading, *(f"- {problem}" for problem in problems[:SHOWN]), *last]

@@ -17,8 +17,8 @@ OTHERS = {
     b"%PDF": "a PDF", b"PK\x03\x04": "a workbook or an archive", b"\xd0\xcf\x11\xe0": "an old workbook", b"\x1f\x8b": "an archive",
     b"SQLite format 3\x00": "a database",
 }
-DEEPEST = 20  # brackets within brackets of JSON that the kit reads again; what it writes has six
-TOLD = 20_000  # characters that tell text from other things
+DEEPEST = 20  # levels of brackets in JSON that the kit reads; what it writes has six
+CHECKED = 20_000  # characters that are checked for being text
 QUOTED = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"', re.DOTALL)
 SEPARATORS = ";\t,"
 MARKED = re.compile(r"[-+\u2212]?(\d*)([.,])(\d+)(?!\2)(?!\s*\d)")  # a number with one comma or point, at the start of a cell
@@ -29,7 +29,7 @@ class TextProblem(ValueError):
 
 
 def read_bytes(path: str | Path, largest: int) -> bytes:
-    """The bytes of a plain file; a pipe, a device or a folder would keep a reader waiting or never end.
+    """The bytes of a regular file; a pipe or a device would keep a reader waiting or never end.
 
     A file of more than `largest` bytes is not opened; a TextProblem says so.
     """
@@ -53,9 +53,9 @@ def read_bytes(path: str | Path, largest: int) -> bytes:
 
 
 def read_text(path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-sig", "cp1252", "latin-1")) -> str:
-    """The text of a file, whatever program saved it; a TextProblem where it is too large or holds something else.
+    """The text of a file, whatever program saved it; a TextProblem if it is too large or not text.
 
-    `codings` are tried in order, after UTF-16 where the bytes say so.
+    `codings` are tried in order, after UTF-16 if the bytes look like it.
     """
     raw = read_bytes(Path(path), largest)
     kind = next((words for mark, words in OTHERS.items() if raw.startswith(mark) and not (mark == b"BM" and raw.isascii())), None)
@@ -64,14 +64,14 @@ def read_text(path: str | Path, largest: int, codings: Sequence[str] = ("utf-8-s
     text = _decoded(raw, codings)
     if text is None:
         raise TextProblem("its letters are not UTF-8. Save it as UTF-8.")
-    head = text[:TOLD]
+    head = text[:CHECKED]
     if "\x00" in text or sum(c < " " and c not in "\t\r\n\f\x0b\x1a" for c in head) > 0.01 * len(head):
         raise TextProblem("this is not text: it holds characters that text does not have. Save it again from the program that made it.")
     return text
 
 
 def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
-    """Bytes as text, by the first coding that fits, UTF-16 before them where the bytes look like it; None where none does."""
+    """Bytes as text, by the first coding that fits, after UTF-16 if the bytes look like it; None if none fits."""
     for coding in (*_wide(raw), *codings):
         with suppress(UnicodeDecodeError):
             return raw.decode(coding)
@@ -81,7 +81,7 @@ def _decoded(raw: bytes, codings: Sequence[str]) -> str | None:
 def decimal_marks(cells: Iterable[str]) -> dict[tuple[str, str], str]:
     """How the numbers of a table use commas and points: (mark, use) to the first cell that shows it.
 
-    The use is "decimal" where the mark can be nothing else (1,5), and "either" where it may part thousands as well (1,250).
+    The use is "decimal" if the mark can be nothing else (1,5), and "either" if it may also separate thousands (1,250).
     """
     found: dict[tuple[str, str], str] = {}
     for cell in cells:
@@ -92,7 +92,7 @@ def decimal_marks(cells: Iterable[str]) -> dict[tuple[str, str], str]:
 
 
 def _wide(raw):
-    """UTF-16 where a mark at the start says so, or where every second byte of plain digits is empty."""
+    """UTF-16 if a mark at the start says so, or if nearly every second byte is zero, as for digits."""
     if raw[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return ("utf-16",)
     head = raw[:2000]
@@ -102,7 +102,7 @@ def _wide(raw):
 
 
 def json_depth(text: str) -> int:
-    """How many brackets of JSON stand within each other at most; brackets inside quotes do not count."""
+    """How deeply the brackets of JSON are nested; brackets inside quotes do not count."""
     bare = np.frombuffer(QUOTED.sub("", text).encode("utf-8", "replace"), dtype=np.uint8)
     steps = np.isin(bare, list(b"[{")).astype(int) - np.isin(bare, list(b"]}"))
     return int(steps.cumsum().max(initial=0))

@@ -1,4 +1,4 @@
-"""One thread for small matrices: several only wait for each other, five times as long on a busy machine."""
+"""One thread for small matrices: several wait for each other, and take five times as long on a busy machine."""
 
 from collections.abc import Callable
 from functools import cache, wraps
@@ -16,7 +16,7 @@ def _controller():
 
 
 def one_thread(function: Callable[P, R]) -> Callable[P, R]:
-    """Run a function with the linear algebra on one thread, as the machine had it again afterwards."""
+    """Run a function with the linear algebra on one thread; the setting is restored afterwards."""
 
     @wraps(function)
     def run(*given, **named):

@@ -1,4 +1,4 @@
-"""TOML files: those of the kit itself, and those written by hand, whose mistakes of syntax are explained line by line."""
+"""TOML files: those of the kit, and those written by hand, whose syntax errors are explained line by line."""
 
 import re
 import tomllib
@@ -11,7 +11,7 @@ from testpour.common.text_file import TextProblem, read_text
 from testpour.common.wording import shortened
 
 LARGEST = 500_000  # bytes; a study of fifty factors with long notes takes a tenth of it
-LONGEST_NAME = 60  # dots in a name; the time to read one grows with their square
+LONGEST_NAME = 60  # dots in a name; the time to parse it grows with their square
 SHOWN = 12  # mistakes named one by one
 
 TEXT = re.compile(r'"(?:[^"\\]|\\.)*"|\'[^\']*\'')
@@ -35,12 +35,12 @@ def own_text(name: str) -> str:
 
 @cache
 def own_toml(name: str) -> dict[str, Any]:
-    """The tables of a TOML file that came with the kit, read once and shared: nobody changes them."""
+    """The tables of a TOML file that came with the kit, read once and shared; never change them."""
     return tomllib.loads(own_text(name))
 
 
 def read_toml(path: str | Path) -> dict[str, Any]:
-    """The tables of a TOML file; a TomlProblem names every mistake that is recognised, its line and how to write it."""
+    """The tables of a TOML file; a TomlProblem names every mistake that is recognised, its line and how to correct it."""
     try:
         text = read_text(path, LARGEST, codings=("utf-8-sig",))
     except TextProblem as problem:
@@ -51,7 +51,7 @@ def read_toml(path: str | Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except RecursionError:
-        raise TomlProblem("not readable as TOML: its brackets are nested too deeply. Take out those that are too many.") from None
+        raise TomlProblem("not readable as TOML: its brackets are nested too deeply. Remove those that are not needed.") from None
     except ValueError as problem:  # a number of thousands of digits is one too
         raise TomlProblem(*(_mistakes(text) or [_in_words(problem)])) from None
 
@@ -67,7 +67,7 @@ def _in_words(problem):
 
 
 def _mistakes(text: str) -> list[str]:
-    """What is wrong with the lines of a text that is not TOML, as people get it wrong: a sentence a line."""
+    """What is wrong with the lines of a text that is not TOML, for common mistakes: a sentence per line."""
     if text.lstrip()[:1] == "{":
         return ["not readable as TOML: this is JSON. Write name = \"...\" on a line each, and [factors] above the factors."]
     found = [f"line {number}: {said}" for number, line in _single_lines(text) if (said := _mistake(line))]
@@ -87,7 +87,7 @@ def _single_lines(text):
 
 
 def _mistake(line):
-    """What is wrong with one line; empty where nothing known is."""
+    """What is wrong with one line; empty if no known mistake."""
     texts, bare = TEXT.findall(line), TEXT.sub('""', line).split("#")[0].rstrip()
     for text in texts:
         if text[0] == '"' and ESCAPE.search(text):
@@ -99,7 +99,7 @@ def _mistake(line):
     if "=" not in bare:
         return _without_equals(bare)
     if '"' in bare.replace('""', "") or "'" in bare:
-        return f"a quote is opened and not closed in {shortened(line.strip())}. Text stands between two quotes."
+        return f"a quote is opened and not closed in {shortened(line.strip())}. Put text between two quotes."
     if said := _wrong_marks(bare):
         return said
     for key, value in re.findall(r"([\w.-]*)\s*=\s*([^={},\[]*|\[.*|\{.*)", bare):
@@ -109,22 +109,22 @@ def _mistake(line):
 
 
 def _wrong_marks(bare):
-    """What is wrong with the commas, colons, braces and names of a line; empty where they may stand so."""
+    """What is wrong with the commas, colons, braces and names of a line; empty if nothing is."""
     if colon := re.match(r"\s*([\w-]+)\s*:\s", bare):
         return f"{colon[1]}: has a colon. Write {colon[1]} = ..."
     if spaced := re.search(r"(?:^|[{,])\s*([A-Za-z]\w*(?:[ \t]+\w+)+)\s*=", bare):
         return f"{spaced[1]} = has a space in its name. Write {'_'.join(spaced[1].split())} = ..."
     if foreign := re.match(r"\s*(\w*[^\W\d_a-zA-Z]\w*)\s*=", bare):
-        return f'{foreign[1]} = has a letter that stands only between quotes in a name. Write "{foreign[1]}" = ...'
+        return f'{foreign[1]} = has a letter that a name may have only in quotes. Write "{foreign[1]}" = ...'
     if missing := re.search(rf"=\s*(?:\"\"|{NUMBER}|[^=,{{]*[\]}}])\s+([A-Za-z]\w*)\s*=", bare):
         return f"a comma is missing before {missing[1]} =. Write one between two parts."
     if re.search(r",\s*}", bare):
-        return "the comma before } is one too many. Take it out."
+        return "the comma before } is one too many. Remove it."
     for first, last in ("{}", "[]") if "{" in bare else ():
         if bare.count(first) > bare.count(last):
             return f"{first} is opened and not closed. Write {last} where that part ends, on the same line."
     if re.match(r"\s*[\w.-]+\s*=", bare) and bare.endswith(",") and bare.count("[") == bare.count("]"):
-        return "the comma at its end is one too many. Take it out."
+        return "the comma at its end is one too many. Remove it."
     return ""
 
 
@@ -143,7 +143,7 @@ def _without_equals(bare):
 
 
 def _bad_value(key, value, bare):
-    """What is wrong with the value behind one =; empty where it may stand."""
+    """What is wrong with the value after one =; empty if nothing is."""
     if VALUE.fullmatch(value):
         comma = re.search(rf"{re.escape(key)}\s*=\s*([-+]?\d+),(\d+)\s*(?:$|[,}}\]])", bare)
         return f"{key} = {comma[1]},{comma[2]} has a decimal comma. Write {comma[1]}.{comma[2]}." if comma else ""

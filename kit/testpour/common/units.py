@@ -1,7 +1,6 @@
-"""Quantities: text with units is read here, and everything after it works with plain floats in declared units.
+"""Quantities: text with units is read here; everywhere else a number is a plain float in the unit its column declares.
 
-Inside the package every number is a plain float in the unit its column declares. Only this module
-knows Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
+Only this module uses Pint, so that offset temperatures, ounces and fractions of an inch are dealt with once.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ NUMBER = re.compile(
     re.VERBOSE,
 )
 
-VULGAR = re.compile(r"\s*([¼-¾⅐-⅞])")  # a fraction in one sign, as programs set 1/2
+VULGAR = re.compile(r"\s*([¼-¾⅐-⅞])")  # a fraction in one character, as programs write 1/2
 # How a workshop writes a unit, and how Pint spells it.
 SPELLINGS = {
     "°c": "degC", "c": "degC", "degc": "degC", "deg c": "degC", "celsius": "degC",
@@ -52,7 +51,7 @@ SPELLINGS = {
     "drops/ml": "drops/mL", "drops": "drops", "drop": "drops",
 }
 
-# What a workshop halves and halves again, to sixty-fourths; 20/25 min is nobody's fraction.
+# Units that a workshop divides into halves, quarters and so on, to sixty-fourths; 20/25 min is not a fraction.
 HALVED = {"inch", "foot", "feet", "ft", "ounce", "pound", "fluid_ounce", "cup", "pint", "quart", "gallon", "kg", "l", "hour", "day"}
 
 CLOCK = re.compile(r"\s*(\d{1,4}):(\d\d)(?::(\d\d)(?:\.\d+)?)?\b")
@@ -68,9 +67,9 @@ PARTED = re.compile(
 # What an error gives as an example of a quantity in a unit.
 EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in",
             "Shore D": "75 Shore D", "Shore A": "90 Shore A", "Barcol": "40 Barcol", "grade": "1"}  # hardnesses of a cured casting: common practice, no source
-SCALES = ("Shore", "Barcol", "grade")  # scales of their own: nothing converts to them
+SCALES = ("Shore", "Barcol", "grade")  # scales to which nothing converts
 GRAMS = " What was measured in mL weighs mL x density in g; weigh 50 drops to know one."
-LONGEST = 100  # characters; no quantity is longer, and a pattern takes hours over a pasted page
+LONGEST = 100  # characters; no quantity is longer, and the patterns would take hours on a pasted page
 
 
 class UnitProblem(Problem):
@@ -78,7 +77,7 @@ class UnitProblem(Problem):
 
 
 class NotANumber(UnitProblem):
-    """What stands for a quantity is no number."""
+    """The text for a quantity is not a number."""
 
     def __init__(self, what: str, text: str, like: str) -> None:
         self.what, self.text = what, shortened(text, LONGEST)
@@ -86,7 +85,7 @@ class NotANumber(UnitProblem):
 
 
 def beside_field(problem: Exception, unit: str = "") -> str:
-    """The message as it is shown beside a form field and its `unit`: without the advice to edit the study file, and with °C and °F for degC and degF."""
+    """The message to show beside a form field and its `unit`: without advice to edit the study file, and with °C and °F for degC and degF."""
     words = str(problem.args[0])
     if isinstance(problem, NotANumber):
         found = f"{problem.text!r} is not a number" if problem.text else "nothing is written"
@@ -96,7 +95,7 @@ def beside_field(problem: Exception, unit: str = "") -> str:
 
 @cache
 def _registry() -> UnitRegistry:
-    """The one Pint registry of the package; made on first use because it takes a quarter second."""
+    """The one Pint registry of the package, made on first use because it takes a quarter of a second."""
     import pint
 
     units: UnitRegistry = pint.UnitRegistry()
@@ -105,10 +104,10 @@ def _registry() -> UnitRegistry:
 
 
 def to_number(text: str, what: str = "value", decimal: str | None = None, like: str = "1.5 % or 68 °F") -> tuple[float, str]:
-    """Read a number as people write it, and what follows it: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
+    """A number as people write it, and the text after it: ``"1.5"``, ``"1,5 %"``, ``"1/4 in"``, ``"1 1/2 oz"``.
 
-    `what` and `like` are for the UnitProblem: what the number is, and an example. `decimal` is the decimal mark, where
-    known. Unknown, ``"1,5"`` is one and a half and ``"1,250"`` is refused, because it may be either.
+    `what` and `like` are for the UnitProblem: what the number is, and an example. `decimal` is the decimal mark, if known.
+    If not, ``"1,5"`` is one and a half and ``"1,250"`` is refused, because it is ambiguous.
     """
     text = str(text).strip()
     text = VULGAR.sub(lambda one: f" {unicodedata.normalize('NFKC', one[1])}".replace("\u2044", "/"), text[: LONGEST + 1]).strip()
@@ -128,12 +127,12 @@ def to_number(text: str, what: str = "value", decimal: str | None = None, like: 
 
 
 def _with_point(digits, what, decimal):
-    """`digits` with its decimal mark as a point and its thousands marks gone."""
+    """`digits` with a decimal point and without thousands separators."""
     if decimal:
         thousands, this, other = (",", "comma", "point") if decimal == "." else (".", "point", "comma")
         if thousands in digits and not re.fullmatch(rf"\d{{1,3}}(\{thousands}\d{{3}})+(\{decimal}\d*)?", digits):
             raise UnitProblem(
-                f"{what}: {digits!r} has a {this} that does not stand between thousands, and other numbers have a decimal {other}. Write it with a {other}."
+                f"{what}: {digits!r} has a {this} that does not separate thousands, but other numbers have a decimal {other}. Write it with a {other}."
             )
         digits = digits.replace(thousands, "").replace(decimal, ".")
     elif "," in digits and "." in digits:
@@ -155,13 +154,13 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
     """A quantity as a plain float in `unit`; ``"68 degF"`` in ``"degC"`` is 20.0.
 
     Text such as ``"1/4 in"``, ``"2 %"``, ``"1,5 %"``; without a unit it is taken to be in `unit`, as a number is.
-    Fractions are for inches, ounces, hours and the like; a time may have two parts: ``"1h20"``, ``"20 min 30 s"``. `unit`
-    is any that Pint knows, ``""`` for a plain number, or a hardness scale by its name, which nothing converts to. `what`
-    is what the value is, for the UnitProblem.
+    Fractions are read for inches, ounces, hours and the like; a time may have two parts: ``"1h20"``, ``"20 min 30 s"``.
+    `unit` is any that Pint knows, ``""`` for a plain number, or a hardness scale by its name, to which nothing converts.
+    `what` is what the value is, for the UnitProblem.
     """
     if not isinstance(value, str):
         try:
-            if isinstance(value, bool | np.bool_) or hasattr(value, "units"):  # true, and 1.5 % of another program, are numbers to Python
+            if isinstance(value, bool | np.bool_) or hasattr(value, "units"):  # Python would take True, or a quantity of another library, for a number
                 raise TypeError
             return float(value)
         except (TypeError, ValueError, OverflowError):
@@ -182,12 +181,12 @@ def to_unit(value: str | float, unit: str, what: str = "value", decimal: str | N
 
 
 def example(unit: str) -> str:
-    """A sensible quantity in a unit, as an error gives it: ``"75 Shore D"``, ``"25 min or 1.5 h"``."""
+    """A sensible quantity in a unit, as an example in an error: ``"75 Shore D"``, ``"25 min or 1.5 h"``."""
     return EXAMPLES.get(unit) or show(1.5, unit)
 
 
 def measures(unit: str, other: str) -> bool:
-    """Whether one unit can be turned into another; no unit cannot, nor can a quantity such as 1/2 in."""
+    """Whether one unit converts to another; false for an empty unit, and for a quantity such as 1/2 in."""
     if not unit or not other or unit[0].isnumeric():
         return False
     with suppress(UnitProblem):
@@ -197,7 +196,7 @@ def measures(unit: str, other: str) -> bool:
 
 
 def _refuse_clock(text, unit, what):
-    """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five; 1:35:00 may be 1:35 as a program keeps it."""
+    """Refuse 1:35, which may be hours and minutes, minutes and seconds, or one part to thirty-five; 1:35:00 may be 1:35 as stored by a program."""
     found = (RATIO if unit == "%" else CLOCK).match(text[:LONGEST])
     if not found:
         return
@@ -216,7 +215,7 @@ def _refuse_clock(text, unit, what):
 
 
 def _refuse_fraction(text, number, unit, what):
-    """Refuse two numbers with a stroke between them that need not be a fraction."""
+    """Refuse two numbers with a slash between them that may not be a fraction."""
     found = re.search(r"(\d+)/(\d+)", text)
     if not found:
         return
@@ -230,7 +229,7 @@ def _refuse_fraction(text, number, unit, what):
 
 
 def _converted(number, source, target, where, shown):
-    """`number` from one Pint unit to another, with the refusal in words, which show the second as it was declared."""
+    """`number` from one Pint unit to another; a refusal names the second as it was declared."""
     import pint
 
     if target.split(" ")[0] in SCALES:
@@ -238,7 +237,7 @@ def _converted(number, source, target, where, shown):
             several = "Write a grade alone" if target == "grade" else "In a sheet, write several readings as 75; 76; 77, and elsewhere one at a time"
             raise UnitProblem(f"{where} has more than one number. {several}.")
         if target == "grade":
-            raise UnitProblem(f"{where} has {source!r} behind the grade. Write the grade alone, and anything else as a note.")
+            raise UnitProblem(f"{where} has {source!r} after the grade. Write the grade alone, and anything else as a note.")
         other = f", or choose {source} in the notebook 0-start-here where all are read in that" if source.split(" ")[0] in SCALES else ""
         raise UnitProblem(f"{where} is not on the {target} scale, and no scale converts to another. Read it in {target}{other}.")
     if not target:
@@ -270,7 +269,7 @@ def _unit(text):
 def show(value: float, unit: str = "", digits: int = 3) -> str:
     """A number with its unit, as it reads in a sentence: ``"20 °C"``, ``"1.5 %"``, ``"75 Shore D"``.
 
-    Whole numbers with more than so many digits, and those above a thousand, keep all of theirs.
+    Whole numbers with more than `digits` digits, and those above a thousand, are shown in full.
     """
     text = f"{value:.{digits}g}" if abs(value) < min(1000, 10**digits - 0.5) else f"{value:.0f}"
     text = text.replace("-", "\u2212") if text.startswith("-") else text
@@ -283,5 +282,5 @@ def shown_unit(unit: str) -> str:
 
 
 def unit_words(unit: str) -> str:
-    """A unit as it stands behind a number, with its blank: ``" °C"``."""
+    """A unit to put after a number, with a blank before it: ``" °C"``."""
     return f" {shown_unit(unit)}".rstrip()

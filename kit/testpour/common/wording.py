@@ -1,4 +1,4 @@
-"""Small words that sentences share: plurals, lists, rounded numbers; and people's own words escaped, so that none acts as markup."""
+"""Parts of sentences: plurals, lists, rounded numbers; and people's own words escaped, so that none acts as markup."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 PUT_RIGHT = "Put right what is in the log"  # the part of a panel that does it by tapping
 BY_TAPPING = f'by tapping in the notebook 2-pour-and-log, under "{PUT_RIGHT}",'
 
-# Characters that turn or hide the order of what is read (Unicode Standard Annex 9, table 4): shown by their number.
+# Characters that change the direction of text (Unicode Standard Annex 9, table 4): shown by their number.
 TURNING = "\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
 SHOWN = {ord(one): f"[U+{ord(one):04X}]" for one in TURNING}
 ESCAPED = {ord(one): f"\\u{ord(one):04x}" for one in TURNING}  # as JSON and TOML write a character inside quotes
-# A notebook sets what stands between dollars or after a backslash as formulas, in HTML too, unless they stand alone.
+# A notebook typesets text between dollars or after a backslash as formulas, in HTML too, unless these are in tags of their own.
 ALONE = {ord(one): f"<span>&#{ord(one)};</span>" for one in "$\\"}
 MARKUP = {ord(one): f"&#{ord(one)};" for one in "[]`*_~|@"}
 
@@ -36,7 +36,7 @@ def listed(words: Iterable[str], last: str = "and") -> str:
 
 
 def first_few(words: Sequence[str], most: int = 8) -> str:
-    """`listed`, and of more than so many words the first: ``"a, b and 7 more"``."""
+    """`listed`, but at most the first `most` words: ``"a, b and 7 more"``."""
     return listed(words if len(words) <= most else [*words[:most], f"{len(words) - most} more"])
 
 
@@ -52,23 +52,23 @@ def rounded(value: float) -> str:
 
 
 def signed(value: float) -> str:
-    """`rounded`, with a plus sign above nothing."""
+    """`rounded`, with a plus sign above 0."""
     text = rounded(value)
     return f"+{text}" if value > 0 and text != "0" else text
 
 
 def capital(words: str) -> str:
-    """Words that begin a sentence or a label, the rest as it was."""
+    """`words` with a capital first letter, to begin a sentence or a label."""
     return words[:1].upper() + words[1:]
 
 
 def within(words: str) -> str:
-    """Words that begin a sentence, as they go on within one: the first letter small, the rest as it was."""
+    """`words` with a small first letter, to continue a sentence."""
     return words[:1].lower() + words[1:]
 
 
 def shortened(text: str, longest: int = 60) -> str:
-    """`text`, cut where it is too long to be quoted in a message."""
+    """`text`, cut if it is too long to be quoted in a message."""
     return text if len(text) <= longest else f"{text[:longest]} ..."
 
 
@@ -90,12 +90,12 @@ def age_words(hours: float) -> str:
 
 
 def at_age(hours: float | None) -> str:
-    """An age as it follows the words of a reading: ``" at 7 days"``; "" where there is none (None or NaN)."""
+    """An age to follow the words of a reading: ``" at 7 days"``; "" if there is none (None or NaN)."""
     return "" if hours is None or math.isnan(hours) else f" at {age_words(hours)}"
 
 
 def about_age(hours: float) -> str:
-    """An age that was worked out, to two digits: ``"31 h"``, ``"2.5 days"``."""
+    """A calculated age, to two digits: ``"31 h"``, ``"2.5 days"``."""
     return f"{hours:.2g} h" if hours < 47.5 else f"{hours / 24:.2g} days"
 
 
@@ -112,12 +112,12 @@ def about_in_hundred(chance: float) -> str:
 
 
 def visible(text: object) -> str:
-    """`text` with the characters that would turn its order written out, such as [U+202E]."""
+    """`text` with the characters that would change its direction written out, such as [U+202E]."""
     return str(text).translate(SHOWN)
 
 
 def in_days(text: str) -> str:
-    """A text with its whole days from the second on as days, as makers state them: 168 h is 7 days.
+    """A text with whole days, from two on, in days, as makers state them: 168 h is 7 days.
 
     Parameters
     ----------
@@ -135,19 +135,19 @@ def in_days(text: str) -> str:
 
 
 def in_html(text: object) -> str:
-    """`text` for HTML, where a person's own words must not become markup, formulas or another order."""
+    """`text` for HTML, so that a person's own words become neither markup nor formulas, nor change direction."""
     return escape(visible(text)).translate(ALONE)
 
 
 def in_markdown(text: object) -> str:
-    """`text` for a notebook's Markdown on one line: no markup, picture, link or formula comes of a person's words."""
+    """`text` for a notebook's Markdown on one line: a person's words become no markup, picture, link or formula."""
     text = in_html(re.sub(r"\s*[\n\r\v\f\x1c-\x1e\x85\u2028\u2029]\s*", " ", visible(text)).strip()).translate(MARKUP)
     text = re.sub(r"(?i)\bwww\.", lambda found: f"{found[0][:3]}&#46;", text.replace("://", "&#58;//"))
     return re.sub(r"^(\d*)([-+#=.)])", lambda found: f"{found[1]}&#{ord(found[2])};", text)
 
 
 def in_every_text(data: Any, change: Callable[[str], str], but: Collection[str] = ()) -> Any:
-    """Plain data, as JSON can hold it, with `change` made in each of its texts; what stands under a name in `but` stays as it is."""
+    """Plain data, as in JSON, with `change` applied to each of its texts, except under the names in `but`."""
     if isinstance(data, dict):
         return {name: part if name in but else in_every_text(part, change, but) for name, part in data.items()}
     if isinstance(data, list | tuple):
@@ -156,18 +156,18 @@ def in_every_text(data: Any, change: Callable[[str], str], but: Collection[str] 
 
 
 def table_html(table: pd.DataFrame, **options: Any) -> str:
-    """A DataFrame as HTML with all words in it inert, on one line, so that it may stand in Markdown too."""
+    """A DataFrame as HTML with all words in it inert, on one line, so that it can be used in Markdown too."""
     return re.sub(r"\s*\n\s*", " ", table.to_html(**options)).translate(SHOWN).translate(ALONE)
 
 
 def said_in_markdown(result: Any) -> str:
-    """The `_repr_markdown_` of a result that says itself in one sentence."""
+    """The `_repr_markdown_` of a result that has a `sentence`."""
     return in_markdown(result.sentence())
 
 
 @dataclass(frozen=True)
 class NoResult:
-    """What stands in place of a result that cannot be given yet; false where a result is true."""
+    """Returned in place of a result that cannot be given yet; false, while a result is true."""
 
     reason: str  # why there is none, and what is needed first
 

@@ -23,8 +23,7 @@ def to_csv(table: pd.DataFrame) -> str:
 
     Open ends (infinite) are blank; `known` says which end is open. This follows the OWASP page on CSV injection.
     """
-    shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if
-        table.index.name == "pour" else "row")
+    shown = table.drop(columns=[name for name in LEFT_OUT if name in table]).reset_index(names="pour" if table.index.name == "pour" else "row")
     shown.columns = [_escaped(name) for name in shown.columns]
     for name in shown:
         if pd.api.types.is_numeric_dtype(shown[name]):

@@ -53,10 +53,7 @@ class StudyFolder:
         """What is in the folder, and which notebooks it lacks."""
         text = f"It has study.toml and {self._there}."
         if lacks := sorted({p.name for p in templates()} - set(self.notebooks)):
-            text += (
-                f" It lacks {', '.join(lacks)}; to have one again, make a new folder with testpour new "
-                "and copy it from there."
-            )
+            text += f" It lacks {', '.join(lacks)}; to have one again, make a new folder with testpour new and copy it from there."
         return text
 
 

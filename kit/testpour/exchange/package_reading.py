@@ -87,8 +87,7 @@ def _study(own, data, problems):
 
 def _entries(columns, kind):
     """Declarations as in a study file, with every part stated, so that the catalogue fills nothing in."""
-    blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind)
-             if isinstance(part.default, str | tuple)}
+    blank = {part.name: [] if isinstance(part.default, tuple) else "" for part in parts_of(kind) if isinstance(part.default, str | tuple)}
     entries = {}
     for row in pd.DataFrame(columns, dtype=object).to_dict("records"):
         stated = {key: value for key, value in row.items() if value is not None}

@@ -144,8 +144,7 @@ def _draw_readings(ax, trace):
     found, last = trace.readings, trace.table["minutes"].iloc[-1]
     if "gel_time" in found.index:
         low, high = found.loc["gel_time", "low"], min(found.loc["gel_time", "high"], last)
-        ax.axvspan(low, high, facecolor="none", edgecolor=BELIEF, hatch="//", linewidth=0, zorder=0,
-                   label=f"gel after {trace.words('gel_time')}")
+        ax.axvspan(low, high, facecolor="none", edgecolor=BELIEF, hatch="//", linewidth=0, zorder=0, label=f"gel after {trace.words('gel_time')}")
     if "onset" in found.index:
         value, low, high = found.loc["onset", ["value", "low", "high"]].astype(float)
         seen = trace.table.dropna(subset="temperature")

@@ -60,10 +60,7 @@ class Package:
         people = "with initials and notes" if self.names else "without initials and notes"
         people += ", corrections included" if self.history else ""
         people += f", {count(len(self.photos), 'photograph')}" if self.photos else ""
-        return (
-            f"{self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; "
-            f"fingerprint {self.castings.fingerprint()}."
-        )
+        return f"{self.study.name}. {self.castings.sentence()} Licence {self.licence}, {people}; fingerprint {self.castings.fingerprint()}."
 
     __repr__ = sentence
 

@@ -1,4 +1,4 @@
-"""Chains for the posterior that importance sampling covers too thinly."""
+"""Markov chains for a posterior that importance sampling covers too thinly."""
 
 from collections.abc import Callable
 
@@ -8,7 +8,7 @@ from testpour.likelihood.proposal import Proposal
 
 WALKERS = 400
 STEPS = 80  # moves of every walker; the first half is dropped
-BIG = 10  # one move in so many is as long as the difference itself, to jump between modes
+BIG = 10  # one move in this many is a full difference, to jump between modes
 
 
 def run_chains(

@@ -1,4 +1,4 @@
-"""Newton climbs to the top of a smooth function: a damped one of any, a plain one of a concave."""
+"""Newton's method for the maximum of a smooth function: damped for any, plain for a concave one."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -80,7 +80,7 @@ def climb(
 
 
 def _ascend(function, at, value, gradient, matrix, how):
-    """Climb until nothing more is to be gained; return place, value, gradient and curvature."""
+    """Climb until no gain is left; return place, value, gradient and curvature."""
     (curvature, quasi_newton, steps, tolerance), damping = how, 0.0
     for _ in range(steps):
         roots, axes = np.linalg.eigh(matrix)
@@ -99,7 +99,7 @@ def _ascend(function, at, value, gradient, matrix, how):
 
 
 def _polish(function, at, value, gradient, matrix):
-    """One last Newton step, too short for the height to judge: kept if it flattens the slope."""
+    """One last Newton step, too short to change the height measurably: kept if it reduces the gradient."""
     step = np.linalg.solve(matrix, gradient)
     reached = function(at + step)
     if np.abs(reached[1] @ step) < np.abs(gradient @ step):
@@ -108,7 +108,7 @@ def _polish(function, at, value, gradient, matrix):
 
 
 def _damped_step(function, at, value, slopes, damping):
-    """Return a step that loses no height, what it reached, and the damping for the next; None if none."""
+    """Return a step that loses no height, the place it reached, and the next damping; None if there is none."""
     for _ in range(30):
         step = _newton_step(*slopes, damping)
         reached = function(at + step)
@@ -138,7 +138,7 @@ def _newton_step(roots, axes, gradient, damping):
 
 
 def newton(evaluate: Callable, newton_step: Callable, start: np.ndarray, tolerance: float) -> tuple[tuple, Any]:
-    """The place at the top of a concave function, and the curvature there.
+    """The maximiser of a concave function, and the curvature there.
 
     `evaluate` is ``at -> place``, a tuple that begins with `at` (d,) and ends with the height there; `newton_step` is ``place
     -> (step, slope along it, curvature)``. The climb ends where the next step would gain less than the share `tolerance` of
@@ -164,7 +164,7 @@ def _safe_step(evaluate, place, step):
 
 
 def warm_start(last: tuple | None, outer: np.ndarray, size: int, reach: float) -> np.ndarray:
-    """Where to look for an inner mode: where it was last, moved along with an outer step no longer than `reach`.
+    """Where to start for an inner mode: at the last one, extrapolated for an outer step no longer than `reach`.
 
     `last` is the outer place, the inner mode and its slopes there (0.0 where they are not known); None at first. The
     mode has `size` numbers, `outer` (k,) is where to look now.

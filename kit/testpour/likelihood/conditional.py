@@ -1,4 +1,4 @@
-"""Everything nearly normal given the sds, for many draws at once: Newton steps from a predicted mode."""
+"""Gaussian approximations of the inner parameters given the sds, for many draws at once: Newton steps from a predicted mode."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from testpour.likelihood.elimination import MANY, Group, level_indicator, most_l
 from testpour.likelihood.laplace import Marginal, split_outer
 from testpour.likelihood.observations import GradeRows, NormalRows
 
-RIDGE = 16 * np.finfo(float).eps  # what elimination may lose to rounding where a drawn sd is all but zero
-ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, and a dozen such arrays are held at a time
-DIGITS = 9  # to which design rows are compared: what lies beyond is rounding
-STEPS = 2  # Newton steps where some row has an open end; one is enough otherwise (see `_working_values`)
+RIDGE = 16 * np.finfo(float).eps  # rounding error of elimination when a drawn sd is nearly zero
+ROOM = 3_000_000  # numbers in one array of many draws: 24 MB, of which about a dozen exist at a time
+DIGITS = 9  # to which design rows are compared: further ones are rounding errors
+STEPS = 2  # Newton steps if some row has an open end; otherwise one is enough (see `_working_values`)
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Conditional:
 
 @dataclass(frozen=True)
 class Pairs:
-    """Products (n, q) of the pairs (q,) of the r columns of a design, `one` not before the `other`."""
+    """Products (n, q) of the pairs (q,) of the r columns of a design; `one` never comes before the `other`."""
 
     products: np.ndarray | csc_array
     one: np.ndarray
@@ -211,7 +211,7 @@ def conditional_at(marginal: Marginal, at: np.ndarray) -> Conditional:
 
 
 def _equal_rows_together(codes, design):
-    """An order of rows that puts those of one level and the same design side by side, and where each such set begins, and all end."""
+    """An order of rows that puts rows of one level and design side by side, and where each such set begins, and the last ends."""
     rounded = np.round(design, DIGITS)
     order = np.lexsort((*rounded.T, codes))
     new = (np.diff(rounded[order], axis=0) != 0).any(axis=1) | (np.diff(codes[order]) != 0)

@@ -1,4 +1,4 @@
-"""The joint density of rows and beliefs on a scale where every parameter is near one, and the way back from it."""
+"""The joint density of rows and beliefs on a scale on which every parameter is near one, and the transformation back."""
 
 from dataclasses import dataclass
 
@@ -27,7 +27,7 @@ class Scale:
 
     @property
     def log_volume(self) -> float:
-        """Log of the volume a unit cube of scaled coefficients takes among the model's own."""
+        """Log Jacobian of the model's own coefficients by the scaled ones."""
         return np.log(np.abs(np.diag(self.turn))).sum() + len(self.turn) * np.log(self.unit)
 
 

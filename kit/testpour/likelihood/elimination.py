@@ -1,4 +1,4 @@
-"""The inner parameters' design and curvature; a group of very many levels is eliminated level by level.
+"""The design and curvature of the inner parameters; a group of very many levels is eliminated level by level.
 
 Each row touches one level of a group, so the group's block of the curvature is diagonal: what is left
 is a small dense matrix (its Schur complement), and work grows with the rows, not with the levels' square.
@@ -15,7 +15,7 @@ import numpy as np
 from scipy.linalg import cho_solve, cholesky
 from scipy.sparse import csr_array
 
-MANY = 40  # levels above which elimination is quicker than one dense matrix
+MANY = 40  # levels above which elimination is faster than one dense matrix
 
 
 @dataclass(frozen=True)
@@ -28,7 +28,7 @@ class Group:
 
     @property
     def design(self) -> np.ndarray:
-        """The (n, levels) zeros and ones that say which level each row has."""
+        """The (n, levels) indicator matrix of each row's level."""
         return (self.codes[:, None] == np.arange(self.levels)).astype(float)
 
     def at(self, effects: np.ndarray) -> np.ndarray:
@@ -76,7 +76,7 @@ def most_levels(groups: Sequence[Group | Smooth]) -> int:
 
 
 def level_indicator(group: Group) -> csr_array:
-    """The design of a random intercept, levels by rows, as a sparse matrix: it adds rows up by level."""
+    """The transposed design of a random intercept as a sparse matrix (levels, n), which sums rows by level."""
     ones, rows = np.ones(len(group.codes)), np.arange(len(group.codes))
     return csr_array((ones, (group.codes, rows)), shape=(group.levels, len(rows)))
 
@@ -93,7 +93,7 @@ def predictor_draws(design: np.ndarray, groups: Sequence[Group | Smooth], inner:
 
 @dataclass(frozen=True)
 class Layout:
-    """Where the inner parameters lie: coefficients, then each group's levels; one group may be eliminated.
+    """The places of the inner parameters: coefficients, then each group's levels; one group may be eliminated.
 
     Attributes
     ----------
@@ -167,7 +167,7 @@ def layout(design: np.ndarray, groups: tuple[Group | Smooth, ...], many: int = M
     columns = np.hstack([design, *(groups[g].design for g in kept)])
     owner = np.r_[np.full(design.shape[1], -1), np.repeat(kept, [groups[g].levels for g in kept])].astype(int)
     eliminated = groups[big] if big >= 0 else None
-    if not isinstance(eliminated, Group):  # `most_levels` passes smooth parts over
+    if not isinstance(eliminated, Group):  # `most_levels` ignores smooth functions
         return Layout(groups, big, columns, owner, slice(len(owner), len(owner)), np.zeros((0, len(design))))
     first = design.shape[1] + sum(group.levels for group in groups[:big])
     return Layout(groups, big, columns, owner, slice(first, first + eliminated.levels), level_indicator(eliminated))

@@ -85,7 +85,7 @@ class IntervalModel:
             self.group_levels[name] = np.arange(self.groups[-1].levels)
 
     def _close_ends(self):
-        """Bring open grade ends to the first and last grade; return which rows say anything."""
+        """Move open grade ends to the first and last grade; return which rows are informative."""
         if self.grades is None:
             return np.isfinite(self.low) | np.isfinite(self.high)
         self.low, self.high = np.maximum(self.low, 0), np.minimum(self.high, self.grades - 1)
@@ -100,7 +100,7 @@ def _pair(belief: tuple[np.ndarray, np.ndarray] | None, count: int) -> tuple[np.
 
 
 def _row_problems(low: np.ndarray, high: np.ndarray, exog: np.ndarray, grades: int | None, groups: dict) -> Iterator[str]:
-    """Why rows cannot be used, a sentence each, which says where and what is allowed."""
+    """Why rows cannot be used, a sentence each, with the place and what is allowed."""
     n = len(low)
     sizes = {"high": len(high), "exog": len(exog)} | {f"group {k!r}": len(v) for k, v in groups.items()}
     for name, size in sizes.items():

@@ -1,4 +1,4 @@
-"""Integrate out everything that is nearly normal: an inner Newton step inside an outer climb."""
+"""Laplace's approximation: inner Newton steps integrate out everything nearly normal, inside an outer climb."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from testpour.likelihood.density import LOG_2PI, JointDensity
 from testpour.likelihood.elimination import layout
 from testpour.likelihood.observations import RowDerivatives
 
-SHORT = 0.5  # an outer step short enough to carry the inner mode along a straight line
+SHORT = 0.5  # longest outer step over which the inner mode is extrapolated linearly
 
 
 class InnerLayout(Protocol):
-    """Where the inner parameters lie: a `Layout`, or a pool's `blocks.Blocks`."""
+    """The places of the inner parameters: a `Layout`, or a pool's `blocks.Blocks`."""
 
     @property
     def size(self) -> int:
@@ -76,7 +76,7 @@ class Marginal:
 
     problem: JointDensity
     own_layout: InnerLayout | None = None  # by default a `Layout`
-    reach: float = SHORT  # length of an outer step up to which the inner mode is carried along a straight line
+    reach: float = SHORT  # longest outer step over which the inner mode is extrapolated linearly
     last: tuple | None = field(default=None, repr=False)
 
     def __post_init__(self):
@@ -158,7 +158,7 @@ class Marginal:
         return np.concatenate([rows.shape1.sum(axis=0), shift.T @ rows.eta1]) - trace / 2
 
     def derivatives(self, inner: Inner) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """How each sd moves the rows (n, G) directly, and each outer parameter the inner mode (d, k + G) and the predictor there (n, k + G)."""
+        """Derivatives of the predictor by each sd (n, G), and of the inner mode (d, k + G) and its predictor (n, k + G) by each outer parameter."""
         rows, k = inner.rows, inner.rows.shape1.shape[1]
         shift, direct = self.layout.by_sd(inner.at, rows.eta1)
         pull = inner.factor.design.transpose_times(np.hstack([rows.shape_eta, rows.eta2[:, None] * shift]))

@@ -11,7 +11,7 @@ from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
 
 
 def interval_middles(low: np.ndarray, high: np.ndarray) -> np.ndarray:
-    """Middle of each interval; its other end where one is open."""
+    """Middle of each interval; its closed end if the other is open."""
     return np.where(np.isinf(low), high, np.where(np.isinf(high), low, (low + high) / 2))
 
 
@@ -50,7 +50,7 @@ class NormalRows:
 
     @property
     def open_ended(self) -> np.ndarray:
-        """True for rows with one end or none: their curvature changes with the predictor, see `_working_values`."""
+        """True for rows with an open end: their curvature changes with the predictor, see `_working_values`."""
         return np.isinf(self.low) | np.isinf(self.high)
 
     def subset(self, rows: np.ndarray) -> NormalRows:
@@ -67,15 +67,7 @@ class NormalRows:
         value, m, v, m3, m4 = self._moments(eta, shape[0], sigma)
         shape_eta = (2 * m * v + m3 - 2 * m) / sigma
         shape_eta2 = (2 * m * m3 + m4 - v**2 - 4 * v + 2) / sigma**2
-        return RowDerivatives(
-            value,
-            m / sigma,
-            (v - 1) / sigma**2,
-            m3 / sigma**3,
-            (m**2 + v - 1)[:, None],
-            shape_eta[:, None],
-            shape_eta2[:, None],
-        )
+        return RowDerivatives(value, m / sigma, (v - 1) / sigma**2, m3 / sigma**3, (m**2 + v - 1)[:, None], shape_eta[:, None], shape_eta2[:, None])
 
     def _moments(self, eta, log_sigma, sigma):
         exact = self.exact

@@ -1,4 +1,4 @@
-"""Find the top of a density from which everything nearly normal is integrated out."""
+"""Find the maximum of a density from which everything nearly normal is integrated out."""
 
 from dataclasses import replace
 from functools import partial
@@ -11,7 +11,7 @@ from testpour.likelihood.interval import IntervalModel
 from testpour.likelihood.laplace import Marginal
 from testpour.likelihood.scaling import scaled_problem
 
-ROUGH = 0.01  # log density by which an optimum may be missed where draws are only centred on it
+ROUGH = 0.01  # error in log density that is allowed for an optimum on which draws are only centred
 
 
 def find_optimum(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) -> Optimum:
@@ -32,14 +32,14 @@ def find_optimum(marginal: Marginal, start: np.ndarray, tolerance: float = 0.0) 
 
     seek = partial(climb, marginal, curvature=difference_curvature(marginal), quasi_newton=True, settle=settle, tolerance=tolerance)
     top = seek(start)
-    top = top if top.converged else seek(top.at)  # a curvature corrected step by step may report convergence too early
+    top = top if top.converged else seek(top.at)  # a quasi-Newton curvature may report convergence too early
     settled = top.at.copy()
     settled[sds] = np.where(np.abs(settled[sds]) < 1e-7, 0.0, np.abs(settled[sds]))
     return replace(top, at=settled)
 
 
 def optimum_of(model: IntervalModel) -> tuple[Marginal, Scale, Optimum]:
-    """The `Marginal` of a model to draw from, its `Scale` and its `Optimum`; sought once a model."""
+    """The `Marginal` of a model to draw from, its `Scale` and its `Optimum`; found once per model."""
     if model.optimum is None:
         problem, scale, start = scaled_problem(model)
         marginal = Marginal(problem)

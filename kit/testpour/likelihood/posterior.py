@@ -1,4 +1,4 @@
-"""Equally weighted draws of everything unknown in an interval model, by importance sampling."""
+"""Equally weighted posterior draws of an interval model, by importance sampling."""
 
 from __future__ import annotations
 
@@ -20,27 +20,27 @@ from testpour.likelihood.proposal import Proposal, ProposalDraws, in_other_unit
 from testpour.likelihood.scaling import draw_beliefs, scaled_problem
 from testpour.likelihood.weights import effective_size, importance_weights, pareto_smoothed, pick_by_share, resample, tempered
 
-TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, by which the proposal is moved to where the weights are
-WIDE = 1.5  # how much wider than the curvature at the optimum a proposal begins: a narrow one is slow to widen
-MOVE_WORTH = 80  # draws that the weights are worth by which a proposal is moved
-GOOD_SHARE = 0.5  # effective share of a trial's draws at which a proposal needs no more moving
-AIM_SHARE = 0.5  # effective share of the wanted draws that is sampled for
-LEAST_SHARE = 0.4  # effective share of the wanted draws below which they are drawn anew
-POOR_SHARE = 0.25  # effective share of the wanted draws below which the answer is left to chains
-UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn anew; see `weights.pareto_smoothed`
-NO_MEAN = 1.0  # shape from which weights have no mean at all: left to chains as well
-MOST_TIMES = 4  # times the draws wanted: the most outer draws that are made
-THIN_SHARE = 0.05  # effective share of the draws below which a proposal is moved at once
-MOST_MOVES = 6  # times the proposal is moved by what was drawn, where that is worth too little
+TRIAL, TRIALS = 250, 6  # outer draws of a trial, and the most trials, for adapting the proposal to the weights
+WIDE = 1.5  # initial width of the proposal, relative to the curvature at the optimum: a narrow one is slow to widen
+MOVE_WORTH = 80  # effective draws needed for adapting a proposal
+GOOD_SHARE = 0.5  # effective share of a trial's draws at which a proposal is good enough
+AIM_SHARE = 0.5  # effective share of the wanted draws at which sampling stops
+LEAST_SHARE = 0.4  # effective share of the wanted draws below which they are drawn again
+POOR_SHARE = 0.25  # effective share of the wanted draws below which chains are used instead
+UNSTABLE = 0.7  # shape of the weights' tail above which they are drawn again; see `weights.pareto_smoothed`
+NO_MEAN = 1.0  # shape from which weights have no mean at all: chains are used instead
+MOST_TIMES = 4  # most outer draws, as a multiple of those wanted
+THIN_SHARE = 0.05  # effective share of the draws below which a proposal is adapted at once
+MOST_MOVES = 6  # most times that the proposal is adapted to draws of too small an effective number
 CACHE_NUMBERS = 50_000  # numbers in one array that fit the processor's cache: each is read some thirty times
 INNER_DRAWS = 4  # inner draws for each outer one: nearly free, and they steady the weights
-FEW, FEW_INNER = 250, 2  # wanted draws, such as of one bench of many, up to which fewer inner ones do: a quarter less time, worth as much
+FEW, FEW_INNER = 250, 2  # up to this many wanted draws, as for one bench of many, fewer inner ones do as well in a quarter less time
 CHEAP_ROWS = 1500  # rows times inner draws up to which they are nearly free
 
 
 @dataclass(frozen=True)
 class Posterior:
-    """What beliefs and rows together say: m equally weighted draws, in the model's own latent units.
+    """The posterior from beliefs and rows: m equally weighted draws, in the model's own latent units.
 
     Attributes
     ----------
@@ -75,7 +75,7 @@ class Posterior:
         return len(self.coefficients)
 
     def narrowed(self, share: float) -> Posterior:
-        """The same draws with every standard deviation at this share: coefficients and cut-points about their means, and all scatter."""
+        """The same draws with every standard deviation multiplied by a share: of coefficients and cut-points about their means, and all scatter."""
         means = self.coefficients.mean(axis=0)
         cuts = None if self.cuts is None else self.cuts.mean(axis=0) + share * (self.cuts - self.cuts.mean(axis=0))
         sds = {name: share * sd for name, sd in self.group_sds.items()}
@@ -139,14 +139,14 @@ def sample(model: IntervalModel, draws: int = 2000, seed: int = 0, near: Interva
 
 
 def _new_proposal(model, rng):
-    """A proposal about the top of the model's density, its target, and the model's `Scale`."""
+    """A proposal about the maximum of the model's density, its target, and the model's `Scale`."""
     marginal, scale, top = optimum_of(model)
     target = Target(marginal.problem)
     return _adapted_proposal(_first_proposal(marginal, top), target, rng), target, scale
 
 
 def _reused_proposal(near, model):
-    """The same from a model of nearly the same rows that was drawn from before; None where there is none such."""
+    """The same, from an earlier model of nearly the same rows; None if there is none."""
     if near is None or near.proposal is None or [g.name for g in near.groups] != [g.name for g in model.groups]:
         return None
     (proposal, before), (problem, scale, _) = near.proposal, scaled_problem(model)
@@ -164,7 +164,7 @@ def _first_proposal(marginal, top):
 
 
 def _adapted_proposal(proposal, target, rng):
-    """The proposal moved to where outer draws carry weight, its inner draws reshaped by the last of them."""
+    """The proposal adapted to the weights of its draws, over a few trials; the last one also reshapes its inner draws."""
     for _ in range(TRIALS):
         draws = proposal.draw(TRIAL, 0, rng)
         weights = importance_weights(target(draws.outer, draws.inner) - draws.log_density)[1]
@@ -176,24 +176,24 @@ def _adapted_proposal(proposal, target, rng):
 
 
 def _inner_per_outer(target, most):
-    """Inner draws for each outer one: fewer where many rows make them costly, and the stand-in close."""
+    """Inner draws for each outer one: fewer if many rows make them costly, and the proposal close."""
     return int(np.clip(CHEAP_ROWS // len(target.problem.design), 1, most))
 
 
 def _reshaped_once(proposal, drawn, shares, weights):
-    """The proposal moved by weighted outer draws, and its inner draws reshaped by theirs."""
+    """The proposal adapted to weighted outer draws and to their inner draws."""
     weights = tempered(weights, MOVE_WORTH)
     both = shares * weights[:, None]
     return proposal.recentred(drawn.outer, weights).reshaped(np.concatenate(drawn.noise), both.ravel())
 
 
 def _inadequate(weights, shape, least, steepest):
-    """Whether weighted draws are worth too few, or the tail of their weights is steeper than can be trusted."""
+    """Whether the effective number of draws is too small, or the tail of their weights too heavy."""
     return effective_size(weights) < least or shape > steepest
 
 
 def _draw_and_weigh(proposal, target, draws, rng, thin):
-    """Draw until worth `AIM_SHARE` times `draws` independent ones, or `MOST_TIMES` times `draws`, or seen to be worth a share below `thin`.
+    """Draw until the effective number is `AIM_SHARE` times `draws`, or until `MOST_TIMES` times `draws`, or the effective share is below `thin`.
 
     Returns the cloud, inner draws' shares (m, e) of their outer draw's weight, outer weights (m,), and the shape of
     the largest weights' tail.

@@ -1,4 +1,4 @@
-"""Draw parameters from a close, heavy-tailed stand-in for the posterior, and say how likely each draw was."""
+"""A close, heavy-tailed proposal for the posterior: its draws and the density of each."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from testpour.likelihood.conditional import Conditional
 from testpour.likelihood.weights import effective_size
 
 OUTER_DEGREES = 5  # degrees of freedom of the outer t distribution
-ADAPTED_DEGREES = 8  # the same once its shape has been seen
+ADAPTED_DEGREES = 8  # the same once it has been adapted
 ROOT = 3  # cube roots of sds are nearly normal (Wilson & Hilferty 1931, of variances)
 
 
@@ -96,7 +96,7 @@ class Proposal:
         return places
 
     def recentred(self, outer: np.ndarray, weights: np.ndarray) -> Proposal:
-        """Return a proposal moved towards weighted `outer` draws, the less the fewer carry weight.
+        """Return a proposal moved towards weighted `outer` draws, less so if few carry the weight.
 
         `outer` (m, k + G), `weights` (m,): they add up to 1.
         """
@@ -109,7 +109,7 @@ class Proposal:
         return replace(self, centre=centre, axes=axes, outer_degrees=ADAPTED_DEGREES, root=ROOT)
 
     def for_model(self, conditional: Conditional, ratio: float, graded: bool) -> Proposal:
-        """Return the proposal for another model of nearly the same rows, its inner draws as they come.
+        """Return the proposal for another model of nearly the same rows, with unadapted inner draws.
 
         `conditional` is of that model and `ratio` this one's unit over its; cut-points of `graded` rows have no unit.
         """
@@ -127,7 +127,7 @@ class Proposal:
         trust = _trust(weights)
         shift = weights @ noise
         stretch = np.sqrt(weights @ (noise - shift) ** 2)
-        unadapted = self.conditional.many_levels  # with so many levels each would follow noise, and all together far
+        unadapted = self.conditional.many_levels  # with so many levels each adaptation would follow noise, and together much of it
         shift[unadapted], stretch[unadapted] = 0.0, 1.0
         return replace(self, shift=trust * shift, stretch=np.exp(trust * np.log(np.clip(stretch, 0.5, 2.0))))
 
@@ -144,7 +144,7 @@ def in_other_unit(outer: np.ndarray, groups: int, ratio: float, graded: bool, ro
 
 
 def _trust(weights):
-    """How far weighted draws are followed: little where few carry the weight."""
+    """How strongly to adapt to weighted draws: little if few carry the weight."""
     return effective_size(weights) / (effective_size(weights) + 30)
 
 

@@ -1,4 +1,4 @@
-"""Bring a model to a scale on which every parameter is near one; and draws from its beliefs alone."""
+"""A model on a scale on which every parameter is near one; and draws from its beliefs alone."""
 
 import numpy as np
 from scipy.linalg import solve_triangular
@@ -63,7 +63,7 @@ def _start(model, low, high, design, root, target):
 
 
 def _grade_start(model, low, high):
-    """Cut-points as believed; where a belief is flat, from the observed shares, each grade given half a row more."""
+    """Cut-points as believed; if a belief is flat, from the observed shares, with half a row added to each grade."""
     if np.isfinite(model.cut_belief[1]).all():
         mean = np.sort(model.cut_belief[0])
         return shape_of(mean + 1e-3 * np.arange(len(mean)))

@@ -1,4 +1,4 @@
-"""How likely several readings of one casting are that share an unknown shift of its own."""
+"""The likelihood of several readings of one casting that share an unknown shift."""
 
 import numpy as np
 
@@ -6,7 +6,7 @@ from testpour.likelihood.truncated import LOG_ROOT_2PI, log_interval_probability
 
 # Values of the shift about its likeliest, in standard deviations; finer and further moves no chance of the demonstration by 1e-5
 NODES = np.linspace(-3, 3, 5)
-LOWEST = -1e300  # stands in for the log of no chance at all
+LOWEST = -1e300  # in place of the log of 0
 
 
 def log_joint_likelihood(low: np.ndarray, high: np.ndarray, own: np.ndarray, one: np.ndarray) -> np.ndarray:
@@ -26,7 +26,7 @@ def log_joint_likelihood(low: np.ndarray, high: np.ndarray, own: np.ndarray, one
     if low.shape[-1] == 1:
         whole = np.hypot(own, one)[..., None]
         return log_likelihood_of_each(low / whole, high / whole, whole)[..., 0]
-    # Repeats that read the same are worked once; one draw of every case tells which they are.
+    # Equal repeats are calculated once; one draw of every case shows which they are.
     some = np.vstack([ends[..., 0, :].reshape(-1, ends.shape[-1]) for ends in (low, high)])
     _, first, times = np.unique(some, axis=1, return_index=True, return_counts=True)
     low, high, own = low[..., first], high[..., first], np.maximum(own, 1e-6)
@@ -54,7 +54,7 @@ def log_likelihood_of_each(low: np.ndarray, high: np.ndarray, sd: np.ndarray) ->
 
 
 def middles(low: np.ndarray, high: np.ndarray, one: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Middle of each closed reading and its precision (..., k), with scatter `one` (...); an open one tells nothing."""
+    """Middle of each closed reading and its precision (..., k), with scatter `one` (...); an open one has precision 0."""
     closed = np.isfinite(low) & np.isfinite(high)
     low, high = np.where(closed, low, 0.0), np.where(closed, high, 0.0)
     return (low + high) / 2, np.where(closed, 1 / (one[..., None] ** 2 + (high - low) ** 2 / 12), 0.0)
@@ -66,6 +66,6 @@ def log_integral(heights: np.ndarray, step: np.ndarray) -> np.ndarray:
 
 
 def log_sum(logs: np.ndarray, axis: int) -> np.ndarray:
-    """Log of the sum along an axis of what `logs` are the logs of; scipy's `logsumexp` takes several times as long here."""
+    """Log of the sum of ``exp(logs)`` along an axis; scipy's `logsumexp` takes several times as long here."""
     top = logs.max(axis=axis, keepdims=True, initial=LOWEST)
     return np.log(np.exp(logs - top).sum(axis=axis)) + top.squeeze(axis)

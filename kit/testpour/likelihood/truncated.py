@@ -8,7 +8,7 @@ from scipy.special import log_ndtr, ndtr
 LOG_ROOT_2PI = 0.5 * np.log(2 * np.pi)
 NODES, NODE_WEIGHTS = np.polynomial.legendre.leggauss(48)
 NARROW = 0.25  # intervals narrower than this lose digits in the closed form of the moments
-TAIL = 5.0  # so do those beyond this many standard deviations
+TAIL = 5.0  # and so do those beyond this many standard deviations
 REACH = 40.0  # exp(-40) is below double precision: no need to integrate further into a tail
 
 
@@ -64,7 +64,7 @@ def _delicate_log_probability(near, far):
     middle = (near[narrow] + far[narrow]) / 2
     width = width[narrow]
     curve = np.log1p((middle**2 - 1) * width**2 / 24)  # the next term is of order width**4
-    with np.errstate(divide="ignore"):  # two ends that coincide leave no chance at all
+    with np.errstate(divide="ignore"):  # two equal ends have probability 0
         logs[narrow] = np.log(width) - middle**2 / 2 - LOG_ROOT_2PI + curve
     return logs
 

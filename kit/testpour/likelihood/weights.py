@@ -1,15 +1,15 @@
-"""Weights of draws from a stand-in: their largest made trustworthy, draws picked by them, and normal scores beside draws."""
+"""Importance weights: effective number, Pareto smoothing, tempering and resampling; and normal scores."""
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import ndtri
 from scipy.stats import genpareto
 
-FEWEST = 5  # draws with weight from which a tail's shape can be told
+FEWEST = 5  # fewest weights for estimating the shape of a tail
 
 
 def effective_size(weights: np.ndarray) -> float:
-    """How many independent draws weighted ones are worth (Kong, Liu and Wong 1994).
+    """The effective number of weighted draws (Kong, Liu and Wong 1994).
 
     `weights` (m,): they add up to 1.
     """
@@ -82,7 +82,7 @@ def _pareto_tail(above: np.ndarray) -> tuple[float, float]:
 
 
 def tempered(weights: np.ndarray, least: float) -> np.ndarray:
-    """Weights raised to the power, at most 1, at which they are worth `least` draws.
+    """Weights raised to the power, at most 1, at which their effective number is `least`.
 
     A stand-in that is still far off is moved by steps it can follow, as in annealed importance sampling (Neal 2001,
     Statistics and Computing 11, 125; from memory, not read). Weights (m,) add up to 1 before and after; `least` is

@@ -244,7 +244,9 @@ class Logbook(OpenLog):
             castings, ledger = load_castings(self.study, connection), Ledger(self.study, connection)
             later = later_readings(castings, ledger.withdrawn_readings(), entries, checked)
             added = iter(ledger.add([row for row in checked if row["pour"] not in later], reserved))
-            ledger.add_later(later)
+            for pour, readings in later.items():
+                for row in readings:
+                    ledger.insert("reading", {**row, "pour": pour})
             after = castings if store else load_castings(self.study, connection)
             if not store:
                 connection.rollback()

@@ -140,9 +140,7 @@ class Castings:
         for (name, age), rows in self.readings.groupby(["reading", "age"], sort=False, dropna=False):
             reading = self.study.reading(name)
             words = [Known(*ends).words(reading, 4) for ends in zip(rows["low"], rows["high"], strict=True)]
-            columns[f"{reading.words}{at_age(age)} ({shown_unit(reading.unit)})"] = (
-                pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
-            )
+            columns[f"{reading.words}{at_age(age)} ({shown_unit(reading.unit)})"] = pd.Series(words, rows["pour"]).groupby(level=0).agg(", ".join)
         return pd.DataFrame(columns, index=self.pours.index).fillna("")
 
     def fingerprint(self) -> str:

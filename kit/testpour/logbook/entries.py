@@ -32,10 +32,7 @@ class LogProblems(LogProblem):
         first = self.problems.iloc[0]
         place = ", ".join(str(p) for p in (first["row"], first["column"]) if p)
         words = ": ".join(filter(None, ("First", place, first["problem"])))
-        super().__init__(
-            f"{count(len(self.problems), 'problem')}; nothing was stored. {words} "
-            "The table `.problems` lists them all."
-        )
+        super().__init__(f"{count(len(self.problems), 'problem')}; nothing was stored. {words} The table `.problems` lists them all.")
 
     def _render_traceback_(self):
         """In a notebook, every problem instead of a traceback."""

@@ -97,12 +97,6 @@ class Ledger:
                 f"correct_reading({existing}, ...), or name another specimen if two were read."
             )
 
-    def add_later(self, found: Mapping[str, Iterable[Mapping[str, Any]]]) -> None:
-        """Add checked readings to pours that are in the log, by their names."""
-        for pour, rows in found.items():
-            for row in rows:
-                self.insert("reading", {**row, "pour": pour})
-
     def withdrawn_readings(self) -> set[tuple[str, ReadingKey]]:
         """Pour and `ReadingKey` of every reading that was withdrawn."""
         return {(row.pour, reading_key(row)) for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.void))}
@@ -187,23 +181,19 @@ class Ledger:
 
     def history(self, pour: str) -> list[dict[str, Any]]:
         """Every row of a pour as a dict with the keys `HISTORY`, in the order of logging."""
-        pour, rows = clean(pour, line=True), []
+        pour, rows, readings = clean(pour, line=True), [], {reading.name: reading for reading in self.study.readings}
         for row in self._connection.execute(sa.select(POURS).where(POURS.c.pour == pour)):
             settings = self.settings(row.entry)
             words = ", ".join(f"{f.words} {f.show(settings[f.name])}" for f in self.study.factors if f.name in settings)
             rows.append({**row._asdict(), "what": "pour", "said": f"session {row.session}; {words}".strip("; ")})
         for row in self._connection.execute(sa.select(READINGS).where(READINGS.c.pour == pour)):
-            rows.append({**row._asdict(), "what": row.reading, "said": self._in_words(row)})
+            rows.append({**row._asdict(), "what": row.reading, "said": known_of(row).said(readings.get(row.reading, Reading(row.reading)))})
         for row in self._connection.execute(sa.select(PHOTOS).where(PHOTOS.c.pour == pour)):
             rows.append({**row._asdict(), "what": "photo", "said": row.file})
         if not rows:
             self.current_pour(pour)  # says which pours there are
         rows.sort(key=lambda row: (row["logged_at"], row["entry"]))
         return [{key: row.get(key) for key in HISTORY} for row in rows]
-
-    def _in_words(self, row):
-        reading = next((r for r in self.study.readings if r.name == row.reading), Reading(row.reading))
-        return known_of(row).said(reading)
 
 
 def _successor(old, action, why):

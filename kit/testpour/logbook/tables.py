@@ -54,13 +54,7 @@ POURS = _entries(
 )
 
 # Two benches cannot give new pours the same name; a correction repeats its pour's name.
-sa.Index(
-    "one_first_entry",
-    POURS.c.pour,
-    unique=True,
-    sqlite_where=POURS.c.supersedes.is_(None),
-    postgresql_where=POURS.c.supersedes.is_(None),
-)
+sa.Index("one_first_entry", POURS.c.pour, unique=True, sqlite_where=POURS.c.supersedes.is_(None), postgresql_where=POURS.c.supersedes.is_(None))
 
 SETTINGS = sa.Table(
     "settings",

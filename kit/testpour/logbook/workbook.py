@@ -172,9 +172,7 @@ def _is_mixed(cell):
 
 def _refuse_mixed(names):
     if names:
-        raise TextProblem(
-            f"a part of the text is struck out, raised or lowered: {first_few(names, SOME)}. Write only what counts, in one font."
-        )
+        raise TextProblem(f"a part of the text is struck out, raised or lowered: {first_few(names, SOME)}. Write only what counts, in one font.")
 
 
 def _holds_anything(sheet):

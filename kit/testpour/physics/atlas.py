@@ -1,4 +1,4 @@
-"""Castings looked up instead of integrated: a table of slabs by their two scaling numbers.
+"""Interpolating castings in a table of slabs, by their two scaling numbers, instead of integrating them.
 
 Nothing warms before the inhibitor is gone, so the wait has a closed form (`kinetics.induction_time`) and
 what follows depends on it no more. After it, a slab in a steady room depends on the speed of cure K, the
@@ -29,14 +29,14 @@ FILMS = np.linspace(np.log(1.5), np.log(60.0), 11)  # ln W/(m2 K) at unit speed
 ROOMS = np.linspace(8.0, 36.0, 5)  # degC
 HEAT_STEP, ENERGY_STEP = 0.15, 0.12  # ln of heat of cure and of activation energy over the default's
 CEILING_STEP = 0.03  # ceiling of cure beyond the default's
-RUNAWAY = 0.8  # ln mm by which the steep part moves for each ln of heat or energy: between 1/2 (faces held) and 1
-STALL = 3.0  # ln mm by which it moves for each unit of ceiling: found by trying, for the least error two steps away
+RUNAWAY = 0.8  # ln mm by which the steep part shifts per ln of heat or energy: between 1/2 (faces held) and 1
+STALL = 3.0  # ln mm by which it shifts per unit of ceiling: found by trial, for the smallest error two steps away
 FIELDS = ("gel", "peak_time", "peak")
 FILE = "physics/atlas.npz"
 
 
 def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """Peak in the middle above the room, K, of slabs that stand in a steady room: shape (lots, castings).
+    """Peak in the middle above the room, K, of slabs in a steady room: shape (lots, castings).
 
     `thickness` is in mm, `catalyst` in % of resin by mass, `room` in °C; beyond the table its edge is taken.
     """
@@ -46,7 +46,7 @@ def rise_of(lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, roo
 
 
 def minutes_until(event: str, lots: Lots, thickness: np.ndarray, catalyst: float | np.ndarray, room: np.ndarray) -> np.ndarray:
-    """When slabs that stand in a steady room reach an `event` of `FIELDS`, min after the catalyst went in: (lots, castings).
+    """When slabs in a steady room reach an `event` of `FIELDS`, min after the catalyst went in: (lots, castings).
 
     Settings as in `rise_of`.
     """
@@ -55,15 +55,12 @@ def minutes_until(event: str, lots: Lots, thickness: np.ndarray, catalyst: float
 
 
 def _wait(lots, catalyst, room):
-    resin = replace(
-        load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent,
-        induction_energy=lots.induction_energy,
-    )
+    resin = replace(load_resin(), induction=lots.induction, induction_exponent=lots.induction_exponent, induction_energy=lots.induction_energy)
     return induction_time(resin, room, catalyst)
 
 
 def _place(lots, thickness, catalyst, room):
-    """Speed of cure in the room over the default's, where that lies in the table, and the three steps aside."""
+    """Speed of cure in the room relative to the default's, its place in the table, and the three other steps."""
     base = load_resin()
     cold = 1.0 / (room + ZERO_CELSIUS) - 1.0 / (base.reference_temperature + ZERO_CELSIUS)
     speed = lots.rate * catalyst**lots.rate_exponent * np.exp(-lots.rate_energy / GAS_CONSTANT * cold)

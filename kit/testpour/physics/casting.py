@@ -1,4 +1,4 @@
-"""What is cast: thickness, dose, faces, layers and the warmth around it."""
+"""A casting: thickness, dose, faces, layers and the temperature around it."""
 
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -29,7 +29,7 @@ class Face:
 
 @dataclass(frozen=True)
 class Layer:
-    """A layer poured on the one before."""
+    """A layer poured onto the one before."""
 
     thickness: float  # mm
     minute: float  # of pouring
@@ -38,7 +38,7 @@ class Layer:
 
 @dataclass(frozen=True)
 class Casting:
-    """One slab and the room it stands in."""
+    """One slab and its room."""
 
     thickness: float  # mm; of the first layer if more follow
     catalyst: float  # peroxide solution, % of resin by mass
@@ -58,7 +58,7 @@ class Casting:
 
     @property
     def even(self) -> bool:
-        """True when both sides are alike, so that half the casting tells the whole."""
+        """Whether both faces are the same, so that half the casting is enough."""
         return self.other_face in (None, self.face) and not self.layers
 
     @property
@@ -73,7 +73,7 @@ class Casting:
 
     @property
     def breaks(self) -> list:
-        """Times in s at which something changes, from 0 to the end."""
+        """Times in s at which a condition changes, from 0 to the end."""
         times = {0.0, *(hour * HOUR for hour, _ in self.programme), *(pour.minute * MINUTE for pour in self.pours)}
         return sorted(time for time in times if 0.0 <= time < self.hours * HOUR)
 

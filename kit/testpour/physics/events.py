@@ -1,4 +1,4 @@
-"""Keep what happens in each casting while the solver marches, and read the events out of it."""
+"""Recording each casting while the solver marches, and finding the events in the record."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ COLUMNS = ("time", "centre", "warming", "core", "curing", "face", "hottest", "sp
 
 @dataclass(frozen=True)
 class Probes(PerCasting):
-    """Weights that read a place off the slices; each (castings, slices)."""
+    """Weights that interpolate a place from the slices; each (castings, slices)."""
 
     centre: np.ndarray
     lower: np.ndarray
@@ -22,7 +22,7 @@ class Probes(PerCasting):
 
 
 class ProbeRecord:
-    """What happened, one row per step taken, for many castings."""
+    """The record of many castings, one row per step."""
 
     def __init__(self, castings: int) -> None:
         self.values = np.full((castings, 256, len(COLUMNS)), np.nan)
@@ -35,7 +35,7 @@ class ProbeRecord:
         self.rows, self.probes = rows, probes
 
     def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
-        """Note the castings that have moved; see `march`."""
+        """Record the castings that have moved; see `march`."""
         values = _read(problem, state, slopes, self.probes.take(rows))
         rows, values = self.rows[rows[fresh]], values[fresh]
         self._grow(self.count[rows].max() + 1)
@@ -56,7 +56,7 @@ class ProbeRecord:
 
 
 class WholeRecord(ProbeRecord):
-    """One casting, every slice kept at every step, and read only at the end of each stretch."""
+    """One casting, with every slice kept at every step, evaluated at the end of each stretch."""
 
     def __init__(self) -> None:
         super().__init__(1)
@@ -65,12 +65,12 @@ class WholeRecord(ProbeRecord):
         self.problem: HeatEquation
 
     def __call__(self, rows: np.ndarray, fresh: np.ndarray, problem: HeatEquation, state: CureState, slopes: Slopes) -> None:
-        """Keep the casting as it stands; see `march`."""
+        """Keep the state of the casting; see `march`."""
         self.problem = problem
         self.stretch.append((state.time, state.temperature, state.conversion, slopes.warming, slopes.rate))
 
     def end(self) -> None:
-        """Read the stretch just marched."""
+        """Evaluate the stretch just marched."""
         now = Moments(*(np.concatenate(column) for column in zip(*self.stretch, strict=True)))
         after = self.count[0] + now.time.size
         self._grow(after)

@@ -1,4 +1,4 @@
-"""How fast the resin uses up its inhibitor, then cures.
+"""The rates at which the resin uses up its inhibitor and then cures.
 
 Two clocks run one after the other. First the inhibitor is used up: a share ``dt / t_z`` of it goes
 in a time ``dt``, and nothing else happens until the shares add up to one. Then the resin cures and
@@ -31,7 +31,7 @@ SEED = 1e-5
 
 @dataclass(frozen=True)
 class Mix(PerCasting):
-    """A resin with its catalyst stirred in: what the solver asks at every step."""
+    """A resin with its catalyst mixed in, as the solver evaluates it at every step."""
 
     inhibitor_rate: float | np.ndarray  # share of the inhibitor used up per second at the reference temperature
     inhibitor_energy: float | np.ndarray  # activation energies over the gas constant, K
@@ -41,7 +41,7 @@ class Mix(PerCasting):
     order_made: float | np.ndarray
     order_left: float | np.ndarray
     ceiling_slope: float | np.ndarray
-    ceiling_at_zero: float | np.ndarray  # ceiling, extrapolated in a straight line to 0 °C
+    ceiling_at_zero: float | np.ndarray  # ceiling, extrapolated linearly to 0 °C
     inverse_reference: float | np.ndarray  # 1/K
 
     def inhibitor_rate_at(self, temperature: float | np.ndarray) -> float | np.ndarray:
@@ -59,7 +59,7 @@ class Mix(PerCasting):
         rate, rest, growth, left, ceiling = self._parts(inverse, temperature, conversion)
         crowding = self.order_left * rate / (left + TINY)
         by_temperature = rate * self.cure_energy * inverse**2 + crowding * self.ceiling_slope * (ceiling < 1.0)
-        # The slope is infinite where nothing has cured yet; SEED keeps it finite.
+        # The slope is infinite at zero conversion; SEED keeps it finite.
         speeding = rest * growth * self.order_made / np.maximum(conversion, SEED)
         return rate, by_temperature, speeding - crowding
 
@@ -72,7 +72,7 @@ class Mix(PerCasting):
 
 
 def stir(resin: Resin, catalyst: float | np.ndarray) -> Mix:
-    """Stir the catalyst (% of resin by mass) into a resin."""
+    """A resin with the catalyst (% of resin by mass) mixed in."""
     wait = 60.0 * resin.induction * catalyst**-resin.induction_exponent
     dose = catalyst**resin.rate_exponent
     return Mix(

@@ -1,4 +1,4 @@
-"""What may differ from one lot, room and bench to the next, and how far: believed before any pour.
+"""Parameters that differ from one lot, room and bench to the next, and their prior.
 
 A lot is a place in nine coordinates, each in standard deviations of belief from the default resin.
 """
@@ -32,7 +32,7 @@ UNKNOWNS = tuple(Lots.__dataclass_fields__)
 
 
 def lot_beliefs() -> dict:
-    """How far each unknown may stray, as the tables of `lot.toml`."""
+    """The prior of each unknown, as the tables of `lot.toml`."""
     return own_toml("physics/lot.toml")
 
 

@@ -46,7 +46,7 @@ class Accuracy:
 
 @dataclass
 class CureState(PerCasting):
-    """Where the castings stand: `time` and `step` in s (castings,), the rest (castings, slices).
+    """The state of the castings: `time` and `step` in s (castings,), the rest (castings, slices).
 
     `temperature` in degC, `conversion` 0 to 1, `spent` the share of inhibitor used up.
     """
@@ -88,7 +88,7 @@ class HeatEquation(PerCasting):
 
 @dataclass(frozen=True)
 class Slopes:
-    """How fast a state changes, with the pieces the implicit step needs; each (castings, slices)."""
+    """Rates of change of a state, and their derivatives for the implicit step; each (castings, slices)."""
 
     uninhibited: np.ndarray
     rate: np.ndarray
@@ -98,7 +98,7 @@ class Slopes:
 
 
 def march(problem: HeatEquation, state: CureState, record: Callable, accuracy: Accuracy) -> None:
-    """Carry `state`, in place, to ``problem.end``; a RuntimeError if a casting needs more than `MOST_STEPS` steps.
+    """Integrate `state`, in place, to ``problem.end``; a RuntimeError if a casting needs more than `MOST_STEPS` steps.
 
     ``record(rows, fresh, problem, state, slopes)`` is told, at every step taken, which castings (`rows`, of which those
     marked `fresh` have moved) stand where and how fast they change.
@@ -133,7 +133,7 @@ def _flow(network, temperature, air):
 
 
 def _slopes(problem, state):
-    """Rates and their slopes where the castings stand."""
+    """Rates and their slopes at the state of the castings."""
     network = problem.network
     uninhibited = network.poured & (state.spent >= SPENT)
     pieces = problem.mix.rate_slopes(state.temperature, state.conversion)
@@ -170,7 +170,7 @@ def _step(problem, state, slopes, accuracy):
 
 
 def _next_step(step, length, miss):
-    """The step to try next, s; one cut short by an event says little, so a good step is not given up for it."""
+    """The step to try next, s; one cut short by an event does not reduce it."""
     change = SAFETY * np.maximum(miss, 1e-6) ** (-1.0 / 3.0)
     better = length * np.minimum(np.maximum(change, 0.2), 4.0)
     return np.minimum(np.where(miss < 0.3, np.maximum(better, step), better), LONGEST_STEP)
@@ -187,7 +187,7 @@ def _wait(inhibited, spent, inhibitor_rate):
 
 
 def _stages(problem, state, slopes, length, accuracy):
-    """The four stages: new temperature, new conversion, and the error over what is allowed."""
+    """The four stages: new temperature, new conversion, and the error relative to the tolerance."""
     network, room = problem.network, problem.room
     h = length[:, None]
     solve = _solver(network, slopes, h)

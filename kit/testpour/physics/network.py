@@ -1,4 +1,4 @@
-"""A casting cut into slices: what each slice holds, passes on and loses.
+"""A casting divided into slices: the heat that each slice stores, conducts and loses.
 
 Every casting becomes the same thing, a row of slices. A slice has a heat capacity, links to its two
 neighbours and perhaps a link to the air, so one solver serves them all, and many castings at once.
@@ -15,7 +15,7 @@ from testpour.physics.resin import Resin
 
 
 class PerCasting:
-    """A dataclass whose every field has one row a casting."""
+    """A dataclass whose every field has one row per casting."""
 
     def take(self, rows: np.ndarray) -> Self:
         """The same of some of the castings, numbered or masked by `rows`."""
@@ -37,7 +37,7 @@ class Network(PerCasting):
 
 @dataclass(frozen=True)
 class Slices:
-    """How one casting is cut."""
+    """The slices of one casting."""
 
     edges: np.ndarray  # m, one more than slices
     centres: np.ndarray  # m
@@ -59,7 +59,7 @@ def cut(lengths: Sequence[float], count: int) -> tuple[Slices, np.ndarray]:
 def build(
     slices: Slices, resin: Resin, poured: np.ndarray, lower_face: Face | None, upper_face: Face | None
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """One casting while the slices marked in `poured` are in the mould, as parts for `stack`, one value a slice.
+    """One casting while the slices marked in `poured` are in the mould, as parts for `stack`, one value per slice.
 
     Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. The lowest slice comes first.
     A face is what lies beyond an end, None for a middle plane. A slice not yet poured is kept apart.

@@ -1,4 +1,4 @@
-"""One resin system in numbers, and the kit's default one."""
+"""The parameters of a resin system, and the kit's default one."""
 
 from dataclasses import dataclass, fields
 from functools import cache
@@ -8,7 +8,7 @@ from testpour.common.toml_file import own_toml
 
 @dataclass(frozen=True)
 class Resin:
-    """One resin system: how it carries heat, how long it waits and how it cures.
+    """One resin system: its thermal properties, its induction and its cure.
 
     Every field is a float; inside the solver the same class holds arrays of shape (castings, 1).
     """

@@ -1,4 +1,4 @@
-"""Cure a casting, or a thousand: temperature and conversion through the thickness, minute by minute."""
+"""Curing one casting or many: temperature and conversion through the thickness over time."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -37,7 +37,7 @@ class CureRun:
 
 
 def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None = None, accuracy: Accuracy | None = None) -> CureRun:
-    """Follow one casting through its cure, at `minutes` after mixing; at the solver's own steps where none are given.
+    """Follow one casting through its cure, at `minutes` after mixing, or by default at the solver's own steps.
 
     `slices` go through the thickness, or half of it where both sides are alike: by default 24, or 48 where the sides differ
     or layers follow. `accuracy` is the error allowed in a step.
@@ -52,7 +52,7 @@ def cure(casting: Casting, minutes: np.ndarray | None = None, slices: int | None
 
 
 def cure_many(castings: Sequence[Casting], slices: int | None = None) -> pd.DataFrame:
-    """Follow many castings at once and keep only what the bench would note: one row a casting, the columns of `SUMMARY`.
+    """Follow many castings at once and keep only a summary: one row per casting, with the columns of `SUMMARY`.
 
     Times are in min, temperatures in °C, conversions 0 to 1.
     """
@@ -130,7 +130,7 @@ def _cut(casting, count):
 
 
 def _start(castings, count):
-    """Every casting just mixed and poured."""
+    """The state of every casting just after pouring."""
     temperature = np.repeat([[casting.start_temperature] for casting in castings], count, axis=1)
     spent = np.repeat([[float(casting.resin.induction == 0.0)] for casting in castings], count, axis=1)
     clock = np.zeros(len(castings))
@@ -161,7 +161,7 @@ def _weights(casting, slices, poured):
     top = int(np.flatnonzero(poured)[-1])
     upper[[top, top - 1]] = 1.5, -0.5
     if casting.even:
-        # Nothing flows through the middle, so the profile is level there.
+        # No heat flows through the middle, so the profile is flat there.
         middle[[0, 1]] = 1.125, -0.125
         return middle, upper, upper
     lower[[0, 1]] = 1.5, -0.5

@@ -19,7 +19,7 @@ FIRST_LINE = "# What a pool of benches knows, for a bench that joins: fit_castin
 
 
 class PooledBeliefs(dict):
-    """Beliefs in the shape of `beliefs.toml`, one table a reading, as `fit_castings` takes them.
+    """Beliefs in the shape of `beliefs.toml`, one table per reading, as `fit_castings` takes them.
 
     Attributes
     ----------
@@ -37,11 +37,11 @@ class PooledBeliefs(dict):
         self.provenance, self.benches = provenance or {}, benches or {}
 
     def sentence(self) -> str:
-        """What these beliefs rest on."""
+        """What these beliefs are based on."""
         known, source = catalogue()["readings"], self.provenance
         about = listed(known[name].words if name in known else name for name in self)
         if not {"benches", "pours", "resin", "written"} <= source.keys():  # written by hand
-            return f"Beliefs about {about}, with no word of the benches and pours they rest on."
+            return f"Beliefs about {about}, without the benches and pours they are based on."
         text = (
             f"Beliefs about {about} from a pool of {count(source['benches'], 'bench', 'benches')} and "
             f"{count(source['pours'], 'pour')} of {source['resin'] or 'a resin that is not named'}, written {source['written']}."
@@ -76,7 +76,7 @@ def read_beliefs(path: str | Path) -> PooledBeliefs:
     FileNotFoundError
         If there is no such file.
     BeliefProblem
-        If it is not a beliefs file; what no model can use, `fit_castings` names.
+        If it is not a beliefs file; `fit_castings` names what no model can use.
 
     Examples
     --------

@@ -24,14 +24,14 @@ def show_benches(pooled: PooledLogs, reading: str) -> Picture:
     -------
     Picture
         A matplotlib Figure. Dot and bar: a bench's difference from the average one at the usual settings, with its
-        90 % interval; a full dot where it stands out. Band: where nine in ten new benches should lie.
+        90 % interval; a full dot if it stands out. Band: nine in ten new benches should be in it.
 
     Raises
     ------
     NoSuchName
         If the pool has no such reading.
     Problem
-        If none of its pours was read so.
+        If none of its pours has this reading.
 
     Examples
     --------
@@ -61,7 +61,7 @@ def show_benches(pooled: PooledLogs, reading: str) -> Picture:
 
 
 def _name_benches(ax, table):
-    """All names where there is room for them, else only those that stand out, and the count."""
+    """All names if there is room for them, else only those that stand out, and the count."""
     shown = np.arange(len(table)) if len(table) <= NAMED else np.flatnonzero(table["stands_out"])
     if len(table) > NAMED:
         ax.set_ylabel(f"{len(table)} benches, in order")

@@ -74,17 +74,17 @@ def where_it_holds(effect: Effect, new: Effect, fit: PooledReading, tells: bool)
 
 
 def too_few(benches: int) -> str:
-    """What a pool of one or two benches says about differences."""
+    """What to say about differences between only one or two benches."""
     return (
         f"With {count(benches, 'bench', 'benches')} a pool cannot tell yet how benches differ: that takes "
-        f"{FEWEST} or more. What it says of a new bench rests on belief about benches."
+        f"{FEWEST} or more. What it says about a new bench rests on belief about benches."
     )
 
 
 def differences_in_words(fit: PooledReading) -> str:
-    """How far benches lie apart in one reading, and which stand out."""
+    """How much benches differ in one reading, and which stand out."""
     if len(fit.benches) < FEWEST:
-        return f"{capital(fit.reading.words)}: read at {listed(fit.benches)} only, and how benches differ is told from {FEWEST} or more."
+        return f"{capital(fit.reading.words)}: read at {listed(fit.benches)} only, and it takes {FEWEST} benches or more to tell how they differ."
     sentence = f"{capital(fit.reading.words)}: {_spread(fit)}."
     table = fit.differences()
     apart = table[table["stands_out"]]
@@ -167,10 +167,10 @@ class Expected:
     bench : str
         Empty for a bench that is not in the pool.
     table : DataFrame
-        One row a setting and reading: middle, low and high in the reading's unit (nine castings in ten lie between the
-        ends), with ``beyond`` and ``met`` as for `ReadingFit.predict`.
+        One row per setting and reading: middle, low and high in the reading's unit (nine castings in ten are between
+        the ends), with ``beyond`` and ``met`` as for `ReadingFit.predict`.
     age : float, optional
-        Of readings that depend on it, h; where it is left out, that of the aim, else the first planned.
+        Of readings that depend on it, h; by default that of the aim, else the first planned.
     """
 
     study: Study
@@ -179,7 +179,7 @@ class Expected:
     age: float | None = None
 
     def lines(self) -> list[str]:
-        """One sentence a setting and reading; last, what lies outside what was poured or is held as it was met."""
+        """One sentence per setting and reading; then what is outside what was poured, and what is held as it was met."""
         many = self.table.index.get_level_values(0).nunique() > 1
         readings_in_words = [(f"Setting {place}, " if many else "") + self._line(self.study.reading(name), row) for (place, name), row in self.table.iterrows()]
         outside = listed(dict.fromkeys(part for row in self.table["beyond"] if row for part in row.split("; ")))

@@ -1,4 +1,4 @@
-"""Many benches' rows as blocks: what each bench owns is eliminated on its own, so work grows with the rows.
+"""The rows of many benches as blocks: each bench's own effects are eliminated separately, so work grows linearly with the rows.
 
 Inner parameters are the coefficients, which all benches share, then each bench's own standard effects
 (bench, slopes, sessions, lots, hands), then the leaves: the levels of the finest group, one of which owns
@@ -18,10 +18,10 @@ from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 @dataclass(frozen=True)
 class Bench:
-    """One bench's rows, its own design, and where its effects and leaves lie."""
+    """One bench's rows, its own design, and the places of its effects and leaves."""
 
     rows: slice  # which of all rows are its own
-    local: slice  # where its effects lie among the inner parameters
+    local: slice  # places of its effects among the inner parameters
     leaves: slice  # which of all leaves are its own
     design: np.ndarray  # (n, p + d): the coefficients' columns, then its own at unit sd
     owner: np.ndarray  # (d,): the component whose sd scales each of its own columns
@@ -41,7 +41,7 @@ class Blocks:
 
     @property
     def first_leaf(self) -> int:
-        """Where the leaves begin among the inner parameters."""
+        """Place of the first leaf among the inner parameters."""
         return self.size - (self.benches[-1].leaves.stop if self.leaf >= 0 else 0)
 
     @property
@@ -63,15 +63,15 @@ class Blocks:
         return shift, direct
 
     def at(self, sds: np.ndarray) -> BlockDesign:
-        """The `BlockDesign` at signed `sds`, one a component."""
+        """The `BlockDesign` at signed `sds`, one per component."""
         return BlockDesign(self, sds)
 
 
 def make_blocks(design: np.ndarray, bench: np.ndarray, components: list[tuple[np.ndarray, np.ndarray]]) -> Blocks:
-    """Lay rows, in the order of their `bench` numbers, out by bench.
+    """Arrange rows, which are in the order of their `bench` numbers, by bench.
 
-    Each component is a level number and a value for each row; no level occurs at two benches. A component that owns
-    single rows' levels most finely, with all values 1 and its levels in runs, becomes the leaves.
+    Each component is a level number and a value for each row; no level occurs at two benches. The component with most
+    levels, if all its values are 1 and its levels come in runs, becomes the leaves.
     """
     edges = np.r_[np.flatnonzero(np.r_[True, np.diff(bench) != 0]), len(bench)]
     leaf = _finest(components, len(edges) - 1)
@@ -95,7 +95,7 @@ def make_blocks(design: np.ndarray, bench: np.ndarray, components: list[tuple[np
 
 
 def _finest(components, benches):
-    """The intercept with most levels whose levels come in runs; -1 where none is finer than a bench's rows."""
+    """The intercept with most levels, among those whose levels come in runs; -1 if none is finer than the benches."""
     best, most = -1, benches
     for c, (codes, values) in enumerate(components):
         levels = len(np.unique(codes))
@@ -110,7 +110,7 @@ BenchParts: TypeAlias = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, np
 
 @dataclass(frozen=True)
 class BlockDesign:
-    """The inner design of a pool at given sds, one a component."""
+    """The inner design of a pool at given sds, one per component."""
 
     layout: Blocks
     sds: np.ndarray
@@ -229,7 +229,7 @@ class Arrow:
 
 
 def forward_solve(root: np.ndarray, right: np.ndarray) -> np.ndarray:
-    """Solve ``root @ x = right``; straight to LAPACK, as hundreds of small systems wait on each call."""
+    """Solve ``root @ x = right``; straight to LAPACK, as there are hundreds of small systems."""
     return dtrtrs(root, right, lower=1)[0]
 
 

@@ -1,4 +1,4 @@
-"""Find where the pooled likelihood and beliefs are highest; a large pool starts from a part of its benches."""
+"""Maximise the pooled posterior density; a large pool starts from some of its benches."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +16,7 @@ from testpour.pooling.blocks import make_blocks
 
 GREAT = 4000  # rows above which the search begins with part of the benches
 PART = 1500  # rows that it begins with, about
-REACH = 1.5  # a step of the outer parameters short enough to carry the inner mode along a straight line
+REACH = 1.5  # largest step of the outer parameters over which the inner mode is extrapolated linearly
 
 
 @dataclass(frozen=True)
@@ -29,22 +29,22 @@ class Slope:
 
 @dataclass(frozen=True)
 class NormalScoreDensity:
-    """A marginal as a density of ``[shape, scores]``: each sd as the normal score of its belief.
+    """A marginal as a density of ``[shape, scores]``: each sd as the normal score of its prior.
 
-    Under its belief alone a score is standard normal, so beliefs and rows together stay close to normal however
-    little the rows say of an sd. An sd without a belief enters as its logarithm.
+    Under its prior alone a score is standard normal, so the posterior stays close to normal even if the rows say little
+    about an sd. An sd without a prior enters as its logarithm.
     """
 
     marginal: Marginal
 
     @property
     def believed(self) -> np.ndarray:
-        """Which sds have a belief."""
+        """Which sds have a prior."""
         return np.isfinite(self.marginal.problem.group_scales)
 
     @property
     def scales(self) -> np.ndarray:
-        """Half-normal scale of the belief about each sd; 1 where it has none."""
+        """Half-normal scale of each sd's prior; 1 if it has none."""
         return np.where(self.believed, self.marginal.problem.group_scales, 1.0)
 
     def _parts(self, at):
@@ -52,7 +52,7 @@ class NormalScoreDensity:
         return shape, np.clip(scores, -12, 12)
 
     def plain(self, at: np.ndarray) -> np.ndarray:
-        """The outer parameters with their sds as they are, of shape parameters and one score a component."""
+        """The outer parameters, with sds in place of scores, from shape parameters and one score per component."""
         shape, scores = self._parts(at)
         return np.concatenate([shape, np.where(self.believed, -self.scales * ndtri(ndtr(-scores) / 2), np.exp(scores))])
 
@@ -62,7 +62,7 @@ class NormalScoreDensity:
         return np.concatenate([shape, np.where(self.believed, -ndtri(2 * ndtr(-sds / self.scales)), np.log(sds))])
 
     def log_stretch(self, at: np.ndarray) -> np.ndarray:
-        """Log of how much each sd grows with its score."""
+        """Log derivative of each sd by its score."""
         (_, scores), (_, sds) = self._parts(at), split_outer(self.plain(at), len(self.scales))
         even = np.log(self.scales) - np.log(2) - scores**2 / 2 + (sds / self.scales) ** 2 / 2
         return np.where(self.believed, even, scores)
@@ -96,7 +96,7 @@ def _bench_marginal(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Sl
 
 
 def pooled_optimum(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]) -> tuple[NormalScoreDensity, Scale, Optimum]:
-    """The density of a pool's sds as scores, its scale, and where it is highest.
+    """The density of a pool's sds as scores, its scale, and its maximum.
 
     `bench` numbers each row's bench; `slopes` are the coefficients that differ by bench.
     """
@@ -110,7 +110,7 @@ def pooled_optimum(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slo
 
 
 def _start_from(near, scale):
-    """A top as a start on another scale; the score of an sd with a belief has no unit."""
+    """A maximum as a start on another scale; the score of an sd with a prior has no unit."""
     density, before, top = near
     shape, _ = split_outer(top.at, len(density.scales))
     has_unit = np.r_[np.full(len(shape), not scale.graded), ~density.believed]
@@ -118,7 +118,7 @@ def _start_from(near, scale):
 
 
 def _some_benches(bench):
-    """Rows of enough benches, evenly taken, to hold about `PART` rows."""
+    """A mask of the rows of evenly chosen benches, about `PART` rows in all."""
     levels = np.unique(bench)
     step = max(1, int(len(bench) / PART))
     chosen = levels[::step] if len(levels) / step >= 8 else levels[:: max(1, len(levels) // 8)]

@@ -11,30 +11,29 @@ from testpour.models.reading_model import model_from_columns
 from testpour.models.terms import Term
 from testpour.pooling.reading import PooledReading
 
-# Chance that benches which agree are said to contradict each other, in any effect on one reading: of 103 invented guilds that
-# agree, with three or four benches of six to twelve pours, one was said to.
+# Chance of a false contradiction, in any effect on one reading: among 103 invented guilds without contradictions, with three or
+# four benches of six to twelve pours, there was one.
 RARE = 0.01
-MATTERS = 0.25  # share of the trade's own spread that benches must lie apart for it to be worth a word
-DRAWS = 250  # of each bench's own answer, worth some 125: its mean is within 0.09 of its sd, its sd within 7 %
-TOLD = 0.8  # share of a belief's spread that a bench's own log must have left at most, to count as its answer
+MATTERS = 0.25  # sd between benches, as a share of the belief's, from which a contradiction is reported
+DRAWS = 250  # of each bench's own posterior, an effective 125: the mean is within 0.09 sd, the sd within 7 %
+TOLD = 0.8  # largest share of a belief's sd that may be left for a bench's own log to count
 
 
 @dataclass(frozen=True)
 class Contradiction:
-    """One effect of which the benches' own logs say different things."""
+    """One effect on which the benches' own logs disagree."""
 
     term: Term
-    mean: float  # of a new bench's effect, over the benches' own answers
-    sd: float  # none of the answers lies further off than this
-    matters: bool  # whether the benches lie so far apart that a maker would notice
+    mean: float  # of a new bench's effect, from the benches' own answers
+    sd: float  # at least as large as the distance of any answer from the mean
+    matters: bool  # whether the benches differ enough for a maker to notice
 
 
 def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
-    """The effects on a reading that the pool shares and its benches, each fitted alone, tell apart.
+    """The effects on a reading that the pool shares, but on which its benches, each fitted alone, disagree.
 
-    A bench's own answer is its posterior with the belief taken out of it again. Answers are held against one another
-    by Cochran's Q; how far benches lie apart is the moment estimate of DerSimonian and Laird (1986, Controlled
-    Clinical Trials 7, 177).
+    A bench's own answer is its posterior with the prior removed. Answers are compared by Cochran's Q; the sd between
+    benches is the moment estimate of DerSimonian and Laird (1986, Controlled Clinical Trials 7, 177).
     """
     believed = fit.average.believed.without_remainder()
     if len(fit.benches) < 2 or not believed.terms:
@@ -50,7 +49,7 @@ def contradictions(fit: PooledReading) -> tuple[Contradiction, ...]:
 
 
 def _own_answers(fit, believed):
-    """Mean and sd (benches, terms) of every coefficient by the log of one bench alone; where to draw is sought for the first only."""
+    """Mean and sd (benches, terms) of every coefficient from each bench's log alone; the proposal is tuned for the first only."""
     whole, first, drawn = fit.average, None, []
     for at in whole.rows.groupby("bench", sort=False).indices.values():  # parts of one matrix: of 200 benches, tables of their own took longest
         ends, labels = (whole.model.low[at], whole.model.high[at]), {name: values[at] for name, values in whole.labels.items()}
@@ -61,7 +60,7 @@ def _own_answers(fit, believed):
 
 
 def _apart(mean, sd, belief, effects):
-    """Mean and sd of a new bench's effect where the benches' own answers contradict each other, else None."""
+    """Mean and sd of a new bench's effect if the benches' own answers contradict each other, else None."""
     told = sd < TOLD * belief.sd
     if told.sum() < 2:
         return None
@@ -77,7 +76,7 @@ def _apart(mean, sd, belief, effects):
 
 
 def contradiction_words(fit: PooledReading, found: tuple[Contradiction, ...]) -> str:
-    """The contradictions about one reading in a sentence; empty where none matters."""
+    """The contradictions about one reading in a sentence; empty if none matters."""
     names = dict.fromkeys(name for effect in found if effect.matters for name in effect.term.factors)
     if not names:
         return ""

@@ -1,7 +1,7 @@
-"""Draws of everything unknown in a pool of many benches: sds weighed by their marginal density, the rest normal given them.
+"""Posterior draws for a pool of many benches: sds weighted by their marginal density, the rest normal given them.
 
-Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009) 319. In a great pool of
-many benches the sds themselves are all but normal, and the rest moves with them along straight lines.
+Nested Laplace approximation: Rue, Martino & Chopin, J. R. Stat. Soc. B 71 (2009) 319. In a large pool of many benches
+the sds themselves are nearly normal, and the mode of the rest depends on them nearly linearly.
 """
 
 from collections.abc import Sequence
@@ -18,16 +18,16 @@ from testpour.pooling.blocks import back_solve
 from testpour.pooling.climbing import Slope, pooled_optimum
 
 DEGREES = 6  # of the t distribution that sds are drawn from
-POINTS = 64  # places where the marginal density is worked out
-ROUNDS = 3  # rounds at most, each drawn nearer to where the weights were
+POINTS = 64  # points at which the marginal density is evaluated
+ROUNDS = 3  # most rounds of adapting the proposal
 TOLERANCE = 1e-9  # see `Marginal.solve`
-GOOD = 0.5  # effective share of the places at which no further round is needed
+GOOD = 0.5  # effective share of the points at which no further round is needed
 LARGE = 4000  # rows of a large pool
-MANY, MOST = 30, 60  # benches from which sds' scores count as normal: in a large pool, and in any
+MANY, MOST = 30, 60  # benches from which scores of sds are taken as normal: in a large pool, and in any
 
 
 def sample_pool(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope] = (), *, draws: int = 2000, seed: int = 0) -> Posterior:
-    """A `Posterior` of a pooled model; of its group effects it keeps the benches' and their slopes'.
+    """A `Posterior` of a pooled model; of the group effects only those of benches and their slopes are kept.
 
     `bench` numbers each row's bench. One group of the model is "bench"; no level of another occurs at two benches; rows
     come bench by bench.
@@ -45,9 +45,9 @@ def sample_pool(model: IntervalModel, bench: np.ndarray, slopes: Sequence[Slope]
 
 
 def _importance_draws(density, top, root, draws, rng):
-    """Draw outer parameters from a t distribution, weigh them by their density, draw the rest given each."""
+    """Draw outer parameters from a t distribution, weight them by their density, and draw the rest given each."""
     density(top.at)
-    near = density.marginal.last  # each mode is sought from the top's, moved along a straight line
+    near = density.marginal.last  # each inner mode is sought from that at the maximum, extrapolated linearly
     centre = top.at
     for _ in range(ROUNDS):
         noise = _t_noise(len(centre), POINTS, rng)
@@ -71,7 +71,7 @@ def _importance_draws(density, top, root, draws, rng):
 
 
 def _moved_proposal(at, weights, effective, centre, root):
-    """Centre and root moved towards the weighted places, the less the fewer carry weight."""
+    """Centre and root moved towards the weighted points, less so if few carry the weight."""
     trust = effective / (effective + 10)
     mean = weights @ at
     covariance = ((at - mean).T * weights) @ (at - mean)
@@ -80,7 +80,7 @@ def _moved_proposal(at, weights, effective, centre, root):
 
 
 def _t_noise(size, points, rng):
-    """Standard t draws, evenly spread (scrambled Sobol points): (points, size)."""
+    """Standard t draws from scrambled Sobol points: (points, size)."""
     cube = np.clip(qmc.Sobol(size + 1, seed=rng).random(points), 1e-9, 1 - 1e-9)
     return norm.ppf(cube[:, :size]) * np.sqrt(DEGREES / chi2.ppf(cube[:, [size]], DEGREES))
 
@@ -103,7 +103,7 @@ def _inner_draws(marginal, place, count, rng, moved):
 
 
 def _normal_draws(density, top, root, draws, rng):
-    """Draw outer parameters from a normal distribution; the rest moves with them along straight lines."""
+    """Draw outer parameters from a normal distribution; the mode of the rest depends on them linearly."""
     marginal, outer = density.marginal, density.plain(top.at)
     marginal(outer)
     stretch = np.exp(density.log_stretch(top.at))

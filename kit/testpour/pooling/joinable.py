@@ -13,14 +13,14 @@ from testpour.pooling.sources import Source, Unread
 from testpour.study.columns import Factor, Reading
 
 COLUMNS = ("bench", "part", "what", "here", "in the pool", "do")
-WHOLE = "log"  # the part that stands for all a bench gave
-TIE = "As many benches declare it the one way as the other, so the bench named first decides."
+WHOLE = "log"  # the part that means everything a bench gave
+TIE = "As many benches declare it one way as the other, so the bench named first decides."
 
 
 class PoolProblems(Problems):
     """Logs cannot be joined as they are; `problems` lists each reason.
 
-    `table` shows them, one row a reason, in `COLUMNS`.
+    `table` shows them, one row per reason, in `COLUMNS`.
     """
 
     def __init__(self, table: pd.DataFrame) -> None:
@@ -41,7 +41,7 @@ class PoolProblems(Problems):
 def reason(bench: str, part: str, what: str, here: str, pooled: str, do: str) -> dict[str, str]:
     """One row of the table of reasons, about a `part` of a bench's log.
 
-    It says what is wrong, how it stands there and in the pool, and what to do.
+    It says what is wrong, what the bench and the pool have, and what to do.
     """
     return {"bench": bench, "part": part, "what": what, "here": str(here), "in the pool": str(pooled), "do": do}
 
@@ -54,11 +54,7 @@ def unjoinable(sources: list[Source | Unread]) -> list[dict[str, str]]:
         if isinstance(s, Unread)
     ]
     read = [s for s in sources if isinstance(s, Source)]
-    rows += [
-        reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.")
-        for s in read
-        if not len(s.castings)
-    ]
+    rows += [reason(s.bench, WHOLE, "holds no pour", "0 pours", "", "Log a pour first, or leave it out.") for s in read if not len(s.castings)]
     kinds = [_kind(s) for s in read]
     if kinds:
         usual = mode(kinds)
@@ -82,31 +78,28 @@ def _kind(source):
 def pool_declarations(sources: list[Source], which: Literal["factors", "readings"]) -> dict[str, Factor | Reading]:
     """How most benches declare each factor or reading, by name.
 
-    Where declarations differ in what matters, the commonest is the pool's.
+    If declarations differ in what matters, the commonest is the pool's.
     """
     declared: dict[str, list[Factor | Reading]] = {}
     for source in sources:
         for column in getattr(source.castings.study, which):
             declared.setdefault(column.name, []).append(column)
-    return {
-        name: next(c for c in columns if _compatibility(c) == mode(map(_compatibility, columns)))
-        for name, columns in declared.items()
-    }
+    return {name: next(c for c in columns if _compatibility(c) == mode(map(_compatibility, columns))) for name, columns in declared.items()}
 
 
 def _compatibility(column: Factor | Reading) -> tuple[str | tuple[str | float, ...], ...]:
     """What two declarations must share for their values to mean the same."""
     shared = column.kind if isinstance(column, Factor) else column.scale
-    ends = (column.low, column.high) if shared == "share" or not column.unit else ()  # a number without a unit means something in its range only
+    ends = (column.low, column.high) if shared == "share" or not column.unit else ()  # a number without a unit has a meaning only within its range
     return column.unit, shared, tuple(getattr(column, "grades", ())), ends
 
 
 def incompatible_columns(
     sources: list[Source], which: Literal["factors", "readings"], pooled: dict[str, Factor | Reading]
 ) -> tuple[list[dict[str, str]], dict[tuple[str, str], tuple[str, str]]]:
-    """Reasons why single columns cannot be joined, and how the values of others are brought to the pool's unit.
+    """Reasons why single columns cannot be joined, and units to convert for others.
 
-    The latter is (bench, column name) to (unit here, unit in the pool).
+    The latter maps (bench, column name) to (unit here, unit in the pool).
     """
     rows, units = [], {}
     for source in sources:
@@ -125,7 +118,7 @@ def incompatible_columns(
 
 
 def _difference(bench, column, other):
-    """The reason for one column, its first difference named."""
+    """The reason for one column, with its first difference."""
     part = column.words
     if column.unit != other.unit:
         scale = {column.unit.split(" ")[0], other.unit.split(" ")[0]} & set(SCALES)

@@ -1,4 +1,4 @@
-"""Several logs as one: checked, renamed by bench, in the pool's units, without names and notes."""
+"""Joining several logs into one: checked, renamed by bench, in the pool's units, without names and notes."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +16,7 @@ from testpour.models.scales import widen
 from testpour.pooling.joinable import COLUMNS, WHOLE, PoolProblems, incompatible_columns, pool_declarations, reason, unjoinable
 from testpour.pooling.sources import Given, Source, open_sources
 
-ENOUGH = 6  # equal readings of equal pours from which on they are no coincidence: a day and a grade may well agree
+ENOUGH = 6  # equal readings of equal pours that are not a coincidence, while a day and a grade may agree by chance
 ORDER = ("session", "made_at")
 
 
@@ -25,18 +25,18 @@ class Joined:
     """Logs as one."""
 
     castings: Castings  # every pour, named by its bench; lots, sessions and readers carry the bench's name too
-    benches: pd.DataFrame  # one row a bench: pours, readings, sessions and the fingerprint of what it gave
+    benches: pd.DataFrame  # one row per bench: pours, readings, sessions and the fingerprint of its log
     bench_of: pd.Series  # pour to bench
-    left_out: pd.DataFrame  # the reasons; empty where nothing was
-    assumed: tuple[str, ...]  # each setting that a bench does not know or did not write down, in words, with what is taken as usual
+    left_out: pd.DataFrame  # the reasons; empty if nothing was left out
+    assumed: tuple[str, ...]  # each setting that a bench does not have or did not write down, in words, with its usual value
 
 
 def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False) -> Joined:
     """Join logs of several benches, each as `open_sources` takes it.
 
-    PoolProblems has a table of every reason that stands against it. With `leave_out` what can be joined is, and the rest is
-    listed; no log left is an error all the same. No person is named in a pool: readers become "Bench 2 reader 1", and notes
-    are dropped.
+    Raises PoolProblems with a table of every reason why they cannot be joined. With `leave_out`, what can be joined is, and
+    the rest is listed; it is still an error if no log is left. No person is named in a pool: readers become "Bench 2
+    reader 1", and notes are dropped.
     """
     sources = open_sources(given)
     reasons = unjoinable(sources)
@@ -64,13 +64,13 @@ def join_logs(given: Sequence[Given] | Mapping[str, Given], *, leave_out: bool =
 
 
 def _without(sources, reasons):
-    """The sources that no reason speaks against."""
+    """The sources without a reason against them."""
     unfit = {row["bench"] for row in reasons}
     return [source for source in sources if source.bench not in unfit]
 
 
 def _usual(sources, factor, units):
-    """What most benches take as usual, in the pool's unit; of equally many the lowest, whichever bench is named first."""
+    """The commonest usual value of the benches, in the pool's unit; in a tie the lowest, whichever bench is named first."""
     if factor.kind == "text":
         return factor.usual
     own = [(s.bench, one.usual) for s in sources for one in s.castings.study.factors if one.name == factor.name]
@@ -78,7 +78,7 @@ def _usual(sources, factor, units):
 
 
 def _joint_study(sources, factors, readings, units, dropped):
-    """The study of the pool: the columns its benches share, and what the first bench asks of the readings it shares, in the pool's units."""
+    """The study of the pool: the columns its benches share, and the first bench's aims for these, in the pool's units."""
     bench, study = sources[0].bench, sources[0].castings.study
     shared = {reading.name for reading in study.readings if (bench, reading.words) not in dropped}
     return replace(
@@ -119,7 +119,7 @@ def _joined(parts, study, table, assumed):
 
 
 def _common_reading(sources, reading, units, dropped):
-    """The pool's declaration of a reading: at all ages of its benches, with the coarsest step of their instruments."""
+    """The pool's declaration of a reading: with all ages of its benches, and the coarsest step of their instruments."""
     same = {s.bench: r for s in sources for r in s.castings.study.readings if r.name == reading.name and (s.bench, r.words) not in dropped}
     steps = [float(np.diff(_converted(np.array([0.0, one.resolution]), units.get((bench, one.name))))[0]) for bench, one in same.items()]
     ages = tuple(sorted({age for one in same.values() for age in one.ages}))
@@ -127,7 +127,7 @@ def _common_reading(sources, reading, units, dropped):
 
 
 def _in_pool_units(source, factors, units, dropped, duplicates):
-    """Pours and readings of one bench as they stand in the pool."""
+    """Pours and readings of one bench as they are in the pool."""
     bench, study = source.bench, source.castings.study
     pours = source.castings.pours.drop(index=list(duplicates))
     rows = source.castings.readings
@@ -149,7 +149,7 @@ def _in_pool_units(source, factors, units, dropped, duplicates):
 
 
 def _assumed_settings(source, factors, duplicates):
-    """Each setting of the pool that a bench does not know, or did not write down for some of its pours, with the usual value it takes there."""
+    """Each setting of the pool that a bench does not have, or did not write down for some pours, with the usual value used instead."""
     pours = source.castings.pours.drop(index=list(duplicates))
     own = {factor.name: factor for factor in source.castings.study.numeric}
     for factor in (own.get(name, factor) for name, factor in factors.items() if factor.kind != "text"):
@@ -177,7 +177,7 @@ def _reading_rows(rows, source, units):
 
 
 def _converted(values, units):
-    """Values from the first unit to the second, which is a straight line for every unit there is; open ends stay open."""
+    """Values converted from the first unit to the second, a linear function for every unit; open ends stay open."""
     if units is None:
         return values
     zero, one = (to_unit(f"{value} {units[0]}", units[1]) for value in (0, 1))
@@ -192,7 +192,7 @@ def _numbered_readers(names, bench):
 
 
 def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[str, set[str]]]:
-    """Pours that an earlier bench has given already: a reason a bench, and bench to the names of its pours.
+    """Pours that an earlier bench has given already: a reason per bench, and bench to the names of its pours.
 
     Two pours are the same when made at the same moment, or on days that are both unknown, at the same settings with the
     same readings. A few with a reading or two may agree by chance; a whole log, or pours with `ENOUGH` readings between
@@ -210,7 +210,7 @@ def _duplicate_pours(sources: list[Source]) -> tuple[list[dict[str, str]], dict[
             rows.append(
                 reason(
                     source.bench, count(len(again), "pour") if len(again) < len(source.castings) else WHOLE,
-                    f"brings {count(len(again), 'pour')} of {len(source.castings)} that {others} brought already",
+                    f"has {count(len(again), 'pour')} of {len(source.castings)} that {others} gave already",
                     ", ".join(list(again)[:5]) + (" ..." if len(again) > 5 else ""), others,
                     "Give every pour once. Of two copies of one log, write one as a spreadsheet and read that into the other, whose pours need other names.",
                 )
@@ -236,5 +236,5 @@ def _pour_hashes(castings: Castings) -> dict[str, int]:
 
 
 def _ten_digits(column):
-    """Numbers to ten digits, so that a trip through text does not make a pour a new one."""
+    """Numbers to ten digits, so that a pour stays the same after being written as text."""
     return np.array([float(f"{value:.10g}") for value in column.astype(float)]) + 0.0

@@ -1,4 +1,4 @@
-"""What a pool knows, as beliefs for a bench that joins, and what they rest on."""
+"""What a pool knows, as beliefs for a bench that joins, and what they are based on."""
 
 from datetime import date
 from importlib.metadata import version
@@ -19,9 +19,9 @@ def pooled_beliefs(pooled: PooledLogs) -> PooledBeliefs:
     """What a pool knows, as the belief of a bench that is not in it yet.
 
     ``level`` and every effect that may differ by bench are as wide as a new bench makes them; ``scatter`` holds
-    half-normal scales of the same mean square as the pool's. An effect in which the benches contradict each other is
-    as wide as their own answers lie apart. A normal belief holds each coefficient on its own:
-    what the pool knows of two together is not in it, nor what it knows of a person's own factor.
+    half-normal scales of the same mean square as the pool's. An effect on which the benches contradict each other is as
+    wide as their answers differ. Each coefficient has a normal belief of its own: their correlations are not in it, nor
+    is what the pool knows of a person's own factor.
     """
     tables = {name: _reading_table(fit, _source(fit), pooled.contradictions.get(name, ())) for name, fit in pooled.read.items()}
     benches = {name: _half_normal_scale(fit.average.posterior.group_sds["bench"]) for name, fit in pooled.read.items()}

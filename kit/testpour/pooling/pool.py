@@ -1,4 +1,4 @@
-"""Pool the logs of several benches, and pass on what they say together: in a notebook, as a page, as beliefs."""
+"""Pool the logs of several benches, and report what they show together: in a notebook, as a page, as beliefs."""
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -44,7 +44,7 @@ class Pool(PooledLogs):
         Parameters
         ----------
         path : str or Path, optional
-            Where to write them; they are returned, not written, where it is left out.
+            Where to write them; by default they are returned and not written.
 
         Returns
         -------
@@ -78,7 +78,7 @@ def pool(
     ----------
     benches : sequence, or dict of name to source
         Each the path of a data package or study folder, a Logbook or Castings. A dict names the benches.
-        Notes are dropped, and who read what is numbered by bench.
+        Notes are dropped, and readers are numbered by bench.
     leave_out : bool
         Join what can be joined and list the rest under `left_out`, instead of refusing.
     beliefs : dict, optional
@@ -94,13 +94,13 @@ def pool(
     Raises
     ------
     PoolProblems
-        Where logs cannot be joined as they are, every reason in its `table`.
+        If logs cannot be joined as they are, with every reason in its `table`.
 
     Notes
     -----
     Each bench has its own level, drawn from one distribution of benches; so have sessions and lots within it, and, where five
-    benches varied them, the effects of catalyst, room temperature and thickness. Where the logs bend away from what the beliefs
-    foresee, all benches share the bend (see `models.remainder`). The same lot label at two benches is not taken for one drum.
+    benches varied them, the effects of catalyst, room temperature and thickness. If the logs depart from the shape that the
+    beliefs expect, all benches share the departure (see `models.remainder`). A lot label at two benches is not taken for one drum.
 
     Examples
     --------

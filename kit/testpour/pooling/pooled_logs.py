@@ -1,4 +1,4 @@
-"""What the joined logs of several benches say: what holds everywhere, what differs by bench, what a newcomer may expect."""
+"""What the joined logs of several benches show: what holds everywhere, what differs by bench, what a newcomer may expect."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -35,14 +35,14 @@ class PooledLogs:
     castings : Castings
         All pours, named by their bench.
     benches : DataFrame
-        One row a bench: pours, readings, sessions, fingerprint of its log.
+        One row per bench: pours, readings, sessions, fingerprint of its log.
     left_out : DataFrame
         The reasons for what could not be joined; empty where nothing was left out.
     readings : dict
         Reading name to `PooledReading`; ``pooled["gel_time"]`` is the same.
     seed : int
     assumed : tuple of str
-        Each setting that a bench did not write down, with what it takes as usual.
+        Each setting that a bench did not write down, with its usual value.
     """
 
     castings: Castings
@@ -74,12 +74,12 @@ class PooledLogs:
 
     @cached_property
     def contradictions(self) -> dict[str, tuple[Contradiction, ...]]:
-        """Reading name to the effects on it in which the benches contradict each other; only such readings."""
+        """Reading name to the effects on which the benches contradict each other; only such readings."""
         by_reading = {name: contradictions(fit) for name, fit in self.read.items()}
         return {name: effects for name, effects in by_reading.items() if effects}
 
     def contradiction_sentences(self) -> list[str]:
-        """One sentence a reading about which the benches contradict each other in an effect large enough to matter."""
+        """One sentence for each reading with a contradiction between benches large enough to matter."""
         sentences = (contradiction_words(self[name], found) for name, found in self.contradictions.items())
         return [text for text in sentences if text]
 
@@ -94,7 +94,7 @@ class PooledLogs:
         return self._fits({name: fit.average for name, fit in self.readings.items()})
 
     def at(self, bench: str) -> Fits:
-        """`Fits` of one bench of the pool, all others speaking for it where its own log is short.
+        """`Fits` of one bench of the pool, supported by all the others if its own log is short.
 
         Parameters
         ----------
@@ -107,8 +107,8 @@ class PooledLogs:
         if bench not in self.benches.index:
             raise NoSuchName(f"No bench {bench!r} in this pool; it has {', '.join(self.benches.index)}.")
         fits = self._fits({name: fit.at(bench) if bench in fit.benches else fit.newcomer() for name, fit in self.readings.items()})
-        its = self.benches.index.repeat(self.benches["pours"]) == bench  # the pours of one bench after those of another
-        own = self.castings.pours[its].notna().any()  # what it never wrote down it is not advised to vary
+        its = self.benches.index.repeat(self.benches["pours"]) == bench  # the pours are in the order of the benches
+        own = self.castings.pours[its].notna().any()  # it gets no advice on settings that it never wrote down
         return replace(fits, study=replace(self.study, factors=tuple(f if own[f.name] else replace(f, span=()) for f in self.study.factors)))
 
     def _fits(self, models):
@@ -136,7 +136,7 @@ class PooledLogs:
 
     @cached_property
     def table(self) -> pd.DataFrame:
-        """What holds everywhere: one row a reading and factor.
+        """What holds everywhere: one row per reading and factor.
 
         Columns: from, to; middle, low, high of the change at the average bench (90 %); new low, new high: the same
         at a bench not in the pool; where: whether it holds at every bench, or in all logs together where the benches
@@ -148,7 +148,7 @@ class PooledLogs:
 
     @cached_property
     def differences(self) -> pd.DataFrame:
-        """What differs by bench: one row a reading and bench.
+        """What differs by bench: one row per reading and bench.
 
         Columns: middle, low, high of the difference from the average bench (90 %), its unit, and whether the bench
         stands out.
@@ -170,7 +170,7 @@ class PooledLogs:
         return joined_words(self.benches, self.left_out, self.assumed)
 
     def bench_sentences(self) -> list[str]:
-        """What differs by bench, one sentence a reading; what to expect where that cannot be told; last, contradictions."""
+        """What differs by bench, one sentence per reading, or what to expect if that cannot be told; then contradictions."""
         if self.tells:
             return [*map(differences_in_words, self.read.values()), *self.contradiction_sentences()]
         expected = f"A newcomer's first casting at the usual settings, nine in ten: {'. '.join(map(expected_in_words, self.read.values()))}."

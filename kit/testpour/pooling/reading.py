@@ -26,10 +26,10 @@ from testpour.pooling.draws import sample_pool
 from testpour.study.columns import Reading
 
 SLOPED = ("catalyst", "warmth", "thickness")  # effects that may differ by bench: scales, thermometers, moulds
-FEWEST = 5  # benches that must each have varied a setting before its effect may differ by bench
+FEWEST = 5  # benches that must each have varied a setting for its effect to differ by bench
 MIDDLE_AND_ENDS = [0.5, 0.05, 0.95]  # quantiles: the median and the 90 % interval
 SMALL, FEW = 2000, 12  # rows and benches of a small pool
-SHARE = 0.5  # scale of the belief about benches, relative to the trade's own spread
+SHARE = 0.5  # scale of the prior for benches, relative to the sd of the trade's belief
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -91,7 +91,7 @@ class PooledReading:
         return self._away({name: effects[_sd_name(name)][:, place] for name in ("bench", *self.sloped)})
 
     def newcomer(self) -> BenchFit:
-        """The `BenchFit` of a bench that is not in the pool yet: as far off the average as benches are."""
+        """The `BenchFit` of a bench that is not in the pool yet: drawn from the distribution of benches."""
         sds = self.average.posterior.group_sds
         if not sds:
             return self._away({})
@@ -105,8 +105,8 @@ class PooledReading:
     def differences(self) -> pd.DataFrame:
         """How each bench differs from the average one at the usual settings, in the reading's own terms, 90 %.
 
-        One row a bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else
-        a difference in the unit), and stands_out: whether a 95 % interval leaves one direction.
+        One row per bench: middle, low, high (a ratio for times, a change of chance for grades with an aim, else a
+        difference in the unit), and stands_out: whether the 95 % interval is on one side.
         """
         values = self._changes(self.average.posterior.group_effects["bench"])
         low, high = np.quantile(values, [0.025, 0.975], axis=0)
@@ -116,7 +116,7 @@ class PooledReading:
         return pd.DataFrame({**ends, "stands_out": apart}, index=pd.Index(self.benches, name="bench"))
 
     def spread(self) -> tuple[float, float, float]:
-        """Middle, low and high (90 %) of how far a bench lies above the average one: one standard deviation."""
+        """Middle, low and high (90 %) of the standard deviation of benches, as a change from the average one."""
         return tuple(np.quantile(self._changes(self.average.posterior.group_sds["bench"][:, None]), MIDDLE_AND_ENDS))
 
     def where_new_benches_lie(self) -> np.ndarray:
@@ -148,9 +148,9 @@ def fit_pooled(
 ) -> PooledReading:
     """The `PooledReading` of one reading of castings that `join_logs` joined.
 
-    `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how far benches lie apart. With `remainder` the average bench
-    may bend away from what the beliefs foresee: as far as the rows of a small pool call for (see `remainder`), and by its
-    expected size in others, whose many rows outweigh a belief about it.
+    `beliefs` are as for `fit_castings`; `PooledBeliefs` also say how much benches differ. With `remainder` the average bench
+    may depart from the shape that the beliefs expect: in a small pool as much as its rows call for (see `remainder`), in
+    others with the expected size as its prior, which their many rows outweigh.
     """
     study = castings.study
     rows, assumed = rows_of(castings, reading)
@@ -174,12 +174,12 @@ def fit_pooled(
 
 
 def _informative(reading, believed, rows):
-    """Which rows say anything about the reading: all but those open at both ends."""
+    """Which rows are informative: all except those open at both ends."""
     return IntervalModel(*latent_ends(reading, rows), np.zeros((len(rows), 0)), **scale_options(reading, believed)).informative
 
 
 def _sampled(study, reading, believed, rows, scale, slopes, seed, remainder):
-    """Posterior, beliefs and model of few benches: one joint model, drawn from as that of one bench is."""
+    """Posterior, beliefs and model of few benches: one joint model, sampled like that of a single bench."""
     believed, terms, columns = model_columns(study, believed, rows, remainder)
     smooth = smooth_remainder(believed, terms, columns)
     own = pd.get_dummies(rows["bench"], dtype=float).to_numpy()
@@ -190,7 +190,7 @@ def _sampled(study, reading, believed, rows, scale, slopes, seed, remainder):
 
 
 def _model(reading, believed, columns, rows, scale, smooth=None):
-    """The `IntervalModel` with bench first among its groups, and each other group's levels a bench's own."""
+    """The `IntervalModel` with bench first among its groups, and the levels of other groups nested within bench."""
     groups = {"bench": rows["bench"].to_numpy(str)}
     for name, labels in groups_of(labels_of(rows)).items():
         groups[name] = (rows["bench"] + " " + pd.Series(labels, rows.index)).to_numpy(str)
@@ -206,7 +206,7 @@ def _model(reading, believed, columns, rows, scale, smooth=None):
 
 
 def _bench_scale(believed: ReadingBeliefs) -> float:
-    """Half-normal scale of what benches add, on the latent scale: half of what the trade is unsure of."""
+    """Half-normal scale of the bench effect, on the latent scale: half the sd of the trade's belief."""
     level = dict(zip((term.name for term in believed.terms), believed.beliefs, strict=True)).get("level") or believed.cuts
     assert level is not None, "grades have cuts where other readings have a level"
     return SHARE * level.sd

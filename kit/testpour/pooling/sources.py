@@ -1,4 +1,4 @@
-"""What a pool is made of: data packages, study folders, open logs or castings, each opened as one bench."""
+"""The sources of a pool: data packages, study folders, open logs or castings, each opened as one bench."""
 
 from collections.abc import Mapping, Sequence
 from contextlib import closing
@@ -36,7 +36,7 @@ class Unread:
 
 
 def open_sources(given: Sequence[Given] | Mapping[str, Given]) -> list[Source | Unread]:
-    """Read everything that was given, one source a bench; what could not be read says so, and nothing is raised for it.
+    """Read everything that was given, one source per bench; one that could not be read is an `Unread`, and raises nothing.
 
     The names of a dict name the benches; otherwise they are "Bench 1", "Bench 2" ...
     """
@@ -58,21 +58,18 @@ def _castings(given):
         return _from_path(Path(given))
     castings = given.castings() if isinstance(given, Logbook) else given.castings if isinstance(given, Package) else given
     if not isinstance(castings, Castings):
-        raise TypeError(
-            f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, "
-            "or log.castings()."
-        )
+        raise TypeError(f"a {type(given).__name__} holds no log. Give the path of a data package or a study folder, a Logbook, or log.castings().")
     return castings
 
 
 def _from_path(path):
-    """A study folder's log where there is a study file, else a data package."""
+    """A study folder's log if there is a study file, else a data package."""
     if not path.exists():
         raise FileNotFoundError("there is no such file or folder. Check the path.")
     if (path / "study.toml").is_file() or path.name == "study.toml":
         with closing(Logbook(read_study(path))) as log:
             return log.castings()
     if path.is_file() and path.suffix.casefold() not in ("", ".zip", ".json"):
-        do = "Read a spreadsheet into a study folder, under 2-pour-and-log, and give that folder; of a findings page give read_page(path)"
-        raise ValueError(f"is neither a study folder nor a package. {do}.")
+        advice = "Read a spreadsheet into a study folder, under 2-pour-and-log, and give that folder; for a findings page give read_page(path)"
+        raise ValueError(f"is neither a study folder nor a package. {advice}.")
     return read_package(path).castings

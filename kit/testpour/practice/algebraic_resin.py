@@ -1,4 +1,4 @@
-"""A practice resin written in formulas: quick, and shaped as the trade expects or against it."""
+"""A practice resin given by formulas: fast, and behaving as the trade expects or not."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ PEAK_SCATTER = 1.5  # degC between alike castings
 
 @dataclass(frozen=True)
 class Truth:
-    """What nobody at the bench can see: the resin's own numbers, on the scales a bench would measure."""
+    """The hidden truth: the resin's own parameters, on the scales a bench would measure."""
 
     gel: float = hidden(ratio(26, 0.25))  # min at 1.5 %, 20 °C
     exponent: float = hidden(uniform(0.5, 1.0), awkward=uniform(0.2, 0.35))
@@ -74,7 +74,7 @@ class Truth:
         return np.maximum(under + cold + thin + heavy - baked, -0.25)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share, as `read_pour` takes it: the day's shift on each scale of a reading."""
+        """The session's random shift on each scale of a reading, as `read_pour` takes it."""
         return {"log": rng.normal(0, self.session), "plain": rng.normal(0, 1.0), "grade": rng.normal(0, 0.2)}
 
     def of_lot(self, seed: int, lot: str) -> Truth:
@@ -82,17 +82,17 @@ class Truth:
         return self
 
     def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
-        """A peak, °C, as a probe shows it where the true one is `ideal`."""
+        """A peak, °C, as a probe shows it if the true one is `ideal`."""
         return ideal + rng.normal(0, PEAK_SCATTER)
 
     def peak_scale(self, degC: float | np.ndarray, room: float | np.ndarray) -> tuple[float | np.ndarray, float]:
-        """Peaks, °C, on the scale on which they scatter evenly, and their standard deviation there."""
+        """Peaks, °C, on the scale with constant scatter, and their standard deviation there."""
         return degC, PEAK_SCATTER
 
 
 def draw_truth(seed: int, odd: bool = False) -> Truth:
-    """A resin's hidden numbers, from the range real resins show; the same for the same seed.
+    """A resin's hidden parameters, from the range of real resins; the same for the same seed.
 
-    An `odd` one goes against belief: another exponent, a pigment that slows or speeds the gel, a cover that harms.
+    An `odd` one contradicts the beliefs: another exponent, a pigment that slows or speeds the gel, a cover that harms.
     """
     return draw_hidden(Truth, "awkward" if odd else "ordinary", np.random.default_rng([seed, 7919]))

@@ -1,4 +1,4 @@
-"""How a bench weighs and reads: a scale with steps, looks at the pot now and then, grades, whole numbers."""
+"""How a bench weighs and reads: a scale with steps, checks of the pot now and then, grades, whole numbers."""
 
 from collections.abc import Iterator, Mapping
 from typing import Any
@@ -10,15 +10,15 @@ from testpour.practice.algebraic_resin import Truth
 from testpour.practice.physical_resin import PhysicalTruth
 from testpour.study.study import Study
 
-CHECK_EVERY = 4.0  # minutes between two looks at the pot
+CHECK_EVERY = 4.0  # minutes between two checks of the pot
 RESIN_IN_POT = 120.0  # g weighed for one pot
-LAST_LOOK = 240.0  # min
+LAST_CHECK = 240.0  # min
 USUAL_AGE = 24.0  # h
 POUR_SCATTER = 0.7  # Shore D between alike castings of a session
 
 
 def weighed_dose(catalyst: pd.Series, resolution: float, rng: np.random.Generator) -> np.ndarray:
-    """Catalyst, %, really delivered where `catalyst` is meant: each weighing is off by up to half a step of the scale, g."""
+    """Catalyst, %, actually delivered for the target `catalyst`: each weighing is off by up to half a step of the scale, g."""
     half = resolution / 2
     grams = RESIN_IN_POT * catalyst / 100 + rng.uniform(-half, half, len(catalyst))
     return 100 * np.maximum(grams, 0) / (RESIN_IN_POT + rng.uniform(-half, half, len(catalyst)))
@@ -30,8 +30,8 @@ def read_pour(
 ) -> Iterator[dict[str, Any]]:
     """Readings of one pour as a bench gets them: between checks, in whole numbers, in grades.
 
-    Each is as `Logbook.add_all` takes it. `ideals` holds the pour's true average readings at each age in h; `shared` is what
-    the session shares, from `truth.day`.
+    Each is as `Logbook.add_all` takes it. `ideals` holds the pour's true average readings at each age in h; `shared` has
+    the session's shifts, from `truth.day`.
     """
     for reading in study.readings:
         for age in reading.ages or (None,):
@@ -54,9 +54,9 @@ def read_pour(
 
 
 def _between_checks(minutes):
-    """A time known only to lie between two looks at the pot, or beyond the last."""
-    if minutes > LAST_LOOK:
-        return {"not_yet": LAST_LOOK}
+    """A time known only to be between two checks of the pot, or after the last."""
+    if minutes > LAST_CHECK:
+        return {"not_yet": LAST_CHECK}
     step = CHECK_EVERY if minutes < 80 else 10.0
     before = step * np.floor(minutes / step)
     return {"between": (max(before, 0.5), before + step)}

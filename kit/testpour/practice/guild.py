@@ -1,4 +1,4 @@
-"""A practice guild: several virtual benches with one practice resin, each a little off in its own way."""
+"""A practice guild: several virtual benches with one practice resin, each with small errors of its own."""
 
 import warnings
 from dataclasses import replace
@@ -13,16 +13,16 @@ from testpour.logbook.log_warnings import Caution
 from testpour.practice.practice import practice_resin
 from testpour.study.study import Study
 
-SCALE_OFF = 0.06  # share by which a bench's catalyst is off, one standard deviation: invented
+SCALE_OFF = 0.06  # relative error of a bench's catalyst, one standard deviation: invented
 THERMOMETER_OFF = 0.8  # degC, likewise
-HAND_OFF = 0.12  # share by which a bench calls the gel early or late, likewise
+HAND_OFF = 0.12  # relative error of a bench's gel time, likewise
 
 
 def practice_guild(study: Study, benches: int = 5, sessions: int = 3, pours: int = 6, seed: int = 0) -> dict[str, Castings]:
     """Logs of several invented benches that pour one practice resin.
 
-    Every bench's scale, thermometer and eye for the gel are a little off, each in its own way; what it logs is
-    what it believes it did.
+    Every bench has errors of its own in its scale, its thermometer and its judgement of the gel; it logs what it
+    believes it did.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def _bench(study, number, sessions, pours, seed):
 
 
 def _settings(study, rng, pours, session):
-    """Settings spread over the study's span, in a room of the day."""
+    """Settings spread over the study's span, in one room temperature."""
     table = pd.DataFrame(index=[f"{session}-{i}" for i in range(1, pours + 1)])
     for factor in study.varied:
         cells = (rng.permutation(pours) + rng.random(pours)) / pours

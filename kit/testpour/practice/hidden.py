@@ -1,4 +1,4 @@
-"""The hidden numbers of a practice resin, each declared once: what it means beside how it is drawn."""
+"""The hidden parameters of a practice resin, each declared once, with how it is drawn."""
 
 from collections.abc import Callable
 from dataclasses import field, fields
@@ -13,18 +13,18 @@ T = TypeVar("T")
 
 
 def hidden(ordinary: Draw, **others: Draw) -> Any:
-    """A dataclass field that is drawn: how for an ordinary resin, and how for a `gentle` or `awkward` one where that differs."""
+    """A dataclass field that is drawn: for an ordinary resin, and for a `gentle` or `awkward` one if that differs."""
     return field(metadata={**dict.fromkeys(DIFFICULTIES, ordinary), **others})
 
 
 def draw_hidden(kind: type[T], difficulty: Difficulty, rng: np.random.Generator) -> T:
-    """A dataclass of `hidden` numbers, drawn in the order in which they are declared."""
+    """A dataclass of `hidden` parameters, drawn in the order in which they are declared."""
     declared: Any = kind
     return kind(**{one.name: one.metadata[difficulty](rng) for one in fields(declared)})
 
 
 def uniform(low: float, high: float) -> Draw:
-    """Evenly between two ends."""
+    """From a uniform distribution between two ends."""
     return lambda rng: low + (high - low) * rng.random()
 
 
@@ -39,5 +39,5 @@ def ratio(median: float, spread: float) -> Draw:
 
 
 def either_sign(low: float, high: float) -> Draw:
-    """Evenly between two ends, above zero or below it."""
+    """From a uniform distribution between two ends, with a random sign."""
     return lambda rng: float(rng.choice([-1, 1]) * rng.uniform(low, high))

@@ -1,4 +1,4 @@
-"""What each session of a practice round taught: the chance reached, pour by pour, and nobody ranked."""
+"""What each session of a practice round taught: the chance reached after each, without ranking anybody."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -23,18 +23,18 @@ GRID = 5  # steps a free setting is tried at, for the best that could be reached
 
 @dataclass(frozen=True, eq=False)
 class Lesson:
-    """How far a round of practice had come after each session.
+    """The progress of a practice round after each session.
 
     Parameters
     ----------
     table : DataFrame
-        One row a session, in order: ``pours`` so far, ``believed`` (chance of a good casting that the log
-        gave its own advice), ``true`` (what it really was), ``per pour`` (gain in the true chance for each
-        pour of the session).
+        One row per session, in order: ``pours`` so far, ``believed`` (chance of a good casting by the log, at the
+        settings it advised), ``true`` (the true chance there), ``per pour`` (gain in the true chance for each pour of
+        the session).
     start : float
-        True chance of what belief alone advised.
+        True chance at the settings advised by belief alone.
     best : float
-        Highest true chance found by trying settings all over the study's span.
+        Highest true chance over a grid of the study's span.
     """
 
     table: pd.DataFrame
@@ -42,7 +42,7 @@ class Lesson:
     best: float
 
     def sentence(self) -> str:
-        """The round in a few sentences, for whoever played it."""
+        """The round in a few sentences."""
         last = self.table.iloc[-1]
         text = (
             f"Belief alone would have given {in_hundred(self.start)} good castings in 100; after {count(int(last['pours']), 'pour')} "
@@ -50,7 +50,7 @@ class Lesson:
         )
         gains = self.table["per pour"]
         if gains.max() > 0.005:
-            text += f" {gains.idxmax()} taught most: {100 * gains.max():.0f} points a pour."
+            text += f" {gains.idxmax()} taught most: {100 * gains.max():.0f} points per pour."
         gap = last["believed"] - last["true"]
         if abs(gap) > 0.1:
             more = "more" if gap > 0 else "less"

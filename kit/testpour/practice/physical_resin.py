@@ -1,8 +1,8 @@
-"""A practice resin that is cast: each pour's heat and cure followed through its thickness.
+"""A practice resin from the cure model: each pour's heat and cure are integrated through its thickness.
 
-Gel, time to peak and peak come from the integration; hardness and tack from how far the core and the face
-have cured, and from what the cure model does not know: air, pigment, too much peroxide. Those rules are
-common practice put into numbers, no source.
+Gel, time to peak and peak come from the integration; hardness and tack from the cure of the core and the face, and from
+what the cure model leaves out: air, pigment, too much peroxide. Those rules are common practice put into numbers, no
+source.
 """
 
 from __future__ import annotations
@@ -20,19 +20,19 @@ from testpour.physics.slab import SLICES, cure_many
 from testpour.practice.hidden import Difficulty, Draw, draw_hidden, either_sign, hidden, normal, ratio, uniform
 
 OVEN_AFTER = 5.0  # h from mixing to the oven
-FULL_SCALE = 240.0  # K: no casting rises so far
-BOILED_OUT = 170.0  # K: beyond it the heat boils styrene away; a working guess
-NEVER = 1e4  # min, where a pot neither gels nor peaks
+FULL_SCALE = 240.0  # K: more than any casting rises
+BOILED_OUT = 170.0  # K of rise above which styrene boils away; a working guess
+NEVER = 1e4  # min, for a pot that neither gels nor peaks
 
 
 def _like_resin(name: str, spread: float) -> Draw:
-    """About the value that `resin.toml` has."""
+    """A lognormal draw about the value in `resin.toml`."""
     return lambda rng: ratio(getattr(load_resin(), name), spread)(rng)
 
 
 @dataclass(frozen=True)
 class PhysicalTruth:
-    """What nobody at the bench can see: the resin, the faces and the bench, in the units of `resin.toml`."""
+    """The hidden truth: the resin, the faces and the bench, in the units of `resin.toml`."""
 
     induction: float = hidden(_like_resin("induction", 0.3))
     induction_exponent: float = hidden(uniform(0.5, 1.0), awkward=uniform(0.2, 0.35))
@@ -67,23 +67,23 @@ class PhysicalTruth:
     lot: float = hidden(uniform(0.03, 0.08), gentle=uniform(0.0, 0.02), awkward=uniform(0.2, 0.3))  # scatter between drums of wait and speed, a ratio
 
     def of_lot(self, seed: int, lot: str) -> PhysicalTruth:
-        """The resin in the drum named `lot`: its wait and its speed are each off by a ratio."""
+        """The resin in the drum named `lot`: its induction and its rate each differ by a random ratio."""
         wait, speed = np.exp(self.lot * np.random.default_rng([seed, 31, *lot.encode()]).standard_normal(2))
         return replace(self, induction=self.induction * wait, rate=self.rate * speed)
 
     def day(self, rng: np.random.Generator) -> dict[str, float]:
-        """What one session's readings share, as `read_pour` takes it: the day's shift on each scale of a reading."""
+        """The session's random shift on each scale of a reading, as `read_pour` takes it."""
         plain, grade, draught = rng.normal(0, 1.0), rng.normal(0, 0.2), rng.normal(0, self.draught)
         return {"log": rng.normal(0, self.session), "plain": plain, "grade": grade, "rise": draught}
 
     def peak(self, ideal: float, room: float, shared: Mapping[str, float], rng: np.random.Generator) -> float:
-        """The highest a probe showed, °C: the room it began in at least, and no more than boils out."""
+        """The highest temperature a probe showed, °C: at least the room's, and no higher than boiling allows."""
         latent = self.peak_scale(ideal, room)[0] + shared["rise"] + rng.normal(0, self.draught)
         shown = room + FULL_SCALE * expit(latent) + rng.normal(0, 1.0)
         return float(np.clip(shown, np.ceil(room), room + BOILED_OUT))
 
     def peak_scale(self, degC: float | np.ndarray, room: float | np.ndarray) -> tuple[np.ndarray, float]:
-        """Peaks, °C, as the logit of their rise, on which they scatter evenly, and their standard deviation there."""
+        """Peaks, °C, as the logit of their rise, where the scatter is constant, and their standard deviation there."""
         share = np.clip((np.asarray(degC, float) - room) / FULL_SCALE, 0.0, 1.0)
         with np.errstate(divide="ignore"):
             return logit(share), self.draught * np.sqrt(2)
@@ -113,7 +113,7 @@ class PhysicalTruth:
         )
 
     def _cast(self, t):
-        """`cure_many` of every row, like rows cast once."""
+        """`cure_many` of every row; equal rows are cast once."""
         columns = ["thickness", "catalyst", "room_temperature", "pigment", "cover", "post_cure_temperature", "post_cure_time", "age"]
         rows = pd.DataFrame({name: t.get(name, 0.0) for name in columns}, index=t.index)
         different = rows.drop_duplicates()
@@ -131,7 +131,7 @@ class PhysicalTruth:
         )
 
     def _resin(self, pigment):
-        """The resin with pigment stirred in."""
+        """The resin with pigment in it."""
         base = load_resin()
         own = {name: value for name, value in vars(self).items() if name in vars(base)}
         return replace(
@@ -142,5 +142,5 @@ class PhysicalTruth:
 
 
 def draw_physical(seed: int, difficulty: Difficulty = "ordinary") -> PhysicalTruth:
-    """A physical resin's hidden numbers, drawn around `resin.toml`; the same for the same seed."""
+    """A physical resin's hidden parameters, drawn around `resin.toml`; the same for the same seed."""
     return draw_hidden(PhysicalTruth, difficulty, np.random.default_rng([seed, 104729]))

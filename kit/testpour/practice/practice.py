@@ -1,4 +1,4 @@
-"""Practice resin: a virtual resin, room and bench with hidden truth, to learn the round without fumes."""
+"""Practice resin: a virtual resin, room and bench with hidden truth, to practise without fumes."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ class PracticeResin:
     __repr__ = sentence
 
     def ideal(self, table: pd.DataFrame) -> pd.DataFrame:
-        """True average readings at each row of a settings table, as one column a reading.
+        """True average readings at each row of a settings table, with one column per reading.
 
         Tack, opacity and defects are on a hidden scale whose grades end at 0.5, 1.5 and 2.5.
 
@@ -113,10 +113,7 @@ class PracticeResin:
             (low, _), (high, _), (ideal, spread) = (self.truth.peak_scale(x, room) for x in (low, high, ideal))
         return ndtr((high - ideal) / spread) - ndtr((low - ideal) / spread)
 
-    def pour(
-        self, plan: pd.DataFrame, session: str = "S1", room: str | float | None = None,
-        lot: str | None = None
-    ) -> list[dict[str, Any]]:
+    def pour(self, plan: pd.DataFrame, session: str = "S1", room: str | float | None = None, lot: str | None = None) -> list[dict[str, Any]]:
         """Make the pours of one session and read them.
 
         Parameters
@@ -184,7 +181,7 @@ class PracticeResin:
 
 
 def _whole(table):
-    """The table with every setting a resin minds, at the reference where the study does not have it."""
+    """The table with every setting that affects a resin, at its reference if the study does not have it."""
     return table.assign(**{name: value for name, value in REFERENCE.items() if name not in table})
 
 

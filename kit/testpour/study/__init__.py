@@ -1,5 +1,5 @@
-"""What a study asks, and what holds for any of them: columns, aims, cautions, materials.
+"""What a study declares, and what applies to every study: columns, aims, cautions, materials.
 
 In: `study.toml`, `catalogue.toml`, settings and readings.
-Out: a `Study` with its factors, readings and aims; what is refused or warned about; figures labelled as declared.
+Out: a `Study` with its factors, readings and aims; refusals and warnings; figures labelled as declared.
 """

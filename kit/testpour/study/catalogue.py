@@ -1,4 +1,4 @@
-"""The columns that are declared: the trade's own in `catalogue.toml`, which a study may override or add to."""
+"""Declared columns: the trade's own in `catalogue.toml`, which a study may override or add to."""
 
 import math
 from dataclasses import fields, replace
@@ -11,7 +11,7 @@ from testpour.common.units import SCALES, UnitProblem, measures, shown_unit, to_
 from testpour.common.wording import shortened
 from testpour.study.columns import C, Column, ColumnProblem, Factor, Reading, truth
 
-# The trade's other words for a setting or a reading, at the start of a header in small letters, and the catalogue's.
+# Other trade words for a setting or a reading, as patterns for the start of a header in small letters, and the catalogue's.
 TRADE = (
     (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
     (r"(?:pigment|colou?r) (?:paste|load(?:ing)?)|paste|farbpaste", "pigment"),
@@ -37,10 +37,10 @@ def catalogue() -> dict[str, dict[str, Any]]:
 
 
 def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
-    """A `Factor` or `Reading` from a table of a TOML file, on top of `base` where given.
+    """A `Factor` or `Reading` from a table of a TOML file, on top of `base` if given.
 
-    A ColumnProblem names keys that no declaration has and values of the wrong kind, a UnitProblem every bound that
-    cannot be read.
+    Raises a ColumnProblem that names unknown keys and values of the wrong type, or a UnitProblem that names every bound
+    that cannot be read.
     """
     if not isinstance(entry, dict):
         example = "{ from = 1, to = 2 }" if kind is Factor else "{ low = 0, high = 5 }"
@@ -58,15 +58,15 @@ def declare(kind: type[C], name: str, entry: Any, base: C | None = None) -> C:
             f"{name} is kept in {shown_unit(base.unit) or 'plain numbers'}, which its range and the trade's beliefs rest on. Leave unit out{own}."
         )
     if base and unit != base.unit:
-        entry = {"how": "", "standard": "", **entry}  # another scale is read in another way
+        entry = {"how": "", "standard": "", **entry}  # on another scale it is measured in another way
     entry = _in_units(name, entry, unit, base)
     column = replace(base or kind(name=name), **entry)
-    every_pour = isinstance(base, Factor) and base.span  # not an oven, which stays off where nothing is said of it
+    every_pour = isinstance(base, Factor) and base.span  # not for an oven, which stays off unless it is declared
     return _usual_within(column) if every_pour and "usual" not in entry else column
 
 
 def _usual_within(factor):
-    """The factor, with the middle of its span as the usual value where the catalogue's lies outside."""
+    """The factor, with the middle of its span as the usual value if the catalogue's is outside it."""
     low, high = factor.span or (factor.usual, factor.usual)
     if low <= factor.usual <= high:
         return factor
@@ -74,7 +74,7 @@ def _usual_within(factor):
 
 
 def _in_units(name, entry, unit, base):
-    """The entry with its numbers as floats in `unit`, and its lists as tuples; every number that cannot be one is named."""
+    """The entry with its numbers as floats in `unit`, and its lists as tuples; raises a UnitProblem with every number that is not one."""
     yes_no = entry.get("kind", base.kind if isinstance(base, Factor) else "") == "yes/no"
     wrong = []
 
@@ -99,7 +99,7 @@ def _in_units(name, entry, unit, base):
 
 
 def amount(value: str | float, unit: str, what: str) -> float:
-    """A number of a study file, or text with a unit, in `unit`; true and false, inf and nan are none.
+    """A number of a study file, or text with a unit, in `unit`; true, false, inf and nan are refused.
 
     `what` is what the number is, for the UnitProblem.
     """
@@ -112,7 +112,7 @@ def amount(value: str | float, unit: str, what: str) -> float:
 
 
 def _check_entry(kind, name, entry):
-    """Refuse keys that no declaration has, and values of another kind than the declaration's."""
+    """Refuse unknown keys, and values of the wrong type."""
     allowed = ["from", "to"] * (kind is Factor) + sorted({f.name for f in fields(kind)} - {"name"})
     if unknown := sorted(set(entry) - set(allowed)):
         instead = "write low and high for the range of a reading" if {"from", "to"} & set(unknown) else f"allowed are {', '.join(allowed)}"
@@ -123,7 +123,7 @@ def _check_entry(kind, name, entry):
         if part.name in entry and not isinstance(entry[part.name], form):
             wrong.append(f"{name}: {part.name} = {shortened(repr(entry[part.name]))} must be {words}.")
     if isinstance(entry.get("grades"), list | tuple) and not all(isinstance(g, str) and g.strip() for g in entry["grades"]):
-        wrong.append(f"{name}: grades = {shortened(repr(entry['grades']))} must be a list of words in quotes, one a grade.")
+        wrong.append(f"{name}: grades = {shortened(repr(entry['grades']))} must be a list of words in quotes, one for each grade.")
     if isinstance(entry.get("span"), list | tuple) and len(entry["span"]) not in (0, 2):
         wrong.append(f"{name}: give both from and to.")
     if wrong:
@@ -131,7 +131,7 @@ def _check_entry(kind, name, entry):
 
 
 def _ends(name, values, base):
-    """The ends of a span; an end left out is the catalogue's."""
+    """The ends of a span; an end that is left out comes from the catalogue."""
     known = base.span if base and base.span else (None, None)
     ends = [end if value is None else value for value, end in zip(values, known, strict=False)]
     if None in ends:

@@ -1,4 +1,4 @@
-"""What a caution is, the rules that cautions come from, and the text that is always printed.
+"""Cautions, the rules they come from, and the safety text that is always printed.
 
 The rules and the text are data, in `cautions.toml`, each with its source.
 """
@@ -17,14 +17,14 @@ from testpour.common.wording import in_html
 
 KINDS = ("bench", "page", "notebook")
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-SIDES = ("above", "below", "at or above")  # words after which a sentence names its limit
+SIDES = ("above", "below", "at or above")  # words before the limit in a sentence
 
 
 @dataclass(frozen=True)
 class Cautions:
     """What a check found, in full sentences: the setting, its value, the limit, the reason and what to do.
 
-    True where something is refused.
+    True if anything is refused.
     """
 
     refusals: tuple[str, ...] = ()
@@ -38,17 +38,17 @@ class Cautions:
         return Cautions(tuple(dict.fromkeys(self.refusals + other.refusals)), tuple(dict.fromkeys(self.warnings + other.warnings)))
 
     def joined(self) -> Cautions:
-        """The same with what tells of several values beyond one limit as one sentence, from the least value to the most."""
-        def told(texts):
+        """The same, with several values beyond one limit in one sentence, from the lowest value to the highest."""
+        def merged(texts):
             alike: dict[tuple[str, str], list[str]] = {}
             for text in texts:
                 alike.setdefault(limit_told(text), []).append(text)
             return tuple(map(one_text, alike.values()))
 
-        return Cautions(told(self.refusals), told(self.warnings))
+        return Cautions(merged(self.refusals), merged(self.warnings))
 
     def beside(self, other: Cautions) -> Cautions:
-        """What was found here and not by `other`.
+        """What is found here and not in `other`.
 
         Parameters
         ----------
@@ -74,7 +74,7 @@ class Cautions:
         return [f"Refused: {text}" for text in self.refusals] + [f"Warning: {text}" for text in self.warnings]
 
     def around(self, text: str) -> str:
-        """A sentence with what was found: what is refused comes before it, what is warned about after it.
+        """A sentence with the refusals before it and the warnings after it.
 
         Parameters
         ----------
@@ -93,13 +93,13 @@ class Cautions:
 
 
 def limit_told(text: str) -> tuple[str, str]:
-    """What a sentence tells of and its limit, without the value: the same of two values beyond one limit."""
+    """The subject and the limit of a sentence, without the value: equal for two values beyond one limit."""
     head, _, limit = text.partition(" is ")
     return (NUMBER.sub("", head) if limit.startswith(SIDES) else text), limit
 
 
 def one_text(texts: Sequence[str]) -> str:
-    """Sentences that differ in one value as one sentence, with the least and the most of it."""
+    """Sentences that differ in one value as one sentence, with its lowest and highest."""
     if len(set(texts)) == 1:
         return texts[0]
     numbers = [list(NUMBER.finditer(text.partition(" is ")[0]))[-1] for text in texts]
@@ -114,7 +114,7 @@ def rules() -> dict[str, Any]:
 
 
 def side_of(limit: Mapping[str, Any]) -> Literal["above", "below", "from"]:
-    """On which side of its bound a limit of `rules` is broken: "above" and "below" it, or "from" it on; the bound is ``limit[side]``."""
+    """On which side of its bound a limit of `rules` is broken: "above", "below", or "from" the bound on, which is ``limit[side]``."""
     return next(side for side in ("above", "below", "from") if side in limit)
 
 
@@ -124,12 +124,12 @@ def words_of(limit: Mapping[str, Any]) -> str:
 
 
 class SafetyText(str):
-    """The cautions as text that a notebook shows as prose."""
+    """The safety text, which a notebook shows as prose."""
 
     __slots__ = ()
 
     def _repr_markdown_(self):
-        return str(self)  # the kit's own words, with its own markup
+        return str(self)  # the kit's own text and markup
 
 
 def safety_text(kind: Literal["bench", "page", "notebook"] = "bench", html: bool = False) -> str:

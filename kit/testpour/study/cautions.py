@@ -1,4 +1,4 @@
-"""What is refused and what is warned about in numbers: settings, predicted readings, masses, doses."""
+"""Refusals and warnings about numbers: settings, predicted readings, masses, doses."""
 
 from __future__ import annotations
 
@@ -23,19 +23,19 @@ if TYPE_CHECKING:
     from testpour.study.study import Study
 
 ASIDE = ("age", "session")  # columns of a settings table that are not settings
-SLACK = 1e-9  # a setting that is at its limit but for the rounding of a float is at its limit
+SLACK = 1e-9  # rounding error by which a setting may pass its limit
 THERMOMETERS = 1.0  # K by which two thermometers may differ; common practice, no source
-SHORTEST_GEL = 3.0  # min within which nobody has stirred and poured; common practice, no source
+SHORTEST_GEL = 3.0  # min, too short to stir and pour; common practice, no source
 SHARES = {"g/kg": 0.1, "mg/g": 0.1, "permille": 0.1, "‰": 0.1, "ppm": 1e-4, "mg/kg": 1e-4}  # other ways to write a share, in %
 
 
 def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions:
-    """What is refused or warned about in one row of settings.
+    """Refusals and warnings for one row of settings.
 
     Parameters
     ----------
     study : Study or None
-        Gives the unit of each setting and the kind of resin; None takes the catalogue's units.
+        Gives the unit of each setting and the kind of resin; with None, the catalogue's units are used.
     settings : dict
         Setting name to float in its declared unit, complete or not. A setting without limits passes.
 
@@ -43,12 +43,12 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
     -------
     Cautions
         A setting whose number is missing (NaN) is warned about: its limits were not checked. So is a name
-        that is not a setting of the study or the catalogue. A peroxide under another name ("hardener") is held
-        to the limits of the catalyst.
+        that is not a setting of the study or the catalogue. A peroxide under another name ("hardener") has the
+        limits of the catalyst.
 
     Notes
     -----
-    Thickness beyond what was poured is not known here; the models say that.
+    Thickness beyond what was poured is not checked here, but by the models.
 
     Examples
     --------
@@ -70,7 +70,7 @@ def check_settings(study: Study | None, settings: Mapping[str, Any]) -> Cautions
 
 
 def _chosen_together(study, settings):
-    """A refusal for each choice, see `Study.one_of`, of which one row of settings takes two."""
+    """A refusal for each choice, see `Study.one_of`, of which one row of settings has two."""
     found = Cautions()
     for choice in _choices(study):
         given = {study.factor(name): settings[name] for name in choice if settings.get(name) is not None}
@@ -96,7 +96,7 @@ def _is_peroxide(factor):
 
 
 def _peroxide(factor, value):
-    """An amount of peroxide under another name, held to the limits of the catalyst where it is a share."""
+    """Check an amount of peroxide under another name against the limits of the catalyst, if it is a share."""
     unit = factor.unit
     if unit in SHARES and isinstance(value, int | float):
         value, unit = value * SHARES[unit], "%"
@@ -112,7 +112,7 @@ def _limited():
 
 
 def _unknown(name, factors):
-    """A warning about a name that is not a setting, for it was not checked."""
+    """A warning about a name that is not a setting, and so was not checked."""
     known = {*factors, *catalogue()["factors"], *ASIDE, *_limited()}
     if name in known:
         return Cautions()
@@ -122,9 +122,9 @@ def _unknown(name, factors):
 
 
 def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about in any row of a settings table (floats in declared units), a sentence for each limit.
+    """Refusals and warnings for all rows of a settings table (floats in declared units), a sentence for each limit.
 
-    Without a study, what holds for any study is checked.
+    Without a study, only the limits that apply to every study are checked.
     """
     each = ({name: value} for name in table.columns for value in dict.fromkeys(table[name].dropna()))
     choices = table[table.columns.intersection(sum(_choices(study), ()))].drop_duplicates()
@@ -133,23 +133,22 @@ def check_table(study: Study | None, table: pd.DataFrame) -> Cautions:
 
 
 def check_ends(study: Study | None, table: pd.DataFrame) -> Cautions:
-    """What is refused or warned about at the lowest and the highest value of each setting that a figure draws."""
+    """Refusals and warnings at the lowest and the highest value of each setting in a figure."""
     return check_table(study, table.drop(columns=list(sum(_choices(study), ())), errors="ignore").select_dtypes("number").agg(["min", "max"]))
 
 
 def check_shares(study: Study, settings: Mapping[str, Any]) -> Cautions:
-    """A warning where a setting in % is so small that a share may be meant: 0.02 for 2 %.
+    """A warning if a setting in % is so small that a share may be meant: 0.02 for 2 %.
 
-    `settings` are as for `check_settings`. Of catalyst that is so little that no resin sets. Of any other only a number is told
-    that lies below what the study varies, from 0 on within it, and a hundred times as large within it: nobody weighs so little
-    who plans so much.
+    `settings` are as for `check_settings`. For catalyst, that is too little for any resin to set. For any other setting,
+    it is a number below the study's span, or within a span from 0, that is inside the span when multiplied by a hundred.
     """
     given = [(factor, settings.get(factor.name)) for factor in study.factors if factor.is_share]
     return sum((_share(factor, value) for factor, value in given if value is not None), Cautions())
 
 
 def _share(factor, value):
-    """The same of one setting."""
+    """`check_shares` for one setting."""
     if factor.name == "catalyst":
         least = min(limit["below"] for limit in rules()["limits"] if limit["setting"] == "catalyst" and "below" in limit)
         return _check("catalyst", value) if 0 <= value < least else Cautions()
@@ -164,21 +163,21 @@ def _share(factor, value):
 
 
 def check_gel_time(minutes: str | float, words: str = "") -> Cautions:
-    """A warning where the predicted gel time (min) leaves no time to pour; `words` call it other than a prediction."""
+    """A warning if a gel time (min) leaves no time to pour; `words` name it, by default as a prediction."""
     return _check("gel_time", _cut(minutes, "min", 0.1), words=words)
 
 
 def check_peak(degC: str | float, words: str = "") -> Cautions:
-    """A refusal or warning where the predicted peak temperature (degC) is too high; `words` call it other than a prediction."""
+    """A refusal or warning if a peak temperature (degC) is too high; `words` name it, by default as a prediction."""
     return _check("peak_temperature", _cut(degC, "degC", 1), words=words)
 
 
 def check_read(reading: Reading, low: float, high: float, room: float = math.nan) -> Cautions:
-    """A warning where what was read may be in another unit, or cannot be.
+    """A warning if a reading may be in another unit, or is impossible.
 
     That is a peak so high that the thermometer may have shown °F, or below the room, and a gel time so short that hours
-    may be meant. `low` and `high` are equal where read off, -inf and inf where open; without `room` (°C) no peak is
-    held against it.
+    may be meant. `low` and `high` are equal if exact, -inf and inf where open; without `room` (°C) a peak is not
+    compared with it.
     """
     if reading.name == "gel_time" and reading.unit == "min" and 0 <= low and high < SHORTEST_GEL:
         said = f"A gel time of {show(high, 'min')} leaves no time to stir and pour. If hours were meant, correct it"
@@ -196,7 +195,7 @@ def check_read(reading: Reading, low: float, high: float, room: float = math.nan
 
 
 def check_batch(grams: str | float) -> Cautions:
-    """A warning where a pot of mix (g) is so large that it heats itself dangerously.
+    """A warning if a pot of mix (g) is so large that it heats itself dangerously.
 
     Frank-Kamenetskii: a lump with a cold surface heats itself without end where E q r^2 / (k R T^2) passes 3.32
     (sphere). With E 45 kJ/mol, k 0.20 W/(m K), T 298 K and q = 1150 kg/m3 x 300 kJ/kg x 6.0e-5 1/s, the fastest
@@ -208,7 +207,7 @@ def check_batch(grams: str | float) -> Cautions:
 
 
 def check_delivered(most: float) -> Cautions:
-    """A warning where a scale may deliver more catalyst (%) than is refused; `most` is NaN where that is not known."""
+    """A warning if a scale may deliver more catalyst (%) than the limit; `most` is NaN if that is not known."""
     found = check_settings(None, {"catalyst": most})
     if not found:
         return found if math.isnan(most) else Cautions()
@@ -222,13 +221,13 @@ def hottest_peak() -> float:
 
 
 def _cut(value, unit, step):
-    """A predicted value as it is told, in whole steps, never up to a limit that it does not reach."""
+    """A predicted value rounded down to whole steps, so that it never seems to reach a limit."""
     number = to_unit(value, unit, "prediction")
     return math.floor(number / step + SLACK) * step if math.isfinite(number) else number
 
 
 def _check(name, value, unit=None, words=None):
-    """The furthest limit broken on each side, as `Cautions`."""
+    """The most extreme limit broken on each side, as `Cautions`."""
     limits = [limit for limit in rules()["limits"] if limit["setting"] == name]
     declared = limits[0]["unit"]
     if unit and unit != declared and not isinstance(value, str):
@@ -246,7 +245,7 @@ def _check(name, value, unit=None, words=None):
 
 
 def _broken(value, limits):
-    """Of the limits that `value` breaks, the furthest on each side."""
+    """Of the limits that `value` breaks, the most extreme on each side."""
     low = [limit for limit in limits if "below" in limit and value < limit["below"] - SLACK]
     high = [limit for limit in limits if "above" in limit and value > limit["above"] + SLACK]
     high += [limit for limit in limits if "from" in limit and value >= limit["from"] - SLACK]

@@ -1,6 +1,6 @@
 """Factors and readings as columns: unit, plausible range, label and how each is measured.
 
-The check, the axis label, the sentence, the form field and the log all ask the column.
+Checks, axis labels, sentences, form fields and the log all use the column.
 """
 
 from __future__ import annotations
@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 
 YES = {"yes", "y", "true", "1", "1.0", "on", "covered", "ja", "x", "✓", "✔"}
 NO = {"no", "n", "false", "0", "0.0", "off", "nein", "open", "none", "nil", "without", "no film", "no lid", "no cover", "✗", "✘"}
-OTHERS = {"degC": ("°F",), "mm": ("in", "cm"), "h": ("min",), "min": ("h",)}  # the units that others read in
-NIL = {"none", "nil"}  # an amount of nothing
+OTHERS = {"degC": ("°F",), "mm": ("in", "cm"), "h": ("min",), "min": ("h",)}  # other units in which it is often read
+NIL = {"none", "nil"}  # words for an amount of 0
 
 
 class ColumnProblem(Problem):
-    """A factor or reading is declared in a way that cannot work; `args` holds each reason."""
+    """A declaration of a factor or reading is not valid; `args` holds each reason."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +45,7 @@ class Column:
     words : str
         The name as it reads in a sentence; made from `name` if not given.
     how, standard, source : str
-        How it is measured, after which standard, and where the figures come from.
+        How it is measured, by which standard, and where the figures come from.
     """
 
     name: str
@@ -70,7 +70,7 @@ class Column:
         return hash(self._declared())
 
     def _declared(self):
-        """Everything declared, a number that is not known (NaN) as None: it is like itself."""
+        """Everything declared, with NaN as None, so that equal declarations compare equal."""
         values = (getattr(self, field.name) for field in fields(self))
         return tuple(None if isinstance(value, float) and math.isnan(value) else value for value in values)
 
@@ -86,13 +86,13 @@ class Column:
         return f"{self.low:g} to {show(self.high, self.unit)}"
 
     def parse(self, value: str | float, decimal: str | None = None) -> float:
-        """`value` (number or text with a unit) as a float in `unit`; a UnitProblem where it lies outside the plausible range.
+        """`value` (number or text with a unit) as a float in `unit`; raises a UnitProblem if it is outside the plausible range.
 
-        `decimal` is the decimal mark of the text, where known.
+        `decimal` is the decimal mark of the text, if known.
         """
         number = to_unit(value, self.unit, self.words, decimal)
         if not self.low <= number <= self.high:
-            comma = decimal == "," and "." in str(value)  # a sheet with decimal commas: its points stand between thousands
+            comma = decimal == "," and "." in str(value)  # in a sheet with decimal commas, points separate thousands
             read = f", read as {self.show(number)} because other numbers have a decimal comma," if comma else ""
             if self.unit == "%" and 0 < number <= 1 and self.low <= 100 * number <= self.high:
                 meant = self.show(100 * number)
@@ -104,7 +104,7 @@ class Column:
         return number
 
     def _other_unit(self, value, number):
-        """A question whether a bare number outside the range is in another unit, in which it lies within."""
+        """A question whether a bare number outside the range is in another unit, in which it would be inside."""
         if not str(value).strip()[-1:].isdigit():
             return ""
         others = {unit: to_unit(f"{number} {unit}", self.unit, self.words) for unit in OTHERS.get(self.unit, ())}
@@ -116,7 +116,7 @@ class Column:
         return show(value, self.unit)
 
     def between(self, low: float, high: float) -> str:
-        """A range as it reads in a sentence, for example ``"1 to 2.5 %"``; one value where both read alike."""
+        """A range as it reads in a sentence, for example ``"1 to 2.5 %"``; a single value if both look the same."""
         least, most = self.show(low), self.show(high)
         return most if least == most else f"{least.removesuffix(unit_words(self.unit))} to {most}"
 
@@ -134,13 +134,13 @@ class Factor(Column):
         Chosen by the person, met in the room, or carried in by a lot.
     kind : {"number", "yes/no", "text"}
     usual : float
-        The value taken where nothing is said, in `unit`.
+        The value used when none is given, in `unit`.
     span : tuple of float
-        From and to, in `unit`: where the plan puts its pours.
+        From and to, in `unit`, between which pours are planned.
     by_session : bool
-        True where all pours of a session share the value.
+        Whether all pours of a session share the value.
     step : float
-        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it, but for the ends of a span.
+        Finest step worth setting at the bench, in `unit`; plans and advice are rounded to it, except at the ends of a span.
     """
 
     role: Literal["chosen", "met", "carried"] = "chosen"
@@ -156,19 +156,19 @@ class Factor(Column):
         return self.role == "chosen" and SPELLINGS.get(self.unit.casefold()) == "%"
 
     def rounded(self, value: float | np.ndarray | pd.Series, given: Iterable[float] = ()) -> Any:
-        """`value` (number or array) on the finest step worth setting, but never out of the span it lies in.
+        """`value` (number or array) rounded to `step`, but never moved out of the span.
 
         Parameters
         ----------
         value : float, array or Series
             In `unit`.
         given : iterable of float, optional
-            Numbers that stay as they are, beside the ends of the span: the depths of moulds.
+            Other numbers that stay as they are, like the ends of the span: the depths of moulds.
 
         Returns
         -------
         float, array or Series
-            In `unit`; yes or no as 1 or 0; unchanged where the factor has no step.
+            In `unit`; yes or no as 1 or 0; unchanged if the factor has no step.
         """
         if self.kind == "yes/no":
             return np.round(value)
@@ -191,7 +191,7 @@ class Factor(Column):
         value : str or float
             A number in `unit`, text with a unit, a word for yes or no, or the name of a lot.
         decimal : str, optional
-            Decimal mark of the text, "." or ","; by default it is told from the text.
+            Decimal mark of the text, "." or ","; by default it is found from the text.
 
         Returns
         -------
@@ -200,7 +200,7 @@ class Factor(Column):
         Raises
         ------
         UnitProblem
-            If it cannot be read, is neither yes nor no, or lies outside the range.
+            If it cannot be read, is neither yes nor no, or is outside the range.
         """
         if self.kind == "text":
             if isinstance(value, list | tuple | dict | set | np.ndarray):
@@ -231,19 +231,19 @@ class Factor(Column):
         return str(value) if self.kind == "text" else super().show(float(value))
 
     def bare(self, value: float | str | None, digits: int = 6) -> str:
-        """`value` without its unit, where that stands in the header or beside the field.
+        """`value` without its unit, for use with a header or a field that has the unit.
 
         Parameters
         ----------
         value : float, str or None
-            As for `show`; NaN and None where it is not known.
+            As for `show`; NaN or None if it is not known.
         digits : int, optional
-            Of a number.
+            Significant digits of a number.
 
         Returns
         -------
         str
-            "" where it is not known.
+            "" if it is not known.
         """
         if value is None or isinstance(value, str):
             return value or ""
@@ -259,15 +259,15 @@ class Reading(Column):
     Parameters
     ----------
     scale : {"log", "plain", "share", "rise", "grades"}
-        How the reading spreads: by ratios, by differences, as a share of its range, as a share of the
+        How the reading scatters: by ratios, by differences, as a share of its range, as a share of the
         full temperature rise above the room, or in grades.
     grades : tuple of str
         What each grade means, from grade 0 up.
     better : {"lower", "higher", "window"}
     ages : tuple of float
-        Hours after mixing at which it is read; empty for a reading that has one moment of its own.
+        Hours after mixing at which it is read; empty for a reading without an age.
     resolution : float
-        Step of the instrument, in `unit`; 0 where it does not matter.
+        Step of the instrument, in `unit`; 0 if it does not matter.
     """
 
     scale: Literal["log", "plain", "share", "rise", "grades"] = "plain"
@@ -278,7 +278,7 @@ class Reading(Column):
 
     @property
     def counted_in(self) -> str:
-        """What its numbers mean: the unit and the scale, with the grades or, where numbers mean something in it only, the range."""
+        """What its numbers mean: the unit and the scale, with the grades, or the range if numbers mean something only within it."""
         if self.grades:
             return f"the grades {', '.join(self.grades)}"
         ended = math.isfinite(self.high - self.low) and (self.scale == "share" or not self.unit)
@@ -303,7 +303,7 @@ class Reading(Column):
 
 
 def truth(value: Any, what: str) -> float:
-    """1.0 for a word that means yes, 0.0 for one that means no; a UnitProblem about `what` for any other."""
+    """1.0 for a word that means yes, 0.0 for one that means no; raises a UnitProblem about `what` for any other."""
     word = str(value).strip().casefold()
     if value is None or word not in YES | NO:  # the word "none" means no, a missing value means nothing
         raise UnitProblem(f"{what}: {shortened(repr(value))} is neither yes nor no. Write yes or no.")

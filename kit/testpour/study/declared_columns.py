@@ -1,4 +1,4 @@
-"""The columns a study declares: each checked on its own, and all against one another."""
+"""The columns a study declares: each is checked by itself, and all are checked against each other."""
 
 import math
 import re
@@ -13,21 +13,21 @@ from testpour.study.catalogue import TRADE, catalogue, declare
 from testpour.study.columns import C, Column, ColumnProblem, Factor, Reading
 from testpour.study.study import TAKEN
 
-FINEST = 50  # steps of a bench, or more, to the span of a factor that says none
-SHORTEST = 3  # letters of a word that may stand for a longer one: cat
-ALIKE = 0.85  # from which on a name is taken for a slip of a known one: an oven is not a room, at 0.81
+FINEST = 50  # fewest steps in the span of a factor that declares no step
+SHORTEST = 3  # letters of a word that may be short for a longer one: cat
+ALIKE = 0.85  # similarity from which a name is taken for a misspelt one: oven and room temperature have 0.81
 NO = {"no", "not", "non", "never", "without"}
 
 
 def _meant(name, known, entry):
-    """The known columns that one may be, by name: those it shortens or the trade calls so, else those it is a slip of; `known` is name to column."""
+    """Names of the known columns that `name` may mean: short or trade names first, else misspelt ones; `known` is name to column."""
     trade = {ours for words, ours in TRADE if re.fullmatch(words, name.replace("_", " ").casefold())}
     short = sorted(one for one, column in known.items() if (_shortens(name, column) or column.words in trade) and _alike(entry, column))
     return short or get_close_matches(name, known, 2, ALIKE)
 
 
 def _shortens(name, column):
-    """Whether a name is that of a column cut short word by word, or has its unit behind: room_temp, thick, catalyst_pct."""
+    """Whether a name is that of a column with its words cut short, or with its unit added: room_temp, thick, catalyst_pct."""
     words, whole = re.split("[-_ ]+", name.casefold()), column.name.split("_")
     words = words[:-1] if len(words) > 1 and measures(words[-1], column.unit) else words
     cut = zip(words, whole, strict=False)
@@ -35,16 +35,16 @@ def _shortens(name, column):
 
 
 def _alike(entry, column):
-    """Whether what is declared may be a column: nothing in it says another kind or another sort of unit."""
+    """Whether a declaration may be of a column: its kind and unit do not contradict it."""
     entry = entry if isinstance(entry, dict) else {}
     kind, unit = getattr(column, "kind", "number"), str(entry.get("unit", column.unit))
     return entry.get("kind", "number" if kind == "text" else kind) == kind and (unit == column.unit or measures(unit, column.unit))
 
 
 def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: list[str]) -> tuple[C, ...]:
-    """The declared columns of one section of a study file, catalogue entries underneath.
+    """The declared columns of one section of a study file, on top of the catalogue's.
 
-    `raw` is the whole file. A column that is wrong is left out, and what is wrong with it added to `problems`.
+    `raw` is the whole file. An invalid column is left out, and its problems are added to `problems`.
     """
     found = []
     for name, entry in raw.get(section, {}).items():
@@ -75,7 +75,7 @@ def columns_of(kind: type[C], section: str, raw: Mapping[str, Any], problems: li
 
 
 def refuse_alike(columns: Iterable[Column], problems: list[str]) -> None:
-    """Add to `problems` columns that a sheet, which does not part capitals from small letters, cannot tell apart."""
+    """Add to `problems` columns whose names differ only in capitals, which a sheet does not distinguish."""
     seen: dict[str, Column] = {}
     for column in columns:
         for word in dict.fromkeys(name.replace("_", " ").casefold() for name in (column.words, column.name)):
@@ -92,7 +92,7 @@ def _refuse(column, wrong):
 
 
 def _same_way(column, base):
-    """Refuse grades that run against those of the catalogue: the trade's beliefs, and so every conclusion, would be turned round."""
+    """Refuse grades in the reverse order of the catalogue's: the trade's beliefs, and so every conclusion, would be reversed."""
     if base is None or not getattr(column, "grades", ()):
         return
     known = [word.casefold() for word in base.grades]
@@ -107,7 +107,7 @@ def _same_way(column, base):
 
 
 def _place(grade, known):
-    """Which of the known grades a grade says, by its words; with a no before them the one as far from the other end; None if none."""
+    """The place of the known grade that a grade's words name; with a no before them, its mirror image; None if there is none."""
     words = re.findall(r"\w+", grade.casefold())
     held = [place for place, one in enumerate(known) if set(one.split()) <= set(words)]
     if not held:
@@ -138,7 +138,7 @@ def _wrong_choices(column):
 
 
 def _complete(column):
-    """The column with the ends, the usual value and the step that follow from the rest."""
+    """The column with range, usual value and step filled in from the rest."""
     if isinstance(column, Reading):
         open_ended = column.scale == "grades" and math.isinf(column.low) and math.isinf(column.high)
         return replace(column, low=0.0, high=len(column.grades) - 1.0) if open_ended else column
@@ -154,13 +154,13 @@ def _complete(column):
 
 
 def _bench_step(span):
-    """The largest of 1, 2, 5, 10, 20 ... or 0.5, 0.2, 0.1 ... of which a span holds fifty or more."""
+    """The largest of 1, 2, 5, 10, 20 ... or 0.5, 0.2, 0.1 ... that fits fifty times or more into a span."""
     decade = 10.0 ** math.floor(math.log10(span / FINEST))
     return float(f"{max(step * decade for step in (1, 2, 5) if step * decade <= span / FINEST * (1 + 1e-9)):.1g}")
 
 
 def _wrong_numbers(column):
-    """What of the numbers of a column cannot be."""
+    """What is wrong with the numbers of a column."""
     span = column.span if isinstance(column, Factor) else ()
     ages, grades = (column.ages, column.grades) if isinstance(column, Reading) else ((), ())
     if span and span[0] > span[1]:

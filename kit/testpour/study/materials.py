@@ -1,6 +1,6 @@
 """Materials: mass from volume or drops, and which plastics withstand the resin.
 
-Densities differ from lot to lot: read them off the data sheet or weigh 100 mL. The defaults are
+Densities differ from lot to lot: take them from the data sheet or weigh 100 mL. The defaults are
 1.10 g/mL for liquid resin (supplier data sheet, promoted isophthalic laminating resin) and no default at all for
 the catalyst, whose density runs from about 1.00 to 1.18 g/mL with what it is diluted in.
 """
@@ -15,7 +15,7 @@ from testpour.common.toml_file import own_toml
 from testpour.common.units import UnitProblem, to_number, to_unit
 
 RESIN_DENSITY = 1.10
-MASSES = "200 g, 8 oz or 350 mL"  # how one is written
+MASSES = "200 g, 8 oz or 350 mL"  # examples for messages
 GALLONS = {"us": 3785.411784, "imperial": 4546.09, "uk": 4546.09}  # mL, exact by definition
 PARTS_OF_A_GALLON = {"gallon": 1, "gal": 1, "quart": 4, "qt": 4, "pint": 8, "pt": 8}
 
@@ -50,7 +50,7 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
     """
     if not isinstance(value, str):
         return float(value)
-    to_number(value, what, like=MASSES)  # what is wrong with the number itself is said before its unit
+    to_number(value, what, like=MASSES)  # reports a wrong number before a wrong unit
     with suppress(UnitProblem):
         return to_unit(value, "g", what)
     try:
@@ -64,7 +64,7 @@ def to_mass(value: str | float, density: float = RESIN_DENSITY, what: str = "mas
 def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: float | None = None) -> float:
     """Mass in g of a number of drops of catalyst of a `density` in g/mL.
 
-    A dropper that is not calibrated is refused, with how to calibrate it.
+    Refused without a calibrated dropper; the message says how to calibrate it.
     """
     if drops_per_mL is None or density is None:
         raise UnitProblem(f"catalyst: {drops:g} drops is not a mass until the dropper is calibrated. {CALIBRATE}.")
@@ -73,7 +73,7 @@ def drops_to_mass(drops: float, drops_per_mL: float | None = None, density: floa
 
 @dataclass(frozen=True)
 class Container:
-    """A cup or mould plastic: its code, names, and whether liquid polyester may stand in it."""
+    """A plastic for cups or moulds: its code, names, and whether it withstands liquid polyester."""
 
     code: str
     short: str
@@ -84,7 +84,7 @@ class Container:
     source: str
 
     def sentence(self) -> str:
-        """What the plastic does with liquid polyester resin, in one sentence."""
+        """Whether the plastic withstands liquid polyester resin, in one sentence."""
         advice = {"fine": "suits polyester resin", "warn": "is doubtful for polyester resin",
                   "refuse": "must not hold polyester resin"}[self.verdict]
         return f"Code {self.code}, {self.short} ({self.name}), {advice}: {self.why}."

@@ -1,4 +1,4 @@
-"""What a study or a note names that must not be near the resin: another resin, a solvent, a microwave oven, a cup that styrene dissolves."""
+"""Checks of a study or a note for what must not be near the resin: another resin, a solvent, a microwave oven, a cup that styrene dissolves."""
 
 import re
 from functools import cache
@@ -11,11 +11,11 @@ SOLVENT = (
     "Peroxide and acetone or another solvent must not meet: what forms can explode at a knock. Leave the solvent out, and "
     "clean tools only after the peroxide is gone."
 )
-RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # stands before what a text rules out
+RULED_OUT = re.compile(r"\b(?:no|not|never|without)(?: in)?(?: an?| the)? $")  # words before something that a text rules out
 
 
 def check_resin(kind: str) -> Cautions:
-    """A refusal of every resin but unsaturated polyester, whose rules are the only ones known here."""
+    """A refusal of every resin other than unsaturated polyester, for which alone the rules hold."""
     text = str(kind).casefold()
     other = next((o["words"] for o in rules()["other_resins"] if re.search(o["pattern"], text)), None)
     if other:
@@ -34,10 +34,10 @@ def check_resin(kind: str) -> Cautions:
 
 
 def check_study(study: Study) -> Cautions:
-    """What is refused or warned about in the parts of a study: its resin, its own factors, and what its texts name.
+    """Refusals and warnings about the parts of a study: its resin, its own factors, and what its texts name.
 
-    A solvent, a microwave oven or a polystyrene cup among the factors is refused, an accelerator warned about; where
-    only a text names them (how a factor is set, the question), it is a warning.
+    A solvent, a microwave oven or a polystyrene cup among the factors is refused, and an accelerator warned about; if
+    only a text names one (how a factor is set, the question), it is a warning.
     """
     named = tuple(f"{factor.name.replace('_', ' ')}, {factor.words}" for factor in study.factors)
     texts = " ".join([study.question, *(factor.how for factor in study.factors)])
@@ -46,7 +46,7 @@ def check_study(study: Study) -> Cautions:
 
 @cache
 def _parts_of_study(kind, named, texts):
-    """The findings of `check_study`, worked out once: the search for settings asks thousands of times."""
+    """The findings of `check_study`, cached: the search for settings needs them thousands of times."""
     found = check_resin(kind) if kind else Cautions()
     for name in named:
         found += Cautions(refusals=(SOLVENT,)) if role_of(name) == "solvent" else _named_in(name, refuse=True)
@@ -59,7 +59,7 @@ def check_note(text: str) -> Cautions:
 
 
 def _named_in(text, refuse=False):
-    """What a text names and does not rule out ("no acetone"), refused or warned about."""
+    """Refusals or warnings about what a text names, unless it rules it out ("no acetone")."""
     text, found = text.casefold(), Cautions()
     for hazard in rules()["hazards"]:
         if _says(hazard["pattern"], text):
@@ -72,7 +72,7 @@ def _named_in(text, refuse=False):
 
 
 def _cup(plastic, refuse):
-    """What is said of a cup or mould of some plastic."""
+    """A refusal or warning about a cup or mould of some plastic."""
     said = (f"{plastic.sentence()} Use polypropylene (code 5) or high-density polyethylene (code 2).",)
     if plastic.verdict == "refuse":
         return Cautions(said) if refuse else Cautions(warnings=said)
@@ -85,7 +85,7 @@ def _says(pattern, text):
 
 
 def role_of(name: str) -> str:
-    """What a named thing is in a mix: "peroxide", "accelerator" or "solvent"; "unknown" where none fits."""
+    """What a named thing is in a mix: "peroxide", "accelerator" or "solvent"; "unknown" if none fits."""
     for part in rules()["parts"]:
         if re.search(part["pattern"], name.casefold()):
             return part["role"]

@@ -1,4 +1,4 @@
-"""What all figures share: the figure object, its style, its colours, and text that can be drawn."""
+"""Shared by all figures: the figure object, its style, its colours, and text that can be drawn."""
 
 import io
 import textwrap
@@ -18,8 +18,8 @@ from matplotlib.font_manager import FontProperties, findfont, get_font
 from testpour.common.wording import capital
 from testpour.study.columns import Column, Factor, Reading
 
-# Told apart by lightness alone, so that grey print and colour-blind eyes lose nothing. Blue and orange of
-# seaborn's "colorblind" palette, darkened until each stands 3 to 1 against white.
+# These differ in lightness, so that grey print and colour-blind eyes lose nothing. Blue and orange are from seaborn's
+# "colorblind" palette, darkened to a contrast of at least 3 to 1 with white.
 LOG = "#0b4f8a"
 SECOND = "#b35900"
 BELIEF = "#767676"
@@ -33,13 +33,13 @@ STYLE: dict[str, Any] = {
     "figure.facecolor": "white", "savefig.facecolor": "white", "hatch.linewidth": 0.6,
 }
 ACROSS = 12.2  # characters of a title to an inch of its figure
-LONGEST = 28  # characters of a person's own name for a thing that a figure has room for
+LONGEST = 28  # characters of a person's own words that fit in a figure
 
 
 class Picture(Figure):
     """A matplotlib figure that shows itself once in a notebook and can be written without pyplot.
 
-    `says` is what it says in a sentence or two: its title in full, and its text for who cannot see it.
+    `says` is what it shows in a sentence or two: its full title, and its text for those who cannot see it.
     """
 
     says = ""
@@ -75,9 +75,9 @@ class Picture(Figure):
 def new_picture(
     says: str, width: float = 6.6, height: float = 4.2, rows: int = 1, columns: int = 1, cautions: Any = None, **grid: Any
 ) -> tuple[Picture, np.ndarray]:
-    """A `Picture` titled with what it says and its `cautions`, and its axes as a 2-d array (rows, columns).
+    """A `Picture` titled with what it shows and its `cautions`, and its axes as a 2-d array (rows, columns).
 
-    Width and height are in inches; the title adds to the height. `grid` goes on to `Figure.subplots`.
+    Width and height are in inches; the title adds to the height. `grid` is passed to `Figure.subplots`.
     """
     says = " ".join([says, *(cautions.lines() if cautions is not None else ())])
     style: Any = sns.axes_style("ticks") | STYLE  # matplotlib types each key of it
@@ -93,7 +93,7 @@ def new_picture(
 
 
 def drawable(text: str, longest: int = LONGEST) -> str:
-    """`text` as the figures' font can draw it: no formulas, no hidden marks, a box for a missing sign."""
+    """`text` as the figures' font can draw it: without formulas and hidden characters, with a box for a missing one."""
     shown = "".join(c for c in unicodedata.normalize("NFC", str(text)) if c == "\n" or unicodedata.category(c)[0] != "C")
     shown = "".join(c if c == "\n" or ord(c) in _signs() else "□" for c in shown)
     shown = shown if len(shown) <= longest else shown[: longest - 1] + "…"
@@ -108,7 +108,7 @@ def _signs():
 def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = "{}") -> None:
     """Label the "x" or "y" axis with the declared name and unit; grades and yes/no get their words as ticks.
 
-    The label stands at ``{}`` in `words`.
+    The label replaces ``{}`` in `words`.
     """
     label = drawable(words.format(column.label), 60)
     ax.set(**{f"{which}label": capital(label)})
@@ -121,7 +121,7 @@ def label_axis(ax: Axes, which: Literal["x", "y"], column: Column, words: str = 
 
 
 def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "not poured") -> None:
-    """Grey the part of the x axis that lies outside `low` to `high`; all of it where nothing was poured."""
+    """Shade the part of the x axis outside `low` to `high`; all of it if nothing was poured."""
     left, right = ax.get_xlim()
     parts = [(left, right)] if low is None or high is None else [(left, low), (high, right)]
     # Widths as they look on the page: on a scale of powers the first hours are as wide as the last days.
@@ -137,12 +137,12 @@ def shade_beyond(ax: Axes, low: float | None, high: float | None, words: str = "
 
 
 def drawn_ends(factor: Factor, poured: pd.Series) -> tuple[float, float]:
-    """From where to where a setting is drawn: its span widened to everything poured."""
+    """The ends between which a setting is drawn: its span widened to everything poured."""
     ends = [*(factor.span or (factor.low, factor.high)), *poured.dropna()]
     return min(ends), max(ends)
 
 
 def poured_range(values: pd.Series) -> tuple[float, float] | tuple[None, None]:
-    """Smallest and largest value poured, or (None, None) where fewer than two differ."""
+    """Smallest and largest value poured, or (None, None) if they are equal."""
     values = values.dropna()
     return (float(values.min()), float(values.max())) if values.nunique() > 1 else (None, None)

@@ -1,6 +1,4 @@
-"""What a study asks: its factors, its readings and what a good casting must meet.
-
-Everything else in the package takes the study as given; `study_file` reads and writes it.
+"""A study: its factors, its readings and what a good casting must meet; `study_file` reads and writes it.
 """
 
 from collections.abc import Mapping
@@ -13,7 +11,7 @@ from testpour.common.units import show
 from testpour.common.wording import at_age, in_markdown, shortened
 from testpour.study.columns import Factor, Reading
 
-# Names that the log, its castings and its sheets keep for themselves; a factor stands among more of them.
+# Names reserved for the log, its castings and its sheets; more are reserved for factors.
 _SHEET = ("pour", "session", "made_at", "by", "note", "made_anyway")
 TAKEN = {
     "readings": frozenset(_SHEET),
@@ -64,10 +62,10 @@ class Study:
     log : str
         Where the log is kept: a file beside the study, or a database address.
     folder : Path
-        Where the study file lies.
+        The folder of the study file.
     ready : dict
-        Step of the work to the hardness it asks for, for example ``{"demould": 60.0}``; empty takes the
-        trade's habit (see `ageing`).
+        Step of the work to the hardness it needs, for example ``{"demould": 60.0}``; if empty, the trade's
+        habits are used (see `ageing`).
     one_of : dict
         A choice to the yes/no factors of which a pour has one at most: ``{"mould": ("silicone", "glass")}``.
     """
@@ -84,7 +82,7 @@ class Study:
     one_of: dict[str, tuple[str, ...]] = field(default_factory=dict)
 
     def factor(self, name: str) -> Factor:
-        """The factor of that name; a NoSuchName that lists the names otherwise.
+        """The factor of that name; otherwise a NoSuchName that lists the names.
 
         Parameters
         ----------
@@ -97,7 +95,7 @@ class Study:
         return _named(self.factors, name, "factor")
 
     def reading(self, name: str) -> Reading:
-        """The reading of that name; a NoSuchName that lists the names otherwise.
+        """The reading of that name; otherwise a NoSuchName that lists the names.
 
         Parameters
         ----------
@@ -123,7 +121,7 @@ class Study:
         return any(factor.name == name for factor in self.factors)
 
     def told_at(self, reading: Reading) -> float | None:
-        """The age at which a reading is told, h after mixing: that of its aim, else the first planned; None where it has one moment.
+        """The age at which a reading is reported, h after mixing: that of its aim, else the first planned; None if it has no age.
 
         Parameters
         ----------
@@ -138,13 +136,13 @@ class Study:
 
     @property
     def aimed(self) -> tuple[Reading, ...]:
-        """The readings that have an aim; all where none has."""
+        """The readings that have an aim; all if none has."""
         names = {aim.reading for aim in self.aims}
         return tuple(reading for reading in self.readings if reading.name in names) or self.readings
 
     @property
     def numeric(self) -> tuple[Factor, ...]:
-        """Factors that are numbers to a model, yes and no as 1 and 0 among them: all but those in text, such as lots."""
+        """Factors that are numbers to a model, with yes and no as 1 and 0: all except those in text, such as lots."""
         return tuple(f for f in self.factors if f.kind != "text")
 
     @property
@@ -153,7 +151,7 @@ class Study:
         return tuple(f for f in self.factors if f.role == "chosen" and len(set(f.span)) == 2)
 
     def named(self, given: Mapping[str, Any]) -> Mapping[str, Any]:
-        """The settings of one pour as given; StudyProblems where they do not come by name.
+        """The settings of one pour as given; raises StudyProblems if they are not by name.
 
         Parameters
         ----------
@@ -171,14 +169,14 @@ class Study:
         raise StudyProblems("Settings", [f"{shortened(repr(given))} does not name one pour's settings. Write them like {example}."])
 
     def settings(self, given: Mapping[str, Any] | None = None, **more: str | float | None) -> dict[str, Any]:
-        """Settings as one complete row of floats, usual values where nothing is said.
+        """Settings as one complete row of floats, with usual values for those not given.
 
         Parameters
         ----------
         given : dict, optional
             Factor name to number or text with a unit.
         **more
-            The same, by name; they go before `given`.
+            The same, by name; they override `given`.
 
         Returns
         -------
@@ -208,10 +206,7 @@ class Study:
         """The study in a few sentences."""
         aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
         varied = ", ".join(f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}" for f in self.varied)
-        return (
-            f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. "
-            f"A good casting: {aims or 'no aim stated yet'}."
-        )
+        return f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. A good casting: {aims or 'no aim stated yet'}."
 
     __repr__ = sentence
 

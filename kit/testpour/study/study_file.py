@@ -22,7 +22,7 @@ SECTIONS = {"name": str, "question": str, "log": str, "resin": dict, "factors": 
             "ready": dict, "one_of": dict}
 RESIN = {"kind": "casting polyester, promoted", "density": 1.1, "catalyst_density": 1.12}
 LARGEST = 1_000_000  # bytes of a study file that may be replaced
-DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide lie near 1.1, heavily filled resin near 2
+DENSITY_RANGE = (0.5, 3.0)  # g/mL: unfilled resin and peroxide are near 1.1, heavily filled resin near 2
 
 
 def _is_study(path):
@@ -43,7 +43,7 @@ def read_study(path: str | Path = "study.toml") -> Study:
     Parameters
     ----------
     path : str or Path
-        The file, or the folder it lies in.
+        The file, or its folder.
 
     Returns
     -------
@@ -93,7 +93,7 @@ def study_from(raw: dict[str, Any], path: Path = Path("study.toml")) -> Study:
 
 
 def _of_the_right_kind(raw, problems):
-    """The parts of a study that are text or tables where they should be."""
+    """The parts of a study that are text or tables as they should be."""
     right = {key: value for key, value in raw.items() if isinstance(value, SECTIONS.get(key, object))}
     for key in raw:
         if key not in right and SECTIONS[key] is str:
@@ -106,7 +106,7 @@ def _of_the_right_kind(raw, problems):
 
 
 def _aims(raw, readings, problems):
-    """The aims; `readings` has None for a reading that is wrong itself, which says enough."""
+    """The aims; `readings` has None for an invalid reading, whose problems are reported already."""
     aims = []
     for name, entry in raw.items():
         reading = readings.get(name)
@@ -177,9 +177,9 @@ def _resin(raw, problems):
 
 
 def _ready(raw, readings, problems):
-    """Step of the work to the hardness it asks for."""
+    """Step of the work to the hardness it needs."""
     if raw and "hardness" not in readings:
-        problems.append("[ready] says from what hardness on a step may be done; add hardness under [readings].")
+        problems.append("[ready] says at what hardness a step may be done; add hardness under [readings].")
         return {}
     ready = {}
     for step, value in raw.items() if readings.get("hardness") else ():
@@ -220,7 +220,7 @@ def save_study(study: Study, path: str | Path | None = None) -> Path:
     Raises
     ------
     FileExistsError
-        If anything but a study file lies there.
+        If there is anything but a study file.
 
     Examples
     --------
