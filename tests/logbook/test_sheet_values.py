@@ -593,7 +593,7 @@ def test_an_amount_of_one_setting_does_not_keep_another_from_being_asked_about(s
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, sheet(tmp_path, "pour,cat g,colour g,thickness mm,cover,gel time\nA,2.25,1.5,10,yes,25\n"))
     amount, unread = refused.value.problems["problem"]
-    assert "gives an amount (g), not a percentage" in amount and "Not read, and perhaps it: colour g." in unread
+    assert "gives an amount (g), not a percentage" in amount and "may be it: colour g." in unread
 
 
 def test_a_workbook_with_its_pours_on_a_later_sheet_is_not_told_to_use_tabs(study, tmp_path):
