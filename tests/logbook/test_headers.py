@@ -133,7 +133,7 @@ def test_an_amount_is_no_percentage_and_no_lot(study, text):
     with pytest.raises(HeaderProblem, match=r"not a percentage. Write per cent of the resin by weight, 100 x catalyst / resin, in a column cat") as refused:
         read_head(study, text)
     assert "lot" not in str(refused.value)
-    assert ("mL weighs mL x density in g" in str(refused.value)) is any(unit in text for unit in ("ml", "drops", "fl oz"))
+    assert ("For mL, multiply by the density" in str(refused.value)) is any(unit in text for unit in ("ml", "drops", "fl oz"))
 
 
 def test_an_age_in_the_name_of_a_factor_is_no_age(study):
