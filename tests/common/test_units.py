@@ -66,7 +66,7 @@ REFUSED = [
     ("3 dollops", "g", "unit that is not known"),
     ("3 g to 4 g", "g", "unit that is not known"),
     ("2 g", "%", "does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g"),
-    ("2 ml", "%", "as 1.5 % for 2.25 g in 150 g. What was measured in mL weighs mL x density in g"),
+    ("2 ml", "%", "as 1.5 % for 2.25 g in 150 g. For mL, multiply by the density in g/mL to get grams"),
     ("1:100", "%", "'1:100' is not one number. Write it like 1.5 %, or 1 % if it is 1 to 100"),
     ("2 %", "g", "does not turn into g"),
     ("2 mm", "", "is more than a number. Write the number alone"),

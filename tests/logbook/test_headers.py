@@ -33,6 +33,8 @@ from testpour.study.columns import Factor
         ("catalyst g per 100 g", "catalyst", "g per 100 g", None, ""),
         ("pigment % by weight", "pigment", "% by weight", None, ""),
         ("Sticky?", "tack", "", None, ""),
+        ("Exotherm temp.", "peak_temperature", "", None, ""),
+        ("MEKP batch", "catalyst_lot", "", None, ""),
         ("gelled at", "gel_time", "", None, ""),
         ("Barcol 24 h", "hardness", "Barcol", 24.0, ""),
         ("MEKP lot", "catalyst_lot", "", None, ""),
@@ -111,6 +113,7 @@ def test_a_reading_may_have_a_column_for_its_note_and_initials(study, part):
         ("Hardness 7 d old", "looks like hardness. Write it so and with its age, as in hardness at 24 h, or rename the column"),
         ("Hardness day 7", r"may give an age \(day 7\). Write it in figures, counted from mixing, as in hardness at 7 d, or rename the column if it"),
         ("Hardness (week 2)", "may give an age .week 2.. Write it in figures, counted from mixing, as in hardness at 14 d,"),
+        ("Sticky after a week", "may give an age .week.. Write it in figures, counted from mixing, as in tack at 7 d,"),
         ("Tack one week later", "may give an age .week.. Write it in figures, counted from mixing, as in tack at 7 d,"),
         ("Gel time 2 (min)", "has a number, but a pour has only one gel time. Write gel time alone, and another casting in a row of its own"),
         ("Peak temp #1 (°C)", "has a number, but a pour has only one peak temperature"),
@@ -130,7 +133,7 @@ def test_an_amount_is_no_percentage_and_no_lot(study, text):
     with pytest.raises(HeaderProblem, match=r"not a percentage. Write per cent of the resin by weight, 100 x catalyst / resin, in a column cat") as refused:
         read_head(study, text)
     assert "lot" not in str(refused.value)
-    assert ("mL weighs mL x density in g" in str(refused.value)) is any(unit in text for unit in ("ml", "drops", "fl oz"))
+    assert ("For mL, multiply by the density" in str(refused.value)) is any(unit in text for unit in ("ml", "drops", "fl oz"))
 
 
 def test_an_age_in_the_name_of_a_factor_is_no_age(study):

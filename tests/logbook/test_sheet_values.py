@@ -604,3 +604,9 @@ def test_a_workbook_with_its_pours_on_a_later_sheet_is_not_told_to_use_tabs(stud
     with pytest.raises(LogProblems) as refused:
         read_sheet(study, tmp_path / "pours.xlsx")
     assert "Only the first visible sheet of a workbook is read, not Data." in str(refused.value) and "tabs" not in str(refused.value)
+
+
+def test_a_word_for_a_setting_is_told_what_to_write_where_nobody_knows_the_number(study, tmp_path):
+    """A colour from a notebook, of which the per cent were never written down."""
+    with pytest.raises(LogProblems, match=r"pigment: 'red' is not one number, which a setting needs\. .*or \? if nobody knows"):
+        read_sheet(study, sheet(tmp_path, "pour,catalyst %,pigment,gel time\nA,1.5,red,25\n"))

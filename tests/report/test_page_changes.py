@@ -113,6 +113,12 @@ def test_every_way_an_effect_can_change_has_its_words(twelve, old, new, says):
     assert any(line.startswith(f"Catalyst on gel time: {says}") for line in lines(before, now))
 
 
+def test_castings_in_a_hundred_are_whole_castings(twelve):
+    effect = {"start": 1.0, "end": 2.5, "low": -0.003, "middle": 0.0003, "high": 7.6, "told": True, "unit": " in 100"}
+    text = " ".join(lines({**twelve, "effects": {"gel_time": {}}}, {**twelve, "effects": {"gel_time": {"catalyst": effect}}}))
+    assert "first pours at different values; 0 in 100 (90 % interval 0 to +8)." in text
+
+
 def test_advice_that_changed_is_told_with_both_values(twelve):
     was = twelve["advice"][0]
     before = {**twelve, "advice": [{**was, "settings": {**was["settings"], "catalyst": 1.1}, "chance": was["chance"] - 0.2}]}

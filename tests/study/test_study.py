@@ -213,8 +213,8 @@ def test_in_a_notebook_all_problems_stand_without_a_traceback():
 
 @pytest.mark.parametrize("cell, says", [
     ("from testpour.common.units import to_unit\nto_unit('7 dl', '%')",
-     ("UnitProblem: value: '7 dl' does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g. What was "
-      "measured in mL weighs mL x density in g; weigh 50 drops to know one.")),
+     ("UnitProblem: value: '7 dl' does not turn into %. Give it in %, as 1.5 % for 2.25 g in 150 g. For mL, "
+      "multiply by the density in g/mL to get grams; for drops, weigh 50 of them first.")),
     ("from testpour.common.problems import NoSuchName\nraise NoSuchName(\"No pour 'P99' in the log.\")", "NoSuchName: No pour 'P99' in the log."),
     ("import testpour as tp\ntp.example_study().reading('tac')",
      "NoSuchName: No reading 'tac' in this study; it has gel_time, peak_temperature, tack, hardness, defects."),

@@ -68,7 +68,7 @@ PARTED = re.compile(
 EXAMPLES = {"min": "25 min or 1.5 h", "h": "24 h or 7 d", "%": "1.5 %", "degC": "20 °C or 68 °F", "mm": "12 mm or 1/2 in",
             "Shore D": "75 Shore D", "Shore A": "90 Shore A", "Barcol": "40 Barcol", "grade": "1"}  # hardnesses of a cured casting: common practice, no source
 SCALES = ("Shore", "Barcol", "grade")  # scales to which nothing converts
-GRAMS = " What was measured in mL weighs mL x density in g; weigh 50 drops to know one."
+GRAMS = " For mL, multiply by the density in g/mL to get grams; for drops, weigh 50 of them first."
 LONGEST = 100  # characters; no quantity is longer, and the patterns would take hours on a pasted page
 
 

@@ -205,7 +205,7 @@ def _begins(words, given):
 
 
 def _refuse_misspelt(columns, words, text):
-    for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_normal(c.words).split(), words.split()[:1])):
+    for column in (c for c in columns if words and getattr(c, "ages", ()) and _begins(_normal(c.words).split(), _by_trade(words).split()[:1])):
         _refuse_age_in_words(column, text)
     names = {_normal(form): c for c in columns for form in (c.words, c.name)}
     for column in map(names.get, difflib.get_close_matches(words, names, n=1, cutoff=0.8)):

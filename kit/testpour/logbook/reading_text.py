@@ -61,11 +61,12 @@ def known(
 
 
 def one_number(factor: Factor, text: str, decimal: str | None = None) -> float | str:
-    """A setting from the text of a cell; a UnitProblem for a range or a guess, which only a reading may be."""
+    """A setting from the text of a cell; a UnitProblem for a range, a guess or a word, which only a reading may be."""
     try:
         return factor.parse(text, decimal)
-    except UnitProblem:
-        if factor.kind != "number" or not any(pattern.match(text) for pattern in (BETWEEN, ABOUT, NOT_YET, ALREADY)):
+    except UnitProblem as problem:
+        doubtful = isinstance(problem, NotANumber) or any(pattern.match(text) for pattern in (BETWEEN, ABOUT, NOT_YET, ALREADY))
+        if factor.kind != "number" or not doubtful:
             raise
     raise UnitProblem(
         f"{factor.words}: {shortened(text)!r} is not one number, which a setting needs. Write the one that was used, as near as it was weighed or "

@@ -146,7 +146,8 @@ def _effect_change(old, new):
 
 
 def _effect_in_words(effect):
-    low, middle, high = (signed(effect[end]) for end in ("low", "middle", "high"))
+    whole = effect["unit"] == " in 100"  # castings
+    low, middle, high = (signed(round(effect[end])).removesuffix(".0") if whole else signed(effect[end]) for end in ("low", "middle", "high"))
     return f"{middle}{effect['unit']} (90 % interval {low} to {high})"
 
 

@@ -13,6 +13,7 @@ from testpour.study.columns import C, Column, ColumnProblem, Factor, Reading, tr
 
 # Other trade words for a setting or a reading, as patterns for the start of a header in small letters, and the catalogue's.
 TRADE = (
+    (r"resin batch", "resin lot"), (r"(?:catalyst|mek ?p|peroxide|hardener|initiator) batch", "catalyst lot"),
     (r"mek ?p|mek peroxide|peroxide|hardener|initiator|kat|katalysator|härter|haerter", "catalyst"),
     (r"(?:pigment|colou?r) (?:paste|load(?:ing)?)|paste|farbpaste", "pigment"),
     (r"depth|thk|dicke", "thickness"),
@@ -21,9 +22,8 @@ TRADE = (
     (r"raum ?temp(?:eratur)?", "room temperature"),
     (r"rh|rel(?:ative)? humidity", "humidity"),
     (r"demold", "demould"),
-    (r"peak exotherm|exotherm|max(?:imum)? temp(?:erature)?", "peak temperature"),
+    (r"(?:peak )?exotherm(?: temp(?:erature)?)?|max(?:imum)? temp(?:erature)?", "peak temperature"),
     (r"gelzeit|gelled (?:at|after|in)(?!\S)", "gel time"), (r"sticky|stickiness|tackiness", "tack"), (r"härte|haerte", "hardness"),
-    (r"resin batch", "resin lot"), (r"catalyst batch", "catalyst lot"),
 )
 WRITTEN = {str: (str, "text in quotes"), tuple: (list | tuple, "a list in [ ]"), bool: (bool, "true or false")}
 
