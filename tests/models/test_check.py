@@ -170,10 +170,10 @@ def test_a_log_of_one_pour_has_nothing_to_stand_out_from_but_belief(castings_of,
 
 
 @pytest.mark.parametrize("contrary, says", [
-    ((), "No pour stands out. Log and trade agree."),
-    (("what cover does to tack",), "No pour stands out. Log and trade agree on the whole, but not about what cover does to tack."),
+    ((), "No pour stands out. Nothing in the log contradicts the trade so far."),
+    (("what cover does to tack",), "No pour stands out. The log contradicts the trade only about what cover does to tack."),
 ])
-def test_a_log_agrees_with_the_trade_but_for_the_effects_that_go_the_other_way(contrary, says):
+def test_a_log_contradicts_the_trade_only_about_the_effects_that_go_the_other_way(contrary, says):
     found = Checked(GEL.readings[0], pd.DataFrame({"pour": ["P1", "P2"], "inside": [1.0, 1.0]}))
     assert CheckedLog({"gel_time": found}, {"gel_time": Agreement(GEL.readings[0], 1.0, ())}, contrary).sentence() == says
 
@@ -204,6 +204,8 @@ def test_too_few_inside_is_said(inside, strained):
     table = pd.DataFrame({"pour": [f"P{i}" for i in range(12)], "inside": [1.0] * inside + [0.0] * (12 - inside)})
     found = Checked(GEL.readings[0], table)
     assert found.undercovers is strained and ("fewer than it should be" in found.sentence()) is strained
+    whole = CheckedLog({"gel_time": found}, {}, ()).sentence()
+    assert ("Trust the intervals of gel time less" in whole and "Either the model does not follow this resin everywhere, or" in whole) is strained
 
 
 def gel_castings(castings_of, exponent, level=3.2, seed=0):
@@ -219,7 +221,7 @@ def gel_castings(castings_of, exponent, level=3.2, seed=0):
 def test_log_and_belief_disagree_only_when_they_do(castings_of):
     """Belief: exponent 0.75 with spread 0.4, level 3.2 with spread 0.7."""
     agrees = agreement(fit_castings(gel_castings(castings_of, 0.75))["gel_time"])
-    assert not agrees.warns and agrees.sentence() == "Gel time: log and belief agree."
+    assert not agrees.warns and agrees.sentence() == "Gel time: nothing in the log contradicts belief so far."
     odd = agreement(fit_castings(gel_castings(castings_of, -1.0))["gel_time"])
     assert [factor.name for factor in odd.strange] == ["catalyst"] and odd.chance < 0.01
     assert odd.sentence().startswith("What catalyst did to gel time is not what the trade expects. Check the weighing of the pours")
