@@ -87,7 +87,9 @@ def _question(reading, factor, shown, part):
         return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether it still cures with {shown}"
     if reading.name == "gel_time":
         return f"how long the mix stays workable with {shown}"
-    return f"how hot {shown} runs" if reading.scale == "rise" else f"what {shown} does to {reading.words}"
+    if reading.scale == "rise":
+        return f"how hot {shown} runs" if factor == "thickness" else f"how hot it gets with {shown}"
+    return f"what {shown} does to {reading.words}"
 
 
 def _where(study, row, factor):
