@@ -84,7 +84,9 @@ def _question(reading, factor, shown, part):
     if reading.name in CURE:
         if factor == "catalyst" and part != "middle":
             return f"whether {shown} is {'enough' if part == 'low' else 'too much'}"
-        return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether it still cures with {shown}"
+        if factor in ("catalyst", "thickness"):
+            return f"how well {shown} cures"
+        return f"how well it cures with {shown}" if part == "low" else f"whether it still cures with {shown}"
     if reading.name == "gel_time":
         return f"how long the mix stays workable with {shown}"
     if reading.scale == "rise":
