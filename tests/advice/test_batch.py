@@ -414,9 +414,11 @@ OVEN = {"post_cure_temperature": 70.0, "post_cure_time": 0.5}
     ("peak_temperature", "thickness", {"thickness": 18.0}, "settles how hot an 18 mm piece runs"),
     ("peak_temperature", "thickness", {"thickness": 8.5}, "settles how hot an 8.5 mm piece runs"),
     ("peak_temperature", "thickness", {"thickness": 110.0}, "settles how hot a 110 mm piece runs"),
+    ("peak_temperature", "pigment", {"pigment": 5.4, "thickness": 18.0}, "settles how hot it gets with 5.4 % pigment in a thick piece"),
     ("tack", "cover", {"cover": 0.0, "thickness": 6.0}, "settles whether cover can be left off in a thin piece"),
     ("tack", "cover", {"cover": 1.0}, "settles what cover does for tack"),
     ("hardness", "pigment", {"pigment": 3.8}, "settles whether it still cures with 3.8 % pigment"),
+    ("hardness", "pigment", {"pigment": 0.3}, "settles how well it cures with 0.3 % pigment"),  # so little stops no cure
     ("opacity", "pigment", {"pigment": 3.8}, "settles what 3.8 % pigment does to opacity"),
     ("hardness", "post_cure_temperature", {"thickness": 6.0, **OVEN}, "settles what a post-cure of 0.5 h at 70 °C does to hardness in a thin piece"),
     ("hardness", "post_cure_time", OVEN, "settles what a post-cure of 0.5 h at 70 °C does to hardness"),

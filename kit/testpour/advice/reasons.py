@@ -84,10 +84,14 @@ def _question(reading, factor, shown, part):
     if reading.name in CURE:
         if factor == "catalyst" and part != "middle":
             return f"whether {shown} is {'enough' if part == 'low' else 'too much'}"
-        return f"how well {shown} cures" if factor in ("catalyst", "thickness") else f"whether it still cures with {shown}"
+        if factor in ("catalyst", "thickness"):
+            return f"how well {shown} cures"
+        return f"how well it cures with {shown}" if part == "low" else f"whether it still cures with {shown}"
     if reading.name == "gel_time":
         return f"how long the mix stays workable with {shown}"
-    return f"how hot {shown} runs" if reading.scale == "rise" else f"what {shown} does to {reading.words}"
+    if reading.scale == "rise":
+        return f"how hot {shown} runs" if factor == "thickness" else f"how hot it gets with {shown}"
+    return f"what {shown} does to {reading.words}"
 
 
 def _where(study, row, factor):

@@ -41,7 +41,7 @@ class Agreement:
         if not self.believed:
             return f"{words.capitalize()}: the trade has no view of it."
         if not self.warns:
-            return f"{words.capitalize()}: log and belief agree."
+            return f"{words.capitalize()}: nothing in the log contradicts belief so far."
         if self.strange:
             factors = listed(factor.words for factor in self.strange)
             return (

@@ -203,9 +203,11 @@ class CheckedLog:
         if strange:
             sentences.append(f"Log and trade differ about {strange}.")
         elif pours > 1 and any(one.believed for one in self.agreements.values()):
-            sentences.append(f"Log and trade agree{f' on the whole, but not about {listed(self.contrary)}' if self.contrary else ''}.")
+            about = f"The log contradicts the trade only about {listed(self.contrary)}" if self.contrary else "Nothing in the log contradicts the trade so far"
+            sentences.append(f"{about}.")
         if undercovering and pours > 1:
-            sentences.append(f"Intervals of {undercovering} are narrower than this log deserves: something is at work that is not logged.")
+            sentences.append(f"Trust the intervals of {undercovering} less: they are narrower than this log deserves. "
+                             "Either the model does not follow this resin everywhere, or something is at work that is not logged.")
         return " ".join(sentences)
 
     __repr__ = sentence
@@ -230,7 +232,7 @@ def check_log(fits: Fits) -> CheckedLog:
     Examples
     --------
     >>> tp.check_log(fits)
-    3 pours to look at again: P11 (hardness), P12 (hardness) and P15 (opacity). Log and trade agree.
+    3 pours to look at again: P11 (hardness), P12 (hardness) and P15 (opacity). Nothing in the log contradicts the trade so far.
     """
     read = {name: fit for name, fit in fits.items() if len(fit.rows)}
     contrary = tuple(f"what {e.factor.words} does to {e.reading.words}" for fit in read.values() for e in effects(fit).each if e.contrary)

@@ -23,6 +23,7 @@ BELIEVABLE = (0.3, 3.0)  # ratios of catalyst that a slip could explain
 SLIGHT = 0.01  # step in the log of catalyst over which its effect is taken
 APART = 3  # times the range of the others of its age by which a slip differs from the nearest of them: common practice, no source
 ALONE = 0.5  # castings near a pour (see `ReadingFit.castings_near`) below which the others say little about it: a judgement, no source
+MODEL = "so the model may be wrong there, not the pour."
 
 
 @dataclass(frozen=True)
@@ -95,8 +96,10 @@ def _suspect_pour(fit, pour, part, far):
     place = far.idxmin()
     row = part.loc[place]
     says = f"{pour} read {_reading_in_words(fit, row)}; the other pours put it at {_range_in_words(fit, row)}."
-    last = f"Check how {pour} was weighed, stirred and read; if all was right, keep it and pour it again."
-    reasons = [_catalyst_that_would_fit(fit, place), _unlike_the_others(fit, pour), last]
+    unlike = _unlike_the_others(fit, pour)
+    again = ", and pour it again only if you mean to cast near there" if unlike.endswith(MODEL) else " and pour it again"
+    last = f"Check how {pour} was weighed, stirred and read; if all was right, keep it{again}."
+    reasons = [_catalyst_that_would_fit(fit, place), unlike, last]
     return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
 
 
@@ -162,9 +165,9 @@ def _unlike_the_others(fit, pour):
         if not others[factor.name].min() <= value <= others[factor.name].max()
     ]
     if beyond:
-        return f"No other pour goes as far as {listed(beyond)}, so the model may be wrong there, not the pour."
+        return f"No other pour goes as far as {listed(beyond)}, {MODEL}"
     if len(others) and fit.castings_near(rows[own].iloc[[0]])[0] - 1 < ALONE:
-        return "No other pour is close to it in all settings at once, so the model may be wrong there, not the pour."
+        return f"No other pour is close to it in all settings at once, {MODEL}"
     if not others["session"].isin(rows.loc[own, "session"]).any():
         return "It is the only pour of its session, so the day may be the reason."
     return ""
