@@ -24,7 +24,7 @@ class SessionForm(anywidget.AnyWidget):
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         super().__init__(state=desk.state(), where=self._place())
-        self.on_msg(self._hear)
+        self.on_msg(self._receive)
 
     def _repr_mimebundle_(self, **options):
         """The widget, and a sentence for pages that cannot show it."""
@@ -43,7 +43,7 @@ class SessionForm(anywidget.AnyWidget):
         """Read the log again: it may hold more than was tapped here."""
         self.state = self._desk.refresh()
 
-    def _hear(self, _widget, message, buffers):
+    def _receive(self, _widget, message, buffers):
         """Handle a message from the page: a clock comparison, a preview, or a tap."""
         deed = message.get("deed")
         if deed == "photo":

@@ -59,7 +59,7 @@ class Panel(anywidget.AnyWidget):
         self._fits, self._last = LastResult(), LastResult()  # `_last` is for a panel's own use
         super().__init__(where=f"{self.workshop.folder} {self.name}")
         self.show()
-        self.on_msg(self._hear)
+        self.on_msg(self._receive)
 
     # In words, where no widget can be shown.
 
@@ -186,7 +186,7 @@ class Panel(anywidget.AnyWidget):
 
     # Hearing.
 
-    def _hear(self, _widget, message, buffers):
+    def _receive(self, _widget, message, buffers):
         """A message from the page."""
         deed = message.get("deed")
         if deed == "refresh":
