@@ -28,7 +28,7 @@ def test_the_same_log_twice_is_refused_with_the_reason(packages, tmp_path, capsy
     assert main(["pool", packages[0], packages[0], "--to", str(page)]) == 1
     out, said = capsys.readouterr()
     assert out == f"Bench 1 is {packages[0]}.\nBench 2 is {packages[0]}.\n"  # whom to write to about what the reasons say
-    assert said.startswith("Logs that cannot be joined as they are: ") and "brought already" in said and not page.exists()
+    assert said.startswith("Logs that cannot be joined as they are: ") and "gave already" in said and not page.exists()
 
 
 def test_nothing_there_is_refused(tmp_path, capsys):

@@ -15,7 +15,7 @@ def form(log, sheet):
 
 
 def test_a_tap_goes_to_the_log_and_the_state_comes_back(form, log):
-    form._hear(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
+    form._receive(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
     assert list(log.castings().pours.index) == ["B01"]
     assert form.state["answers"]["1"]["ok"]
     assert form.sentence() == "Session day one: 1 of 3 pours have their catalyst in."
@@ -24,9 +24,9 @@ def test_a_tap_goes_to_the_log_and_the_state_comes_back(form, log):
 def test_the_clock_and_a_look_are_answered_without_touching_the_log(form, monkeypatch):
     sent = []
     monkeypatch.setattr(form, "send", sent.append)
-    form._hear(form, {"deed": "clock", "sent": 5}, [])
-    form._hear(form, {"deed": "look", "key": "k", "reading": "hardness", "age": 24.0, "text": "76 79"}, [])
-    form._hear(form, {"deed": "look", "key": "k", "reading": "hardness", "age": 24.0, "text": "soft"}, [])
+    form._receive(form, {"deed": "clock", "sent": 5}, [])
+    form._receive(form, {"deed": "look", "key": "k", "reading": "hardness", "age": 24.0, "text": "76 79"}, [])
+    form._receive(form, {"deed": "look", "key": "k", "reading": "hardness", "age": 24.0, "text": "soft"}, [])
     assert sent[0]["clock"] == 5 and sent[0]["now"] > 1.7e12
     assert sent[1]["fine"] is False and "mean 77.5" in sent[1]["words"]
     assert "'soft'" in sent[2]["words"]
@@ -34,7 +34,7 @@ def test_the_clock_and_a_look_are_answered_without_touching_the_log(form, monkey
 
 def test_what_another_bench_logged_is_seen_on_refresh(form, log):
     log.add_pour("B02", settings={"catalyst": 2.0}, session="day one")
-    form._hear(form, {"deed": "refresh"}, [])
+    form._receive(form, {"deed": "refresh"}, [])
     assert [card["name"] for card in form.state["cards"]] == ["", "B02", ""]
 
 
@@ -48,7 +48,7 @@ def test_a_caution_is_shown_on_the_card_and_not_printed(log, pours):
     form = tp.session_form(log, pours.assign(catalyst=0.6), session="x")
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        form._hear(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
+        form._receive(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
     assert form.state["answers"]["1"]["ok"]
     assert form.state["cards"][0]["warnings"]
 
@@ -60,10 +60,10 @@ def test_the_page_asks_nothing_of_the_network(form):
 
 def test_another_session_is_opened_in_the_same_form(form, log, pours):
     tp.session_form(log, pours.set_axis(["C1", "C2", "C3"]), session="day two")
-    form._hear(form, {"deed": "refresh"}, [])
+    form._receive(form, {"deed": "refresh"}, [])
     assert set(form.state["kept"]) == {"day one", "day two"}
     before = form.where
-    form._hear(form, {"deed": "open", "session": "day two"}, [])
+    form._receive(form, {"deed": "open", "session": "day two"}, [])
     assert [card["pour"] for card in form.state["cards"]] == ["C1", "C2", "C3"] and form.where != before
 
 
@@ -81,7 +81,7 @@ def test_a_tap_heard_in_another_thread_is_logged(study_here, sheet, address):
         log = Logbook(study_here, address)
         form = tp.session_form(log, sheet)
         message = {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}
-        await asyncio.to_thread(form._hear, form, message, [])
+        await asyncio.to_thread(form._receive, form, message, [])
         await asyncio.sleep(0)
         assert form.state["answers"]["1"]["ok"]
         assert list(log.castings().pours.index) == ["B01"]

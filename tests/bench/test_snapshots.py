@@ -67,6 +67,6 @@ def test_one_whose_file_is_gone_is_told_and_the_form_goes_on(poured, log):
 
 def test_the_widget_takes_the_bytes_that_come_beside_the_message(log, sheet):
     form = tp.session_form(log, sheet)
-    form._hear(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
-    form._hear(form, {"id": "2", "deed": "photo", "pour": "B01", "name": "B01", "at": None}, [memoryview(picture())])
+    form._receive(form, {"id": "1", "deed": "catalyst_in", "pour": "B01", "at": None}, [])
+    form._receive(form, {"id": "2", "deed": "photo", "pour": "B01", "name": "B01", "at": None}, [memoryview(picture())])
     assert form.state["answers"]["2"]["ok"] and len(log.photos("B01")) == 1

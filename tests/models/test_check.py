@@ -393,7 +393,7 @@ def test_a_slip_differs_from_the_other_readings_of_its_age_by_hand(hardness, age
 
 @pytest.mark.parametrize("near, says", [
     (1.4, "No other pour is close to it in all settings at once, so the model may be wrong there, not the pour."),
-    (1.6, "It is the only pour of its session, so the day may be behind it."),
+    (1.6, "It is the only pour of its session, so the day may be the reason."),
 ])
 def test_a_pour_with_no_other_near_it_may_be_the_models_fault(near, says):
     """Each setting of P2 lies within those of the others, though none had both; a pour counts 1 for itself."""
