@@ -3,7 +3,7 @@
 import math
 import re
 
-from testpour.common.units import PARTED, UnitProblem, to_number
+from testpour.common.units import PARTED, NotANumber, UnitProblem, to_number
 from testpour.common.wording import numbered, shortened
 from testpour.logbook.known import Known, is_time
 from testpour.study.columns import Factor, Reading
