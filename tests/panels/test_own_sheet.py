@@ -49,7 +49,7 @@ def test_every_refusal_stands_there_in_full_until_the_sheet_is_put_right(at, own
     (own / "mine.csv").write_text(HEAD + SOUND + "A3,2026-03-03,banana,1,1/4,yes,75,30,3,\nA4,2026-03-03,1.5,1,9 ft,yes,75,30,3,\n", "utf-8")
     at.type("sheet", "mine.csv")
     refused = [part["text"] for part in at.parts("caution") if part["level"] == "refuse"]
-    assert refused[0] == "Row 4, Catalyst (%): 'banana' is not a number with a unit. Write it like 1.5 %."
+    assert refused[0].startswith("Row 4, Catalyst (%): 'banana' is not one number, which a setting needs. Write the one that was used")
     assert len(refused) == 2 and refused[1].startswith("Row 5, Thickness (in): 9 ft is outside 1 to 60 mm.")
     assert at.part("store") is None and not len(in_log(own).pours)
     (own / "mine.csv").write_text(HEAD + SOUND, "utf-8")
