@@ -22,6 +22,8 @@ LEVEL = 0.9
 FEWEST = 3  # repeats needed to judge scatter by them
 TOO_ALIKE = 0.05  # chance below which repeats agree too closely, so that the model's scatter must hide a wrong shape
 FALSE_ALARMS = 0.1  # pours that stand out on average in a log where nothing went wrong
+NO_CONTRADICTION = "Nothing in the log contradicts the trade so far"
+WHY_NARROW = "Either the model does not follow this resin everywhere, or something is at work that is not logged."
 
 
 @dataclass(frozen=True, eq=False)
@@ -203,11 +205,9 @@ class CheckedLog:
         if strange:
             sentences.append(f"Log and trade differ about {strange}.")
         elif pours > 1 and any(one.believed for one in self.agreements.values()):
-            about = f"The log contradicts the trade only about {listed(self.contrary)}" if self.contrary else "Nothing in the log contradicts the trade so far"
-            sentences.append(f"{about}.")
+            sentences.append(f"{f'The log contradicts the trade only about {listed(self.contrary)}' if self.contrary else NO_CONTRADICTION}.")
         if undercovering and pours > 1:
-            sentences.append(f"Trust the intervals of {undercovering} less: they are narrower than this log deserves. "
-                             "Either the model does not follow this resin everywhere, or something is at work that is not logged.")
+            sentences.append(f"Trust the intervals of {undercovering} less: they are narrower than this log deserves. {WHY_NARROW}")
         return " ".join(sentences)
 
     __repr__ = sentence
