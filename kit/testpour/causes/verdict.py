@@ -45,7 +45,8 @@ def _short(answer: WeighedCase) -> tuple[str, list[tuple[str, float]], list[str]
     bars = [(named(answer, name), answer.chances[name]) for name in behind]
     told: dict[float, str] = {MISS: _miss(answer), **({UNSURE: cannot_tell(answer)} if open_ else {})}
     rivals = [(named(answer, name), answer.chances[name]) for name in _rivals(answer, behind) if answer.chances[name] >= ENOUGH]
-    near = [bar for bar in rivals[:1] if open_ or bar[1] >= RIVAL or not told_apart(answer.chances)]  # it may as well be this one
+    rival = [] if answer.together else rivals[:1]  # beside two causes, the cautions of both come first
+    near = [bar for bar in rival if open_ or bar[1] >= RIVAL or not told_apart(answer.chances)]  # it may as well be this one
     after, kept = _next_time(answer, behind), _count(_ranked([*bars, *near])) - _count(_ranked(bars))
     left = _taken(told, WORDS - kept - _count(*told.values(), _ranked(bars)), _must(answer, behind))
     if told_apart(answer.chances) and after and not _fitting(after, left):
