@@ -341,5 +341,5 @@ def test_a_refusal_is_read_in_the_card_and_the_pour_logged_as_made(bench):
     second.get_by_role("button", name="Catalyst in", exact=True).click()
     second.get_by_role("alert").filter(has_text="Room temperature 8.8").wait_for(timeout=20_000)
     assert second.locator("[data-since]").count() == 0
-    second.get_by_role("button", name="It was made all the same: log it").click()
+    second.get_by_role("button", name="It was poured anyway: log it").click()
     second.locator("[data-since]").wait_for(timeout=20_000)

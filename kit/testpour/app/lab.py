@@ -100,7 +100,7 @@ def _close_log(folder):
     from testpour.logbook.logfile import close_log
     from testpour.study.study_file import read_study
 
-    with suppress(ValueError, OSError):  # whoever opens the study next is told what is wrong with it
+    with suppress(ValueError, OSError):  # opening the study reports what is wrong with it
         close_log(read_study(folder))
 
 

@@ -319,7 +319,7 @@ class Form {
       if (!one.failed) return h("p", { class: "tp-strip tp-bad" }, `${what} is not saved yet: the notebook does not answer. It is kept in this browser and sent again. If the kernel was restarted, run the notebook's cells again.`);
       return h("div", { class: "tp-strip tp-bad", role: "alert" }, h("p", {}, h("b", {}, `${what}: not saved. `), one.failed), h("div", { class: "tp-row" },
         one.refused
-          ? h("button", { type: "button", class: "tp-button tp-warn", "data-key": `anyway ${one.message.id}`, onclick: () => this.retry(one, { anyway: true }) }, "It was made all the same: log it")
+          ? h("button", { type: "button", class: "tp-button tp-warn", "data-key": `anyway ${one.message.id}`, onclick: () => this.retry(one, { anyway: true }) }, "It was poured anyway: log it")
           : h("button", { type: "button", class: "tp-button", "data-key": `retry ${one.message.id}`, onclick: () => this.retry(one) }, "Try again"),
         h("button", { type: "button", class: "tp-button tp-plain", "data-key": `drop ${one.message.id}`, onclick: () => this.drop(one) }, one.refused ? "It was not made" : "Leave it")));
     });
@@ -355,7 +355,7 @@ class Form {
       this.waiting(""),
       h("div", { class: "tp-row" },
         h("button", { type: "button", class: "tp-button tp-big", "data-key": "head save", onclick: () => this.tap("head", { values: values(), by: this.typed(key("by"), head.by) }, keys) }, "Save today's room and lots"),
-        h("p", { class: !head.saved ? "tp-hint" : head.but ? "tp-problem" : "tp-saved" }, head.saved ? `${head.but ? `Saved ${head.saved}, except ${head.but}` : `✓ Saved ${head.saved}`}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour is logged without what is not known; save it later and it is added.")));
+        h("p", { class: !head.saved ? "tp-hint" : head.but ? "tp-problem" : "tp-saved" }, head.saved ? `${head.but ? `Saved ${head.saved}, except ${head.but}` : `✓ Saved ${head.saved}`}. ${head.unknown.length ? `Not known yet: ${head.unknown.join(", ")}.` : ""}` : "Not saved yet. A pour can be logged without what is not known yet; save that later to add it.")));
   }
 
   due() {

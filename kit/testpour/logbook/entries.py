@@ -101,7 +101,7 @@ def _pour(study, entry, where, problems):
     note = clean(entry.get("note"))
     refusals = [text for text in check_settings(study, row).refusals if text not in note]
     for refusal in refusals if entry.get("made_anyway") not in CONFIRMED else ():
-        problems.append((where, "", "", f"{refusal} If it was made all the same, say so in a made_anyway column."))
+        problems.append((where, "", "", f"{refusal} If it was poured anyway, say so in a made_anyway column."))
     row = _pour_row(entry, made_at, row, refusals)
     return {**row, "session": row["session"] or "1"}
 
@@ -175,7 +175,7 @@ def pour_row(study: Study, pour: str | None, given: Mapping[str, Any], made_anyw
     row = settings_of(study, given["settings"])
     cautions = check_settings(study, row) + check_shares(study, row) + check_note(clean(given["note"]))
     if cautions.refusals and made_anyway not in CONFIRMED:
-        raise LogProblem(" ".join(cautions.refusals) + " If this pour was made all the same, log it with made_anyway=True.")
+        raise LogProblem(" ".join(cautions.refusals) + " If it was poured anyway, log it with made_anyway=True.")
     return _pour_row({"pour": pour, **given}, moment_of(given["made_at"]), row, cautions.refusals), cautions.warnings
 
 

@@ -100,8 +100,8 @@ class Slopes:
 def march(problem: HeatEquation, state: CureState, record: Callable, accuracy: Accuracy) -> None:
     """Integrate `state`, in place, to ``problem.end``; a RuntimeError if a casting needs more than `MOST_STEPS` steps.
 
-    ``record(rows, fresh, problem, state, slopes)`` is told, at every step taken, which castings (`rows`, of which those
-    marked `fresh` have moved) stand where and how fast they change.
+    ``record(rows, fresh, problem, state, slopes)`` is called at every step taken, with the castings it is about (`rows`, of
+    which those marked `fresh` have moved), their state and how fast it changes.
     """
     rows = np.arange(state.time.size)
     now = state.take(rows)

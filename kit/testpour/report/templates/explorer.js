@@ -146,7 +146,7 @@ const explorer = (held, place) => {
     const { aims } = found, often = (one) => untold(found) ? "" : ` (meets its aim in ${inHundred(one.met)} of 100)`;
     const poor = aims.filter((one) => one.met < 0.95).slice(0, 3).map((one) => one.words + often(one));
     if (!aims.length) return "";
-    return poor.length ? `What limits it: ${poor.join(", then ")}.` : "No aim stands in the way: each is met in 95 of 100 or more.";
+    return poor.length ? `What limits it: ${poor.join(", then ")}.` : "No aim limits it: each is met in 95 of 100 or more.";
   };
   const broken = (name, value) => ["low", "high"].flatMap((way) => {
     const hit = held.limits.filter((one) => one.name === name && (way === "low") === (one.side === "below")
