@@ -5,7 +5,7 @@ what follows depends on it no more. After it, a slab in a steady room depends on
 thickness L and the film h only through L sqrt(K) and h / sqrt(K), its times going as 1 / K: the groups
 are Fourier's and Biot's numbers with the cure as clock. The table spans those two and the room; heat of
 cure and its ceiling enter by a slope and a bend, activation energy by a slope. It was made by `datasets/make_atlas.py`
-and is checked against the integration it stands for.
+and is checked against the integration it replaces.
 
 References
 ----------

@@ -36,7 +36,7 @@ class Resin:
 def load_resin() -> Resin:
     """The kit's default resin, a plausible ambient-cure casting polyester.
 
-    In `resin.toml` each value stands beside its unit, source and confidence.
+    In `resin.toml` each value has its unit, source and confidence.
     """
     table = own_toml("physics/resin.toml")
     return Resin(**{field.name: float(table[field.name]["value"]) for field in fields(Resin)})
