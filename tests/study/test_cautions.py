@@ -310,7 +310,7 @@ def test_a_humidity_written_as_a_share_is_asked_about(value, asks):
     with pytest.raises(UnitProblem) as found:
         study_from({"factors": {"humidity": {}}, "readings": {"gel_time": {}}}).factor("humidity").parse(value)
     assert f"humidity: {value} is outside 5 to 100 %" in str(found.value)
-    assert (f"Is it a share, where per cent are meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
+    assert (f"Is it a share, where per cent is meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
 
 
 @pytest.mark.parametrize("name", ["catalyst", "thickness", "room_temperature", "peak_temperature"])
