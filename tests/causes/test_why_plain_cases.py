@@ -649,7 +649,7 @@ def test_a_casting_whose_own_peak_is_above_its_aim_is_not_called_too_cold(castin
 
 def test_answers_that_name_no_question_are_refused_in_words(beside):
     tacky = beside({}, {"tack": 2.0})
-    with pytest.raises(Problem, match=r'why takes names with what they stand for: why\(observed={"where": "open face only"}\)'):
+    with pytest.raises(Problem, match=r'why takes names with their values: why\(observed={"where": "open face only"}\)'):
         tp.why(tacky, "X1", "open face only")
     with pytest.raises(Problem, match=r"set it aside with skip\('where'\)"):
         why(tacky, "X1", {"where": "don't know"})

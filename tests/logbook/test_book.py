@@ -289,7 +289,7 @@ REFUSED = [
     (lambda log: log.add_pour(settings={"thickness": "1 m", "cover": "half"}, session="S1"), "1 to 60 mm.*yes or no"),
     (lambda log: log.add_pour(settings={"catalyst": [1, 2]}, session="S1"), r"catalyst: \[1, 2\] is not a number"),
     (lambda log: log.add_pour(settings={"resin_lot": ["a", "b"]}, session="S1"), "is not the name of one lot"),
-    (lambda log: log.add_pour(settings=None, session="S1"), "log.add_pour takes names with what they stand for"),
+    (lambda log: log.add_pour(settings=None, session="S1"), "log.add_pour takes names with their values"),
     (lambda log: log.add_all([{"settings": None}]), "None does not name one pour's settings. Write them like"),
     (lambda log: log.add_pour(**POUR, made_at="2/3/2026"), "may be day first or month first"),
     (lambda log: log.add_pour(**POUR, made_at="some day"), "is not a date"),

@@ -1,4 +1,4 @@
-"""The table of slabs against the integration it stands for."""
+"""The table of slabs against the integration it replaces."""
 
 import runpy
 from dataclasses import replace

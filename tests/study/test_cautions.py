@@ -110,7 +110,7 @@ def test_only_the_furthest_limit_of_a_side_speaks():
 @pytest.mark.parametrize("share", [0.01, 0.015, 0.04])
 def test_a_catalyst_written_as_a_share_is_told_how_per_cent_are_written(share):
     """1 %, 1.5 % and 4 % of the resin as shares of it; 0.1 % may be meant as it stands."""
-    says = f"Catalyst {share:g} % is below 0.1 %. So little sets no resin, so a share of the resin may have been written where per cent are meant."
+    says = f"Catalyst {share:g} % is below 0.1 %. So little sets no resin, so a share of the resin may have been written where per cent is meant."
     assert f"{says} Write a share of 0.015 as 1.5 %." in check_settings(None, {"catalyst": share}).warnings
     with pytest.raises(WeighOutProblems, match=r"rounds to nothing.*Write a share of 0\.015 as 1\.5 %"):
         weigh_out("100 g", catalyst=share)
@@ -310,7 +310,7 @@ def test_a_humidity_written_as_a_share_is_asked_about(value, asks):
     with pytest.raises(UnitProblem) as found:
         study_from({"factors": {"humidity": {}}, "readings": {"gel_time": {}}}).factor("humidity").parse(value)
     assert f"humidity: {value} is outside 5 to 100 %" in str(found.value)
-    assert (f"Is it a share, where per cent are meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
+    assert (f"Is it a share, where per cent is meant? Then write {float(value):.0%}".replace("%", " %.") in str(found.value)) == asks
 
 
 @pytest.mark.parametrize("name", ["catalyst", "thickness", "room_temperature", "peak_temperature"])

@@ -312,7 +312,7 @@ REFUSED = [
     ({"readings": {"tack": {}}, "aims": {"tack": {"at_most": "a bit"}}},
      "[aims] tack, at_most: 'a bit' is not a grade. Grades are 0 dry, 1 slightly tacky, 2 tacky, 3 wet."),
     ({"readings": {"opacity": {}}, "aims": {"opacity": {"at_least": 1.2, "at_most": 1.8}}},
-     "[aims] opacity: no grade lies from 1.2 to 1.8. Grades are 0 clear, 1 tinted, 2 milky, 3 opaque."),
+     "[aims] opacity: no grade is between 1.2 and 1.8. Grades are 0 clear, 1 tinted, 2 milky, 3 opaque."),
     ({"readings": {"gel_time": {"unit": "h"}}, "aims": {"gel_time": {"at_most": 40}}},
      "[readings] gel_time is kept in min, which its range and the trade's beliefs rest on. Leave unit out; a value may be written with a unit"),
     ({"readings": {"gel_time": {"unit": "mm"}}}, "[readings] gel_time is kept in min, which its range and the trade's beliefs rest on. Leave unit out."),

@@ -139,10 +139,7 @@ def _with_point(digits, what, decimal):
         last = max(",.", key=digits.rfind)
         digits = digits.replace("." if last == "," else ",", "").replace(last, ".")
     elif re.fullmatch(r"[1-9]\d{0,2},\d{3}", digits):
-        raise UnitProblem(
-            f"{what}: {digits!r} may be {digits.replace(',', '')} or {digits.replace(',', '.')}. "
-            "Write it without the comma or with a point."
-        )
+        raise UnitProblem(f"{what}: {digits!r} may be {digits.replace(',', '')} or {digits.replace(',', '.')}. Write it without the comma or with a point.")
     else:
         digits = digits.replace(",", ".")
     if digits.count(".") > 1:

@@ -126,7 +126,8 @@ def _degrees(grid, k, name, unit):
     cells = grid.column(k)
     read = [cell_number(cell, grid.decimal) if cell else None for cell in cells]
     values = np.array([np.nan if r is None else r[0] for r in read])
-    stated = _units_in(grid.heads[k]) or {SPELLINGS[u] for u in (_plain_unit(r[1]) for r in read if r) if u in SPELLINGS} or _units_in(grid.preamble)
+    in_cells = {one[1].casefold().replace("º", "°").replace("deg.", "deg") for one in read if one}
+    stated = _units_in(grid.heads[k]) or {SPELLINGS[unit] for unit in in_cells & SPELLINGS.keys()} or _units_in(grid.preamble)
     if unit and _units_in(grid.heads[k]) - {unit}:
         return None, [f"unit={unit!r}, but channel {name!r} is headed {grid.heads[k]!r}. Leave unit= out, or correct the file."]
     units = {unit} if unit else stated or _plausible_units(values)
@@ -152,10 +153,6 @@ def _may_be_fahrenheit(values):
         return None
     low, high = np.quantile(degrees, (0.02, 0.98))
     return degrees[0] if low > WARM and degrees[0] - low < high - degrees[0] else None
-
-
-def _plain_unit(unit):
-    return unit.casefold().replace("º", "°").replace("deg.", "deg")
 
 
 def _units_in(text):

@@ -57,7 +57,8 @@ def _read_down(grid, time, day_first):
     clocked = _first_matching(columns, HMS, counters)
     if stamped is None and clocked is None:
         return _elapsed_times(grid, columns, counters, time)
-    counters |= {k for k, head in enumerate(grid.heads) if _is_growing(grid, k) and (_units(head) or _counts(grid, k))}
+    # a growing column with a unit, or without a head and in steps of 1, only counts the rows or the time
+    counters |= {k for k, head in enumerate(grid.heads) if _is_growing(grid, k) and (_units(head) or (not head and (_steps(grid, k) == 1).all()))}
     if stamped is None:
         return _clock_times(grid.heads[clocked], columns[clocked], counters | {clocked}, time)
     return _dated_times(columns, stamped, clocked, counters, day_first)
@@ -133,11 +134,6 @@ def _is_growing(grid: Grid, k: int) -> bool:
     cells = grid.column(k)
     steps = _steps(grid, k)
     return len(steps) + 1 > 0.8 * len(cells) and len(steps) > 0 and bool((steps >= 0).mean() > 0.98) and steps.sum() > 0
-
-
-def _counts(grid, k):
-    """Whether a column without a head only counts the rows."""
-    return not grid.heads[k] and bool((_steps(grid, k) == 1).all())
 
 
 def _steps(grid, k):

@@ -97,7 +97,4 @@ def _ordered_cuts(mean, sd, draws, rng):
         kept = np.vstack([kept, trial[(np.diff(trial, axis=1) > 0).all(axis=1)]])
         if len(kept) >= draws:
             return shape_of(kept[:draws])
-    raise ValueError(
-        f"The beliefs put the {len(mean)} cut-points in order less than once in {TRIES} tries; "
-        "their means must rise from grade to grade."
-    )
+    raise ValueError(f"The beliefs put the {len(mean)} cut-points in order less than once in {TRIES} tries; their means must rise from grade to grade.")

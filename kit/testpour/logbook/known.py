@@ -77,7 +77,7 @@ def doubts(study: Study, read: Sequence[Any], room: float | None = None, *, sure
     Parameters
     ----------
     study : Study
-        Readings that it does not have are passed over.
+        Readings that it does not have are skipped.
     read : sequence
         Each with the attributes ``reading``, ``low`` and ``high`` (None where open).
     room : float, optional

@@ -81,7 +81,7 @@ class Ledger:
         return self.insert("reading", row)
 
     def _refuse_second(self, row):
-        """Refuse a reading of which a pour has one already at its age and place."""
+        """Refuse a reading that a pour has already at its age and place."""
         reading = self.study.reading(row["reading"])
         query = sa.select(READINGS.c.entry).where(
             READINGS.c.pour == row["pour"],

@@ -130,10 +130,7 @@ def _opened(data, name):
     except Image.DecompressionBombError:
         raise LogProblem(f"{name} has too many pixels. Save it smaller.") from None
     except UnidentifiedImageError:
-        raise LogProblem(
-            f"{name} is not a picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its "
-            "camera settings."
-        ) from None
+        raise LogProblem(f"{name} is not a picture this kit reads. Save it as JPEG or PNG; a phone may be set to JPEG under its camera settings.") from None
     except LogProblem:
         raise
     except (OSError, ValueError, SyntaxError, EOFError, MemoryError, OverflowError, ZeroDivisionError, TypeError) as problem:

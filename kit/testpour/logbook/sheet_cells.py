@@ -27,7 +27,7 @@ AVERAGE = (
 SUMMARY = re.compile(
     rf"{AVERAGE}(?:\s+(?:of|for|from|de|des|du|di|von|der|aus)\b.*|\s+\S*\d.*)?|s\.?d\.?|std\.?(?:\s*dev\.?)?|stdev"
     r"|standard deviation|min|max|minimum|maximum|range|count|n\s*=\s*\d+|targets?|aims?|goals?|best|worst|ideal|optimum|recommended"
-)  # what stands at the head of a row that is no pour: Average, Mean of 2, Ø A1-A2
+)  # the first cell of a row that is not a pour: Average, Mean of 2, Ø A1-A2
 AVERAGED = re.compile(rf"{AVERAGE}\s.*")  # and where pours have their names: Mean gel time, Subtotal Monday
 
 

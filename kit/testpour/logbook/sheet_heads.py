@@ -155,7 +155,7 @@ def _duplicates(heads, labels, place):
 def only_table(
     study: Study, found: Headers, rows: Sequence[list[str]], first: int, problems: list[tuple[str, str, str, str]]
 ) -> tuple[list[list[str]], list[str]]:
-    """The rows from `first` on that stand below these headers, and a sentence on rows that repeat them.
+    """The rows from `first` on that are below these headers, and a sentence on rows that repeat them.
 
     Other headers below them begin a second table: that is added to `problems`, and no row of it is read.
     """

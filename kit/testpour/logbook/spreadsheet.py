@@ -98,7 +98,7 @@ def read_sheet(study: Study, path: str | Path) -> list[dict[str, Any]]:
     entries, further = _joined(study, entries)
     try:
         check_entries(study, entries, problems)
-    except LogProblems as refused:  # of a sheet that must be put right anyway, what else may be
+    except LogProblems as refused:  # the sheet is refused anyway, so the questions are added
         raise LogProblems([*refused.problems.itertuples(index=False, name=None), *((f"row {start + 1}", "", "", words) for words in asked)]) from None
     ignored = [text.strip() for head, text in zip(heads, texts, strict=True) if head is None and text.strip()]
     if ignored:

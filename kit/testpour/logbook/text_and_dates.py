@@ -11,14 +11,14 @@ from testpour.common.units import UnitProblem
 TWO_DIGITS = re.compile(r"\d{1,2}([/-])\d{1,2}\1\d{2}\b")
 EARLIEST = dt.datetime(1950, 1, 1)  # before polyester was cast in workshops: an earlier year is a slip
 YEAR_FIRST = re.compile(r"(\d{4})([./-])(\d{1,2})\2(\d{1,2})")
-MONTHS = (  # in English and German; a word of three letters or more stands for the month that begins so
+MONTHS = (  # in English and German; a word of three letters or more means the month that begins with it
     "january januar jänner", "february februar", "march märz maerz mrz", "april", "may mai", "june juni", "july juli", "august", "september",
     "october oktober", "november", "december dezember",
 )
 WEEKDAY = r"(?:(?:mon|tue|wed|thu|fri|sat|sun|mo|di|mi|do|fr|sa|so)[a-z]*\.?,?\s+)?"
 # Dots stand between day, month and year, so that two figures are enough for the year there.
 DAY_FIRST = re.compile(rf"{WEEKDAY}(\d{{1,2}})([./-])(\d{{1,2}})\2(\d{{4}}|(?<=\.)\d\d(?!\d))", re.IGNORECASE)
-NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year stand last, behind the month
+NAMED = (  # 14 March 2025, 17-Mar-25, March 14, 2025; two figures of a year come last, after the month
     re.compile(rf"{WEEKDAY}(?P<day>\d{{1,2}})(?:st|nd|rd|th|\.)?[\s/-]*(?P<month>[^\W\d_]{{3,}})\.?(?:[\s/,-]*(?P<year>\d{{4}}|'?\d\d))?", re.IGNORECASE),
     re.compile(rf"{WEEKDAY}(?P<month>[^\W\d_]{{3,}})\.?[\s/-]*(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:[\s/,-]+(?P<year>\d{{4}}))?", re.IGNORECASE),
 )
@@ -135,7 +135,7 @@ def _day_of(text):
 
 
 def _month_named(text):
-    """The parts of a date whose month stands in words, that month as a number; None where it is no such date."""
+    """The parts of a date with its month in words, as a number; None if it is not such a date."""
     for match in filter(None, (pattern.fullmatch(text) for pattern in NAMED)):
         if month := month_number(match["month"]):
             return {**match.groupdict(), "month": month}

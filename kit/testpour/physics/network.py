@@ -62,7 +62,7 @@ def build(
     """One casting while the slices marked in `poured` are in the mould, as parts for `stack`, one value per slice.
 
     Capacity, links to the next slice (the last is 0), links to air, heat of full cure, poured. The lowest slice comes first.
-    A face is what lies beyond an end, None for a middle plane. A slice not yet poured is kept apart.
+    A face is what is beyond an end, None for a middle plane. A slice not yet poured is kept apart.
     """
     n = slices.centres.size
     thickness = np.diff(slices.edges)

@@ -188,7 +188,7 @@ def _unfit_moulds(thickness, depths):
     """Moulds beyond the span, and too few to vary the thickness."""
     low, high = thickness.span
     if outside := [d for d in depths if not low - 1e-6 <= d <= high + 1e-6]:
-        subject, verb, those = ("Mould", "lies", "that mould") if len(outside) == 1 else ("Moulds", "lie", "those moulds")
+        subject, verb, those = ("Mould", "is", "that mould") if len(outside) == 1 else ("Moulds", "are", "those moulds")
         leave = f" or leave {those} out" if len(depths) - len(outside) > 1 else ""
         yield (f"{subject} {listed(map(thickness.show, outside))} {verb} outside the study's thickness of {thickness.between(low, high)}: "
                f"widen the span in study.toml{leave}.")

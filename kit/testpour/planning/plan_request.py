@@ -121,7 +121,7 @@ def _why_not_poured(coding, side, row):
     for factor in coding.factors:
         low, high = factor.span
         if factor.name in side and not low - 1e-6 <= row[factor.name] <= high + 1e-6:
-            yield (f"{factor.words} {factor.show(row[factor.name])} lies outside the study's {factor.between(low, high)}: "
+            yield (f"{factor.words} {factor.show(row[factor.name])} is outside the study's {factor.between(low, high)}: "
                    "widen the span in study.toml, or compare within it.")
         if factor.name == "thickness" and coding.depths and not np.isclose(coding.depths, row[factor.name]).any():
             yield f"{factor.words} {factor.show(row[factor.name])} is in no mould: give one of {listed(map(factor.show, coding.depths))}."

@@ -93,7 +93,7 @@ def repair_plan(plan: Plan, castings: Castings, *, seed: int = 0) -> Plan:
     ----------
     plan : Plan
     castings : Castings
-        The log: pours of the plan that stand in it count with the settings they got; a pour that went
+        The log: pours of the plan that are in it count with the settings they got; a pour that went
         wrong is withdrawn from the log first, and comes back in the plan. Made again it needs a new name in
         the log: P02-2 counts as P02 of the plan.
     seed : int

@@ -29,10 +29,7 @@ class PooledBeliefs(dict):
         Reading to the half-normal scale of benches about the average one, for the next `pool`.
     """
 
-    def __init__(
-        self, tables: Mapping[str, dict[str, Any]], provenance: dict[str, Any] | None = None,
-        benches: dict[str, float] | None = None
-    ) -> None:
+    def __init__(self, tables: Mapping[str, dict[str, Any]], provenance: dict[str, Any] | None = None, benches: dict[str, float] | None = None) -> None:
         super().__init__(tables)
         self.provenance, self.benches = provenance or {}, benches or {}
 

@@ -101,7 +101,7 @@ def _joined(parts, study, table, assumed):
     """One table of pours and one of readings from the parts (source, pours, readings)."""
     pours = pd.concat([pours for _, pours, _ in parts])
     if not pours.index.is_unique:
-        raise Problem("Two pours would have the same name. Give the benches names none of which begins another.")
+        raise Problem("Two pours would have the same name. Give the benches names of which none begins with another.")
     rows = pd.concat([rows for *_, rows in parts], ignore_index=True)
     rows["entry"] = np.arange(1, len(rows) + 1)
     names = [source.bench for source, *_ in parts]

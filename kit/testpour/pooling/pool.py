@@ -68,10 +68,7 @@ class Pool(PooledLogs):
 
 
 @one_thread
-def pool(
-    benches: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False,
-    beliefs: Mapping[str, Any] | None = None, seed: int = 0
-) -> Pool:
+def pool(benches: Sequence[Given] | Mapping[str, Given], *, leave_out: bool = False, beliefs: Mapping[str, Any] | None = None, seed: int = 0) -> Pool:
     """Join the logs of several benches and fit them as one.
 
     Parameters

@@ -158,7 +158,7 @@ def _share(factor, value):
     if not low <= 100 * value <= high or not (value < low or low == 0):
         return Cautions()
     meant = show(100 * value, factor.unit, 4)
-    said = f"{factor.words.capitalize()} {show(value, factor.unit, 4)} may be a share of the resin, written where per cent are meant: {meant} lies within what"
+    said = f"{factor.words.capitalize()} {show(value, factor.unit, 4)} may be a share of the resin, written where per cent is meant: {meant} is within what"
     return Cautions(warnings=(f"{said} the study varies, {factor.between(low, high)}. Write a share of {value:.4g} as {meant}.",))
 
 

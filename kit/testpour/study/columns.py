@@ -96,7 +96,7 @@ class Column:
             read = f", read as {self.show(number)} because other numbers have a decimal comma," if comma else ""
             if self.unit == "%" and 0 < number <= 1 and self.low <= 100 * number <= self.high:
                 meant = self.show(100 * number)
-                raise UnitProblem(f"{self.words}: {value} is outside {self.range_words}. Is it a share, where per cent are meant? Then write {meant}.")
+                raise UnitProblem(f"{self.words}: {value} is outside {self.range_words}. Is it a share, where per cent is meant? Then write {meant}.")
             raise UnitProblem(
                 f"{self.words}: {value}{read} is outside {self.range_words}. {self._other_unit(value, number)}Check the number and its unit; "
                 "if it is right, widen the range in the study file."

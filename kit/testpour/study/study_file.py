@@ -156,7 +156,7 @@ def _checked_aim(aim, reading):
             f"Write {meant}, or both for a range; if it is meant so, write better = \"{other}\" in its line under [readings]."
         )
     if reading.grades and math.ceil(low or 0) > (reading.high if high is None else high):
-        raise ColumnProblem(f"[aims] {aim.reading}: no grade lies from {low:g} to {high:g}. Grades are {numbered(reading.grades)}.")
+        raise ColumnProblem(f"[aims] {aim.reading}: no grade is between {low:g} and {high:g}. Grades are {numbered(reading.grades)}.")
     if aim.age is not None and not aim.age > 0:
         raise ColumnProblem(f"[aims] {aim.reading}: an age of {aim.age:g} h is not possible. Give hours after mixing.")
     return replace(aim, age=reading.ages[0]) if aim.age is None and reading.ages else aim
