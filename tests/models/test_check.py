@@ -14,7 +14,7 @@ from testpour.models.check import Checked, CheckedLog, _pure_error_of_repeats, c
 from testpour.models.effect import to_check
 from testpour.models.fits import fit_castings
 from testpour.models.left_out import left_out
-from testpour.models.suspects import _apart_at_its_age, _catalyst_that_would_fit, _odd_reading, _unlike_the_others
+from testpour.models.suspects import Suspect, _apart_at_its_age, _catalyst_that_would_fit, _odd_reading, _unlike_the_others
 from testpour.study.catalogue import catalogue
 from testpour.study.study_file import study_from
 
@@ -400,3 +400,15 @@ def test_a_pour_with_no_other_near_it_may_be_the_models_fault(near, says):
     rows = pd.DataFrame({"pour": ["P1", "P2", "P3"], "session": ["S1", "S2", "S1"], "catalyst": [1.0, 1.0, 2.0], "pigment": [0.0, 4.0, 4.0]})
     fit = SimpleNamespace(rows=rows, study=GEL, believed=SimpleNamespace(factors={"catalyst"}), castings_near=lambda one: np.full(len(one), near))
     assert _unlike_the_others(fit, "P2") == says
+
+
+def test_a_pour_that_no_other_is_close_to_is_told_apart_from_those_to_look_at_again():
+    hardness, tack = (catalogue()["readings"][name] for name in ("hardness", "tack"))
+    seen = pd.DataFrame({"pour": ["P1", "P2", "P3"], "inside": 1.0})
+    near, alone = Suspect("P1", "P1 read 20.", (), 0.001), Suspect("P2", "P2 read 90.", (), 0.001, alone=True)
+    said = "The readings of P2 (hardness) are not as predicted, but no other pour is close: the model may be wrong there, or the pour."
+    assert CheckedLog({"hardness": Checked(hardness, seen, (near, alone))}, {}).sentence() == f"1 pour to look at again: P1 (hardness). {said}"
+    only = CheckedLog({"hardness": Checked(hardness, seen, (alone,))}, {})
+    assert only.sentence() == f"No pour stands out among those with others close by. {said}"
+    both = CheckedLog({"hardness": Checked(hardness, seen, (alone,)), "tack": Checked(tack, seen, (replace(alone, alone=False),))}, {})
+    assert both.sentence() == "1 pour to look at again: P2 (hardness and tack)."

@@ -57,7 +57,7 @@ def why(
     --------
     >>> tp.why(fits, "P10")
     P10: peak temperature 146 °C, where the aim is at most 110 °C. Likeliest: it was planned deep or warm for its
-    catalyst, and ran too hot (61 in 100). ...
+    catalyst, and ran too hot (61 in 100); then it was planned with a lot of catalyst (14 in 100). ...
     """
     castings = fits.castings
     pour, table = asked_about(castings, pour), causes_for(fits.study, causes)

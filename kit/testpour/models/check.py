@@ -196,12 +196,17 @@ class CheckedLog:
         if not pours:
             return "No readings are in the log yet, so nothing can be checked."
         where = self.table.groupby("pour", sort=False)["reading"].agg(listed)
-        odd = listed(f"{pour} ({where[pour]})" for pour in self.odd)
+        again = {suspect.pour for one in self.checked.values() for suspect in one.suspects if not suspect.alone} | {*self.shares, *self.out_of_order}
+        odd, alone = (listed(f"{pour} ({where[pour]})" for pour in self.odd if (pour in again) == so) for so in (True, False))
         strange = listed(one.reading.words for one in self.agreements.values() if one.warns)
         undercovering = listed(one.reading.words for one in self.checked.values() if one.undercovers)
         sentences = ["No pour stands out." if pours > 1 else "No reading was taken of more than one pour yet, so there is no other to compare with."]
         if odd:
-            sentences = [f"{count(len(self.odd), 'pour')} to look at again: {odd}."]
+            sentences = [f"{count(len(again), 'pour')} to look at again: {odd}."]
+        elif alone:
+            sentences = ["No pour stands out among those with others close by."]
+        if alone:
+            sentences.append(f"The readings of {alone} are not as predicted, but no other pour is close: the model may be wrong there, or the pour.")
         if strange:
             sentences.append(f"Log and trade differ about {strange}.")
         elif pours > 1 and any(one.believed for one in self.agreements.values()):

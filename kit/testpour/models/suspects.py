@@ -34,6 +34,7 @@ class Suspect:
     says: str  # what was seen, and where the other pours put it
     reasons: tuple[str, ...]  # possible explanations, likeliest first; a sentence each
     tail: float  # how often a casting would read this far out, 0 to 1
+    alone: bool = False  # whether no other pour is close to it, so that the model may be wrong there instead
 
     def sentence(self) -> str:
         """The pour, what is odd about it, and where to look."""
@@ -97,10 +98,11 @@ def _suspect_pour(fit, pour, part, far):
     row = part.loc[place]
     says = f"{pour} read {_reading_in_words(fit, row)}; the other pours put it at {_range_in_words(fit, row)}."
     unlike = _unlike_the_others(fit, pour)
-    again = ", and pour it again only if you mean to cast near there" if unlike.endswith(MODEL) else " and pour it again"
+    alone = unlike.endswith(MODEL)
+    again = ", and pour it again only if you mean to cast near there" if alone else " and pour it again"
     last = f"Check how {pour} was weighed, stirred and read; if all was right, keep it{again}."
     reasons = [_catalyst_that_would_fit(fit, place), unlike, last]
-    return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)))
+    return Suspect(str(pour), says, tuple(r for r in reasons if r), float(min(far.min(), 1.0)), alone)
 
 
 def _suspect_reading(fit, pour, part, place):
