@@ -26,7 +26,7 @@ Message = Mapping[str, Any]  # what a form sends; see `Desk.take`
 
 
 class Refused(LogProblem):
-    """The cautions refuse the pour; it can be logged as made all the same."""
+    """The cautions refuse the pour; it can be logged as poured anyway."""
 
 
 class Taps:
