@@ -1,4 +1,4 @@
-"""A disk that is full, a folder that may only be read, a file that is damaged: said in words, nothing half-stored."""
+"""A disk that is full, a folder that may only be read, a file that is damaged: said in words, nothing stored in part."""
 
 import os
 import shutil

@@ -50,7 +50,7 @@ class Coding:
         return None
 
     def decode(self, rows: np.ndarray, given: pd.DataFrame | None = None) -> pd.DataFrame:
-        """Coded rows as settings rounded to what a bench can set, but for ends of spans and moulds: one column a coded factor.
+        """Coded rows as settings rounded to what a bench can set, but for ends of spans and moulds: one column per coded factor.
 
         Settings in `given`, which a person gave, are not rounded either.
         """

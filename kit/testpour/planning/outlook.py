@@ -33,7 +33,7 @@ class PlanOutlook:
     ----------
     plan : Plan
     table : DataFrame
-        One row a reading and setting: ``interval``, half the expected 90 % interval of the setting's
+        One row per reading and setting: ``interval``, half the expected 90 % interval of the setting's
         effect over its whole span, and ``noticed``, the smallest effect that would be noticed nine times
         in ten; both in the reading's own terms, in words, with the numbers beside them.
     resin, catalyst : float

@@ -37,7 +37,7 @@ class Plan:
     ----------
     study : Study
     table : DataFrame
-        One row a pour in run order, indexed by pour name: session, and every numeric factor in its unit.
+        One row per pour in run order, indexed by pour name: session, and every numeric factor in its unit.
     purpose, why, mixed : str
         What the plan is for, why this kind of set, and which effects it mixes up.
     coding : Coding
@@ -76,7 +76,7 @@ class Plan:
         Returns
         -------
         DataFrame
-            One row a pour, floats in declared units.
+            One row per pour, floats in declared units.
         """
         problems: list[str] = []
         _, pours = session_pours(self.table, number, problems)

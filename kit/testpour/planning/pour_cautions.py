@@ -56,7 +56,7 @@ def session_groups(study: Study, pours: pd.DataFrame) -> list[list[str]]:
     ----------
     study : Study
     pours : DataFrame
-        One row a pour, indexed by name, with factor columns.
+        One row per pour, indexed by name, with factor columns.
 
     Returns
     -------
@@ -81,7 +81,7 @@ def session_conflict(study: Study, name: str, pours: pd.DataFrame) -> str:
     name : str
         Of the session.
     pours : DataFrame
-        One row a pour, indexed by name, with factor columns.
+        One row per pour, indexed by name, with factor columns.
 
     Returns
     -------
@@ -104,7 +104,7 @@ def only_between_sessions(study: Study, pours: pd.DataFrame) -> str:
     ----------
     study : Study
     pours : DataFrame
-        One row a pour, with its session and factor columns.
+        One row per pour, with its session and factor columns.
 
     Returns
     -------

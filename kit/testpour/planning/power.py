@@ -40,7 +40,7 @@ def plan_power(
 ) -> pd.DataFrame:
     """How closely each term of a plan will be known, and how large it must be to be noticed.
 
-    One row a term: compared ("within sessions" or "between sessions"), df, se, half_width (90 %) and smallest (noticed
+    One row per term: compared ("within sessions" or "between sessions"), df, se, half_width (90 %) and smallest (noticed
     nine times in ten). All sizes are changes in the reading, in its unit, as the term goes from its lowest to its highest
     value; so are the spreads given, between like pours of one session and between sessions.
 

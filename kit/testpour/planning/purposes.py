@@ -80,7 +80,7 @@ def _which_settings_matter(request: PlanRequest) -> PlannedSet:
 
 
 def _middle_words(axes, middle):
-    """What the middle pours show, one row a session: nothing of equal pours where no two of them are equal."""
+    """What the middle pours show, one row per session: nothing of equal pours where no two of them are equal."""
     if len(middle) == 1:
         return " One pour in the middle shows whether it comes out between the ends."
     shows = "how much equal pours differ, and one day from another."

@@ -26,7 +26,7 @@ class Lost:
     Parameters
     ----------
     table : DataFrame
-        One row a reading and setting: the smallest change noticed nine times in ten ``before`` and
+        One row per reading and setting: the smallest change noticed nine times in ten ``before`` and
         ``after``, in words, and ``ratio``, after over before.
     """
 
@@ -49,7 +49,7 @@ class Lost:
 
     @property
     def changed(self) -> pd.DataFrame:
-        """The settings that lose, most first, each with the reading on which it loses most: one row a setting."""
+        """The settings that lose, most first, each with the reading on which it loses most: one row per setting."""
         worst = self.table.sort_values("ratio", ascending=False, kind="stable").drop_duplicates("setting")
         worst = worst[worst["ratio"] >= LITTLE]
         noticed = [f"{line.reading}: {line.before} before, {line.after} after" for line in worst.itertuples()]

@@ -64,7 +64,7 @@ class PracticeResin:
         Parameters
         ----------
         table : DataFrame
-            One row a setting, floats in declared units.
+            One row per setting, floats in declared units.
 
         Returns
         -------
@@ -78,7 +78,7 @@ class PracticeResin:
         Parameters
         ----------
         table : DataFrame
-            One row a setting, floats in declared units, ``room_temperature`` among them.
+            One row per setting, floats in declared units, ``room_temperature`` among them.
 
         Returns
         -------
@@ -119,7 +119,7 @@ class PracticeResin:
         Parameters
         ----------
         plan : DataFrame
-            One row a pour, floats in declared units; the index names the pours.
+            One row per pour, floats in declared units; the index names the pours.
         session : str
             Pours of one session share its room error.
         room : float or str, optional
