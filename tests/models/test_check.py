@@ -93,7 +93,7 @@ def test_a_pour_timed_wrongly_is_named_with_the_catalyst_it_looks_like(castings_
     said = found.suspects[0].sentence()
     looks = float(said.split("as if ")[1].split(" %")[0])
     assert looks == pytest.approx(0.9, abs=0.2) and "not 1.8 %." in said
-    assert "Outside: P7." in found.sentence() and "if all was right, keep it and pour it again." in said
+    assert not found.suspects[0].alone and "Outside: P7." in found.sentence() and "if all was right, keep it and pour it again." in said
 
 
 @pytest.mark.slow
@@ -109,7 +109,9 @@ def test_a_pour_beyond_all_others_may_be_the_models_fault(castings_of):
     gel[-1] = 60.0
     pours = pd.DataFrame({"catalyst": catalyst, "room_temperature": 20.0, "session": "S1"}, index=[f"P{i}" for i in range(10)])
     read = pd.DataFrame({"pour": pours.index, "reading": "gel_time", "low": gel - 0.5, "high": gel + 0.5})
-    said = check_fit(fit_castings(castings_of(GEL, pours, read), remainder=False)["gel_time"]).sentence()
+    found = check_fit(fit_castings(castings_of(GEL, pours, read), remainder=False)["gel_time"])
+    said = found.sentence()
+    assert [suspect.alone for suspect in found.suspects] == [True]
     assert "No other pour goes as far as catalyst 4 %, so the model may be wrong there" in said
     assert "if all was right, keep it, and pour it again only if you mean to cast near there." in said
 
