@@ -40,7 +40,7 @@ class NextPours:
         One row per pour, most valuable first: settings, ``chance`` of a good casting with its 90 % interval ``low`` to ``high``, ``gain``, the
         rise in the chance of the settings then recommended that the pours up to this one promise, and ``reason``.
     predicted : DataFrame
-        One row a pour and reading: middle, low and high of one new casting (90 % interval).
+        One row per pour and reading: middle, low and high of one new casting (90 % interval).
     before : float
         Chance of a good casting at the settings recommended now, averaged over the rooms and depths considered.
     free : tuple of str

@@ -106,7 +106,7 @@ def _rooms(study, rooms):
 
 
 def _cells(fits, rooms, thicknesses, fixed):
-    """One row a room and depth, every other setting as given or usual."""
+    """One row per room and depth, every other setting as given or usual."""
     study, rooms = fits.study, _rooms(fits.study, rooms)
     given = checked_given(fits, fixed, rooms[0])
     if study.has("room_temperature"):

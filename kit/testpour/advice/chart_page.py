@@ -33,7 +33,7 @@ class RecipeChart:
     ----------
     study : Study
     table : DataFrame
-        One row a room and thickness: ``catalyst`` in % (NaN if there is no good answer), ``chance`` of
+        One row per room and thickness: ``catalyst`` in % (NaN if there is no good answer), ``chance`` of
         a good casting with its 90 % interval ``low`` to ``high``, ``gel_low`` and ``gel_high`` in min (nine castings in ten), ``beyond``, true if
         nothing like it was poured, and ``advice``, what to do if there is no good answer.
     shared : str

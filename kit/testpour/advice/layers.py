@@ -40,7 +40,7 @@ class TwoLayers(CureAnswer):
     whole : tuple of float
         Hottest place of one pour, degC: low, middle, high over nine lots in ten.
     table : DataFrame
-        One row a wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
+        One row per wait (min after the first layer's gel): ``minute`` after mixing the first, ``hottest``,
         ``low``, ``high`` in degC, ``under`` the share of plausible lots that stay under the bound.
     wait : float or None
         Shortest wait from which nine lots in ten stay under the bound; None if there is none.

@@ -57,7 +57,7 @@ FEWEST = 24  # settings still tried for later pours
 class Batch:
     """Pours picked one at a time for what they are worth together."""
 
-    rows: pd.DataFrame  # settings, one row a pour
+    rows: pd.DataFrame  # settings, one row per pour
     gained: list[float]  # rise in the best mean chance promised by the pours up to each
     lessons: list[tuple[int, np.ndarray]]  # see `Worth`
     # Indices of the pours that are the likeliest settings unlike any pour, where advice rests on belief alone.

@@ -178,7 +178,7 @@ def predicted(fits: Fits, table: pd.DataFrame) -> pd.DataFrame:
 
 
 def predicted_words(study: Study, expected: pd.DataFrame) -> pd.DataFrame:
-    """What one casting should read, in words and in steps of the instrument: one row a reading with its age; low, middle and high."""
+    """What one casting should read, in words and in steps of the instrument: one row per reading with its age; low, middle and high."""
     rows = {}
     for reading in study.readings:
         if reading.words in expected.index:

@@ -32,7 +32,7 @@ class ThicknessLimit(CureAnswer):
     thickest : float
         mm: nothing thicker was considered.
     table : DataFrame
-        One row a thickness (mm): ``peak``, ``low``, ``high`` in degC, nine lots in ten between the two.
+        One row per thickness (mm): ``peak``, ``low``, ``high`` in degC, nine lots in ten between the two.
     caution, refuted : str
     """
 

@@ -23,7 +23,7 @@ class Due:
     Parameters
     ----------
     table : DataFrame
-        One row a planned reading, soonest first: pour, session, reading (in words), age (h after mixing),
+        One row per planned reading, soonest first: pour, session, reading (in words), age (h after mixing),
         due_at (on the workshop's clock), status ("overdue", "due" now, "early" if it may be taken already,
         "later"), by_day (whether only the day of the pour is known, so that due_at is midnight at its start).
     now : datetime

@@ -50,7 +50,7 @@ class Answer(WeighedCase):
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a cause: chance, for, against, remedy, care, source, confidence."""
+        """One row per cause: chance, for, against, remedy, care, source, confidence."""
         rows = {}
         for name, chance in self.chances.items():
             cause = self.case.table.causes[name]

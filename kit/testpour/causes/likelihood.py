@@ -26,11 +26,11 @@ LEAST = {"catalyst": 0.05, "thickness": 0.5, "room_temperature": 0.0}  # the fur
 class Likelihoods:
     """Log chance of a casting's readings under each cause."""
 
-    # one row a cause and size (index ``cause``, ``size``), one column a reading of the casting. The size of a wrong reading is which
+    # one row per cause and size (index ``cause``, ``size``), one column per reading of the casting. The size of a wrong reading is which
     # one it is: ``"hardness at 24 h"``
     by_size: pd.DataFrame
     whole: pd.Series  # of all readings together, the sizes of a cause equally likely; by cause
-    each: pd.DataFrame  # of each reading alone: one row a cause, one column a reading
+    each: pd.DataFrame  # of each reading alone: one row per cause, one column per reading
 
     def suspect(self, cause: str) -> str | None:
         """The reading that is most likely the wrong one, in words, for a cause that is one wrong reading; None without one."""

@@ -16,7 +16,7 @@ from testpour.causes.table import NOTHING, CauseTable
 class Weighed:
     """Every cause with its chance, and where that comes from."""
 
-    # one row a cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
+    # one row per cause, likeliest first: ``chance``; ``alone`` (of it without any other); ``prior``; ``signs`` (odds from the settings);
     # ``readings`` and ``answers`` (log chance of each under the cause); ``planned`` (share of the miss that the settings explain by
     # it); ``before`` (weight before readings and answers); ``openly`` (how much of its chance comes by way of the settings)
     table: pd.DataFrame
@@ -33,7 +33,7 @@ class Weighed:
     def ratios(self) -> pd.DataFrame:
         """How many times likelier each reading or answer is under a cause than under the others together.
 
-        One row a cause, one column a piece of evidence.
+        One row per cause, one column per piece of evidence.
         """
         before = self.table["before"].to_numpy()[:, None]
         logs = self.each.loc[self.table.index].to_numpy(float)

@@ -32,7 +32,7 @@ class Saving:
     before : float
         Chance of meeting it at the casting's settings.
     table : DataFrame
-        One row a setting that could have been changed alone, best first: ``from``, ``to`` (words), ``before``,
+        One row per setting that could have been changed alone, best first: ``from``, ``to`` (words), ``before``,
         ``after`` (chance of meeting the aim), ``low``, ``high`` (90 % interval of ``after``), ``says``.
     """
 

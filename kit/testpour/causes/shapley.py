@@ -33,7 +33,7 @@ class Split:
     beside : tuple of str
         The good castings it is compared with; empty where it is compared with the usual settings.
     table : DataFrame
-        One row a setting that differs: ``here``, ``there`` (words), ``middle``, ``low``, ``high`` and ``share``
+        One row per setting that differs: ``here``, ``there`` (words), ``middle``, ``low``, ``high`` and ``share``
         (of the whole difference). In the reading's unit; for a reading that spreads by ratios the natural
         log of the ratio, for grades the average grade. The column ``middle`` adds up to `total`.
     draws : array, shape (m, settings)
@@ -99,7 +99,7 @@ def split(fits: Fits, reading: str, pour: str, *, beside: pd.DataFrame | None = 
     averaged over the neighbours (Shapley 1953, in Contributions to the Theory of Games II, from memory); the
     parts add up to the predicted difference, and where a model is linear each part is its coefficient times
     the difference of the setting.
-    It is compared with `beside`, one row a casting, by default the three nearest good ones, and with the usual settings where there
+    It is compared with `beside`, one row per casting, by default the three nearest good ones, and with the usual settings where there
     are none. Intervals are of 90 %.
     """
     fit = fits[reading]

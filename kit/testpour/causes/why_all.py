@@ -38,7 +38,7 @@ class EveryAnswer:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a casting: what is wrong, the likeliest cause with its chance, and the runner-up."""
+        """One row per casting: what is wrong, the likeliest cause with its chance, and the runner-up."""
         rows = {}
         for pour, answer in self.answers.items():
             chances = answer.chances

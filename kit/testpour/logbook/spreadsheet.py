@@ -123,7 +123,7 @@ def _above(rows):
 
 
 def _joined(study, entries):
-    """One entry a pour, a further row of its name added to it; and the rows that were added, with the names."""
+    """One entry per pour, a further row of its name added to it; and the rows that were added, with the names."""
     joined, by_name, further = [], {}, []
     for entry in entries:
         first = by_name.setdefault(entry.get("pour") or entry["where"], entry)

@@ -69,7 +69,7 @@ class Chance:
     fits : Fits
         The fits it is worked out from.
     settings : DataFrame
-        One row a setting, floats in declared units.
+        One row per setting, floats in declared units.
     draws : array
         Chance of meeting every aim, for each draw of the unknowns: shape (draws, rows).
     by_aim : DataFrame
@@ -86,7 +86,7 @@ class Chance:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a setting: chance, its 90 % interval, and the aim most often missed."""
+        """One row per setting: chance, its 90 % interval, and the aim most often missed."""
         return mean_and_interval(self.draws).set_axis(self.settings.index).assign(**{"most often missed": self.by_aim.idxmin(axis=1)})
 
     @property

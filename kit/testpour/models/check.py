@@ -34,7 +34,7 @@ class Checked:
     ----------
     reading : Reading
     table : DataFrame
-        One row a reading: pour, age, low and high as seen, ``from`` and ``to`` of the 90 % interval
+        One row per reading: pour, age, low and high as seen, ``from`` and ``to`` of the 90 % interval
         predicted from the other pours, ``above`` and ``below`` (chance of reading at least as high, at least as
         low), ``inside`` (share of it in the interval, for a reading known only between two values) and
         ``odd``.
@@ -232,7 +232,7 @@ def check_log(fits: Fits) -> CheckedLog:
     Returns
     -------
     CheckedLog
-        Its table has one row a pour and reading that stands out; nothing is left out of any fit.
+        Its table has one row per pour and reading that stands out; nothing is left out of any fit.
 
     Examples
     --------

@@ -33,7 +33,7 @@ class Comparison:
     settings : DataFrame
         Two rows of floats in declared units.
     table : DataFrame
-        One row a reading: the average of ``this`` and ``that``, the ``difference`` from this to that with
+        One row per reading: the average of ``this`` and ``that``, the ``difference`` from this to that with
         ``low`` and ``high`` of its 90 % interval, its ``unit`` (% for a ratio, "in 100" for the chance of a
         grade the aim allows), ``way`` ("longer", "softer" ...), ``sure`` (chance of that direction, 0 to 1)
         and ``beyond`` (what of either lies outside what was poured).

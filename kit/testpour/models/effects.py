@@ -39,7 +39,7 @@ class Effects:
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a factor: from, to, middle, low, high, share from the log, and the sentence."""
+        """One row per factor: from, to, middle, low, high, share from the log, and the sentence."""
         rows = [
             {
                 "factor": e.factor.words,

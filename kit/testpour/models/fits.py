@@ -104,7 +104,7 @@ class Fits(Mapping):
         self, settings: SettingsGiven | None = None, *, room: str | float | None = None,
         age: str | float | None = None, level: float = 0.9
     ) -> pd.DataFrame:
-        """Every reading of one new casting: one row a setting and reading; see `ReadingFit.predict`.
+        """Every reading of one new casting: one row per setting and reading; see `ReadingFit.predict`.
 
         Parameters
         ----------

@@ -184,7 +184,7 @@ class ReadingFit:
         Returns
         -------
         DataFrame
-            One row a term, on the model's own scale (see `beliefs.toml`): ``mean`` and ``sd`` of the posterior, ``low``
+            One row per term, on the model's own scale (see `beliefs.toml`): ``mean`` and ``sd`` of the posterior, ``low``
             and ``high`` (the middle 90 %), then ``believed`` and ``believed_sd``.
         """
         draws = self.posterior.coefficients

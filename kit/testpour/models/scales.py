@@ -93,7 +93,7 @@ def ends_by_draw(reading: Reading, rows: pd.DataFrame, cuts: np.ndarray | None) 
 
 
 def _last_steps_of_scale(reading, rows, room):
-    """The values one step inside either end of the scale, as arrays with one entry a row."""
+    """The values one step inside either end of the scale, as arrays with one entry per row."""
     ends = (to_reading(reading, np.full(len(rows), end), room) for end in (-np.inf, np.inf))
     step = max(reading.resolution, 1e-6)
     return tuple(end + move for end, move in zip(ends, (step, -step), strict=True))

@@ -30,7 +30,7 @@ def settings_table(
     study: Study, settings: SettingsGiven | None = None, *, room: str | float | None = None,
     age: str | float | None = None, reading: Reading | None = None
 ) -> pd.DataFrame:
-    """Settings as a complete table of floats in declared units: one row a setting, one column a numeric factor, ``age`` in hours.
+    """Settings as a complete table of floats in declared units: one row per setting, one column per numeric factor, ``age`` in hours.
 
     What is left out takes its usual value. Numbers in a DataFrame are in declared units; its other columns are ignored unless
     they look like a misspelt factor. `room` replaces the one in `settings`; `reading` gives the default age: that of its aim,

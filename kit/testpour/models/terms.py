@@ -67,7 +67,7 @@ class Term:
     name: str  # as in `beliefs.toml`
     words: str  # in a sentence
     factors: tuple[str, ...]  # the settings it needs; a study without one of them has no such term
-    column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number a row, zero at the reference settings
+    column: Callable[[pd.DataFrame], Any]  # from a table of settings to one number per row, zero at the reference settings
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Pickle a term of `TERMS` by its name, as lambdas cannot be pickled."""

@@ -81,7 +81,7 @@ class WhyPanel(Panel):
 
     @property
     def table(self) -> pd.DataFrame:
-        """One row a cause: chance, for, against, remedy."""
+        """One row per cause: chance, for, against, remedy."""
         with self._at_once():
             return self.answer().table
 

@@ -69,7 +69,7 @@ class LookPanel(Panel):
 
     @property
     def table(self) -> pd.DataFrame:
-        """The effects on the reading chosen, one row a setting."""
+        """The effects on the reading chosen, one row per setting."""
         with self._at_once():
             return tp.effects(self.fits()[self._reading()]).table
 

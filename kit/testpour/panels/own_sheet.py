@@ -20,7 +20,7 @@ from testpour.panels.workshop import Needed, file_mark
 
 ENDINGS = (".csv", ".xlsx")
 OTHERS = (".ods", ".xls", ".tsv")  # also offered, so that choosing one explains how to save it
-HOW = "One row a pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
+HOW = "One row per pour below a row of headers, such as Pour, Date, Catalyst (%), Thickness (mm), Gel time (min), Tack at 24 h."
 
 
 @dataclass(frozen=True)

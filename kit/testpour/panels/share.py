@@ -66,7 +66,7 @@ class SharePanel(Panel):
 
     @property
     def table(self) -> pd.DataFrame:
-        """What was written, one row a file: what, path and what in it names a person."""
+        """What was written, one row per file: what, path and what in it names a person."""
         rows = [(NAMES[what], path, self._names_in(what)) for what, path in self.made.items()]
         return pd.DataFrame(rows, columns=["what", "path", "names a person"])
 

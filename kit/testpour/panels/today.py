@@ -101,7 +101,7 @@ class TodayPanel(Panel):
 
     @property
     def table(self) -> pd.DataFrame:
-        """The weigh-out, one row a pot; amounts in g."""
+        """The weigh-out, one row per pot; amounts in g."""
         with self._at_once():
             return self._mix(self.advice()).table
 

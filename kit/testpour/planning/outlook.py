@@ -201,7 +201,7 @@ def _separates(rows, terms):
 
 
 def _reading_rows(plan, pours, reading):
-    """One line a varied setting for one reading."""
+    """One line per varied setting for one reading."""
     rows, numbers, terms = pours
     scatter = beliefs_for(plan.study, reading).scatter  # as the trade believes it, on the latent scale
     pour = 1.0 if reading.grades else float(np.hypot(scatter["reading"], scatter["pour"])) * HALF_NORMAL_MIDDLE

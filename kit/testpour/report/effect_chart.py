@@ -191,7 +191,7 @@ def _name_rows(ax: Axes, names: Sequence[str]) -> None:
 
 
 def draw_studies(names: Sequence[str], table: pd.DataFrame, says: str) -> Picture:
-    """The effects that two studies have in common, one panel a reading; `names` and `table` are those of `StudyComparison`.
+    """The effects that two studies have in common, one panel per reading; `names` and `table` are those of `StudyComparison`.
 
     Dot and bar: middle and 90 % interval of the change, round for the first study and square for the second;
     the verdict stands beside each setting. Raises `Problem` if the two have no effect in common.

@@ -153,7 +153,7 @@ def _misses_in_words(study, misses):
 
 
 def believed(fits: Fits) -> Iterator[tuple[str, ...]]:
-    """One row a belief, in words: reading, effect, mean and sd on the model's scale, confidence, source."""
+    """One row per belief, in words: reading, effect, mean and sd on the model's scale, confidence, source."""
     for fit in fits.values():
         for term, belief in zip(fit.believed.terms, fit.believed.beliefs, strict=True):
             yield (fit.reading.words, term.words, f"{belief.mean:.3g}", f"{belief.sd:.3g}", belief.confidence, belief.source)

@@ -24,7 +24,7 @@ def show_plan(plan: Plan) -> Picture:
     Returns
     -------
     Picture
-        A matplotlib Figure: one panel a pair of settings that differ, one mark per pour, one shape per session; pours at the same
+        A matplotlib Figure: one panel per pair of settings that differ, one mark per pour, one shape per session; pours at the same
         spot are concentric rings. If there are more sessions than shapes, the earlier ones are pale dots.
 
     Raises

@@ -136,7 +136,7 @@ def fill_sheet(
 
 
 def advice_rows(fits: Fits, room: advised.Rooms) -> Iterator[dict[str, Any]]:
-    """One row a room: settings in words, the chance and its interval in 100, and how long it stays workable."""
+    """One row per room: settings in words, the chance and its interval in 100, and how long it stays workable."""
     for where, given in advised.advice(fits, room):
         at = "as it is" if where is None else fits.study.factor("room_temperature").show(to_unit(where, "degC", "room"))
         if isinstance(given, UNADVISED):

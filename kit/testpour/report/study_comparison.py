@@ -35,7 +35,7 @@ class StudyComparison:
     overlap : Overlap
         The settings both poured.
     table : DataFrame
-        One row a reading and a setting: the effect in the ``first`` and the ``second`` study and their
+        One row per reading and a setting: the effect in the ``first`` and the ``second`` study and their
         ``difference``, each with ``low`` and ``high`` of its 90 % interval (`first_low`, ...), in ``unit``;
         ``of``, what is compared: the reading or, for grades, the chance of those that meet the aim;
         ``move``, the step it belongs to; ``verdict``: "agree" (the same way in both, sizes no further apart

@@ -93,7 +93,7 @@ def _benches(pours, bench):
 
 
 def _rows(castings, of, shown, names):
-    """One row a bench: its name, pours, readings, how many came out good, and what it tried."""
+    """One row per bench: its name, pours, readings, how many came out good, and what it tried."""
     good, read = set(good_pours(castings)), castings.readings.groupby("pour").size()
     order = list(dict.fromkeys(of))
     keep = order if len(order) <= MOST else order[: MOST - 1]
