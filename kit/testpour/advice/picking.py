@@ -1,31 +1,7 @@
 """Which pours are worth making together, picked one at a time.
 
-Half of the pours are worth most by what the fits imagine, half are trials (see `next_pours`). Other rules do as well: change
-in the share of the best possible chance that the recommended settings reach, mean of six sessions, hidden resins of
-two families (`tests/benchmarks/families`), the same resins and rooms for every rule (standard error):
-
-    the farthest setting from all that was poured in place of a trial      +0.005 (0.030), 12 resins
-    the best setting in one draw of what is unknown in place of a trial    -0.001 (0.022), 16 resins
-    the same from the fourth session on                                    -0.007 (0.006), 20 resins
-    four trials and nothing else                                           -0.001 (0.014), 16 resins
-
-Pours held nearer to what is likely good do as well too; mean of sessions 2 to 6, on forty resins of another make whose
-first pours come from a plan, and on thirty-two of four families:
-
-    no trial with less than half the best chance     +0.007 (0.007)    -0.005 (0.007)
-    no pour with less than a quarter of it           -0.007 (0.007)    not played
-    all near what is recommended, from the fourth    +0.005 (0.009)    -0.013 (0.010)    sessions 4 to 6, 25 of the forty
-
-Twenty-four of those logs of 24 pours, poured anew at a bench without any scatter, gain nothing either: -0.034 (0.018). Forty
-pours more gain 0.051 (0.028) spread out, 14 resins, and 0.045 (0.018) near what is recommended, 13: pours are short, wherever they lie.
-
-Forty more resins of that make reach 0.74, 0.82 and 0.90 after 4, 8 and 24 pours. To know of each setting what checks some minutes apart
-would tell there, in place of their average, changes that by -0.002 (0.011), mean of sessions 2 to 6. To look at the mix also where the
-aim for gel time ends changes it by 0.059 (0.028) in the sixteen whose checks lie further apart than half the longest gel time asked
-for, and by -0.022 (0.010) in the others, for which nothing speaks but chance.
-
-Nor did it pay to recommend by a low quantile of the chance in place of its mean: -0.019 (0.008) for the tenth
-percentile, -0.005 (0.006) for the quarter, 12 resins after 8, 12, 16 and 24 pours.
+Half of the pours are those worth most in simulation, half are trials (see `next_pours`). How other rules did, none of them
+better: `tests/benchmarks/measured.md`.
 """
 
 from collections.abc import Sequence

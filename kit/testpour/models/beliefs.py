@@ -1,28 +1,7 @@
 """Beliefs: what the trade already knows about an effect, as mean and spread, with its source.
 
-Gel time is believed as widely as the sources named in `beliefs.toml` differ, and no more; a grade of opacity is four
-steps wide. Forty-six logs of 12 and 24 pours of four families of hidden resins (`tests/benchmarks/families`), fitted
-anew: change in the share of the best possible chance, in the calibration error of stated chances of 0.1 or more, and
-in the Brier score, paired by resin (standard error):
-
-    gel time: spreads 0.33, 23 and 0.1 for 0.4, 25 and 0.15     +0.004 (0.002)   -0.001 (0.001)   -0.0003 (0.0001)
-    opacity: grades of four steps for three                     -0.002 (0.001)   -0.004 (0.001)   -0.0004 (0.0001)
-    both, radical and surface                                   +0.002 (0.003)   -0.004 (0.002)   -0.0006 (0.0003)
-    both, algebraic and gates                                   +0.001 (0.002)   -0.007 (0.002)   -0.0010 (0.0004)
-    tack: three steps for two, its effects as they were         +0.001 (0.001)   -0.004 (0.002)   -0.0002 (0.0001)
-    tack: three steps for two, its effects half as large again  -0.002 (0.003)   -0.001 (0.001)   -0.0002 (0.0001)
-
-The sources of tack count in grades, so only the last line keeps to them, and tack stays at two. The four families
-share one set of bench habits: how widely a bench scatters its grades was not left out anywhere.
-
-Scatter of gel time, hardness and peak is believed wider than benches show. After 16 and 24 pours the chance stated for the
-recommended settings is 15 and 11 points too low on thirty-two resins of four families; with six tenths of that scatter it is
-9 and 7 points too low. But those models chose worse pours: share -0.029 (0.013), and -0.052 (0.023) on the contradicting
-resins, mean of sessions 2 to 6, no trial below half the best chance (see `advice/picking.py`). So it stays as it is, and what is told is narrowed (see `fits`).
-
-Depth is believed to hide as much as pigment does (2.0 and 1.5 for 1.3 and 1.0). On eighty-eight resins, after 8 and 16 pours,
-the 90 % interval of its effect holds the truth 97 times in 100 for 93 (algebraic: 93 for 82); share -0.001 (0.001), Brier score
-+0.0000 (0.0001).
+Each spread is as wide as the sources named in `beliefs.toml` differ. What wider and narrower ones do to chances and advice
+is in `tests/benchmarks/measured.md`.
 """
 
 from __future__ import annotations

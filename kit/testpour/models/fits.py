@@ -1,38 +1,10 @@
 """Fits: every reading of a study fitted to one log, and the narrowed spread used for chances.
 
-Beliefs are so wide that a real resin is inside, and a log of 8 to 24 castings narrows neither scatter nor shape to what they
-are: gel time, hardness and tack scatter a quarter to two fifths less than their models say. A chance of meeting every aim
-multiplies that and comes out too low, so it is computed from models whose spread is narrowed to `NARROWED`. That is chosen on thirty-two
-resins of four families (`tests/benchmarks/families`): shares of 0.7 to 0.8 have the smallest Brier score (.0238 and .0237 above that
-of the truth, .0247 with the whole spread), and of these 0.7 and 0.75 the smallest calibration error.
-
-Forty and twenty resins of two other makes played no part in that. After 12 and 24 pours, with a share of 1, then of 0.75:
-
-                                                        families               one make               the other
-    calibration error of chances of 0.2 to 0.9     .117 .100, .054 .050   .125 .122, .068 .064   .114 .083, .044 .014
-    90 % intervals of these that hold the truth    .87 .81, .91 .87       .89 .87, .93 .93       .91 .90, .95 .95
-    said less true, at recommended settings        -.16 -.09, -.06 -.01   -.11 -.07, -.01 +.02   -.15 -.06, -.07 +.03
-    change in the Brier score (standard error)     -.0011 (.0006),        -.0009 (.0004),        -.0005 (.0006),
-                                                   -.0008 (.0005)         -.0009 (.0004)         -.0011 (.0004)
-
-These figures took a bound as it stands. A gauge in whole numbers reads 70 from 69.5 on, which counts now (see `scales.met_from_to`):
-on forty logs of the first make, at 120 settings each and those poured, the error was .059 and .067 before and is .051 and .051.
-
-Where these models also ask for their own pours, the share of the best possible chance that the recommended settings reach changes
-by -0.002 (0.011) on twelve resins of the families and by +0.001 (0.006) on twelve of the first make, mean of sessions 2 to 6.
-
-A fifth to a quarter of what was too low is no fault of the models: these resins were kept only where some settings meet
-the aims. With aims drawn without that condition the error was .091 and .074 on the families.
-
-A person's own reading has none of the trade's too wide beliefs in it, so its spread is not narrowed. Eighty logs of a score in
-whole numbers, 0 to 5, drawn at random (a line in every setting and a bend, castings alike 0.2 to 1 apart), at 150 settings each: after
-24 pours, where .90 is said, .82 is true with a share of 0.75 and .89 with 1, where .99 is said, .95, and .98 where .98 is said; the
-squared error falls by a tenth to a sixth after 24 pours and after 12, less for scores to 100.
-
-What a casting will read is not narrowed: at recommended settings 94 in 100 castings fall in the 90 % interval of gel time and of
-hardness, 87 of peak temperature. A share learned from each log, by the density of every pour where it is left out and the model
-fitted again, is near 1 (after 24 pours of eight resins gel time 0.95, hardness 1.02, peak 1.06, tack 0.86, opacity 0.89): the
-spread is about right over all that is poured, and too wide where all aims may be met.
+Beliefs are wide enough for any real resin, and a short log cannot narrow scatter and shape to their true size. The chance of
+meeting every aim multiplies that and comes out too low, so it is computed from models whose spread is narrowed to `NARROWED`,
+chosen by Brier score on hidden resins of four families and checked on two other makes: see `tests/benchmarks/measured.md`.
+A person's own reading has none of the trade's beliefs, and the interval of one casting's reading is about right, so neither
+is narrowed.
 """
 
 from __future__ import annotations

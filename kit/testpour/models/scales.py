@@ -1,9 +1,4 @@
-"""The latent scale, on which a reading's scatter is even: the log's rows on it, and the way back.
-
-Hardness as a share of a little more than the hardest casting, where the log speaks for it, in place of the gauge's range: the chance
-of meeting its aim errs less after 24 pours (squared, 0.072 for 0.092, standard error 0.010, twelve resins), but the settings
-recommended are no better where that model asks for its own pours: share of the best possible chance -0.003 (0.004), forty resins.
-"""
+"""The latent scale, on which a reading's scatter is even: the log's rows on it, and the way back."""
 
 import numpy as np
 import pandas as pd
