@@ -28,6 +28,7 @@ def test_an_aim_is_judged_at_its_age(early, day, says, study, castings_of):
     readings = pd.DataFrame(rows, columns=["pour", "age", "low"]).assign(reading="hardness", known="exact")
     castings = castings_of(study, pd.DataFrame({"catalyst": [1.5]}, index=["P01"]), readings.assign(high=readings["low"]))
     assert [m.words(study) for m in missed(castings, "P01")] == ([says] if says else [])
+    assert [m.read(study) for m in missed(castings, "P01")] == ([says.split(",")[0]] if says else [])
     assert good_pours(castings) == ([] if says else ["P01"])
 
 
@@ -91,6 +92,7 @@ def test_a_bound_that_may_still_be_met_is_not_missed(study, castings_of):
     castings = castings_of(study, pours, readings)
     assert missed(castings, "P01") == () and good_pours(castings) == ["P01"]
     assert missed(castings, "P02")[0].words(study) == "gel time not yet at 50 min, where the aim is 15 to 45 min"
+    assert missed(castings, "P02")[0].read(study) == "gel time not yet at 50 min"
 
 
 def test_which_castings_are_good_is_known_of_each_log_apart(study, castings_of):

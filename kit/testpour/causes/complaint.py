@@ -46,13 +46,16 @@ class Missed:
         side = self.aim.reading, self.above
         return "slow" if side in SLOW else "fast" if side in FAST else ""
 
+    def read(self, study: Study) -> str:
+        """What was read alone, for example ``"tack grade 2 (tacky) at 24 h"``."""
+        return f"{study.reading(self.aim.reading).words} {self.seen}" + (f" at {self.age:g} h" if np.isfinite(self.age) else "")
+
     def words(self, study: Study) -> str:
         """For example ``"tack grade 2 (tacky) at 24 h, where the aim is at most grade 1 (slightly tacky)"``."""
         reading = study.reading(self.aim.reading)
-        at = f" at {self.age:g} h" if np.isfinite(self.age) else ""
         asked = Aim(self.aim.reading, self.aim.at_least, self.aim.at_most).words(reading)
         due = f" at {self.aim.age:g} h" if self.early else ""
-        return f"{reading.words} {self.seen}{at}, where the aim is {asked.removeprefix(reading.words + ' ')}{due}"
+        return f"{self.read(study)}, where the aim is {asked.removeprefix(reading.words + ' ')}{due}"
 
 
 def aims_of(study: Study) -> tuple[Aim, ...]:

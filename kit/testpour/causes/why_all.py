@@ -43,7 +43,7 @@ class EveryAnswer:
         for pour, answer in self.answers.items():
             chances = answer.chances
             rows[pour] = {
-                "misses": listed(m.words(answer.case.fits.study) for m in answer.missed) or "no aim",
+                "misses": listed(m.read(answer.case.fits.study) for m in answer.missed) or "no aim",
                 "likeliest": named(answer, chances.index[0]), "chance": chances.iloc[0],
                 "next": named(answer, chances.index[1]), "its chance": chances.iloc[1],
             }

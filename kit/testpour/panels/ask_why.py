@@ -126,7 +126,7 @@ class WhyPanel(Panel):
 
         def make():
             found = {str(pour): missed(castings, pour) for pour in castings.pours.index}
-            return {pour: listed(one.words(castings.study) for one in misses) for pour, misses in found.items() if misses}
+            return {pour: listed(one.read(castings.study) for one in misses) for pour, misses in found.items() if misses}
 
         return self.work_out("Looking at every casting", make)
 
