@@ -294,7 +294,7 @@ def test_a_study_without_aims_or_pours_still_has_a_page():
     text = render(fit_castings(log_of(bare)))
     assert "No aim was stated" in text and "This study states no aim" in text
     empty = render(fit_castings(log_of(study_from(STUDY), count=0)))
-    assert "0 pours in 0 sessions" in empty and "rests on belief alone" in empty
+    assert "0 pours in 0 sessions" in empty and "is belief alone" in empty
     assert "No pour tells yet which way these settings work" in empty and "These pours" not in empty
     one = render(fit_castings(log_of(study_from(STUDY), count=1)))
     assert "<caption>The pours</caption>" in one and "The one casting looked at misses no aim." in one
