@@ -57,6 +57,7 @@ def test_a_new_pour_or_session_takes_no_name_that_is_taken(fits):
     assert plan.table.index[0] == "P10" and plan.sessions == ["S5", "S6"]
 
 
+@pytest.mark.slow
 def test_the_room_that_is_given_is_the_room_judged(fits):
     """In one room and at one depth, the settings recommended now are those of `recommend`, to the few it is searched among."""
     given = {"thickness": "10 mm"}

@@ -201,6 +201,7 @@ def test_a_digit_lost_in_typing_is_a_wrong_reading(beside, usual):
         assert answer.first == "reading_error" and answer.chances["nothing"] < 0.05
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("slip", [{"gel_time": 192.0}, {"peak_temperature": 172.0}])
 def test_a_reading_nobody_can_repeat_is_compared_with_the_bench_sheet(slip, beside, usual):
     """A gel time of 192 for 19.2 min, a peak of 172 °F logged in °C: both are over. A hardness of 8 can be read again."""
@@ -403,6 +404,7 @@ def test_a_day_was_good_where_two_others_of_it_and_its_lots_came_out_well_and_ha
     assert day_was_good(one_more(cast, 50.0, 2.0, 60.0, session, lots, more), "P07") is good
 
 
+@pytest.mark.slow
 def test_good_castings_of_the_day_and_the_lots_clear_the_bottles_without_being_asked(cast):
     answer = why(fit_castings(one_more(cast, 50.0, 2.0, 60.0)), "P07")
     assert "day" not in {asked.question.name for asked in answer.questions}
@@ -437,6 +439,7 @@ def test_readings_of_two_castings_of_a_day_put_to_each_other_are_a_mix_up_of_lab
         assert ("swapped" in answer.case.signs) is swap and (answer.first == "wrong_entry") is swap
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("swap, one_at, other_at", [(True, 1.1, 2.1), (False, 1.1, 2.1), (True, 1.5, 1.5)])
 def test_castings_that_differ_in_catalyst_alone_show_a_mix_up_together(swap, one_at, other_at, cast):
     """1.1 % gels in 35 min, 2.1 % in 16: put to each other, one by itself is no hundred times the likelier, both together

@@ -194,6 +194,7 @@ def test_hardness_scales_never_convert(text):
 TEXT = st.one_of(st.text(max_size=40), st.text("0123456789-–.,<> tobyandinhrmgel", max_size=25))
 
 
+@pytest.mark.slow
 @given(st.sampled_from([GEL, TACK, HARD, PEAK]), TEXT)
 def test_any_text_is_known_or_refused(reading, text):
     try:

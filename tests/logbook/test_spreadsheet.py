@@ -796,6 +796,7 @@ def test_any_sheet_is_taken_or_refused_in_words(study, tmp_path, table, mark):
         assert len(entries) <= len(rows)
 
 
+@pytest.mark.slow
 @settings(max_examples=100)
 @pytest.mark.filterwarnings("ignore::testpour.logbook.spreadsheet.NotRead")
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=200).map(lambda t: t.encode("utf-8", "surrogatepass"))),

@@ -308,6 +308,7 @@ def test_a_pool_takes_up_the_beliefs_of_the_pool_before(guild, castings_of, tmp_
     assert later.average.posterior.coefficients[:, 1].mean() == pytest.approx(-0.8, abs=0.05)
 
 
+@pytest.mark.slow
 def test_a_bench_is_not_advised_to_vary_what_it_never_wrote_down(bench):
     """Bench 2 alone weighs filler, from 0 to 20 %; Bench 1 has none to weigh."""
     filled = bench(2, factors={"catalyst": {}, "room_temperature": {}, "resin_lot": {}, "filler": {"unit": "%", "low": 0, "high": 60, "from": 0, "to": 20}})

@@ -241,6 +241,7 @@ def test_a_map_needs_two_different_numbers(fits):
         show_chance(fits, "catalyst", "catalyst")
 
 
+@pytest.mark.slow
 def test_every_panel_of_a_plan_shows_every_pour(log):
     plan = plan_pours(log.study, sessions=2, pours=3)
     picture = show_plan(plan)

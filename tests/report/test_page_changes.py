@@ -68,6 +68,7 @@ def test_pours_that_an_older_copy_of_the_log_does_not_hold_are_not_called_withdr
     ]
 
 
+@pytest.mark.slow
 def test_aims_that_changed_are_told_and_so_is_the_advice_by_them(tmp_path):
     """Of the same log: what an earlier page said by other aims would else be put down to new pours."""
     castings = log(12)
