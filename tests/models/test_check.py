@@ -401,7 +401,7 @@ def test_a_pour_with_no_other_near_it_may_be_the_models_fault(near, says):
     """Each setting of P2 lies within those of the others, though none had both; a pour counts 1 for itself."""
     rows = pd.DataFrame({"pour": ["P1", "P2", "P3"], "session": ["S1", "S2", "S1"], "catalyst": [1.0, 1.0, 2.0], "pigment": [0.0, 4.0, 4.0]})
     fit = SimpleNamespace(rows=rows, study=GEL, believed=SimpleNamespace(factors={"catalyst"}), castings_near=lambda one: np.full(len(one), near))
-    assert _unlike_the_others(fit, "P2") == says
+    assert _unlike_the_others(fit, "P2") == (says, near < 1.5)
 
 
 def test_a_pour_that_no_other_is_close_to_is_told_apart_from_those_to_look_at_again():

@@ -97,8 +97,7 @@ def _suspect_pour(fit, pour, part, far):
     place = far.idxmin()
     row = part.loc[place]
     says = f"{pour} read {_reading_in_words(fit, row)}; the other pours put it at {_range_in_words(fit, row)}."
-    unlike = _unlike_the_others(fit, pour)
-    alone = unlike.endswith(MODEL)
+    unlike, alone = _unlike_the_others(fit, pour)
     again = ", and pour it again only if you mean to cast near there" if alone else " and pour it again"
     last = f"Check how {pour} was weighed, stirred and read; if all was right, keep it{again}."
     reasons = [_catalyst_that_would_fit(fit, place), unlike, last]
@@ -155,7 +154,7 @@ def _catalyst_that_would_fit(fit, place):
 
 
 def _unlike_the_others(fit, pour):
-    """What is unique to the pour, so that the model, or the day, may be at fault."""
+    """What is unique to the pour, so that the model, or the day, may be at fault; and whether no other pour is close to it."""
     rows, own = fit.rows, fit.rows["pour"] == pour
     others = rows[~own]
     used = fit.believed.factors
@@ -167,9 +166,9 @@ def _unlike_the_others(fit, pour):
         if not others[factor.name].min() <= value <= others[factor.name].max()
     ]
     if beyond:
-        return f"No other pour goes as far as {listed(beyond)}, {MODEL}"
+        return f"No other pour goes as far as {listed(beyond)}, {MODEL}", True
     if len(others) and fit.castings_near(rows[own].iloc[[0]])[0] - 1 < ALONE:
-        return f"No other pour is close to it in all settings at once, {MODEL}"
+        return f"No other pour is close to it in all settings at once, {MODEL}", True
     if not others["session"].isin(rows.loc[own, "session"]).any():
-        return "It is the only pour of its session, so the day may be the reason."
-    return ""
+        return "It is the only pour of its session, so the day may be the reason.", False
+    return "", False
