@@ -7,10 +7,10 @@ from testpour.bench.bench_sheet import NO_CATALYST
 from testpour.bench.slots import slots
 from testpour.common.wording import BY_TAPPING, age_words, count, first_few
 from testpour.logbook.book import Logbook
-from testpour.logbook.known import doubts
+from testpour.logbook.log_warnings import likely_slips
 from testpour.logbook.tables import FILE, POURS, READINGS, address_of
 from testpour.study.caution_rules import Cautions
-from testpour.study.cautions import check_settings, check_shares
+from testpour.study.cautions import check_settings
 from testpour.study.study import Study
 
 
@@ -53,7 +53,7 @@ def _doubtful(castings):
     for pour, row in castings.pours.iterrows():
         settings = row[[factor.name for factor in castings.study.numeric]].dropna().to_dict()
         read = list(castings.readings[castings.readings["pour"] == pour].itertuples())
-        for text in (*check_shares(castings.study, settings).warnings, *doubts(castings.study, read, settings.get("room_temperature"), surely=True)):
+        for text in likely_slips(castings.study, settings, read, surely=True):
             said.setdefault(text, []).append(str(pour))
     for text, pours in said.items():
         yield f"{first_few(pours)}: {text} Correct a wrong number {BY_TAPPING.removesuffix(',')}."

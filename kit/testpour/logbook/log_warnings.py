@@ -22,6 +22,11 @@ class Caution(UserWarning):
     """A pour was logged whose settings call for care."""
 
 
+def likely_slips(study: Study, settings: Mapping[str, Any], read: Sequence[Any], *, surely: bool = False) -> list[str]:
+    """Likely slips in the settings and readings of one pour, a sentence each; `read` and `surely` are as for `known.doubts`."""
+    return [*check_shares(study, settings).warnings, *doubts(study, read, settings.get("room_temperature"), surely=surely)]
+
+
 def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, Any]], stored: bool = True) -> None:
     """Warn of settings that call for care and of readings that are doubtful, each sentence once with the pours it is about.
 
@@ -31,10 +36,9 @@ def warn_of(study: Study, names: Sequence[str], checked: Sequence[Mapping[str, A
     warned: dict[str, list[str]] = {}
     slips: set[str] = set()
     for name, row in zip(names, checked, strict=True):
-        shares = check_shares(study, row["settings"])
-        doubtful = doubts(study, [SimpleNamespace(**read) for read in row["readings"]], row["settings"].get("room_temperature"))
-        slips |= {*shares.warnings, *doubtful}
-        for text in (check_settings(study, row["settings"]) + shares + Cautions(warnings=tuple(doubtful))).warnings:
+        found = likely_slips(study, row["settings"], [SimpleNamespace(**read) for read in row["readings"]])
+        slips.update(found)
+        for text in (check_settings(study, row["settings"]) + Cautions(warnings=tuple(found))).warnings:
             warned.setdefault(text, []).append(name)
     last = [text for text in warned if text in slips][-1:]
     for text, pours in warned.items():
