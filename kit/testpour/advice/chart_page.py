@@ -144,7 +144,7 @@ def _legend(chart):
 
 
 def _aims(study):
-    return f"A good casting: {'; '.join(aim.words(study.reading(aim.reading)) for aim in study.aims)}."
+    return f"A good casting: {'; '.join(study.aims_in_words)}."
 
 
 def _basis(chart):

@@ -159,7 +159,7 @@ def _shortfalls(study, states, contexts, tables):
     """How far the best mean setting of each context falls short of the best in each draw."""
     at = prospect(states, study, pd.concat(tables, ignore_index=True))
     drawn, mean, met = chances_by_draw(at, DRAWS, SEED), at.chance(), at.by_aim()
-    words = [aim.words(study.reading(aim.reading)) for aim in study.aims]
+    words = study.aims_in_words
     rows, shortfalls, start = [], [], 0
     for table in tables:
         here = slice(start, start + len(table))

@@ -95,7 +95,7 @@ class BenchSheet:
             alike=_shared_settings(self.study, self.table),
             rows=list(_rows(self)),
             readings=list(_readings(self.study)),
-            aims=[aim.words(self.study.reading(aim.reading)) for aim in self.study.aims],
+            aims=self.study.aims_in_words,
             warnings=[(", ".join(pours), text) for text, pours in self.warnings.items()],
             cautions=safety_text("bench", html=True),
         )

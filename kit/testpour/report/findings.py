@@ -47,7 +47,7 @@ def question_of(study: Study) -> dict[str, Any]:
     return {
         "question": study.question,
         "resin": study.resin.get("kind", ""),
-        "aims": [aim.words(study.reading(aim.reading)) for aim in study.aims],
+        "aims": study.aims_in_words,
         "varied": [f"{f.words}, {'with and without' if f.kind == 'yes/no' else f.between(*f.span)}" for f in study.varied],
     }
 

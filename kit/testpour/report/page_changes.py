@@ -25,15 +25,11 @@ def statements(fits: Fits, advice: Sequence[tuple[str | float | None, Recommenda
     ``pours`` maps each name to a digest of its settings and readings, ``readings`` counts them; ``effects`` and ``advice``.
     """
     return {
-        "aims": _aims(fits.study), "declared": [column.words for column in (*fits.study.factors, *fits.study.readings)],
+        "aims": fits.study.aims_in_words, "declared": [column.words for column in (*fits.study.factors, *fits.study.readings)],
         "fingerprint": fits.castings.fingerprint(), "pours": _pour_digests(fits.castings), "readings": len(fits.castings.readings),
         "effects": {name: dict(_effects(fit)) for name, fit in fits.items()},
         "advice": [_advised(room, given) for room, given in advice],
     }
-
-
-def _aims(study):
-    return [aim.words(study.reading(aim.reading)) for aim in study.aims]
 
 
 def _pour_digests(castings):
@@ -83,7 +79,7 @@ def earlier_statements(castings: Castings, path: Path, since: str | Path | Liter
             return None
         raise
     # Same log and aims as before: repeat what changed up to then.
-    aims = _aims(castings.study)
+    aims = castings.study.aims_in_words
     return data["before"] if castings.has_fingerprint(data["fingerprint"]) and data["said"].get("aims", aims) == aims else data["said"]
 
 

@@ -120,6 +120,11 @@ class Study:
         """
         return any(factor.name == name for factor in self.factors)
 
+    @property
+    def aims_in_words(self) -> list[str]:
+        """Each aim as it reads in a sentence: ``"gel time 15 to 45 min"``."""
+        return [aim.words(self.reading(aim.reading)) for aim in self.aims]
+
     def told_at(self, reading: Reading) -> float | None:
         """The age at which a reading is reported, h after mixing: that of its aim, else the first planned; None if it has no age.
 
@@ -204,14 +209,14 @@ class Study:
 
     def sentence(self) -> str:
         """The study in a few sentences."""
-        aims = "; ".join(aim.words(self.reading(aim.reading)) for aim in self.aims)
+        aims = "; ".join(self.aims_in_words)
         varied = ", ".join(f.words if f.kind == "yes/no" else f"{f.words} {f.between(*f.span)}" for f in self.varied)
         return f"{self.name}. {self.question} Varied: {varied or 'nothing yet'}. A good casting: {aims or 'no aim stated yet'}."
 
     __repr__ = sentence
 
     def _repr_markdown_(self):
-        aims = "".join(f"\n- {in_markdown(aim.words(self.reading(aim.reading)))}" for aim in self.aims)
+        aims = "".join(f"\n- {in_markdown(aim)}" for aim in self.aims_in_words)
         varied = "".join(f"\n- {in_markdown(f.label)}: {in_markdown(f.how)}" for f in self.varied)
         return (
             f"**{in_markdown(self.name)}.** {in_markdown(self.question)}\n\nVaried from pour to pour:{varied or ' nothing yet.'}\n\n"
